@@ -1,0 +1,166 @@
+"""The bench: the settings of one darkroom, as one table.
+
+What must live here: each setting's name, meaning, unit, range and default. The wire, the Bench
+sheet, the store and the PC tool all read this table; none of them knows a setting of its own.
+"""
+
+from .refusal import Refusal
+from .stops import BASE_MAX_MS, BASE_MIN_MS, STEPS
+
+SAFELIGHT_RULES = ("steady", "exposing")
+POWER_UP = ("as left", "new print")
+
+# key, label on the panel, kind, default, (low, high, step) or choices, what it means
+SETTINGS = (
+    (
+        "lag_ms",
+        "Lamp lag",
+        "ms",
+        0,
+        (-500, 2000, 5),
+        "light lost at switch-on less light gained at switch-off",
+    ),
+    (
+        "least_ms",
+        "Shortest light",
+        "ms",
+        100,
+        (20, 2000, 10),
+        "the shortest strike this lamp can be trusted with",
+    ),
+    (
+        "viewing_limit_s",
+        "Viewing limit",
+        "s",
+        300,
+        (10, 900, 10),
+        "the viewing light goes out by itself after this",
+    ),
+    (
+        "safelight",
+        "Safelight",
+        "choice",
+        "steady",
+        SAFELIGHT_RULES,
+        "steady, or off during every exposure too",
+    ),
+    (
+        "step",
+        "Dial step",
+        "choice",
+        "1/6",
+        tuple(name for name, _ in STEPS),
+        "what one detent of the dial changes",
+    ),
+    (
+        "lead_ms",
+        "Lead-in",
+        "ms",
+        2000,
+        (500, 5000, 100),
+        "time before each dodge window, to bring the card in",
+    ),
+    ("volume", "Volume", "level", 3, (0, 5, 1), "0 is silence"),
+    ("brightness", "Brightness", "level", 2, (1, 5, 1), "of the display"),
+    ("power_up", "Power-up", "choice", "as left", POWER_UP, "the last map, or a new print"),
+    ("new_base_ms", "New print base", "time", 10000, (BASE_MIN_MS, BASE_MAX_MS, 100), "base of a new print"),
+    ("new_filter", "New print filter", "filter", "2", (0, 8, 0), "filter of a new print; empty for none"),
+    (
+        "new_dry_down_pm",
+        "New print dry-down",
+        "pm",
+        80,
+        (0, 500, 5),
+        "per mille of light, when dry-down is on",
+    ),
+    (
+        "filters",
+        "Filters",
+        "filters",
+        ("00", "0", "1", "2", "3", "4", "5"),
+        (1, 12, 0),
+        "the set in the drawer",
+    ),
+    ("lamp", "Lamp", "text", "", (0, 24, 0), "a note of what is in the lamp house"),
+)
+
+FILTER_MAX = 8
+
+
+def is_int(value: object) -> bool:
+    """True for an integer that is not a bool (JSON's true is no number of milliseconds)."""
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def is_plain_text(value: object, low: int, high: int) -> bool:
+    """True for text of `low`..`high` characters with no control character in it."""
+    if not isinstance(value, str) or not low <= len(value) <= high:
+        return False
+    return all(ord(ch) >= 32 and ord(ch) != 127 for ch in value)
+
+
+def setting(key: str) -> tuple:
+    """The row of SETTINGS for `key`; a Refusal names the keys there are."""
+    for row in SETTINGS:
+        if row[0] == key:
+            return row
+    names = ", ".join(row[0] for row in SETTINGS)
+    raise Refusal("No bench setting %s" % key, "the box has " + names, "Use one of these")
+
+
+def check(key: str, value: object) -> object:
+    """`value` as it is kept for `key`; a Refusal says what would be right."""
+    _, label, kind, _, limits, _ = setting(key)
+    what = "%s is not changed" % label
+    if kind in ("ms", "s", "level", "time", "pm"):
+        if is_int(value) and limits[0] <= value <= limits[1]:
+            return value
+        raise Refusal(what, "it takes a whole number", "Give %d to %d" % (limits[0], limits[1]))
+    if kind == "choice":
+        if value in limits:
+            return value
+        raise Refusal(what, "it takes a word", "Give one of: %s" % ", ".join(limits))
+    if kind == "filters":
+        if isinstance(value, (list, tuple)) and limits[0] <= len(value) <= limits[1]:
+            names = tuple(value)
+            if all(is_plain_text(name, 1, FILTER_MAX) for name in names) and len(set(names)) == len(names):
+                return names
+        raise Refusal(what, "it takes filter names, each once", "Give 1 to 12 names of up to 8 characters")
+    if is_plain_text(value, limits[0], limits[1]):
+        return value
+    raise Refusal(what, "it takes plain text", "Give up to %d characters" % limits[1])
+
+
+class Bench:
+    """The settings in force. `get` and `set` go through the table; unknown keys are refused."""
+
+    def __init__(self) -> None:
+        self._values: dict = {}
+        for row in SETTINGS:
+            self._values[row[0]] = row[3]
+
+    def get(self, key: str):
+        return self._values[key]
+
+    def set(self, key: str, value: object) -> None:
+        self._values[key] = check(key, value)
+
+    def set_all(self, values: dict) -> None:
+        """All of `values` or none: a Refusal leaves every setting as it was."""
+        checked = {}
+        for key in values:
+            checked[key] = check(key, values[key])
+        self._values.update(checked)
+
+    def to_dict(self) -> dict:
+        values = dict(self._values)
+        values["filters"] = list(values["filters"])
+        return values
+
+    @property
+    def step_stops120(self) -> int:
+        """The dial's step in 1/120 stop; 0 means plain seconds."""
+        for name, size in STEPS:
+            if name == self._values["step"]:
+                return size
+        return 0

@@ -1,0 +1,397 @@
+"""The wire: lines of bytes in, lines of bytes out. docs/wire.md is its page for people.
+
+What must live here: framing, JSON-RPC 2.0 and the messages. It may not know a port or a clock, and there
+is no message that lights the lamp, presses a key or changes the map being printed.
+
+Faults tolerated, and why:
+- noise, half lines, lines without end: a line counts only with its CRC-32; buffers have a fixed size;
+- a lost or doubled message: asking anything again gives the same state, and writes nothing twice;
+- a wrong message with a right CRC: it is checked whole before anything is done, and refused in one line.
+"""
+
+from . import VERSION
+from .plain import digest as digest_of
+from .plain import encode
+from .printing_map import PrintingMap
+from .refusal import Refusal
+from .shelf import CARDS_MAX
+from .store import StoreFault
+
+WIRE = 1
+LINE_MAX = 2048
+"""Bytes of a line, its newline included."""
+
+PIECE = 900
+"""Characters of a long text in one message: even if every one is escaped, the line has room."""
+PIECES_MAX = 40
+"""Pieces of the longest card there can be, and a little room."""
+
+ID_MAX = 40
+MESSAGE_MAX = 400
+_TAIL = 10
+_PAGE = 1800
+
+TOO_LONG = b"\n"
+"""What `LineReader` gives for a line it has thrown away; no true line is this."""
+
+DAMAGED = -32700
+NOT_A_REQUEST = -32600
+NO_METHOD = -32601
+BAD_PARAMS = -32602
+BROKEN = -32603
+BUSY = 1
+REFUSED = 2
+STORAGE = 3
+
+# method: (whether it writes, its params with their types). Only "after" may be left out.
+METHODS = {
+    "hello": (False, ()),
+    "state": (False, ()),
+    "card.list": (False, (("after", str),)),
+    "card.stage": (True, (("digest", str), ("of", int), ("part", int), ("text", str))),
+    "card.verify": (False, (("digest", str),)),
+    "card.commit": (True, (("digest", str),)),
+    "card.fetch": (False, (("name", str), ("part", int))),
+    "card.remove": (True, (("name", str),)),
+    "bench.get": (False, ()),
+    "bench.set": (True, (("values", dict),)),
+    "ledger.read": (False, (("after", int),)),
+    "ledger.fetch": (False, (("n", int), ("part", int))),
+    "handover": (True, ()),
+}
+_KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
+
+
+def frame(payload: bytes, crc32) -> bytes:
+    """The line that carries `payload` (at most LINE_MAX - 10 bytes, no newline)."""
+    return payload + b" %08x\n" % crc32(payload)
+
+
+def unframe(line: bytes, crc32):
+    """The payload of a line (without its newline), or None if the line is damaged."""
+    payload = line[: 1 - _TAIL]
+    return payload if frame(payload, crc32) == line + b"\n" else None
+
+
+class LineReader:
+    """Cuts a stream of bytes into lines. Holds one unfinished line of up to `limit` bytes and no more."""
+
+    def __init__(self, limit: int = LINE_MAX) -> None:
+        self._held = bytearray(limit)
+        self._used = 0
+        self._skipping = False
+        self._data = b""
+        self._at = 0
+
+    def feed(self, data: bytes) -> None:
+        """Bytes that came in. Take every line with `next_line` before feeding more."""
+        self._data = self._data[self._at :] + data
+        self._at = 0
+
+    def next_line(self):
+        """The next line without its newline; TOO_LONG for one past the limit; None when there is none."""
+        end = self._data.find(b"\n", self._at)
+        stop = end if end >= 0 else len(self._data)
+        more = stop - self._at
+        if self._used + more >= len(self._held):
+            self._skipping = True
+        if not self._skipping:
+            self._held[self._used : self._used + more] = self._data[self._at : stop]
+            self._used += more
+        self._at = stop + 1
+        if end < 0:
+            self._data, self._at = b"", 0
+            return None
+        line = TOO_LONG if self._skipping else bytes(self._held[: self._used])
+        self._used, self._skipping = 0, False
+        return line
+
+
+def pieces_of(text: str) -> list:
+    """A long text in pieces of PIECE characters, each for one message."""
+    return [text[at : at + PIECE] for at in range(0, len(text), PIECE)]
+
+
+class _Fault(Exception):
+    """A message that is not acted on: its code, and the line that says why and what to do."""
+
+    def __init__(self, code: int, line: str) -> None:
+        super().__init__(line)
+        self.code = code
+
+
+class Link:
+    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `summary() -> dict`,
+    `set_bench(values)`, `shelf_changed()` and `hand_over()`. What is staged lives in memory only.
+    """
+
+    def __init__(self, box, kit) -> None:
+        self._box = box
+        self._kit = kit
+        self._digest = ""
+        self._of = 0
+        self._parts: dict = {}
+        self._map: PrintingMap | None = None
+
+    def take(self, line: bytes):
+        """The reply to one line from `LineReader`, or None where none is due. Never raises."""
+        if not line:
+            return None
+        id = None
+        try:
+            message = self._message(line)
+            if _wants_no_reply(message):
+                return None
+            id = _id_of(message)
+            reply = self._framed(id, "result", self._result(message))
+            if len(reply) > LINE_MAX:
+                raise ValueError("the answer is too long for a line")
+            return reply
+        except _Fault as fault:
+            error = _error(fault.code, fault)
+        except StoreFault as fault:
+            error = _error(STORAGE, fault)
+        except Refusal as refusal:
+            error = _error(REFUSED, refusal)
+        except OSError as fault:
+            error = _error(STORAGE, "The memory failed: %s. Try again, then reset the box." % fault)
+        except Exception as fault:  # the box goes on, whatever a message has brought to light
+            error = _error(BROKEN, "The box is at fault: %r. Report it with what was sent." % fault)
+        return self._framed(id, "error", error)
+
+    def _framed(self, id, key: str, value: dict) -> bytes:
+        return frame(encode({"jsonrpc": "2.0", "id": id, key: value}), self._kit.crc32)
+
+    def _message(self, line: bytes):
+        """What a line says; a _Fault if it is damaged or no JSON."""
+        if line == TOO_LONG:
+            raise _Fault(DAMAGED, "Line is not read: it is over %d bytes. Send shorter lines." % LINE_MAX)
+        payload = unframe(line, self._kit.crc32)
+        if payload is None:
+            raise _Fault(DAMAGED, "Line is not read: its CRC-32 does not match. Send it again.")
+        try:
+            text = str(payload, "utf-8")
+            if len(text) == len(payload):
+                return self._kit.json_loads(text)
+        except Exception:  # whatever the reader stumbles over, the text is no JSON
+            pass
+        raise _Fault(DAMAGED, "Line is not read: it is no JSON in ASCII. Write it as docs/wire.md says.")
+
+    def _result(self, message: dict):
+        method = message["method"]
+        if method not in METHODS:
+            raise _Fault(NO_METHOD, "No method %s: this box has not got it. hello lists them." % method)
+        writes, wanted = METHODS[method]
+        values = _params(message.get("params", {}), wanted)
+        if writes and self._box.lit:
+            raise _Fault(BUSY, "%s is not done: the light is on. Try again when dark." % method)
+        return getattr(self, "_" + method.replace(".", "_"))(*values)
+
+    # --- the box
+
+    def _hello(self) -> dict:
+        return {
+            "box": "lampblack",
+            "version": VERSION,
+            "wire": WIRE,
+            "line_max": LINE_MAX,
+            "cards_max": CARDS_MAX,
+            "piece": PIECE,
+            "pieces_max": PIECES_MAX,
+            "methods": sorted(METHODS),
+        }
+
+    def _state(self) -> dict:
+        return self._box.summary()
+
+    def _bench_get(self) -> dict:
+        return {"values": self._box.bench.to_dict()}
+
+    def _bench_set(self, values: dict) -> dict:
+        self._box.set_bench(values)
+        return self._bench_get()
+
+    def _handover(self) -> dict:
+        self._box.hand_over()
+        return {"ok": True}
+
+    # --- cards
+
+    def _card_list(self, after: str) -> dict:
+        shelf = self._box.shelf
+        names = [name for name in shelf.names() if name > after]
+        cards = _page(
+            {"name": name, "title": shelf.card(name)["title"], "digest": shelf.digest(name)} for name in names
+        )
+        return {"cards": cards, "more": len(cards) < len(names)}
+
+    def _card_stage(self, digest: str, of: int, part: int, text: str) -> dict:
+        if not (part < of <= PIECES_MAX and len(text) <= PIECE):
+            raise _Fault(
+                BAD_PARAMS,
+                "Part is not taken: a card has up to %d of up to %d characters. Send it so."
+                % (PIECES_MAX, PIECE),
+            )
+        if digest != self._digest or of != self._of:
+            self._clear()
+            self._digest, self._of = digest, of
+        if self._map is None and part not in self._parts:
+            self._parts[part] = text
+        return {"missing": self._missing()}
+
+    def _card_verify(self, digest: str) -> dict:
+        self._staged(digest)
+        return {"digest": digest}
+
+    def _card_commit(self, digest: str) -> dict:
+        shelf = self._box.shelf
+        if digest != self._digest or self._missing():
+            # The reply to an earlier commit may have been lost.
+            for name in shelf.names():
+                if shelf.digest(name) == digest:
+                    return {"name": name, "digest": digest}
+        map = self._staged(digest)
+        shelf.keep(map)
+        self._clear()
+        self._box.shelf_changed()
+        return {"name": map.name, "digest": digest}
+
+    def _card_fetch(self, name: str, part: int) -> dict:
+        text = self._box.shelf.text(name)
+        if text is None:
+            raise Refusal("No card %s" % name, "the shelf has not got it", "card.list gives the names")
+        reply = _piece(text, part)
+        reply["digest"] = self._box.shelf.digest(name)
+        return reply
+
+    def _card_remove(self, name: str) -> dict:
+        removed = self._box.shelf.drop(name)
+        if removed:
+            self._box.shelf_changed()
+        return {"removed": removed}
+
+    # --- staging
+
+    def _clear(self) -> None:
+        self._digest = ""
+        self._of = 0
+        self._parts = {}
+        self._map = None
+
+    def _missing(self) -> list:
+        if self._map is not None:
+            return []
+        return [part for part in range(self._of) if part not in self._parts]
+
+    def _staged(self, digest: str) -> PrintingMap:
+        """The staged card, checked against its digest. What fails the check is thrown away."""
+        what = "The card is not taken"
+        if digest != self._digest:
+            raise Refusal(what, "nothing with this digest is staged", "Send its parts first")
+        if self._missing():
+            raise Refusal(what, "parts of it are missing", "Send all its parts")
+        if self._map is None:
+            text = "".join([self._parts[part] for part in range(self._of)])
+            of = self._of
+            self._clear()
+            try:
+                card = self._kit.json_loads(text)
+            except Exception:  # as in _message
+                raise Refusal(what, "its text is no JSON", "Send its parts again") from None
+            map = PrintingMap.from_dict(card)
+            if digest_of(self._kit, map.to_dict()) != digest:
+                raise Refusal(what, "its digest does not match", "Send its parts again")
+            self._digest, self._of, self._map = digest, of, map
+        return self._map
+
+    # --- ledger
+
+    def _ledger_read(self, after: int) -> dict:
+        ledger = self._box.ledger
+        records = _page(_short(record) for record in ledger.read(after))
+        last = ledger.last()
+        return {"records": records, "more": bool(records) and records[-1]["n"] < last, "last": last}
+
+    def _ledger_fetch(self, n: int, part: int) -> dict:
+        for record in self._box.ledger.read(n - 1, 1):
+            if record["n"] == n:
+                reply = _piece(encode(record), part)
+                reply["n"] = n
+                return reply
+        raise Refusal("No record %d" % n, "the ledger has not got it", "ledger.read gives the numbers")
+
+
+def _error(code: int, line) -> dict:
+    """One line of printable ASCII that fits its message, whatever a sender's names had in it."""
+    text = str(line)
+    if len(text) > MESSAGE_MAX:
+        text = text[: MESSAGE_MAX // 2] + "..." + text[-MESSAGE_MAX // 2 :]
+    error: dict = {"code": code, "message": "".join([ch if 32 <= ord(ch) < 127 else "?" for ch in text])}
+    if code == BUSY:
+        error["data"] = {"retry": True}
+    return error
+
+
+def _wants_no_reply(message) -> bool:
+    """A notification, which may do nothing here since it could not be told why it was refused; and a
+    reply, since answering one would never end on a line that echoes."""
+    if not isinstance(message, dict):
+        return False
+    if "method" in message:
+        return "id" not in message
+    return "result" in message or "error" in message
+
+
+def _id_of(message):
+    """The request's id; a _Fault if the message is no request."""
+    if isinstance(message, list):
+        raise _Fault(NOT_A_REQUEST, "Message is not taken: it is a batch. Send one request a line.")
+    if isinstance(message, dict) and all(key in ("jsonrpc", "id", "method", "params") for key in message):
+        if message.get("jsonrpc") == "2.0" and isinstance(message.get("method"), str):
+            id = message["id"]
+            if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= ID_MAX:
+                return id
+    raise _Fault(NOT_A_REQUEST, "Message is not taken: it is no request. Write it as docs/wire.md says.")
+
+
+def _params(params, wanted: tuple) -> list:
+    """The values of `params` in the order of `wanted`; a _Fault names the one that is wrong."""
+    if not isinstance(params, dict):
+        raise _Fault(BAD_PARAMS, "Message is not taken: params is no object. Send an object.")
+    values = []
+    for key, kind in wanted:
+        value = params.get(key, kind() if key == "after" else None)
+        if not isinstance(value, kind) or isinstance(value, bool):
+            raise _Fault(BAD_PARAMS, "Message is not taken: %s is not %s. Send it so." % (key, _KINDS[kind]))
+        if kind is int and not 0 <= value < 1 << 30:
+            raise _Fault(BAD_PARAMS, "Message is not taken: %s is out of range. Send 0 to 2^30 - 1." % key)
+        values.append(value)
+    names = [key for key, _ in wanted]
+    for key in params:
+        if key not in names:
+            raise _Fault(BAD_PARAMS, "Message is not taken: it has no %s. Leave it out." % key)
+    return values
+
+
+def _page(items) -> list:
+    """As many of `items`, from the first, as one line holds."""
+    taken, room = [], _PAGE
+    for item in items:
+        room -= len(encode(item)) + 1
+        if room < 0:
+            break
+        taken.append(item)
+    return taken
+
+
+def _short(record: dict) -> dict:
+    """The record, or where it is too long for a page, its number and its pieces for `ledger.fetch`."""
+    size = len(encode(record))
+    return record if size < _PAGE else {"n": record["n"], "of": -(-size // PIECE)}
+
+
+def _piece(text: bytes, part: int) -> dict:
+    of = -(-len(text) // PIECE)
+    if part >= of:
+        raise _Fault(BAD_PARAMS, "No part %d: there are %d. They are counted from 0." % (part, of))
+    return {"of": of, "part": part, "text": str(text[part * PIECE : (part + 1) * PIECE], "utf-8")}

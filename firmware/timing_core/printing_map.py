@@ -1,0 +1,318 @@
+"""The printing map: every pass and mark of one print, with the facts of its card.
+
+What must live here: bases, ties, marks and their limits. The map knows stops and milliseconds; it
+does not know lamps, lag or stages (see `run`). Its plain form, `to_dict`, is what cards, the store
+and the wire carry.
+
+A base is kept as what the printer last set (`level_ms`) and the stops it was moved since
+(`shift`), so that turning the dial back gives the same milliseconds again. Tied passes share the
+level and shift of the pass set last (`lead`), times the ratio of their anchors, in one rounding:
+the ratio cannot drift however often either is changed.
+"""
+
+from .bench import FILTER_MAX, is_int, is_plain_text
+from .refusal import Refusal
+from .stops import (
+    BASE_MAX_MS,
+    BASE_MIN_MS,
+    FURTHEST,
+    mark_ms,
+    offset_between,
+    plain_step,
+    scale,
+    seconds_text,
+)
+
+PASSES_MAX = 4
+MARKS_MAX = 16
+MARK_FURTHEST = 600
+NAME_MAX = 24
+TITLE_MAX = 40
+AREA_MAX = 16
+DRY_DOWN_MAX_PM = 500
+
+FACTS = (
+    ("negative", 60),
+    ("paper", 60),
+    ("developer", 60),
+    ("height", 24),
+    ("lens", 40),
+    ("aperture", 16),
+    ("notes", 400),
+)
+"""Facts a card may carry, all text, with their longest length in characters."""
+
+
+class Mark:
+    """A named area with an offset from its pass's base: below 0 a dodge, above 0 a burn, 0 neither.
+
+    `filter` is "" for the pass's own; only a burn may name another.
+    """
+
+    def __init__(self, area: str, stops120: int, filter: str = "") -> None:
+        self.area = area
+        self.stops120 = stops120
+        self.filter = filter
+
+
+class Pass:
+    """One filtered exposure of the whole sheet, and its marks."""
+
+    def __init__(self, filter: str, base_ms: int) -> None:
+        self.filter = filter
+        self.marks: list[Mark] = []
+        self.level_ms = base_ms
+        self.shift = 0
+        self.anchor_ms = base_ms
+
+
+class PrintingMap:
+    """One print. Create with `new` or `from_dict`."""
+
+    def __init__(self) -> None:
+        self.name = ""
+        self.title = ""
+        self.tied = False
+        self.dry_down = False
+        self.dry_down_pm = 0
+        self.facts: dict = {}
+        self.passes: list[Pass] = []
+        self._lead = 0
+
+    @staticmethod
+    def new(base_ms: int, filter: str, dry_down_pm: int) -> "PrintingMap":
+        """A print of one pass with no marks; dry-down off."""
+        fresh = PrintingMap()
+        fresh.name = "new-print"
+        fresh.dry_down_pm = dry_down_pm
+        fresh.passes.append(Pass(filter, base_ms))
+        return fresh
+
+    def copy(self) -> "PrintingMap":
+        """An independent copy, ties and shifts included."""
+        other = PrintingMap()
+        other.name, other.title = self.name, self.title
+        other.tied, other._lead = self.tied, self._lead
+        other.dry_down, other.dry_down_pm = self.dry_down, self.dry_down_pm
+        other.facts = dict(self.facts)
+        for own in self.passes:
+            twin = Pass(own.filter, own.level_ms)
+            twin.shift, twin.anchor_ms = own.shift, own.anchor_ms
+            for mark in own.marks:
+                twin.marks.append(Mark(mark.area, mark.stops120, mark.filter))
+            other.passes.append(twin)
+        return other
+
+    # --- bases and ties
+
+    def base_ms(self, index: int) -> int:
+        """The base of pass `index`, in ms of shown time."""
+        own = self.passes[index]
+        if not self.tied or index == self._lead:
+            return scale(own.level_ms, own.shift)
+        lead = self.passes[self._lead]
+        return scale(lead.level_ms, lead.shift, own.anchor_ms, lead.anchor_ms)
+
+    def set_tied(self, tied: bool) -> None:
+        """Tie or free the passes; no base changes by it."""
+        self._settle()
+        self.tied = tied
+
+    def set_base(self, index: int, ms: int, shift: int = 0) -> None:
+        """Set a base to `ms` moved by `shift`/120 stop; tied passes follow. A Refusal changes nothing."""
+        before = self._bases_state()
+        own = self.passes[index]
+        own.level_ms, own.shift = ms, shift
+        self._lead = index
+        self._keep_if_in_range(before)
+
+    def step_base(self, index: int, step_stops120: int, steps: int) -> None:
+        """Move a base by `steps` of `step_stops120`, or of plain seconds where that is 0; ties follow."""
+        if step_stops120 == 0:
+            self.set_base(index, plain_step(self.base_ms(index), steps))
+            return
+        moved = self.passes[self._lead if self.tied else index]
+        before = self._bases_state()
+        moved.shift += step_stops120 * steps
+        self._keep_if_in_range(before)
+
+    def _bases_state(self) -> list:
+        return [self._lead] + [(p.level_ms, p.shift) for p in self.passes]
+
+    def _keep_if_in_range(self, before: list) -> None:
+        for index in range(len(self.passes)):
+            if not -FURTHEST <= self.passes[index].shift <= FURTHEST:
+                bad = "it moves more than 10 stops"
+            elif not BASE_MIN_MS <= self.base_ms(index) <= BASE_MAX_MS:
+                bad = "pass %d would be %s" % (index + 1, seconds_text(self.base_ms(index)))
+            else:
+                continue
+            self._lead = before[0]
+            for own, (level_ms, shift) in zip(self.passes, before[1:]):
+                own.level_ms, own.shift = level_ms, shift
+            raise Refusal("Base is not changed", bad, "Bases go from 0.1 to 999.9 s")
+
+    def _settle(self) -> None:
+        """Make today's bases the new anchors, so that the ratio holds from here."""
+        bases = [self.base_ms(index) for index in range(len(self.passes))]
+        for own, base_ms in zip(self.passes, bases):
+            own.level_ms = own.anchor_ms = base_ms
+            own.shift = 0
+        self._lead = 0
+
+    # --- passes and marks
+
+    def set_pass_count(self, count: int) -> None:
+        """Keep the first `count` passes (1..4); a new pass starts as the last one, without marks."""
+        self._settle()
+        while len(self.passes) > count:
+            self.passes.pop()
+        while len(self.passes) < count:
+            last = self.passes[-1]
+            self.passes.append(Pass(last.filter, last.level_ms))
+
+    def mark_ms(self, index: int, mark: Mark) -> int:
+        """Light the mark adds (positive) or takes away (negative), in ms of shown time."""
+        return mark_ms(self.base_ms(index), mark.stops120)
+
+    def step_mark(self, index: int, mark: Mark, step_stops120: int, steps: int) -> None:
+        """Move a mark by `steps`. With plain seconds, to the 1/120 stop nearest to the stepped time."""
+        if step_stops120:
+            offset = mark.stops120 + step_stops120 * steps
+        else:
+            base_ms = self.base_ms(index)
+            now_ms = self.mark_ms(index, mark)
+            stepped = plain_step(now_ms, steps) if now_ms >= 0 else -plain_step(-now_ms, -steps)
+            offset = offset_between(base_ms, max(base_ms + stepped, 1))
+            if steps > 0:
+                offset = max(offset, mark.stops120 + 1)
+            elif steps < 0:
+                offset = min(offset, mark.stops120 - 1)
+        mark.stops120 = max(-MARK_FURTHEST, min(MARK_FURTHEST, offset))
+
+    def add_mark(self, index: int, mark: Mark) -> None:
+        if len(self.passes[index].marks) >= MARKS_MAX:
+            raise Refusal("No more marks", "a pass holds %d" % MARKS_MAX, "Take one away first")
+        self.passes[index].marks.append(mark)
+
+    # --- plain form
+
+    def to_dict(self) -> dict:
+        """The card as JSON-ready data: integers in ms, 1/120 stop and per mille; text for the rest."""
+        passes = []
+        for index in range(len(self.passes)):
+            own = self.passes[index]
+            marks = []
+            for mark in own.marks:
+                plain = {"area": mark.area, "stops120": mark.stops120}
+                if mark.filter:
+                    plain["filter"] = mark.filter
+                marks.append(plain)
+            passes.append({"filter": own.filter, "base_ms": self.base_ms(index), "marks": marks})
+        return {
+            "name": self.name,
+            "title": self.title,
+            "tied": self.tied,
+            "dry_down": self.dry_down,
+            "dry_down_pm": self.dry_down_pm,
+            "facts": dict(self.facts),
+            "passes": passes,
+        }
+
+    @staticmethod
+    def from_dict(card: object) -> "PrintingMap":
+        """The map that `to_dict` wrote. Anything missing, unknown or out of range is a Refusal."""
+        _only(card, "the card", ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"))
+        built = PrintingMap()
+        built.name = check_name(_get(card, "name"))
+        built.title = _text(card, "title", "title", 0, TITLE_MAX)
+        built.tied = _flag(card, "tied")
+        built.dry_down = _flag(card, "dry_down")
+        built.dry_down_pm = _number(card, "dry_down_pm", "dry_down_pm", 0, DRY_DOWN_MAX_PM)
+        facts = _get(card, "facts")
+        _only(facts, "facts", tuple(key for key, _ in FACTS), every=False)
+        for key, longest in FACTS:
+            if key in facts:
+                built.facts[key] = _text(facts, key, "facts." + key, 1, longest)
+        passes = _get(card, "passes")
+        if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
+            raise _refuse("passes", "a print has 1 to %d of them" % PASSES_MAX)
+        for index in range(len(passes)):
+            built.passes.append(_pass_from(passes[index], "pass %d" % (index + 1)))
+        return built
+
+
+def _pass_from(plain: object, where: str) -> Pass:
+    _only(plain, where, ("filter", "base_ms", "marks"))
+    own = Pass(
+        _text(plain, "filter", where + " filter", 0, FILTER_MAX),
+        _number(plain, "base_ms", where + " base_ms", BASE_MIN_MS, BASE_MAX_MS),
+    )
+    marks = _get(plain, "marks")
+    if not isinstance(marks, list) or len(marks) > MARKS_MAX:
+        raise _refuse(where + " marks", "a pass has up to %d of them" % MARKS_MAX)
+    for number in range(len(marks)):
+        plain_mark = marks[number]
+        here = "%s mark %d" % (where, number + 1)
+        _only(plain_mark, here, ("area", "stops120", "filter"), every=False)
+        mark = Mark(
+            _text(plain_mark, "area", here + " area", 1, AREA_MAX),
+            _number(plain_mark, "stops120", here + " stops120", -MARK_FURTHEST, MARK_FURTHEST),
+        )
+        if "filter" in plain_mark:
+            mark.filter = _text(plain_mark, "filter", here + " filter", 1, FILTER_MAX)
+            if mark.stops120 < 0:
+                raise _refuse(here + " filter", "a dodge is made inside its pass's own exposure")
+        own.marks.append(mark)
+    return own
+
+
+def check_name(name: object) -> str:
+    """A card's name on the shelf: 1 to 24 of a-z, 0-9 and "-"."""
+    if isinstance(name, str) and 1 <= len(name) <= NAME_MAX:
+        if all(ch in "abcdefghijklmnopqrstuvwxyz0123456789-" for ch in name):
+            return name
+    raise _refuse("name", "it is 1 to %d characters of a-z, 0-9 and -" % NAME_MAX)
+
+
+def _refuse(where: str, why: str) -> Refusal:
+    return Refusal("The card is not taken", "%s: %s" % (where, why), "Mend it and send it again")
+
+
+def _get(plain, key: str):
+    if key not in plain:
+        raise _refuse(key, "it is missing")
+    return plain[key]
+
+
+def _only(plain: object, where: str, keys: tuple, every: bool = True) -> None:
+    if not isinstance(plain, dict):
+        raise _refuse(where, "it is not a table of keys and values")
+    for key in plain:
+        if key not in keys:
+            raise _refuse(where, "it has no %s" % str(key)[:24])
+    if every:
+        for key in keys:
+            if key not in plain:
+                raise _refuse(where, "%s is missing" % key)
+
+
+def _text(plain, key: str, where: str, low: int, high: int) -> str:
+    value = _get(plain, key)
+    if not is_plain_text(value, low, high):
+        raise _refuse(where, "it is plain text of %d to %d characters" % (low, high))
+    return value
+
+
+def _number(plain, key: str, where: str, low: int, high: int) -> int:
+    value = _get(plain, key)
+    if not is_int(value) or not low <= value <= high:
+        raise _refuse(where, "it is a whole number from %d to %d" % (low, high))
+    return value
+
+
+def _flag(plain, key: str) -> bool:
+    value = _get(plain, key)
+    if not isinstance(value, bool):
+        raise _refuse(key, "it is true or false")
+    return value

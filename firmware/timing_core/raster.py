@@ -1,0 +1,168 @@
+"""A frame buffer that draws what MicroPython's `framebuf` draws, bit for bit, in plain Python.
+
+What lives here: the part of `framebuf.FrameBuffer` that the screens use, for one pixel per bit in
+columns of eight (MONO_VLSB, the byte order of the display controller). It may not know what is drawn.
+On the board the real `framebuf.FrameBuffer` is handed to the core in its place, so nothing here may
+offer more than `framebuf` does.
+
+A run of bytes is handled as one long integer, so that a row of any width costs the same few operations.
+"""
+
+MONO_VLSB = 0
+
+
+def _repeat(byte: int, count: int) -> int:
+    """`count` copies of `byte` side by side, as one integer."""
+    return int.from_bytes(bytes((byte,)) * count, "little")
+
+
+class FrameBuffer:
+    """One bit a pixel; bit 0 of a byte is the uppermost of its eight rows; page after page of `width` bytes.
+
+    `buffer` is a bytearray of at least `width * ceil(height / 8)` bytes and stays the caller's: it is
+    drawn on in place. Coordinates may lie anywhere; what falls outside is left out. Any colour but 0 is lit.
+    Raises ValueError for a format other than MONO_VLSB, a side outside 1..65535, or a buffer too short.
+    """
+
+    def __init__(self, buffer: bytearray, width: int, height: int, format: int) -> None:
+        if format != MONO_VLSB:
+            raise ValueError("invalid format")
+        if not (1 <= width <= 0xFFFF and 1 <= height <= 0xFFFF):
+            raise ValueError("frame sides must be 1 to 65535 pixels")
+        if len(buffer) < width * ((height + 7) >> 3):
+            raise ValueError("buffer too short for the frame")
+        self._buffer = buffer
+        self._width = width
+        self._height = height
+
+    def _put(self, start: int, count: int, mask: int, bits: int) -> None:
+        """Give the bits chosen by `mask`, in `count` bytes from `start`, the values in `bits`."""
+        old = int.from_bytes(self._buffer[start : start + count], "little")
+        self._buffer[start : start + count] = (old & ~mask | bits).to_bytes(count, "little")
+
+    def fill(self, c: int) -> None:
+        """Colour the whole frame."""
+        self.fill_rect(0, 0, self._width, self._height, c)
+
+    def fill_rect(self, x: int, y: int, w: int, h: int, c: int) -> None:
+        """Colour a rectangle; one without width or height is nothing."""
+        right = min(x + w, self._width)
+        bottom = min(y + h, self._height)
+        x = max(x, 0)
+        y = max(y, 0)
+        w = right - x
+        if w < 1 or bottom <= y:
+            return
+        for page in range(y >> 3, (bottom + 7) >> 3):
+            top = page << 3
+            byte = 0xFF << max(y - top, 0) & 0xFF >> max(top + 8 - bottom, 0)
+            start = page * self._width + x
+            if byte == 0xFF:
+                self._buffer[start : start + w] = (b"\xff" if c else b"\x00") * w
+            else:
+                mask = _repeat(byte, w)
+                self._put(start, w, mask, mask if c else 0)
+
+    def hline(self, x: int, y: int, w: int, c: int) -> None:
+        """Colour `w` pixels to the right from (x, y)."""
+        self.fill_rect(x, y, w, 1, c)
+
+    def vline(self, x: int, y: int, h: int, c: int) -> None:
+        """Colour `h` pixels downward from (x, y)."""
+        self.fill_rect(x, y, 1, h, c)
+
+    def rect(self, x: int, y: int, w: int, h: int, c: int, fill: bool = False) -> None:
+        """Draw a rectangle's outline, one pixel thick, or all of it if `fill`."""
+        if fill:
+            self.fill_rect(x, y, w, h, c)
+            return
+        self.fill_rect(x, y, w, 1, c)
+        self.fill_rect(x, y + h - 1, w, 1, c)
+        self.fill_rect(x, y, 1, h, c)
+        self.fill_rect(x + w - 1, y, 1, h, c)
+
+    def pixel(self, x: int, y: int, c: int | None = None) -> int | None:
+        """Without `c` the pixel's colour, None outside the frame; with `c` colour it and return None."""
+        if not (0 <= x < self._width and 0 <= y < self._height):
+            return None
+        at = (y >> 3) * self._width + x
+        bit = 1 << (y & 7)
+        if c is None:
+            return 1 if self._buffer[at] & bit else 0
+        if c:
+            self._buffer[at] |= bit
+        else:
+            self._buffer[at] &= ~bit
+        return None
+
+    def line(self, x1: int, y1: int, x2: int, y2: int, c: int) -> None:
+        """Draw a line of single pixels, both ends included."""
+        dx = abs(x2 - x1)
+        dy = abs(y2 - y1)
+        sx = 1 if x2 > x1 else -1
+        sy = 1 if y2 > y1 else -1
+        steep = dy > dx
+        if steep:
+            x1, y1, dx, dy, sx, sy = y1, x1, dy, dx, sy, sx
+        error = 2 * dy - dx
+        for _ in range(dx):
+            if steep:
+                self.pixel(y1, x1, c)
+            else:
+                self.pixel(x1, y1, c)
+            if error >= 0:
+                y1 += sy
+                error -= 2 * dx
+            x1 += sx
+            error += 2 * dy
+        self.pixel(x2, y2, c)
+
+    def blit(
+        self, fbuf: "FrameBuffer", x: int, y: int, key: int = -1, palette: "FrameBuffer | None" = None
+    ) -> None:
+        """Draw another frame with its upper left corner at (x, y).
+
+        `palette`, a frame two wide and one high, gives the colours to draw for dark and for lit pixels;
+        pixels whose colour then equals `key` are left out. A frame is not drawn onto itself: ValueError.
+        """
+        if fbuf._buffer is self._buffer:
+            raise ValueError("a frame cannot be blitted onto itself")
+        skip = max(-x, 0)
+        left = max(x, 0)
+        w = min(x + fbuf._width, self._width) - left
+        bottom = min(y + fbuf._height, self._height)
+        if w < 1 or bottom <= max(y, 0):
+            return
+        shift = y & 7
+        for source_page in range((fbuf._height + 7) >> 3):
+            top = y + (source_page << 3)
+            # The rows of this page of the source that are seen, in the source's own bit order.
+            seen = 0xFF << min(max(-top, 0), 8) & 0xFF >> min(max(top + 8 - bottom, 0), 8)
+            if not seen:
+                continue
+            start = source_page * fbuf._width + skip
+            bits = int.from_bytes(fbuf._buffer[start : start + w], "little")
+            if palette is not None:
+                dark = _repeat(0xFF, w) if palette.pixel(0, 0) else 0
+                lit = _repeat(0xFF, w) if palette.pixel(1, 0) else 0
+                bits = bits & lit | ~bits & dark
+            mask = _repeat(seen, w)
+            if key == 0:
+                mask &= bits
+            elif key == 1:
+                mask &= ~bits
+            bits &= mask
+            # An unaligned page of the source falls on two pages of this frame.
+            start = (top >> 3) * self._width + left
+            upper = seen & 0xFF >> shift
+            if upper:
+                part = _repeat(upper, w)
+                self._put(start, w, (mask & part) << shift, (bits & part) << shift)
+            lower = seen & ~(0xFF >> shift)
+            if lower:
+                part = _repeat(lower, w)
+                self._put(start + self._width, w, (mask & part) >> 8 - shift, (bits & part) >> 8 - shift)
+
+    def scroll(self, xstep: int, ystep: int) -> None:
+        """Move the picture; what is uncovered keeps its old pixels."""
+        self.blit(FrameBuffer(bytearray(self._buffer), self._width, self._height, MONO_VLSB), xstep, ystep)

@@ -1,0 +1,245 @@
+"""The pictures on the panel: 128 x 64 pixels, one bit each, drawn by core code alone.
+
+What must live here: layout. What a control will do comes from the transition table (`box.says`),
+what a sheet shows from its rows; this file decides nothing. `draw` gives the frame that the
+display is sent: 1,024 bytes, eight rows of 128 columns, the lowest bit on top.
+
+Law: drawing while the lamp is lit allocates nothing. Words shown then are encoded beforehand, when
+the stage stands ready.
+"""
+
+from . import sheets
+from .font import LARGE, MEDIUM, Pen, clip, encode, width
+from .kit import Kit
+from .run import FIT, stage_hint, stage_name
+from .stops import stops_text
+from .transitions import transitions
+
+WIDTH = 128
+HEIGHT = 64
+LINE = 8
+MONO_VLSB = 0
+
+RUNNING = ("ready", "held", "left")
+LEFT_COLUMN = 0
+RIGHT_COLUMN = 66
+BAR_X = 2
+BAR_WIDTH = 124
+
+
+class Screen:
+    """Draws a box. One frame, reused."""
+
+    def __init__(self, box, kit: Kit) -> None:
+        self.box = box
+        self.buffer = bytearray(WIDTH * HEIGHT // 8)
+        self.fb = kit.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
+        self.pen = Pen(kit.FrameBuffer)
+        # Words of lit screens, by what the table says
+        self._lit_words = {}
+        for state, _, _, _, _, says in transitions():
+            if state in ("exposing", "viewing") and says:
+                self._lit_words[says] = encode(says)
+        self._viewing_title = encode("Viewing light")
+        self._expose = encode("EXPOSE ")
+        self._back = encode("BACK ")
+        self._lamp = encode("LAMP ")
+        self._wait = encode("Wait")
+        self._ready_for: object = None
+        self._title = b""
+        self._count = b""
+        self._areas_now: list = []
+        self._areas_next: list = []
+
+    def draw(self) -> bytearray:
+        """Draw the box as it is now and return the frame."""
+        box = self.box
+        self.fb.fill(0)
+        if box.state == "exposing" or (box.state == "stopping" and box.stages):
+            self._exposing()
+        elif box.state == "viewing" or box.state == "stopping":
+            self._viewing()
+        elif box.state in RUNNING:
+            self._running()
+        elif box.state == "choose":
+            self._choosing()
+        elif box.state == "notice":
+            self._head("Power was lost", "")
+            self._message(box.message)
+            self._foot()
+        elif box.state == "away" or box.state == "off":
+            self._head("Lampblack", "")
+            self._message("Handed over to the prompt. Restart to use the box." if box.state == "away" else "")
+        else:
+            self._sheet()
+        return self.buffer
+
+    # --- pieces
+
+    def _head(self, left: str, right: str) -> None:
+        right_bytes = encode(right)
+        room = WIDTH - width(right_bytes) - 4
+        self.fb.fill_rect(0, 0, WIDTH, LINE, 1)
+        self.pen.text(self.fb, clip(encode(left), room), 1, 0, 0)
+        self.pen.text(self.fb, right_bytes, WIDTH - 1 - width(right_bytes), 0, 0)
+
+    def _foot(self) -> None:
+        """Three lines: what each control will do now."""
+        says = self.box.says("expose")
+        if says:
+            self.fb.fill_rect(0, 40, WIDTH, LINE, 1)
+            self.pen.text(self.fb, clip(encode("EXPOSE " + says), WIDTH - 2), 1, 40, 0)
+        self._hint("BACK ", "back", LEFT_COLUMN, 48, RIGHT_COLUMN - 2)
+        self._hint("LAMP ", "lamp", LEFT_COLUMN, 56, RIGHT_COLUMN - 2)
+        self._hint("turn ", "dial", RIGHT_COLUMN, 48, WIDTH - RIGHT_COLUMN)
+        self._hint("press ", "press", RIGHT_COLUMN, 56, WIDTH - RIGHT_COLUMN)
+
+    def _hint(self, name: str, control: str, x: int, y: int, room: int) -> None:
+        says = self.box.says(control)
+        if says:
+            self.pen.text(self.fb, clip(encode(name + says), room), x, y)
+
+    def _message(self, text: str) -> None:
+        """Up to four lines of words between head and foot."""
+        y = LINE
+        line = ""
+        for word in text.split(" "):
+            longer = line + " " + word if line else word
+            if width(encode(longer)) > WIDTH and line:
+                self.pen.text(self.fb, encode(line), 0, y)
+                y += LINE
+                longer = word
+            line = longer
+        self.pen.text(self.fb, clip(encode(line), WIDTH), 0, y)
+
+    # --- dark screens
+
+    def _sheet(self) -> None:
+        box = self.box
+        title = sheets.TITLES[box.sheet]
+        name = box.work.title or box.work.name
+        self._head(title, name if box.sheet == "print" else "")
+        if box.message:
+            self._message(box.message)
+        else:
+            rows = sheets.rows(box)
+            top = max(0, min(box.cursor - 1, len(rows) - 4))
+            for line in range(min(4, len(rows) - top)):
+                self._row(rows[top + line], top + line == box.cursor, LINE * (line + 1))
+        self._foot()
+
+    def _row(self, row, here: bool, y: int) -> None:
+        value = encode(row.value(self.box))
+        x = WIDTH - 1 - width(value)
+        editing = here and self.box.state == "edit"
+        if editing:
+            self.fb.fill_rect(x - 2, y, WIDTH - x + 2, LINE, 1)
+        if here:
+            self.pen.text(self.fb, encode("▸"), 0, y)
+        self.pen.text(self.fb, clip(encode(row.label), x - 10), 7, y)
+        self.pen.text(self.fb, value, x, y, 0 if editing else 1)
+
+    def _running(self) -> None:
+        box = self.box
+        stage = box.stages[box.at]
+        self._prepare()
+        word = {"held": "held", "left": "leave?"}.get(box.state, "%d of %d" % (box.at + 1, len(box.stages)))
+        self._head(stage_name(stage), word)
+        if box.message:
+            self._message(box.message)
+        elif stage.kind == FIT:
+            self.pen.text(self.fb, encode(stage_hint(stage)), 1, 14)
+        else:
+            self.pen.text(self.fb, clip(encode(stage_hint(stage)), WIDTH), 1, 8)
+            MEDIUM.draw(self.fb, (box.left_shown_ms() + 50) // 100, WIDTH - 2, 17)
+            self._bar(stage, 34)
+        self._foot()
+
+    def _choosing(self) -> None:
+        box = self.box
+        strip = box.strip
+        self._head("Choose a patch", "%s strip" % strip.kind)
+        if box.message:
+            self._message(box.message)
+        else:
+            each = BAR_WIDTH // strip.patches
+            for patch in range(strip.patches):
+                if box.place == 2 * patch:
+                    self.fb.fill_rect(BAR_X + patch * each, 10, each - 1, 7, 1)
+                else:
+                    self.fb.rect(BAR_X + patch * each, 10, each - 1, 7, 1)
+            if box.place % 2:
+                self.fb.fill_rect(BAR_X + (box.place + 1) // 2 * each - 2, 9, 3, 9, 1)
+            MEDIUM.draw(self.fb, (strip.total_ms(box.work, box.place) + 50) // 100, 80, 20)
+            if strip.step_stops120:
+                shift = encode(stops_text(strip.shift(box.place)))
+                self.pen.text(self.fb, shift, WIDTH - 1 - width(shift), 24)
+        self._foot()
+
+    # --- lit screens: no allocation from here on, once `_prepare` has run
+
+    def _prepare(self) -> None:
+        """Encode the words that the stage's lit screen will show."""
+        box = self.box
+        stage = box.stages[box.at]
+        if self._ready_for is stage:
+            return
+        self._ready_for = stage
+        self._count = encode("%d of %d" % (box.at + 1, len(box.stages)))
+        self._title = clip(encode(stage_name(stage)), WIDTH - 6 - width(self._count))
+        self._areas_now = [clip(encode("Shade " + window.area), WIDTH) for window in stage.windows]
+        self._areas_next = [clip(encode("Next: " + window.area), WIDTH) for window in stage.windows]
+
+    def _exposing(self) -> None:
+        box = self.box
+        fb = self.fb
+        pen = self.pen
+        stage = box.stages[box.at]
+        self._prepare()
+        fb.fill_rect(0, 0, WIDTH, LINE, 1)
+        pen.text(fb, self._title, 1, 0, 0)
+        pen.text(fb, self._count, WIDTH - 1 - width(self._count), 0, 0)
+        LARGE.draw(fb, (box.left_shown_ms() + 99) // 100, 126, 9)
+        self._bar(stage, 41)
+        so_far_ms = box.light_so_far_ms()
+        for index in range(len(stage.windows)):
+            window = stage.windows[index]
+            if so_far_ms < window.close_ms:
+                words = self._areas_now if so_far_ms >= window.open_ms else self._areas_next
+                pen.text(fb, words[index], 0, 48)
+                break
+        if box.state == "stopping":
+            pen.text(fb, self._wait, 0, 56)
+        else:
+            x = pen.text(fb, self._expose, 0, 56)
+            pen.text(fb, self._lit_words[box.says("expose")], x, 56)
+            x = pen.text(fb, self._back, RIGHT_COLUMN + 8, 56)
+            pen.text(fb, self._lit_words[box.says("back")], x, 56)
+
+    def _bar(self, stage, y: int) -> None:
+        """How much of the stage's light is given, with its dodge windows as gaps in the rail."""
+        fb = self.fb
+        whole_ms = stage.light_ms
+        given = self.box.light_so_far_ms() * BAR_WIDTH // whole_ms
+        fb.rect(BAR_X - 1, y, BAR_WIDTH + 2, 5, 1)
+        fb.fill_rect(BAR_X, y + 1, given, 3, 1)
+        for index in range(len(stage.windows)):
+            window = stage.windows[index]
+            x = BAR_X + window.open_ms * BAR_WIDTH // whole_ms
+            end = BAR_X + window.close_ms * BAR_WIDTH // whole_ms
+            fb.fill_rect(x, y, max(2, end - x), 5, 0)
+            fb.hline(x, y + 2, max(2, end - x), 1)
+            if BAR_X + given > x:
+                fb.fill_rect(x, y + 1, min(BAR_X + given, end) - x, 3, 1)
+
+    def _viewing(self) -> None:
+        box = self.box
+        fb = self.fb
+        fb.fill_rect(0, 0, WIDTH, LINE, 1)
+        self.pen.text(fb, self._viewing_title, 1, 0, 0)
+        LARGE.draw(fb, (box.view_left_ms() + 999) // 1000, 126, 14, 1, False)
+        if box.state == "viewing":
+            x = self.pen.text(fb, self._lamp, 0, 56)
+            self.pen.text(fb, self._lit_words[box.says("lamp")], x, 56)
+            x = self.pen.text(fb, self._back, RIGHT_COLUMN, 56)
+            self.pen.text(fb, self._lit_words[box.says("back")], x, 56)

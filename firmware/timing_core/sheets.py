@@ -1,0 +1,511 @@
+"""The sheets: which rows each shows, and what the dial does to a row.
+
+What must live here: rows, their words, and how a value is turned, taken or acted on. A row either
+acts at once on a press, or is opened, turned and taken; what it turns, the box can put back. A row
+keeps nothing of its own: what is being picked is in `box.pick`. Rows perform no output.
+"""
+
+from .bench import SETTINGS, setting
+from .printing_map import MARKS_MAX, PASSES_MAX, Mark
+from .refusal import Refusal
+from .run import COVER, FRESH, filter_text
+from .stops import BASE_MAX_MS, BASE_MIN_MS, offset_between, plain_step, scale, seconds_text, stops_text
+from .strip import PATCHES_MAX, PATCHES_MIN, STEP_CHOICES
+
+NAMES = ("print", "strip", "shelf", "bench")
+TITLES = {"sheets": "Sheets", "print": "Print", "strip": "Strip", "shelf": "Shelf", "bench": "Bench"}
+
+
+class Row:
+    """A line of a sheet: a label and a value. This one can only be read."""
+
+    acts = False
+    """A press does something at once, described by `deed`."""
+    turns = False
+    """A press opens the value for turning."""
+    paces = False
+    """Faster turning takes bigger steps."""
+    chooses = False
+    """A press goes back to choosing a patch."""
+    changes = True
+    """What the press did can be undone."""
+    deed = ""
+
+    def __init__(self, label: str) -> None:
+        self.label = label
+
+    def value(self, box) -> str:
+        return ""
+
+    def open(self, box) -> None:
+        box.pick = 0
+
+    def turn(self, box, steps: int) -> None:
+        pass
+
+    def take(self, box) -> None:
+        pass
+
+    def act(self, box) -> None:
+        pass
+
+
+def _within(value: int, low: int, high: int) -> int:
+    return max(low, min(high, value))
+
+
+def _next(choices, now, steps: int):
+    """The choice `steps` away from `now`, stopping at the ends; an unknown one starts at the first."""
+    at = choices.index(now) if now in choices else 0
+    return choices[_within(at + steps, 0, len(choices) - 1)]
+
+
+def _step_ms(box, ms: int, steps: int) -> int:
+    """`ms` moved on the bench's dial step, within the range of a base."""
+    size = box.bench.step_stops120
+    moved = scale(ms, _within(size * steps, -600, 600)) if size else plain_step(ms, steps)
+    return _within(moved, BASE_MIN_MS, BASE_MAX_MS)
+
+
+# --- Print
+
+
+class _Filter(Row):
+    turns = True
+
+    def __init__(self, index: int) -> None:
+        super().__init__("Pass %d" % (index + 1))
+        self.index = index
+
+    def value(self, box) -> str:
+        return filter_text(box.work.passes[self.index].filter)
+
+    def turn(self, box, steps: int) -> None:
+        own = box.work.passes[self.index]
+        own.filter = _next(("",) + box.bench.get("filters"), own.filter, steps)
+
+
+class _Base(Row):
+    turns = paces = True
+
+    def __init__(self, index: int) -> None:
+        super().__init__("Base")
+        self.index = index
+
+    def value(self, box) -> str:
+        base_ms = box.work.base_ms(self.index)
+        if box.state != "edit":
+            return seconds_text(base_ms)
+        return "%s  %s" % (
+            stops_text(offset_between(box.base_before_ms(self.index), base_ms)),
+            seconds_text(base_ms),
+        )
+
+    def turn(self, box, steps: int) -> None:
+        box.work.step_base(self.index, box.bench.step_stops120, steps)
+
+
+class _MarkRow(Row):
+    turns = paces = True
+
+    def __init__(self, index: int, mark: Mark) -> None:
+        kind = "Burn " if mark.stops120 > 0 else "Dodge " if mark.stops120 < 0 else ""
+        super().__init__(kind + mark.area)
+        self.index = index
+        self.mark = mark
+
+    def value(self, box) -> str:
+        light_ms = abs(box.work.mark_ms(self.index, self.mark))
+        return "%s  %s" % (stops_text(self.mark.stops120), seconds_text(light_ms))
+
+    def turn(self, box, steps: int) -> None:
+        box.work.step_mark(self.index, self.mark, box.bench.step_stops120, steps)
+        if self.mark.stops120 < 0:
+            self.mark.filter = ""
+
+
+class _BurnFilter(Row):
+    turns = True
+
+    def __init__(self, mark: Mark) -> None:
+        super().__init__("  through")
+        self.mark = mark
+
+    def value(self, box) -> str:
+        return filter_text(self.mark.filter) if self.mark.filter else "the pass's filter"
+
+    def turn(self, box, steps: int) -> None:
+        self.mark.filter = _next(("",) + box.bench.get("filters"), self.mark.filter, steps)
+
+
+class _AddMark(Row):
+    acts = True
+    deed = "add a mark"
+
+    def __init__(self, index: int) -> None:
+        super().__init__("Add a mark")
+        self.index = index
+
+    def act(self, box) -> None:
+        taken = [mark.area for own in box.work.passes for mark in own.marks]
+        number = 1
+        while "area %d" % number in taken:
+            number += 1
+        box.work.add_mark(self.index, Mark("area %d" % number, 0))
+
+
+class _Tied(Row):
+    turns = True
+
+    def value(self, box) -> str:
+        return "tied" if box.work.tied else "free"
+
+    def turn(self, box, steps: int) -> None:
+        box.work.set_tied(steps > 0)
+
+
+class _DryDown(Row):
+    turns = True
+
+    def value(self, box) -> str:
+        return "on" if box.work.dry_down else "off"
+
+    def turn(self, box, steps: int) -> None:
+        box.work.dry_down = steps > 0
+
+
+class _DryDownAmount(Row):
+    turns = paces = True
+
+    def value(self, box) -> str:
+        return _per_cent(box.work.dry_down_pm)
+
+    def turn(self, box, steps: int) -> None:
+        box.work.dry_down_pm = _within(box.work.dry_down_pm + 5 * steps, 0, 500)
+
+
+class _Passes(Row):
+    turns = True
+
+    def value(self, box) -> str:
+        return str(len(box.work.passes))
+
+    def turn(self, box, steps: int) -> None:
+        box.work.set_pass_count(_within(len(box.work.passes) + steps, 1, PASSES_MAX))
+        box.cursor_on(_Passes)
+
+
+class _Pick(Row):
+    """Turn through `names(box)`, the first of which is nothing; taking does `done` with the picked one."""
+
+    turns = True
+
+    def names(self, box) -> list:
+        return []
+
+    def value(self, box) -> str:
+        return self.names(box)[box.pick] if box.state == "edit" else ""
+
+    def turn(self, box, steps: int) -> None:
+        box.pick = _within(box.pick + steps, 0, len(self.names(box)) - 1)
+
+
+class _RemoveMark(_Pick):
+    def names(self, box) -> list:
+        return ["nothing"] + [
+            "%s, pass %d" % (mark.area, index + 1)
+            for index in range(len(box.work.passes))
+            for mark in box.work.passes[index].marks
+        ]
+
+    def take(self, box) -> None:
+        nth = box.pick
+        for own in box.work.passes:
+            if 0 < nth <= len(own.marks):
+                own.marks.pop(nth - 1)
+            nth -= len(own.marks) if nth > 0 else 0
+
+
+class _Keep(_Pick):
+    def names(self, box) -> list:
+        own = box.work.name
+        if own in box.shelf.names():
+            return ["nowhere", box.shelf.free_name(own), own + " (replace)"]
+        return ["nowhere", own]
+
+    def take(self, box) -> None:
+        if box.pick == 0:
+            return
+        former = box.work.name
+        box.work.name = self.names(box)[box.pick].split(" ")[0]
+        box.remember_card(box.work.name)
+        try:
+            box.shelf.keep(box.work)
+        except Refusal:
+            box.work.name = former
+            raise
+
+
+class _New(Row):
+    acts = True
+    deed = "new print"
+
+    def act(self, box) -> None:
+        box.new_work()
+        box.go_to_sheet("print")
+
+
+def _print_rows(box) -> list:
+    found: list = []
+    work = box.work
+    for index in range(len(work.passes)):
+        found.append(_Filter(index))
+        found.append(_Base(index))
+        for mark in work.passes[index].marks:
+            found.append(_MarkRow(index, mark))
+            if mark.stops120 > 0:
+                found.append(_BurnFilter(mark))
+        if len(work.passes[index].marks) < MARKS_MAX:
+            found.append(_AddMark(index))
+    if any(own.marks for own in work.passes):
+        found.append(_RemoveMark("Remove mark"))
+    found.append(_Passes("Passes"))
+    if len(work.passes) > 1:
+        found.append(_Tied("Bases"))
+    found.append(_DryDown("Dry-down"))
+    found.append(_DryDownAmount("Dry-down cut"))
+    found.append(_Setting("step"))
+    found.append(_Keep("Keep on shelf"))
+    found.append(_New("New print"))
+    return found
+
+
+# --- Strip
+
+
+class _StripFor(Row):
+    turns = True
+
+    def targets(self, box) -> list:
+        found: list = []
+        for index in range(len(box.work.passes)):
+            found.append((index, None))
+            for number in range(len(box.work.passes[index].marks)):
+                found.append((index, number))
+        return found
+
+    def value(self, box) -> str:
+        mark = box.strip.mark(box.work)
+        text = "pass %d" % (box.strip.pass_index + 1)
+        return "%s, %s" % (mark.area, text) if mark else text
+
+    def turn(self, box, steps: int) -> None:
+        now = (box.strip.pass_index, box.strip.mark_index)
+        box.strip.pass_index, box.strip.mark_index = _next(self.targets(box), now, steps)
+
+
+class _StripKind(Row):
+    turns = True
+
+    def value(self, box) -> str:
+        return box.strip.kind
+
+    def turn(self, box, steps: int) -> None:
+        box.strip.kind = _next((COVER, FRESH), box.strip.kind, steps)
+
+
+class _Patches(Row):
+    turns = True
+
+    def value(self, box) -> str:
+        return str(box.strip.patches)
+
+    def turn(self, box, steps: int) -> None:
+        box.strip.patches = _within(box.strip.patches + steps, PATCHES_MIN, PATCHES_MAX)
+
+
+class _StripStep(Row):
+    turns = True
+
+    def _name(self, box) -> str:
+        for name, stops120, ms in STEP_CHOICES:
+            if stops120 == box.strip.step_stops120 and ms == box.strip.step_ms:
+                return name
+        return ""
+
+    def value(self, box) -> str:
+        return self._name(box)
+
+    def turn(self, box, steps: int) -> None:
+        names = [name for name, _, _ in STEP_CHOICES]
+        at = names.index(_next(names, self._name(box), steps))
+        box.strip.step_stops120, box.strip.step_ms = STEP_CHOICES[at][1:]
+
+
+class _StripOrigin(Row):
+    turns = True
+
+    CHOICES = ("around the map", "around a time", "up from a time")
+
+    def value(self, box) -> str:
+        strip = box.strip
+        return self.CHOICES[0 if strip.origin_ms is None else 1 if strip.centred else 2]
+
+    def turn(self, box, steps: int) -> None:
+        strip = box.strip
+        origin_ms = strip.origin(box.work)
+        picked = self.CHOICES.index(_next(self.CHOICES, self.value(box), steps))
+        strip.origin_ms = origin_ms if picked else None
+        strip.centred = picked < 2
+
+
+class _StripTime(Row):
+    turns = paces = True
+
+    def value(self, box) -> str:
+        return seconds_text(box.strip.origin(box.work))
+
+    def turn(self, box, steps: int) -> None:
+        box.strip.origin_ms = _step_ms(box, box.strip.origin(box.work), steps)
+
+
+class _StripUnder(Row):
+    turns = True
+
+    def value(self, box) -> str:
+        return "earlier passes" if box.strip.over_earlier else "nothing"
+
+    def turn(self, box, steps: int) -> None:
+        box.strip.over_earlier = steps > 0
+
+
+class _Choose(Row):
+    chooses = True
+
+
+def _strip_rows(box) -> list:
+    strip = box.strip
+    found: list = []
+    if box.strip_given:
+        found.append(_Choose("Choose a patch"))
+    found.append(_StripFor("Strip for"))
+    found.append(_StripKind("Kind"))
+    found.append(_Patches("Patches"))
+    found.append(_StripStep("Step"))
+    found.append(_StripOrigin("Times"))
+    if strip.origin_ms is not None:
+        found.append(_StripTime("Middle" if strip.centred else "First patch"))
+    if strip.pass_index > 0:
+        found.append(_StripUnder("Give first"))
+    return found
+
+
+# --- Shelf
+
+
+class _Card(Row):
+    acts = True
+    deed = "load it"
+
+    def act(self, box) -> None:
+        card = box.shelf.get(self.label)
+        if card is None:
+            raise Refusal("Not loaded", "the card is no longer on the shelf", "Push it again")
+        box.take_work(card)
+        box.go_to_sheet("print")
+
+
+class _RemoveCard(_Pick):
+    def names(self, box) -> list:
+        return ["nothing"] + box.shelf.names()
+
+    def take(self, box) -> None:
+        if box.pick:
+            name = self.names(box)[box.pick]
+            box.remember_card(name)
+            box.shelf.drop(name)
+            box.cursor_on(_RemoveCard)
+
+
+def _shelf_rows(box) -> list:
+    names = box.shelf.names()
+    if not names:
+        return [Row("No cards yet: push or keep one")]
+    found: list = [_Card(name) for name in names]
+    found.append(_RemoveCard("Remove a card"))
+    return found
+
+
+# --- Bench
+
+
+def _per_cent(per_mille: int) -> str:
+    return "%d.%d %%" % (per_mille // 10, per_mille % 10)
+
+
+class _Setting(Row):
+    """A bench setting. Words and filter sets are set from the PC."""
+
+    turns = True
+
+    def __init__(self, key: str) -> None:
+        _, label, self.kind, _, self.limits, _ = setting(key)
+        super().__init__(label)
+        self.key = key
+        self.turns = self.kind not in ("text", "filters")
+        self.paces = self.kind in ("ms", "s", "time", "pm")
+
+    def value(self, box) -> str:
+        value = box.bench.get(self.key)
+        if self.kind == "ms":
+            return "%d ms" % value
+        if self.kind == "s":
+            return "%d s" % value
+        if self.kind == "time":
+            return seconds_text(value)
+        if self.kind == "pm":
+            return _per_cent(value)
+        if self.kind == "filter":
+            return filter_text(value)
+        if self.kind == "filters":
+            return " ".join(value)
+        return str(value)
+
+    def turn(self, box, steps: int) -> None:
+        value = box.bench.get(self.key)
+        if self.kind == "choice":
+            value = _next(self.limits, value, steps)
+        elif self.kind == "filter":
+            value = _next(("",) + box.bench.get("filters"), value, steps)
+        elif self.kind == "time":
+            value = _step_ms(box, value, steps)
+        else:
+            low, high, size = self.limits
+            value = _within(value + size * steps, low, high)
+        box.bench.set(self.key, value)
+
+
+class _Sheet(Row):
+    acts = True
+    changes = False
+    deed = "open it"
+
+    def __init__(self, name: str) -> None:
+        super().__init__(TITLES[name])
+        self.name = name
+
+    def act(self, box) -> None:
+        box.go_to_sheet(self.name)
+
+
+def rows(box) -> list:
+    """The rows of the sheet the box is on; never empty."""
+    if box.sheet == "print":
+        return _print_rows(box)
+    if box.sheet == "strip":
+        return _strip_rows(box)
+    if box.sheet == "shelf":
+        return _shelf_rows(box)
+    if box.sheet == "bench":
+        return [_Setting(row[0]) for row in SETTINGS]
+    return [_Sheet(name) for name in NAMES]

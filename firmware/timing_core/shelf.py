@@ -1,0 +1,74 @@
+"""The shelf: the cards kept in the box, by name.
+
+What must live here: how many cards there may be, and their one form, the canonical text of
+`PrintingMap.to_dict`. Names are kept in memory; everything else is read when it is asked for.
+"""
+
+from .plain import encode, hex_of
+from .printing_map import NAME_MAX, PrintingMap
+from .refusal import Refusal
+
+CARDS_MAX = 64
+_PREFIX = "card-"
+
+
+class Shelf:
+    """The cards in `store`. A name that is not on the shelf gives None or False, whatever it looks like."""
+
+    def __init__(self, store, kit) -> None:
+        self._store = store
+        self._kit = kit
+        self._names = [key[len(_PREFIX) :] for key in store.keys(_PREFIX)]
+
+    def names(self) -> list:
+        """The names of all cards, sorted."""
+        return list(self._names)
+
+    def text(self, name: str):
+        """The card's canonical text in bytes, or None."""
+        return self._store.get(_PREFIX + name) if name in self._names else None
+
+    def card(self, name: str):
+        """The card as plain data, or None."""
+        text = self.text(name)
+        return None if text is None else self._kit.json_loads(str(text, "utf-8"))
+
+    def get(self, name: str):
+        """The card's PrintingMap, or None."""
+        card = self.card(name)
+        return None if card is None else PrintingMap.from_dict(card)
+
+    def digest(self, name: str):
+        """SHA-256 of the card's text as 64 hex digits, or None. Equals `plain.digest` of the card."""
+        text = self.text(name)
+        if text is None:
+            return None
+        sha = self._kit.sha256()
+        sha.update(text)
+        return hex_of(sha.digest())
+
+    def keep(self, map: PrintingMap) -> None:
+        """Keep the card under its name, in place of one that has it. A Refusal leaves the shelf as it was."""
+        fresh = map.name not in self._names
+        if fresh and len(self._names) >= CARDS_MAX:
+            raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")
+        self._store.put(_PREFIX + map.name, encode(map.to_dict()))
+        if fresh:
+            self._names = sorted(self._names + [map.name])
+
+    def drop(self, name: str) -> bool:
+        """Remove a card; True if it was there."""
+        if name not in self._names:
+            return False
+        self._store.drop(_PREFIX + name)
+        self._names.remove(name)
+        return True
+
+    def free_name(self, name: str) -> str:
+        """`name` if no card has it, else the first free of "name-2", "name-3"..., its end cut to fit."""
+        free, number = name, 1
+        while free in self._names:
+            number += 1
+            tail = "-%d" % number
+            free = name[: NAME_MAX - len(tail)] + tail
+        return free

@@ -1,0 +1,103 @@
+"""The store: records that survive a pulled plug.
+
+What must live here: how a record is laid out and which copy of it counts. It may not know what a
+record means, nor how the disk works.
+
+A record "x" has two slots, the files "x.0" and "x.1". A file is a header, `SEQUENCE LENGTH CRC-32` in
+eight hex digits each, and then the data. The CRC covers key, sequence, length and data, so nothing else
+passes for this record. A write goes to the slot that does not hold the newest whole copy. One put is one
+write of one file, and so there is nothing that could land in the wrong order.
+
+Faults tolerated, at any single file operation, and why:
+- a write torn after any byte, zero-filled, lost, left with an old tail or full of garbage: its slot is not
+  whole, the other slot still holds the record as it was;
+- a full disk: the same, and the caller gets a Refusal;
+- a cut between the two removals of a drop: the newest copy goes last, so the record is whole or gone.
+Needed of the disk: a write or removal that has returned stays done, and touches no other file.
+"""
+
+from .refusal import Refusal
+
+_HEAD = 27
+
+
+class StoreFault(Refusal):
+    """The disk would not keep something. What was kept before is still there."""
+
+
+class Store:
+    """Records on `disk`: `names() -> list[str]`, `read(name) -> bytes | None`, `write(name, data)`,
+    `remove(name)`, which does nothing for a name that is not there. `crc32(bytes, start) -> int`.
+
+    Keys are made of a-z, 0-9 and "-" (ValueError otherwise).
+    """
+
+    def __init__(self, disk, crc32) -> None:
+        self._disk = disk
+        self._crc32 = crc32
+
+    def get(self, key: str):
+        """The record's data in bytes, or None where there is none."""
+        return self._newest(key)[2]
+
+    def put(self, key: str, data: bytes) -> None:
+        """Keep `data`, whole or not at all. Data that is there already costs no write."""
+        slot, sequence, kept = self._newest(key)
+        if kept == data:
+            return
+        slot, sequence = 1 - slot, sequence + 1
+        self._try(self._disk.write, _file(key, slot), self._head(key, sequence, data) + data)
+
+    def drop(self, key: str) -> bool:
+        """Remove the record; True if there was one."""
+        slot, _, kept = self._newest(key)
+        self._try(self._disk.remove, _file(key, 1 - slot))
+        self._try(self._disk.remove, _file(key, slot))
+        return kept is not None
+
+    def keys(self, prefix: str = "") -> list:
+        """Keys of the records that begin with `prefix`, sorted. Reads every one of them."""
+        found = set()
+        for name in self._disk.names():
+            if name.startswith(prefix) and name[-2:] in (".0", ".1"):
+                found.add(name[:-2])
+        return [key for key in sorted(found) if _is_key(key) and self._newest(key)[2] is not None]
+
+    def _newest(self, key: str) -> tuple:
+        """(slot, sequence, data) of the newest whole copy; (1, 0, None) where there is none."""
+        if not _is_key(key):
+            raise ValueError("a key is made of a-z, 0-9 and -")
+        best: tuple = (1, 0, None)
+        for slot in (0, 1):
+            found = self._disk.read(_file(key, slot))
+            if found is None:
+                continue
+            try:
+                sequence = int(str(found[:8], "utf-8"), 16)
+            except ValueError:
+                continue
+            data = found[_HEAD:]
+            if sequence > best[1] and found[:_HEAD] == self._head(key, sequence, data):
+                best = (slot, sequence, data)
+        return best
+
+    def _head(self, key: str, sequence: int, data: bytes) -> bytes:
+        start = "%08x %08x " % (sequence, len(data))
+        crc = self._crc32(data, self._crc32((key + " " + start).encode()))
+        return (start + "%08x\n" % crc).encode()
+
+    def _try(self, act, *details) -> None:
+        try:
+            act(*details)
+        except OSError as error:
+            raise StoreFault(
+                "It is not kept", "the memory is full or failing (%s)" % error, "Remove a card and try again"
+            ) from None
+
+
+def _file(key: str, slot: int) -> str:
+    return "%s.%d" % (key, slot)
+
+
+def _is_key(key: str) -> bool:
+    return bool(key) and all(ch in "abcdefghijklmnopqrstuvwxyz0123456789-" for ch in key)

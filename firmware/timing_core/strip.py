@@ -1,0 +1,169 @@
+"""Test strips: which light each patch gets, and what choosing a patch sets.
+
+What must live here: the patches of one strip and its stages. A strip is worked through like a
+print (see `run`); strips are given without dry-down, since the wet strip is what a printer judges.
+"""
+
+from .bench import Bench
+from .printing_map import MARK_FURTHEST, Mark, PrintingMap
+from .refusal import Refusal
+from .run import BASE, COVER, FRESH, Stage, check_light, fit
+from .stops import BASE_MAX_MS, BASE_MIN_MS, offset_between, scale, seconds_text
+
+PATCHES_MIN = 3
+PATCHES_MAX = 11
+STEP_MAX_STOPS120 = 120
+STEP_MIN_MS = 100
+STEP_MAX_MS = 60000
+
+STEP_CHOICES = (
+    ("1/12 stop", 10, 0),
+    ("1/6 stop", 20, 0),
+    ("1/4 stop", 30, 0),
+    ("1/3 stop", 40, 0),
+    ("1/2 stop", 60, 0),
+    ("1 stop", 120, 0),
+    ("1 second", 0, 1000),
+    ("2 seconds", 0, 2000),
+    ("5 seconds", 0, 5000),
+)
+"""What the panel offers: name, step in 1/120 stop, step in ms (one of the two is 0)."""
+
+
+class Strip:
+    """A strip for a pass's base or, with `mark_index`, for that mark's area.
+
+    `kind` is COVER (patches covered one after another; exposures add up) or FRESH (each patch its
+    own whole exposure). `step_stops120` is 1..120, or 0 for plain steps of `step_ms`. `origin_ms`
+    is the middle of the strip where `centred`, else its first patch; None follows the map.
+    `over_earlier` gives the earlier passes' bases to the whole strip first, as split grade wants.
+
+    A *place* counts half patches: 0, 2, 4 … are patches, the odd ones lie between two.
+    """
+
+    def __init__(self) -> None:
+        self.kind = COVER
+        self.patches = 7
+        self.step_stops120 = 30
+        self.step_ms = 0
+        self.centred = True
+        self.origin_ms: int | None = None
+        self.pass_index = 0
+        self.mark_index: int | None = None
+        self.over_earlier = False
+
+    def copy(self) -> "Strip":
+        other = Strip()
+        other.kind, other.patches = self.kind, self.patches
+        other.step_stops120, other.step_ms = self.step_stops120, self.step_ms
+        other.centred, other.origin_ms = self.centred, self.origin_ms
+        other.pass_index, other.mark_index = self.pass_index, self.mark_index
+        other.over_earlier = self.over_earlier
+        return other
+
+    def settle(self, map: PrintingMap) -> None:
+        """Point at something the map has: the first pass, where the former target is gone."""
+        if self.pass_index >= len(map.passes):
+            self.pass_index, self.mark_index = 0, None
+        marks = map.passes[self.pass_index].marks
+        if self.mark_index is not None and self.mark_index >= len(marks):
+            self.mark_index = None
+
+    @property
+    def last_place(self) -> int:
+        return 2 * (self.patches - 1)
+
+    def mark(self, map: PrintingMap) -> Mark | None:
+        return None if self.mark_index is None else map.passes[self.pass_index].marks[self.mark_index]
+
+    def filter(self, map: PrintingMap) -> str:
+        """The filter the patches are given through."""
+        mark = self.mark(map)
+        return (mark.filter if mark else "") or map.passes[self.pass_index].filter
+
+    def _adds_through_another(self, map: PrintingMap) -> bool:
+        return self.filter(map) != map.passes[self.pass_index].filter
+
+    def origin(self, map: PrintingMap) -> int:
+        """The time the strip is built on: as set, or the whole light its pass or area has in the map.
+
+        For a burn through another filter it is the burn alone; the base is given first.
+        """
+        if self.origin_ms is not None:
+            return self.origin_ms
+        mark = self.mark(map)
+        base_ms = map.base_ms(self.pass_index)
+        if mark is None:
+            return base_ms
+        if self._adds_through_another(map):
+            return map.mark_ms(self.pass_index, mark)
+        return scale(base_ms, mark.stops120)
+
+    def shift(self, place: int) -> int:
+        """Offset of a place from the origin, in 1/120 stop; between two patches it rounds down."""
+        middle = self.step_stops120 * (self.patches - 1) // 2 if self.centred else 0
+        return place * self.step_stops120 // 2 - middle
+
+    def total_ms(self, map: PrintingMap, place: int) -> int:
+        """Whole light of a place, to the nearest ms. Plain steps may reach zero or less."""
+        origin_ms = self.origin(map)
+        if self.step_stops120:
+            return scale(origin_ms, self.shift(place))
+        halves = place - (self.patches - 1 if self.centred else 0)
+        return origin_ms + (halves * self.step_ms + 1) // 2
+
+    def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:
+        """The stages of the strip. What cannot be given is a Refusal."""
+        ground = list(range(self.pass_index)) if self.over_earlier else []
+        if self._adds_through_another(map):
+            ground.append(self.pass_index)
+        if ground and self.kind == FRESH:
+            raise Refusal(
+                "No fresh strip here",
+                "each patch would need its filters changed",
+                "Use a cover strip",
+            )
+        stages: list[Stage] = []
+        for index in ground:
+            fit(stages, map.passes[index].filter)
+            base_ms = map.base_ms(index)
+            stage = Stage(BASE, "", map.passes[index].filter, base_ms, base_ms)
+            stage.pass_index = index
+            stages.append(stage)
+        fit(stages, self.filter(map))
+        given_ms = 0
+        for patch in range(self.patches):
+            total_ms = self.total_ms(map, 2 * patch)
+            light_ms = total_ms - given_ms
+            stage = Stage(self.kind, str(patch + 1), self.filter(map), light_ms, light_ms)
+            stage.pass_index = self.pass_index
+            stages.append(stage)
+            if self.kind == COVER:
+                given_ms = total_ms
+        for stage in stages:
+            if stage.light_ms or stage.kind in (COVER, FRESH):
+                check_light(stage, bench)
+        return stages
+
+    def choose(self, map: PrintingMap, place: int) -> None:
+        """Set the base, or the area's mark, to what `place` got. A Refusal changes nothing."""
+        mark = self.mark(map)
+        total_ms = self.total_ms(map, place)
+        if mark is None:
+            if not BASE_MIN_MS <= total_ms <= BASE_MAX_MS:
+                raise Refusal("Not taken", "%s is no base" % seconds_text(total_ms), "Choose 0.1 to 999.9 s")
+            if self.step_stops120:
+                map.set_base(self.pass_index, self.origin(map), self.shift(place))
+            else:
+                map.set_base(self.pass_index, total_ms)
+            return
+        base_ms = map.base_ms(self.pass_index)
+        if self._adds_through_another(map):
+            offset = offset_between(base_ms, base_ms + total_ms)
+        elif self.step_stops120 and self.origin_ms is None:
+            offset = mark.stops120 + self.shift(place)
+        else:
+            offset = offset_between(base_ms, total_ms)
+        if not -MARK_FURTHEST <= offset <= MARK_FURTHEST:
+            raise Refusal("Not taken", "it is over 5 stops from the base", "Choose a nearer patch")
+        mark.stops120 = offset

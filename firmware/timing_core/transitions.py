@@ -1,0 +1,111 @@
+"""What the box does with each input in each state: the whole behaviour as one table.
+
+A row: state, event, when, do, then, and what the screen says of that control. The first row whose
+`when` holds (a method of the box; "-" always holds) fires: `do` is called, then the box is in `then`
+("before" is the state that the viewing light was lit from). A `do` that raises Refusal fires
+nothing: the state stays, and the refusal is shown. An event without a row changes nothing.
+
+The last column is what the screen promises for that control; "@" stands for what it is about. It is
+drawn from the row that would fire, so no control does what the screen does not say.
+
+Light is on only in the states of LIT; `stopping` lasts from putting the lamp out until the lamp has
+told how long it was lit.
+"""
+
+LIT = ("exposing", "viewing", "stopping")
+
+STATES = (
+    ("off", "before power-up"),
+    ("browse", "on a sheet, the cursor on a row"),
+    ("edit", "changing the value under the cursor"),
+    ("viewing", "viewing light is on"),
+    ("ready", "a stage waits for EXPOSE"),
+    ("exposing", "the stage's light is on"),
+    ("stopping", "put out; the lamp reports its time"),
+    ("held", "dark in mid-stage"),
+    ("left", "asked whether to end the run"),
+    ("choose", "a strip is given; choosing a patch"),
+    ("notice", "a run was cut off by a reset"),
+    ("away", "handed over to the prompt"),
+)
+
+# One text, not tuples of strings: on the board it takes a fifth of the memory.
+TABLE = """
+off       power_up  was_cut_off      wake_cut_off      notice
+off       power_up  -                wake              browse
+# A sheet
+browse    expose    on_print         begin_print       ready     start: @
+browse    expose    on_strip         begin_strip       ready     start: @
+browse    lamp      paper_at_risk    warn_paper        browse    view
+browse    lamp      -                view              viewing   view
+browse    back      can_undo         undo              browse    undo
+browse    back      in_sheet         leave_sheet       browse    sheets
+browse    dial      -                move              browse    move
+browse    press     row_chooses      reopen_choice     choose    choose
+browse    press     row_acts         act               browse    @
+browse    press     row_turns        open              edit      change
+edit      dial      -                turn              edit      change
+edit      press     -                take              browse    take
+edit      back      -                restore           browse    undo
+edit      lamp      paper_at_risk    warn_paper        edit      view
+edit      lamp      -                view              viewing   view
+# Viewing light: always with its limit
+viewing   lamp      -                put_out_view      stopping  put out
+viewing   back      -                put_out_view      stopping  put out
+viewing   lamp_end  -                view_ran_out      before
+viewing   tick      -                refresh           viewing
+stopping  lamp_end  was_viewing      -                 before
+# A run, one stage after another
+ready     expose    stage_is_fit     fitted            ready     @ is in
+ready     expose    -                strike            exposing  give @
+ready     dial      -                move_stage        ready     stage
+ready     back      -                -                 left      leave
+ready     lamp      paper_at_risk    warn_paper        ready     view
+ready     lamp      -                view              viewing   view
+exposing  expose    too_late_to_hold -                 exposing  ends by itself
+exposing  expose    -                put_out_to_hold   stopping  hold
+exposing  back      -                put_out_to_leave  stopping  stop
+exposing  tick      -                sound_cues        exposing
+exposing  lamp_end  print_is_whole   end_print         browse
+exposing  lamp_end  strip_is_whole   end_strip         choose
+exposing  lamp_end  stage_is_whole   end_stage         ready
+exposing  lamp_end  -                cut_short         held
+stopping  lamp_end  print_is_whole   end_print         browse
+stopping  lamp_end  strip_is_whole   end_strip         choose
+stopping  lamp_end  stage_is_whole   end_stage         ready
+stopping  lamp_end  holding          hold              held
+stopping  lamp_end  -                hold              left
+held      expose    -                strike            exposing  give @
+held      back      -                -                 left      leave
+held      lamp      paper_at_risk    warn_paper        held      view
+held      lamp      -                view              viewing   view
+left      expose    stage_is_fit     fitted            ready     @ is in
+left      expose    -                strike            exposing  give @
+left      back      -                abandon           browse    end it
+left      press     stage_is_begun   -                 held      stay
+left      press     -                -                 ready     stay
+# After a strip
+choose    dial      -                move_place        choose    patch
+choose    press     -                take_place        browse    take
+choose    back      -                leave_choice      browse    later
+choose    lamp      paper_at_risk    warn_paper        choose    view
+choose    lamp      -                view              viewing   view
+# After a reset in mid-run
+notice    press     can_resume       resume            ready     resume
+notice    back      -                forget_run        browse    end it
+notice    lamp      paper_at_risk    warn_paper        notice    view
+notice    lamp      -                view              viewing   view
+"""
+
+
+def transitions():
+    """Yield the rows as (state, event, when, do, then, says), with "" for "-"."""
+    start = 1
+    while start < len(TABLE):
+        end = TABLE.index("\n", start)
+        if TABLE[start] != "#":
+            words = TABLE[start:end].split(None, 5)
+            state, event, when, do, then = words[:5]
+            says = words[5] if len(words) > 5 else ""
+            yield state, event, "" if when == "-" else when, "" if do == "-" else do, then, says
+        start = end + 1

@@ -1,0 +1,89 @@
+"""Pictures of the box's frame: for documents, for browsers, for the terminal.
+
+What lives here: one-way translations of a finished 128 x 64 frame (MONO_VLSB, 1,024 bytes, as the display
+takes it). It may not know what the frame shows or how it was drawn.
+"""
+
+import struct
+import zlib
+
+WIDTH_PX = 128
+HEIGHT_PX = 64
+
+
+def rows(frame: bytes) -> list[list[int]]:
+    """The frame as 64 rows of 128 pixels, 1 for lit. Raises ValueError unless it is 1,024 bytes long."""
+    if len(frame) != WIDTH_PX * HEIGHT_PX // 8:
+        raise ValueError(f"a frame is {WIDTH_PX * HEIGHT_PX // 8} bytes, not {len(frame)}")
+    return [
+        [frame[(y >> 3) * WIDTH_PX + x] >> (y & 7) & 1 for x in range(WIDTH_PX)] for y in range(HEIGHT_PX)
+    ]
+
+
+def half_blocks(frame: bytes) -> list[str]:
+    """32 lines of 128 characters; each character shows two pixels, one above the other."""
+    picture = rows(frame)
+    return [
+        "".join(" ▀▄█"[upper + 2 * lower] for upper, lower in zip(*picture[y : y + 2], strict=True))
+        for y in range(0, HEIGHT_PX, 2)
+    ]
+
+
+def png_bytes(
+    frame: bytes,
+    scale: int = 6,
+    ink: tuple[int, int, int] = (255, 64, 32),
+    paper: tuple[int, int, int] = (8, 0, 0),
+) -> bytes:
+    """A PNG file, `scale` (1 or more) pixels to a pixel of the frame; `ink` and `paper` are RGB, 0 to 255.
+
+    One bit a pixel with a palette of two, as ISO/IEC 15948 has it: a screen takes about a kilobyte.
+    """
+    if scale < 1:
+        raise ValueError(f"the scale of a picture is 1 or more, not {scale}")
+    lines = bytearray()
+    for row in rows(frame):
+        bits = "".join(str(pixel) * scale for pixel in row)
+        # WIDTH_PX is a multiple of 8, so a line always ends on a whole byte. Filter type 0: none.
+        lines += (b"\x00" + int(bits, 2).to_bytes(len(bits) // 8, "big")) * scale
+
+    def chunk(kind: bytes, content: bytes) -> bytes:
+        body = kind + content
+        return struct.pack(">I", len(content)) + body + struct.pack(">I", zlib.crc32(body))
+
+    header = struct.pack(">IIBBBBB", WIDTH_PX * scale, HEIGHT_PX * scale, 1, 3, 0, 0, 0)
+    return b"".join(
+        (
+            b"\x89PNG\r\n\x1a\n",
+            chunk(b"IHDR", header),
+            chunk(b"PLTE", bytes((*paper, *ink))),
+            chunk(b"IDAT", zlib.compress(bytes(lines), 9)),
+            chunk(b"IEND", b""),
+        )
+    )
+
+
+def svg(frame: bytes, scale: int = 6, ink: str = "#ff4020", paper: str = "#080000") -> str:
+    """An SVG document; a run of lit pixels in a row is one rectangle. `ink` and `paper` are CSS colours."""
+    runs = []
+    for y, row in enumerate(rows(frame)):
+        x = 0
+        while x < WIDTH_PX:
+            start = x
+            while x < WIDTH_PX and row[x]:
+                x += 1
+            if x > start:
+                runs.append(f'<rect x="{start}" y="{y}" width="{x - start}" height="1"/>')
+            x += 1
+    return "\n".join(
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH_PX} {HEIGHT_PX}"'
+            f' width="{WIDTH_PX * scale}" height="{HEIGHT_PX * scale}" shape-rendering="crispEdges">',
+            f'<rect width="{WIDTH_PX}" height="{HEIGHT_PX}" fill="{paper}"/>',
+            f'<g fill="{ink}">',
+            *runs,
+            "</g>",
+            "</svg>",
+            "",
+        )
+    )

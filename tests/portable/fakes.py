@@ -1,0 +1,116 @@
+"""Stand-ins for tests of the store and the wire. Portable: CPython and MicroPython."""
+
+import binascii
+import hashlib
+import json
+
+from timing_core.bench import Bench
+from timing_core.kit import Kit
+from timing_core.ledger import Ledger
+from timing_core.shelf import Shelf
+from timing_core.store import Store
+
+kit = Kit(None, json.loads, binascii.crc32, hashlib.sha256)
+
+
+class MemoryDisk:
+    """A disk of `room` bytes. `writes` counts what wears a flash."""
+
+    def __init__(self, room=1 << 20):
+        self.files = {}
+        self.room = room
+        self.writes = 0
+
+    def names(self):
+        return list(self.files)
+
+    def read(self, name):
+        return self.files.get(name)
+
+    def write(self, name, data):
+        self.writes += 1
+        others = sum([len(self.files[other]) for other in self.files if other != name])
+        if others + len(data) > self.room:
+            # A write that fails for lack of room may well have spoiled the file it went to.
+            self.files[name] = data[: max(0, self.room - others)]
+            raise OSError(28, "no space left")
+        self.files[name] = bytes(data)
+
+    def remove(self, name):
+        self.writes += 1
+        self.files.pop(name, None)
+
+
+class FakeBox:
+    """What `Link` asks of a box, and nothing that could give light."""
+
+    def __init__(self, disk=None):
+        self.disk = disk or MemoryDisk()
+        self.store = Store(self.disk, kit.crc32)
+        self.shelf = Shelf(self.store, kit)
+        self.ledger = Ledger(self.store, kit)
+        self.bench = Bench()
+        self.lit = False
+        self.handed_over = 0
+        self.refreshed = 0
+
+    def summary(self):
+        return {"state": "browse", "lit": self.lit, "card": "harbour", "left_ms": 0}
+
+    def set_bench(self, values):
+        self.bench.set_all(values)
+
+    def shelf_changed(self):
+        self.refreshed += 1
+
+    def hand_over(self):
+        self.handed_over += 1
+
+    def kept(self):
+        """Everything that a message could have changed, as one comparable value."""
+        files = sorted(self.disk.files.items())
+        return (files, self.shelf.names(), self.bench.to_dict(), self.handed_over, self.refreshed, self.lit)
+
+
+def small_card(name="harbour"):
+    """A print of one pass with a dodge and a burn."""
+    return {
+        "name": name,
+        "title": "Harbour, morning",
+        "tied": False,
+        "dry_down": True,
+        "dry_down_pm": 80,
+        "facts": {"paper": "RC pearl"},
+        "passes": [
+            {
+                "filter": "2",
+                "base_ms": 16000,
+                "marks": [
+                    {"area": "boats", "stops120": -40},
+                    {"area": "sky", "stops120": 80, "filter": "0"},
+                ],
+            }
+        ],
+    }
+
+
+def large_card(sign="\U0001f4f7"):
+    """The longest card there can be: every text full of `sign`, which by default takes 12 bytes in JSON."""
+    marks = [{"area": sign * 16, "stops120": 500 + n, "filter": sign * 8} for n in range(16)]
+    return {
+        "name": "n" * 24,
+        "title": sign * 40,
+        "tied": False,
+        "dry_down": False,
+        "dry_down_pm": 500,
+        "facts": {
+            "negative": sign * 60,
+            "paper": sign * 60,
+            "developer": sign * 60,
+            "height": sign * 24,
+            "lens": sign * 40,
+            "aperture": sign * 16,
+            "notes": sign * 400,
+        },
+        "passes": [{"filter": sign * 8, "base_ms": 999900, "marks": marks} for _ in range(4)],
+    }

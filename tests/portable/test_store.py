@@ -1,0 +1,272 @@
+"""Plain text, store, shelf and ledger on a disk that works; tests/test_store_power_cut.py has one that fails."""
+
+import sys
+
+sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
+
+from fakes import MemoryDisk, kit, large_card, small_card
+from timing_core.ledger import RECORDS_MAX, Ledger
+from timing_core.plain import digest, encode
+from timing_core.printing_map import PrintingMap
+from timing_core.refusal import Refusal
+from timing_core.shelf import CARDS_MAX, Shelf
+from timing_core.store import Store, StoreFault
+
+
+def refused(act, *details):
+    """The line of the Refusal that `act` raises."""
+    try:
+        act(*details)
+    except Refusal as refusal:
+        return refusal.line
+    raise AssertionError("not refused")
+
+
+def a_map(name):
+    return PrintingMap.from_dict(small_card(name))
+
+
+# --- plain text
+
+
+def test_plain_text_has_one_form():
+    # Escapes as in RFC 8259, section 7; its own example of a surrogate pair is U+1D11E.
+    assert encode({"b": [1, -2, True, None], "a": {}, "": ()}) == b'{"":[],"a":{},"b":[1,-2,true,null]}'
+    assert encode("\U0001d11e") == b'"\\ud834\\udd1e"'
+    assert encode("a\"b\\c\n\r\t\f\b'/\x00\x1f\x7f") == b'"a\\"b\\\\c\\n\\r\\t\\f\\b\'/\\u0000\\u001f\\u007f"'
+    assert encode("caf\u00e9 \u20ac 1/3") == b'"caf\\u00e9 \\u20ac 1/3"'
+    assert encode([1 << 70, -(1 << 70)]) == b"[1180591620717411303424,-1180591620717411303424]"
+
+
+def test_plain_text_of_many_keys_is_sorted():
+    many = {}
+    for n in range(50, 0, -1):
+        many["k%02d" % n] = n
+    keys = ",".join(['"k%02d":%d' % (n, n) for n in range(1, 51)])
+    assert encode(many) == ("{" + keys + "}").encode()
+
+
+def test_what_is_not_plain_is_a_type_error():
+    for value in (1.5, b"x", {1: 2}, [object()], {"a": {2.0: 1}}):
+        try:
+            encode(value)
+        except TypeError:
+            continue
+        raise AssertionError(value)
+
+
+def test_digest_is_sha_256_of_the_text():
+    # SHA-256 of "abc" is the example of FIPS 180-2, appendix B.1; here without the JSON around it.
+    sha = kit.sha256()
+    sha.update(b"abc")
+    assert sha.digest()[:4] == b"\xba\x78\x16\xbf"
+    sha = kit.sha256()
+    sha.update(encode(small_card()))
+    assert digest(kit, small_card()) == "".join(["%02x" % byte for byte in sha.digest()])
+
+
+# --- store
+
+
+def test_crc_32_is_the_published_one():
+    # CRC-32/ISO-HDLC, check value of "123456789" in the CRC RevEng catalogue.
+    assert kit.crc32(b"123456789") == 0xCBF43926
+
+
+def test_a_record_is_kept_and_goes_from_slot_to_slot():
+    disk = MemoryDisk()
+    store = Store(disk, kit.crc32)
+    assert store.get("work") is None
+    for data in (b"one", b"", b"three" * 400, b"\x00" * 40):
+        store.put("work", data)
+        assert store.get("work") == data
+        assert Store(disk, kit.crc32).get("work") == data
+    assert sorted(disk.names()) == ["work.0", "work.1"]
+    assert disk.writes == 4
+
+
+def test_the_same_data_again_writes_nothing():
+    disk = MemoryDisk()
+    store = Store(disk, kit.crc32)
+    store.put("bench", b"x")
+    store.put("bench", b"x")
+    assert disk.writes == 1
+
+
+def test_keys_are_those_of_whole_records():
+    disk = MemoryDisk()
+    store = Store(disk, kit.crc32)
+    for key in ("card-b", "card-a", "bench", "card-a-2"):
+        store.put(key, key.encode())
+    disk.files["card-torn.0"] = b"00000001 0000"
+    disk.files["README.txt"] = b"not ours"
+    disk.files["card-c.2"] = disk.files["card-b.0"]
+    assert store.keys("card-") == ["card-a", "card-a-2", "card-b"]
+    assert store.keys() == ["bench", "card-a", "card-a-2", "card-b"]
+    assert store.drop("card-a") is True
+    assert store.drop("card-a") is False
+    assert store.keys("card-") == ["card-a-2", "card-b"]
+
+
+def test_damage_anywhere_is_seen():
+    disk = MemoryDisk()
+    store = Store(disk, kit.crc32)
+    store.put("work", b"old")
+    store.put("work", b"new data")
+    whole = disk.files["work.1"]
+    for at in range(len(whole)):
+        for bit in (1, 0x80):
+            disk.files["work.1"] = whole[:at] + bytes([whole[at] ^ bit]) + whole[at + 1 :]
+            assert store.get("work") == b"old"
+        disk.files["work.1"] = whole[:at]
+        assert store.get("work") == b"old"
+    for bad in (whole + b"x", whole + bytes(1), bytes(len(whole)), b"\xff" * len(whole), whole[1:]):
+        disk.files["work.1"] = bad
+        assert store.get("work") == b"old"
+
+
+def test_a_record_of_another_name_is_no_record():
+    disk = MemoryDisk()
+    store = Store(disk, kit.crc32)
+    store.put("card-a", b"a")
+    disk.files["card-b.0"] = disk.files["card-a.0"]
+    assert store.get("card-b") is None
+
+
+def test_a_full_disk_is_refused_and_the_record_stays():
+    disk = MemoryDisk(100)
+    store = Store(disk, kit.crc32)
+    store.put("work", b"small")
+    store.put("work", b"smaller")
+    line = refused(store.put, "work", b"x" * 100)
+    assert line.startswith("It is not kept: ")
+    assert line.endswith("Remove a card and try again.")
+    assert store.get("work") == b"smaller"
+    store.put("work", b"fits")
+    assert store.get("work") == b"fits"
+
+
+def test_keys_cannot_leave_the_disk():
+    store = Store(MemoryDisk(), kit.crc32)
+    for key in ("", "../x", "a.0", "A", "a/b", "a b", "\u00e9"):
+        for act, details in ((store.get, ()), (store.put, (b"x",)), (store.drop, ())):
+            try:
+                act(key, *details)
+            except ValueError:
+                continue
+            raise AssertionError(key)
+
+
+# --- shelf
+
+
+def test_the_shelf_keeps_cards_by_name():
+    disk = MemoryDisk()
+    shelf = Shelf(Store(disk, kit.crc32), kit)
+    shelf.keep(a_map("mill"))
+    shelf.keep(a_map("harbour"))
+    again = Shelf(Store(disk, kit.crc32), kit)
+    for one in (shelf, again):
+        assert one.names() == ["harbour", "mill"]
+        assert one.card("mill") == small_card("mill")
+        assert one.get("mill").to_dict() == small_card("mill")
+        assert one.digest("mill") == digest(kit, small_card("mill"))
+    assert shelf.drop("mill") is True
+    assert shelf.drop("mill") is False
+    assert Shelf(Store(disk, kit.crc32), kit).names() == ["harbour"]
+
+
+def test_a_name_that_is_not_there_is_none_whatever_it_is():
+    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    for name in ("mill", "", "../card", "\u00e9", "x" * 3000):
+        assert shelf.text(name) is None
+        assert shelf.card(name) is None
+        assert shelf.get(name) is None
+        assert shelf.digest(name) is None
+        assert shelf.drop(name) is False
+
+
+def test_the_longest_card_is_kept_whole():
+    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    shelf.keep(PrintingMap.from_dict(large_card("\u00e9")))
+    assert shelf.card("n" * 24) == large_card("\u00e9")
+
+
+def test_a_full_shelf_refuses_a_new_card_and_takes_a_new_version():
+    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    for n in range(CARDS_MAX):
+        shelf.keep(a_map("card-%d" % n))
+    assert "the shelf holds 64" in refused(shelf.keep, a_map("one-more"))
+    other = a_map("card-7")
+    other.title = "Second version"
+    shelf.keep(other)
+    assert shelf.card("card-7")["title"] == "Second version"
+    assert len(shelf.names()) == CARDS_MAX
+
+
+def test_a_full_disk_leaves_the_shelf_as_it_was():
+    disk = MemoryDisk(500)
+    shelf = Shelf(Store(disk, kit.crc32), kit)
+    shelf.keep(a_map("harbour"))
+    assert "memory is full" in refused(shelf.keep, a_map("mill"))
+    assert shelf.names() == ["harbour"]
+    assert Shelf(Store(disk, kit.crc32), kit).names() == ["harbour"]
+
+
+def test_free_names():
+    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    assert shelf.free_name("harbour") == "harbour"
+    shelf.keep(a_map("harbour"))
+    assert shelf.free_name("harbour") == "harbour-2"
+    shelf.keep(a_map("harbour-2"))
+    assert shelf.free_name("harbour") == "harbour-3"
+    shelf.keep(a_map("n" * 24))
+    assert shelf.free_name("n" * 24) == "n" * 22 + "-2"
+
+
+# --- ledger
+
+
+def test_numbers_go_on_and_the_newest_stay():
+    disk = MemoryDisk()
+    ledger = Ledger(Store(disk, kit.crc32), kit)
+    assert ledger.last() == 0
+    assert ledger.newest() is None
+    assert ledger.read() == []
+    for n in range(1, RECORDS_MAX + 11):
+        assert ledger.append({"card": "harbour", "n": 999}) == n
+    again = Ledger(Store(disk, kit.crc32), kit)
+    for one in (ledger, again):
+        assert one.last() == RECORDS_MAX + 10
+        assert one.newest() == {"card": "harbour", "n": RECORDS_MAX + 10}
+        assert [record["n"] for record in one.read(0, 3)] == [11, 12, 13]
+        assert [record["n"] for record in one.read(70)] == [71, 72, 73, 74]
+        assert len(one.read(0, 1000)) == RECORDS_MAX
+    assert again.append({}) == RECORDS_MAX + 11
+    assert len(disk.names()) == RECORDS_MAX
+
+
+def test_holes_are_passed_over():
+    disk = MemoryDisk()
+    ledger = Ledger(Store(disk, kit.crc32), kit)
+    for _ in range(5):
+        ledger.append({})
+    disk.files["ledger-000002.0"] = b"spoiled"
+    del disk.files["ledger-000003.0"]
+    for one in (ledger, Ledger(Store(disk, kit.crc32), kit)):
+        assert [record["n"] for record in one.read()] == [1, 4, 5]
+    assert ledger.append({}) == 6
+
+
+def test_a_record_that_is_not_kept_has_no_number():
+    disk = MemoryDisk(100)
+    ledger = Ledger(Store(disk, kit.crc32), kit)
+    assert ledger.append({}) == 1
+    refused(ledger.append, {"much": "x" * 100})
+    assert ledger.last() == 1
+    disk.room = 1000
+    assert ledger.append({"much": "x" * 100}) == 2
+
+
+def test_a_store_fault_is_a_refusal():
+    assert issubclass(StoreFault, Refusal)

@@ -1,0 +1,373 @@
+"""The `lampblack` command.
+
+What must live here: the words of each command and what it prints. Cards are read in `cards`, tables
+made in `tables`, boxes reached through `box_client`. Results go to stdout, everything else to
+stderr; an error is one line and exit code 1, a wrong call one line and exit code 2.
+"""
+
+import csv
+import difflib
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar
+
+import typer
+from rich.console import Console
+from rich.progress import Progress
+from timing_core.bench import Bench, setting
+from timing_core.printing_map import PrintingMap
+from timing_core.refusal import Refusal
+from timing_core.run import compile_print
+from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS
+from timing_core.strip import (
+    PATCHES_MAX,
+    PATCHES_MIN,
+    STEP_MAX_MS,
+    STEP_MAX_STOPS120,
+    STEP_MIN_MS,
+    Strip,
+)
+
+from . import cards, tables
+from .box_client import BoxClient, BoxError
+from .box_client import ports as serial_ports
+from .settings import parse_setting, setting_text
+from .units import UnitError, parse_seconds, parse_step, seconds_exact
+
+app = typer.Typer(
+    help="Plan darkroom prints, and carry them to and from a Lampblack box.",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+bench_app = typer.Typer(help="Read and change a box's bench settings.", rich_markup_mode=None)
+app.add_typer(bench_app, name="bench")
+
+T = TypeVar("T")
+Port = Annotated[
+    str,
+    typer.Option(
+        metavar="URL",
+        envvar="LAMPBLACK_PORT",
+        help="The box: /dev/ttyACM0, COM5, socket://localhost:7000 or the like.",
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Plain data for programs, in ms and 1/120 stop.")]
+LagMs = Annotated[int | None, typer.Option(metavar="N", help="Lamp lag in ms, in place of the bench's.")]
+Card = Annotated[Path, typer.Argument(help="A card: a TOML file.")]
+Name = Annotated[str, typer.Argument(help="A card's name on the shelf.")]
+
+
+# --- planning, without a box
+
+
+@app.command()
+def plan(
+    card: Card,
+    lag_ms: LagMs = None,
+    port: Annotated[
+        str | None, typer.Option(metavar="URL", help="Plan with the bench settings of this box.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show the run of a card, press by press."""
+    map = PrintingMap.from_dict(cards.load(card))
+    bench = Bench()
+    if port is not None:
+        with BoxClient(port) as box:
+            bench.set_all(box.bench_get())
+    _set_lag(bench, lag_ms)
+    try:
+        stages = compile_print(map, bench)
+    except Refusal as refusal:
+        raise CommandError(f"{card}: {refusal}") from None
+    if as_json:
+        _print_json(
+            {"card": map.name, "bench": bench.to_dict(), **tables.run_plain(stages, bench.get("lag_ms"))}
+        )
+        return
+    _print(f"{map.title or map.name}: {_count(len(stages), 'stage')}. {_bench_line(bench, port)}")
+    _print(tables.run_table(stages, bench.get("lag_ms")))
+
+
+@app.command()
+def strip(
+    base: Annotated[str, typer.Option(metavar="TIME", help='The middle of the strip, like "16 s".')],
+    step: Annotated[
+        str, typer.Option(metavar="STEP", help='Between patches: stops, like 1/4, or seconds, like "2 s".')
+    ] = "1/4",
+    patches: Annotated[
+        int,
+        typer.Option(min=PATCHES_MIN, max=PATCHES_MAX, metavar="N", help=f"{PATCHES_MIN} to {PATCHES_MAX}."),
+    ] = 7,
+    kind: Annotated[
+        Literal["cover", "fresh"],
+        typer.Option(metavar="cover|fresh", help="Cover patch by patch, or fresh paper for each."),
+    ] = "cover",
+    from_start: Annotated[bool, typer.Option("--from-start", help="The base is the first patch.")] = False,
+    lag_ms: LagMs = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show the patches of a test strip."""
+    made = Strip()
+    made.kind, made.patches, made.centred = kind, patches, not from_start
+    made.origin_ms = _option("--base", parse_seconds, base)
+    made.step_stops120, made.step_ms = _option("--step", parse_step, step)
+    if not BASE_MIN_MS <= made.origin_ms <= BASE_MAX_MS:
+        said = f"{seconds_exact(BASE_MIN_MS)} to {seconds_exact(BASE_MAX_MS)}"
+        raise typer.BadParameter(f'"{base}" is out of range. Write {said}.', param_hint="--base")
+    if made.step_ms:
+        in_range = STEP_MIN_MS <= made.step_ms <= STEP_MAX_MS
+    else:
+        in_range = 1 <= made.step_stops120 <= STEP_MAX_STOPS120
+    if not in_range:
+        said = f"up to 1 stop, or {seconds_exact(STEP_MIN_MS)} to {seconds_exact(STEP_MAX_MS)}"
+        raise typer.BadParameter(f'"{step}" is out of range. Write {said}.', param_hint="--step")
+    bench = Bench()
+    _set_lag(bench, lag_ms)
+    map = PrintingMap.new(made.origin_ms, "", 0)
+    plain = tables.strip_plain(made, map, made.compile(map, bench), bench.get("lag_ms"))
+    if as_json:
+        _print_json(plain)
+    else:
+        _print(tables.strip_table(plain, exact_stops=made.step_ms == 0))
+
+
+# --- the shelf of a box
+
+
+@app.command()
+def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")], port: Port) -> None:
+    """Put cards on the box's shelf.
+
+    A card of the same name is replaced. All cards are read before any is sent.
+    """
+    loaded = [cards.load(path) for path in card]
+    names = [own["name"] for own in loaded]
+    for name in names:
+        if names.count(name) > 1:
+            raise CommandError(
+                f"Two of these cards are called {name}: one would replace the other. Rename one."
+            )
+    with BoxClient(port) as box:
+        before = {own["name"] for own in box.cards()}
+        for own in loaded:
+            _push(box, own)
+            done = "replaces the one that was" if own["name"] in before else "is"
+            _print(f"{own['name']} {done} on the shelf.")
+
+
+def _push(box: BoxClient, card: dict[str, Any]) -> None:
+    stderr = Console(stderr=True)
+    with Progress(console=stderr, transient=True, disable=not stderr.is_terminal) as bar:
+        task = bar.add_task(card["name"])
+        box.push(card, progress=lambda done, of: bar.update(task, completed=done, total=of))
+
+
+@app.command()
+def pull(
+    name: Name,
+    port: Port,
+    out: Annotated[Path, typer.Option("-o", "--out", help="The file to write; - is stdout.")] = Path("-"),
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+) -> None:
+    """Copy a card from the box's shelf."""
+    with BoxClient(port) as box:
+        text = cards.dump(box.pull(name))
+    if out == Path("-"):
+        sys.stdout.write(text)
+        return
+    try:
+        with out.open("w" if force else "x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise CommandError(
+            f"{out} is there already. Give another name, or --force to write over it."
+        ) from None
+
+
+@app.command()
+def shelf(port: Port, as_json: AsJson = False) -> None:
+    """List the cards on the box's shelf."""
+    with BoxClient(port) as box:
+        found = box.cards()
+    if as_json:
+        _print_json(found)
+    else:
+        _print(tables.shelf_table(found))
+
+
+@app.command()
+def drop(name: Annotated[list[str], typer.Argument(help="Names on the shelf.")], port: Port) -> None:
+    """Take cards off the box's shelf, for good.
+
+    If one of them is not there, none is taken.
+    """
+    with BoxClient(port) as box:
+        known = [own["name"] for own in box.cards()]
+        for one in name:
+            if one not in known:
+                near = difflib.get_close_matches(one, known, n=1)
+                todo = f"Did you mean {near[0]}?" if near else "See lampblack shelf."
+                raise CommandError(f"{one} is not on the shelf. {todo}")
+        for one in name:
+            box.remove(one)
+            _print(f"{one} is off the shelf.")
+
+
+# --- bench, ledger, state, ports
+
+
+@bench_app.command("get")
+def bench_get(
+    port: Port,
+    key: Annotated[str | None, typer.Argument(help="One setting; all of them if left out.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show the bench settings of a box."""
+    if key is not None:
+        setting(key)
+    with BoxClient(port) as box:
+        values = box.bench_get()
+    if as_json:
+        _print_json(values if key is None else values[key])
+    elif key is None:
+        _print(tables.bench_table(values))
+    else:
+        _print(setting_text(key, values[key]))
+
+
+@bench_app.command("set")
+def bench_set(
+    values: Annotated[list[str], typer.Argument(metavar="KEY=VALUE...", help='Like lag_ms="150 ms".')],
+    port: Port,
+) -> None:
+    """Change bench settings of a box: all that are given, or none."""
+    wanted = {}
+    for pair in values:
+        key, equals, text = pair.partition("=")
+        if not equals:
+            raise typer.BadParameter(f'"{pair}" has no value. Write {pair}=VALUE.', param_hint="KEY=VALUE")
+        wanted[key] = parse_setting(key, text)
+    with BoxClient(port) as box:
+        kept = box.bench_set(wanted)
+    _print(tables.bench_table({key: kept[key] for key in wanted}))
+
+
+@app.command()
+def ledger(
+    port: Port,
+    after: Annotated[
+        int, typer.Option(min=0, metavar="N", help="Only what has a higher number than this.")
+    ] = 0,
+    as_json: AsJson = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="A row for each stage, for a spreadsheet.")] = False,
+) -> None:
+    """Show what the box has exposed."""
+    if as_json and as_csv:
+        raise typer.BadParameter("--json and --csv are two forms. Give one of them.", param_hint="--csv")
+    with BoxClient(port) as box:
+        records = list(box.ledger(after))
+    if as_json:
+        _print_json(records)
+    elif as_csv:
+        csv.writer(sys.stdout, lineterminator="\n").writerows(tables.ledger_rows(records))
+    else:
+        _print(tables.ledger_table(records))
+
+
+@app.command()
+def state(port: Port, as_json: AsJson = False) -> None:
+    """Show what the box is doing."""
+    with BoxClient(port) as box:
+        now = box.state()
+    if as_json:
+        _print_json(now)
+    else:
+        _print(tables.state_table(now))
+
+
+@app.command()
+def ports(as_json: AsJson = False) -> None:
+    """List the serial ports of this computer."""
+    found = serial_ports()
+    if as_json:
+        _print_json([port._asdict() for port in found])
+    elif found:
+        _print(tables.ports_table(found))
+    else:
+        _print("No serial port is here. Plug the box in; a simulator is at its socket:// address.")
+
+
+# --- the command itself
+
+
+class CommandError(Exception):
+    """What this command cannot do. `str()` is one line."""
+
+
+def run(arguments: list[str]) -> int:
+    """Do what `arguments` say and return the exit code. Every error has become lines on stderr."""
+    try:
+        code = app(arguments, prog_name="lampblack", standalone_mode=False)
+        sys.stdout.flush()
+        return code or 0
+    except typer.TyperException as fault:
+        context = getattr(fault, "ctx", None)
+        said = " ".join(fault.format_message().split())
+        stop = "" if said.endswith((".", "?")) else "."
+        return _fail(f"{said}{stop} See {context.command_path if context else 'lampblack'} --help.", 2)
+    except (CommandError, cards.CardError, BoxError, Refusal) as fault:
+        return _fail(str(fault), 1)
+    except BrokenPipeError:
+        # Whoever read our output has seen enough; nothing is left to say, at exit either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    except OSError as fault:
+        return _fail(f"{fault.filename}: {fault.strerror}. Check the name and its folder.", 1)
+    except (KeyboardInterrupt, typer.Abort):
+        return 130
+
+
+def main() -> None:
+    """The entry point of the `lampblack` script."""
+    for stream in (sys.stdout, sys.stderr):
+        # A card goes through a pipe as UTF-8, whatever the system's own encoding.
+        stream.reconfigure(encoding="utf-8", errors="replace")  # type: ignore[union-attr]
+    sys.exit(run(sys.argv[1:]))
+
+
+def _fail(text: str, code: int) -> int:
+    print(text, file=sys.stderr)
+    return code
+
+
+def _option(name: str, parse: Callable[[str], T], text: str) -> T:
+    try:
+        return parse(text)
+    except UnitError as fault:
+        raise typer.BadParameter(str(fault), param_hint=name) from None
+
+
+def _set_lag(bench: Bench, lag_ms: int | None) -> None:
+    if lag_ms is not None:
+        bench.set("lag_ms", lag_ms)
+
+
+def _bench_line(bench: Bench, port: str | None) -> str:
+    whose = f"Bench of {port}" if port else "Default bench"
+    return f"{whose}: lag {bench.get('lag_ms')} ms, lead-in {seconds_exact(bench.get('lead_ms'))}."
+
+
+def _count(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def _print(what: Any) -> None:
+    tables.console().print(what)
+
+
+def _print_json(value: Any) -> None:
+    print(json.dumps(value, indent=2, ensure_ascii=False))
