@@ -20,10 +20,12 @@ ISO 6846's points, as densities above base and fog: T at 0.04, S at 90 % of the 
 The range R is 100 * (log10 H_S - log10 H_T), the speed P is 1000 / H_0.60. (Sources differ on whether
 base and fog count in the 90 %; that moves S by under 0.006.)
 
-How good it is: given only R and P of a real paper's filtered curves, it stays within 0.15 of their density
-everywhere, and within 0.2 at the hardest filter, where a lone logistic curve for each filter misses by up to
-0.44 (tests/test_paper.py). Limits: one maximum for all filters, one light source, no reciprocity failure;
-a real paper's toe and shoulder differ in sharpness, here they mirror each other.
+How good it is: given only R and P of a real paper's seven filters, no point of their curves is missed by more
+than 0.15 in density (0.2 with the hardest filter); a lone logistic curve for each filter misses by up to 0.44
+(tests/test_paper.py).
+
+Limits: one maximum for all filters, one kind of lamp, no reciprocity failure, and toe and shoulder of an
+emulsion mirror each other, which a real one's do not.
 """
 
 from __future__ import annotations
@@ -33,7 +35,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 
-_COATINGS = 8  # few enough to be quick, enough that green alone shows no steps
+_COATINGS = 8  # few enough to be quick, enough that green alone leaves no steps
 _TOE = 0.04
 _SHOULDER = 0.90  # of the maximum
 _SPEED_POINT = 0.60

@@ -87,3 +87,17 @@ def svg(frame: bytes, scale: int = 6, ink: str = "#ff4020", paper: str = "#08000
             "",
         )
     )
+
+
+def braille(frame: bytes) -> list[str]:
+    """The frame in 16 lines of 64 characters, for small terminals: each is 2 x 4 pixels."""
+    lit = rows(frame)
+    # Bits of a braille cell, by column and row: Unicode 2800, "Braille Patterns".
+    bits = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
+    return [
+        "".join(
+            chr(0x2800 + sum(bits[dx][dy] for dx in range(2) for dy in range(4) if lit[y + dy][x + dx]))
+            for x in range(0, 128, 2)
+        )
+        for y in range(0, 64, 4)
+    ]

@@ -139,16 +139,6 @@ class Session:
         else:
             self.input("tick")
 
-    def advance_until(self, holds, limit_ms: int) -> bool:
-        """Let time pass until `holds()`; False if it did not hold within `limit_ms`."""
-        end_ms = self.now_ms + limit_ms
-        while not holds():
-            next_ms = self.next_ms()
-            if next_ms < 0 or next_ms > end_ms:
-                return False
-            self._step(next_ms)
-        return True
-
     def left_ms(self) -> int:
         """Light the stage under way still has to give, now."""
         self.box.now_ms = (self.now_ms + self.ticks_ms) & MASK

@@ -11,7 +11,7 @@ Faults tolerated, and why:
 
 from . import VERSION
 from .plain import digest as digest_of
-from .plain import encode
+from .plain import digest_of_text, encode
 from .printing_map import PrintingMap
 from .refusal import Refusal
 from .shelf import CARDS_MAX
@@ -128,10 +128,12 @@ class Link:
     def __init__(self, box, kit) -> None:
         self._box = box
         self._kit = kit
+        # What is staged: its parts as they come, and once they are all checked, name and text.
         self._digest = ""
         self._of = 0
         self._parts: dict = {}
-        self._map: PrintingMap | None = None
+        self._name = ""
+        self._text = b""
 
     def take(self, line: bytes):
         """The reply to one line from `LineReader`, or None where none is due. Never raises."""
@@ -235,12 +237,12 @@ class Link:
         if digest != self._digest or of != self._of:
             self._clear()
             self._digest, self._of = digest, of
-        if self._map is None and part not in self._parts:
+        if not self._name and part not in self._parts:
             self._parts[part] = text
         return {"missing": self._missing()}
 
     def _card_verify(self, digest: str) -> dict:
-        self._staged(digest)
+        self._check(digest)
         return {"digest": digest}
 
     def _card_commit(self, digest: str) -> dict:
@@ -250,11 +252,12 @@ class Link:
             for name in shelf.names():
                 if shelf.digest(name) == digest:
                     return {"name": name, "digest": digest}
-        map = self._staged(digest)
-        shelf.keep(map)
+        self._check(digest)
+        name = self._name
+        shelf.keep_text(name, self._text)
         self._clear()
         self._box.shelf_changed()
-        return {"name": map.name, "digest": digest}
+        return {"name": name, "digest": digest}
 
     def _card_fetch(self, name: str, part: int) -> dict:
         text = self._box.shelf.text(name)
@@ -276,33 +279,35 @@ class Link:
         self._digest = ""
         self._of = 0
         self._parts = {}
-        self._map = None
+        self._name = ""
+        self._text = b""
 
     def _missing(self) -> list:
-        if self._map is not None:
-            return []
-        return [part for part in range(self._of) if part not in self._parts]
+        """Parts still to come; none once the card is checked."""
+        return [] if self._name else [part for part in range(self._of) if part not in self._parts]
 
-    def _staged(self, digest: str) -> PrintingMap:
-        """The staged card, checked against its digest. What fails the check is thrown away."""
+    def _check(self, digest: str) -> None:
+        """Make of the parts a card's name and canonical text. What fails is thrown away."""
         what = "The card is not taken"
         if digest != self._digest:
             raise Refusal(what, "nothing with this digest is staged", "Send its parts first")
         if self._missing():
             raise Refusal(what, "parts of it are missing", "Send all its parts")
-        if self._map is None:
-            text = "".join([self._parts[part] for part in range(self._of)])
-            of = self._of
-            self._clear()
-            try:
-                card = self._kit.json_loads(text)
-            except Exception:  # as in _message
-                raise Refusal(what, "its text is no JSON", "Send its parts again") from None
-            map = PrintingMap.from_dict(card)
-            if digest_of(self._kit, map.to_dict()) != digest:
-                raise Refusal(what, "its digest does not match", "Send its parts again")
-            self._digest, self._of, self._map = digest, of, map
-        return self._map
+        if self._name:
+            return
+        joined = "".join([self._parts[part] for part in range(self._of)])
+        of = self._of
+        self._clear()
+        try:
+            text = joined.encode()
+            card = self._kit.json_loads(joined)
+        except Exception:  # as in _message
+            raise Refusal(what, "its text is no JSON", "Send its parts again") from None
+        map = PrintingMap.from_dict(card)
+        # The text is kept as it came, and so it has to be the canonical one.
+        if digest_of_text(self._kit, text) != digest or digest_of(self._kit, map.to_dict()) != digest:
+            raise Refusal(what, "its digest does not match", "Send its parts again")
+        self._digest, self._of, self._name, self._text = digest, of, map.name, text
 
     # --- ledger
 

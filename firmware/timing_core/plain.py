@@ -13,9 +13,23 @@ _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f":
 
 def encode(value: object) -> bytes:
     """`value` as canonical JSON. TypeError for anything that is not plain data."""
-    # One growing buffer: hundreds of small pieces kept until a join would break a small heap up.
-    text = bytearray()
-    _write(value, lambda piece: text.extend(piece.encode()))
+    # Measured first, then written into its place: a small heap has room for one long text, but not
+    # for a text that grows, nor for hundreds of pieces kept until a join.
+    size = 0
+
+    def measure(piece: str) -> None:
+        nonlocal size
+        size += len(piece)
+
+    def fill(piece: str) -> None:
+        nonlocal size
+        text[size : size + len(piece)] = piece.encode()
+        size += len(piece)
+
+    _write(value, measure)
+    text = bytearray(size)
+    size = 0
+    _write(value, fill)
     return bytes(text)
 
 
@@ -23,22 +37,29 @@ def digest(kit, value: object) -> str:
     """SHA-256 of `encode(value)` as 64 hex digits, fed piece by piece: no long text is built."""
     sha = kit.sha256()
     _write(value, lambda piece: sha.update(piece.encode()))
-    return hex_of(sha.digest())
+    return _hex(sha)
 
 
-def hex_of(data: bytes) -> str:
-    return "".join(["%02x" % byte for byte in data])
+def digest_of_text(kit, text: bytes) -> str:
+    """SHA-256 of what `encode` wrote before."""
+    sha = kit.sha256()
+    sha.update(text)
+    return _hex(sha)
+
+
+def _hex(sha) -> str:
+    return "".join(["%02x" % byte for byte in sha.digest()])
 
 
 def _write(value, put) -> None:
-    if value is None:
+    if isinstance(value, str):
+        put(_quoted(value))
+    elif value is None:
         put("null")
     elif value is True or value is False:
         put("true" if value else "false")
     elif isinstance(value, int):
         put(str(value))
-    elif isinstance(value, str):
-        put(_quoted(value))
     elif isinstance(value, (list, tuple)):
         mark = "["
         for item in value:
@@ -49,9 +70,9 @@ def _write(value, put) -> None:
     elif isinstance(value, dict):
         mark = "{"
         for key in sorted(value):
-            put(mark)
-            put(_quoted(key))
-            put(":")
+            if not isinstance(key, str):
+                raise TypeError("not plain data: a key that is no text")
+            put(mark + _quoted(key) + ":")
             _write(value[key], put)
             mark = ","
         put("}" if mark == "," else "{}")
@@ -60,10 +81,10 @@ def _write(value, put) -> None:
 
 
 def _quoted(text: str) -> str:
-    # Nearly all text is printable ASCII without quotes, and `repr` can tell so in one call instead
-    # of a slow loop: it shows every control character and backslash as something else.
-    if repr(text) == "'" + text + "'" and '"' not in text and len(text.encode()) == len(text):
-        return '"' + text + '"'
+    # Nearly all text is printable ASCII, which these built-ins can tell and write without a slow loop.
+    utf8 = text.encode("utf-8", "surrogatepass")
+    if not utf8 or (min(utf8) >= 32 and max(utf8) < 127):
+        return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
     pieces = ['"']
     for ch in text:
         code = ord(ch)

@@ -4,9 +4,9 @@ What must live here: the working order, the layout of dodge windows, dry-down an
 A stage is data; giving its light is the box's work (see `box`). Windows and cues lie on the light
 axis: ms of light given in this stage, so that holds and lag do not move them.
 
-Working order: fit the first filter; then for each pass its base with the dodge windows inside it
-and every burn due through the filter in place; then the burns whose filter no pass used, filter by
-filter. A filter is fitted as seldom as that order allows.
+Working order: for each pass, fit its filter, give its base with the dodge windows inside it, then every
+burn of the print that goes through the filter in place; at the end the burns whose filter no pass used,
+filter by filter. The sheet adds up light in any order, so a filter is fitted no more often than it must.
 """
 
 from .bench import Bench
@@ -80,11 +80,11 @@ def compile_print(map: PrintingMap, bench: Bench) -> list[Stage]:
         own = map.passes[index]
         fit(stages, own.filter)
         stages.append(_base(map, index, cut_pm, bench))
-        waiting = _burns(stages, map, waiting, own.filter, index, cut_pm, bench)
+        waiting = _burns(stages, map, waiting, own.filter, cut_pm, bench)
     while waiting:
         filter = waiting[0][2]
         fit(stages, filter)
-        waiting = _burns(stages, map, waiting, filter, len(map.passes), cut_pm, bench)
+        waiting = _burns(stages, map, waiting, filter, cut_pm, bench)
     return stages
 
 
@@ -94,13 +94,11 @@ def fit(stages: list, filter: str) -> None:
         stages.append(Stage(FIT, "", filter))
 
 
-def _burns(
-    stages: list, map: PrintingMap, waiting: list, filter: str, upto: int, cut_pm: int, bench: Bench
-) -> list:
-    """Append the burns through `filter` that belong to passes up to `upto`; return those still waiting."""
+def _burns(stages: list, map: PrintingMap, waiting: list, filter: str, cut_pm: int, bench: Bench) -> list:
+    """Append every burn through `filter`, whichever pass it belongs to; return those still waiting."""
     later = []
     for index, mark, needs in waiting:
-        if needs != filter or index > upto:
+        if needs != filter:
             later.append((index, mark, needs))
             continue
         shown_ms = map.mark_ms(index, mark)

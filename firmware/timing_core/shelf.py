@@ -4,7 +4,7 @@ What must live here: how many cards there may be, and their one form, the canoni
 `PrintingMap.to_dict`. Names are kept in memory; everything else is read when it is asked for.
 """
 
-from .plain import encode, hex_of
+from .plain import digest_of_text, encode
 from .printing_map import NAME_MAX, PrintingMap
 from .refusal import Refusal
 
@@ -41,20 +41,20 @@ class Shelf:
     def digest(self, name: str):
         """SHA-256 of the card's text as 64 hex digits, or None. Equals `plain.digest` of the card."""
         text = self.text(name)
-        if text is None:
-            return None
-        sha = self._kit.sha256()
-        sha.update(text)
-        return hex_of(sha.digest())
+        return None if text is None else digest_of_text(self._kit, text)
 
     def keep(self, map: PrintingMap) -> None:
         """Keep the card under its name, in place of one that has it. A Refusal leaves the shelf as it was."""
-        fresh = map.name not in self._names
+        self.keep_text(map.name, encode(map.to_dict()))
+
+    def keep_text(self, name: str, text: bytes) -> None:
+        """`keep` for a card whose canonical text is at hand."""
+        fresh = name not in self._names
         if fresh and len(self._names) >= CARDS_MAX:
             raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")
-        self._store.put(_PREFIX + map.name, encode(map.to_dict()))
+        self._store.put(_PREFIX + name, text)
         if fresh:
-            self._names = sorted(self._names + [map.name])
+            self._names = sorted(self._names + [name])
 
     def drop(self, name: str) -> bool:
         """Remove a card; True if it was there."""

@@ -58,7 +58,6 @@ class CardError(Exception):
     """A card that cannot be read. `str()` has one line for each fault, in the file's order."""
 
     def __init__(self, name: str, faults: list[tuple[int, str]]) -> None:
-        self.name = name
         self.faults = sorted(faults, key=lambda fault: fault[0])
         super().__init__("\n".join(f"{name}:{line}: {text}" for line, text in self.faults))
 
@@ -84,7 +83,7 @@ def read(text: str, name: str = "card") -> dict[str, Any]:
     card = _plain(CARD.read(raw, (), faults), faults)
     if faults:
         lines = _lines(text)
-        raise CardError(name, [(lines[where], text) for where, text in faults])
+        raise CardError(name, [(lines[where], said) for where, said in faults])
     return PrintingMap.from_dict(card).to_dict()
 
 
@@ -122,7 +121,7 @@ def dump(card: Mapping[str, Any]) -> str:
 
 
 def schema_text() -> str:
-    """The JSON Schema of a card, as published in `card.schema.json`."""
+    """The JSON Schema of a card: what `card.schema.json` holds, to be written anew when the table changes."""
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Lampblack card"}
     return json.dumps({**head, **CARD.schema()}, indent=2) + "\n"
 

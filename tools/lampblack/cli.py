@@ -34,7 +34,9 @@ from timing_core.strip import (
 from . import cards, tables
 from .box_client import BoxClient, BoxError
 from .box_client import ports as serial_ports
+from .errors import CommandError
 from .settings import parse_setting, setting_text
+from .sim import sim
 from .units import UnitError, parse_seconds, parse_step, seconds_exact
 
 app = typer.Typer(
@@ -301,11 +303,12 @@ def ports(as_json: AsJson = False) -> None:
         _print("No serial port is here. Plug the box in; a simulator is at its socket:// address.")
 
 
+# --- the box with nothing attached
+
+app.command()(sim)
+
+
 # --- the command itself
-
-
-class CommandError(Exception):
-    """What this command cannot do. `str()` is one line."""
 
 
 def run(arguments: list[str]) -> int:

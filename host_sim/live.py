@@ -1,0 +1,153 @@
+"""A session in real time: the virtual clock follows the wall clock, and ports let tools in.
+
+What must live here: pacing and connections. Light stays exact however late the machine is, since
+lamp and box live on the virtual clock, which is only ever moved on by `catch_up`.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import time
+from collections.abc import Callable, Iterator
+
+from timing_core.link import LineReader
+
+from host_sim.script import FROM_OUTSIDE, Player, ScriptError
+from host_sim.session import Session
+
+LONGEST_NAP_S = 0.5
+
+
+class Live:
+    """Runs `session` at `speed` times real time, until `stop` or a hand-over."""
+
+    def __init__(
+        self, session: Session, speed: float = 1.0, clock: Callable[[], float] = time.monotonic
+    ) -> None:
+        self.session = session
+        self.speed = speed
+        self.stopped = asyncio.Event()
+        self._clock = clock
+        self._began_s = clock()
+        self._began_ms = session.now_ms
+        self._moved = asyncio.Event()
+        self._changed: list[Callable[[], None]] = []
+
+    def on_change(self, call: Callable[[], None]) -> None:
+        """Have `call` called whenever the session has moved on or been given an input."""
+        self._changed.append(call)
+
+    def catch_up(self) -> None:
+        """Move the virtual clock to where the wall clock says it is."""
+        passed_ms = int((self._clock() - self._began_s) * 1000 * self.speed)
+        self.session.advance(self._began_ms + passed_ms)
+
+    def input(self, event: str, value: object = 0) -> None:
+        self.catch_up()
+        self.session.input(event, value)
+        self._note_move()
+
+    def _note_move(self) -> None:
+        self._moved.set()
+        for call in self._changed:
+            call()
+        if self.session.handed_over:
+            self.stopped.set()
+
+    def stop(self) -> None:
+        self.stopped.set()
+        self._moved.set()
+
+    async def run(self) -> None:
+        """Let time pass until stopped."""
+        while not self.stopped.is_set():
+            await self._nap(self.session.next_ms())
+            self.catch_up()
+            self._note_move()
+
+    async def _nap(self, until_ms: int) -> None:
+        """Sleep until the session's `until_ms` (or an input); -1 sleeps until an input."""
+        nap_s = LONGEST_NAP_S
+        if until_ms >= 0:
+            nap_s = min(nap_s, (until_ms - self.session.now_ms) / 1000 / self.speed)
+        self._moved.clear()
+        with contextlib.suppress(asyncio.TimeoutError):
+            await asyncio.wait_for(self._moved.wait(), max(0.001, nap_s))
+
+    async def play(self, steps: Iterator[int]) -> None:
+        """Play the steps of a script (see `Player`) in real time. Raises ScriptError."""
+        while not self.stopped.is_set():
+            self.catch_up()
+            at_ms = next(steps, None)
+            self._note_move()
+            if at_ms is None:
+                return
+            if at_ms == FROM_OUTSIDE:
+                await self._pause()
+            while at_ms > self.session.now_ms and not self.stopped.is_set():
+                await asyncio.sleep(min(LONGEST_NAP_S, (at_ms - self.session.now_ms) / 1000 / self.speed))
+                self.catch_up()
+
+    async def _pause(self) -> None:
+        await asyncio.sleep(0.02)
+
+    async def type(self, line: str) -> str:
+        """Play one typed line; returns what was wrong with it, or ""."""
+        try:
+            await self.play(Player(self.session).line_steps(line))
+        except ScriptError as error:
+            return str(error)
+        return ""
+
+    # --- ports: several tools may come and go
+
+    def _answer(self, reader: LineReader, data: bytes, send: Callable[[bytes], None]) -> None:
+        reader.feed(data)
+        while True:
+            line = reader.next_line()
+            if line is None:
+                return
+            self.session.send = send
+            self.input("line", line)
+
+    async def open_socket(self, port: int) -> int:
+        """Listen on the loopback for tools and return the port; 0 takes any. OSError if it is taken."""
+
+        async def serve(incoming: asyncio.StreamReader, outgoing: asyncio.StreamWriter) -> None:
+            reader = LineReader()
+            with contextlib.suppress(ConnectionError):
+                while data := await incoming.read(4096):
+                    self._answer(reader, data, outgoing.write)
+                    await outgoing.drain()
+            outgoing.close()
+
+        server = await asyncio.start_server(serve, "127.0.0.1", port)
+        self._server = server
+        return server.sockets[0].getsockname()[1]
+
+    def open_pty(self) -> str | None:
+        """Open a pseudo-terminal that tools can use as a serial port; None where the system has none."""
+        try:
+            import tty
+
+            ours, theirs = os.openpty()
+            tty.setraw(theirs)
+        except (ImportError, AttributeError, OSError):
+            return None
+        reader = LineReader()
+        os.set_blocking(ours, False)
+
+        def write(data: bytes) -> None:
+            with contextlib.suppress(OSError):
+                os.write(ours, data)
+
+        def read() -> None:
+            with contextlib.suppress(OSError):
+                self._answer(reader, os.read(ours, 4096), write)
+
+        asyncio.get_running_loop().add_reader(ours, read)
+        # Keeping `theirs` open lets tools come and go without a hang-up on our side.
+        self._pty = theirs
+        return os.ttyname(theirs)

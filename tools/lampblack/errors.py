@@ -1,0 +1,5 @@
+"""What the command cannot do, in one line."""
+
+
+class CommandError(Exception):
+    """`str()` is one line: what, why, what to do."""

@@ -1,0 +1,195 @@
+"""`lampblack sim`: the box with nothing attached.
+
+What must live here: putting together a session, its bench, its ports and what is written about it.
+"""
+
+import asyncio
+import contextlib
+import json
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal, TextIO
+
+import typer
+from rich.table import Table
+
+from host_sim.desk import desk_kit
+from host_sim.disks import DirectoryDisk, MemoryDisk
+from host_sim.easel import AreaLight, Easel, Sheet
+from host_sim.live import Live
+from host_sim.paper import Paper, paper
+from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
+from host_sim.script import Player, ScriptError
+from host_sim.session import Session, Trace
+
+from . import tables
+from .errors import CommandError
+
+LUX = 0.5
+"""Light on the easel without a filter: a normal negative prints in some 10 to 20 s."""
+PANEL_MS = 100
+DEFAULT_PORT = 7327
+
+LampName = Literal["tungsten", "cold light", "led", "ideal"]
+PaperName = Literal["vc-2019", "vc-2020"]
+
+
+@dataclass
+class Darkroom:
+    """A session under a lamp, with an easel that gathers its light."""
+
+    session: Session
+    easel: Easel
+    paper: Paper
+    lag_ms: int
+
+    def report(self) -> list[tuple[Sheet, list[AreaLight]]]:
+        return self.easel.report(LUX)
+
+
+def build(
+    lamp: str = "tungsten",
+    paper_name: str = "vc-2019",
+    keep: Path | None = None,
+    panel_ms: int = PANEL_MS,
+) -> Darkroom:
+    """A box with nothing attached, not yet powered up. OSError where `keep` cannot be used."""
+    relay = RELAYS["ideal" if lamp == "ideal" else "mechanical"]
+    session = Session(MemoryDisk() if keep is None else DirectoryDisk(keep), desk_kit(), panel_ms)
+    easel = Easel(session, LampBench(LAMPS[lamp], relay, LUX, warmed_up=True))
+    session.watchers.append(easel)
+    return Darkroom(session, easel, paper(paper_name), round(lag_ms(LAMPS[lamp], relay)))
+
+
+def report_plain(darkroom: Darkroom) -> list[dict[str, Any]]:
+    """What every area of every sheet got, as plain data; errors in stops."""
+    return [
+        {
+            "sheet": sheet.title,
+            "areas": [
+                {
+                    "area": light.area,
+                    "filter": light.filter,
+                    "planned_ms": light.planned_ms,
+                    "given_ms": round(light.given_ms, 3),
+                    "error_stops": light.error_stops,
+                }
+                for light in lights
+            ],
+        }
+        for sheet, lights in darkroom.report()
+    ]
+
+
+def report_tables(darkroom: Darkroom) -> Iterator[Table]:
+    """A table for each sheet: the light of every area against the map, and the density it leaves."""
+    for sheet, lights in darkroom.report():
+        table = Table(
+            title=f"Light on the paper: {sheet.title}", title_justify="left", box=None, pad_edge=False
+        )
+        for head in ("area", "filter"):
+            table.add_column(head)
+        for head in ("planned s", "given s", "error in stops", "density"):
+            table.add_column(head, justify="right")
+        for light in lights:
+            error = light.error_stops
+            table.add_row(
+                light.area,
+                light.filter or "none",
+                f"{light.planned_ms / 1000:.3f}",
+                f"{light.given_ms / 1000:.3f}",
+                "" if error is None else f"{error:+.4f}",
+                _density(darkroom.paper, sheet, light.area),
+            )
+        yield table
+
+
+def _density(paper: Paper, sheet: Sheet, area: str) -> str:
+    doses = {filter: dose for (name, filter), dose in sheet.doses.items() if name == area}
+    try:
+        return f"{paper.density(doses):.2f}"
+    except (KeyError, ValueError):
+        return "-"
+
+
+def sim(
+    script: Annotated[
+        Path | None, typer.Option(help="Play these inputs and stop; see docs/simulator.md.")
+    ] = None,
+    speed: Annotated[
+        float | None, typer.Option(help="Times real time. With a script: as fast as it goes, unless given.")
+    ] = None,
+    port: Annotated[
+        int, typer.Option(help="TCP port for tools, on this computer only; 0: any free.")
+    ] = DEFAULT_PORT,
+    trace: Annotated[
+        Path | None, typer.Option(help="Write every input and output here, as JSON lines.")
+    ] = None,
+    report: Annotated[
+        bool, typer.Option("--report", help="At the end, show the light each area got.")
+    ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="The report as plain data, in ms and stops.")
+    ] = False,
+    keep: Annotated[Path | None, typer.Option(help="A folder that keeps cards, bench and ledger.")] = None,
+    lamp: Annotated[LampName, typer.Option(help="The lamp over the easel.")] = "tungsten",
+    paper: Annotated[PaperName, typer.Option(help="The paper on it.")] = "vc-2019",
+) -> None:
+    """Run the box with nothing attached: in this terminal, over a port, or from a script."""
+    if speed is not None and not 0.01 <= speed <= 1000:
+        raise typer.BadParameter("give 0.01 to 1000", param_hint="--speed")
+    text = script.read_text(encoding="utf-8") if script else None
+    darkroom = build(lamp, paper, keep)
+    with contextlib.ExitStack() as stack:
+        if trace:
+            file = stack.enter_context(trace.open("w", encoding="utf-8"))
+            darkroom.session.watchers.append(Trace(darkroom.session, _line_writer(file)))
+        darkroom.session.power_up()
+        try:
+            if text is not None and script is not None and speed is None:
+                Player(darkroom.session).play(text, script.name)
+            else:
+                name = script.name if script else ""
+                asyncio.run(_live(darkroom, speed or 1.0, port, text, name))
+        except ScriptError as fault:
+            raise CommandError(str(fault)) from None
+    if as_json:
+        print(json.dumps(report_plain(darkroom), indent=2))
+    elif report:
+        for table in report_tables(darkroom):
+            tables.console().print(table)
+
+
+def _line_writer(file: TextIO) -> Any:
+    return lambda line: print(line, file=file)
+
+
+async def _live(darkroom: Darkroom, speed: float, port: int, text: str | None, name: str) -> None:
+    live = Live(darkroom.session, speed)
+    try:
+        port = await live.open_socket(port)
+    except OSError:
+        raise CommandError(
+            f"Port {port} is taken: another box may be running. Use --port 0 for a free one."
+        ) from None
+    address = f"socket://localhost:{port}"
+    serial = live.open_pty()
+    ways_in = f"Tools reach this box at --port {address}" + (f" or {serial}" if serial else "")
+    if text is not None:
+        print(ways_in, file=sys.stderr)
+        time_passes = asyncio.create_task(live.run())
+        try:
+            await live.play(Player(darkroom.session).steps(text, name))
+        finally:
+            live.stop()
+            await time_passes
+    elif sys.stdin.isatty() and sys.stdout.isatty():
+        from .panel import Panel
+
+        await Panel(live, ways_in).run()
+    else:
+        print(ways_in, flush=True)
+        with contextlib.suppress(asyncio.CancelledError):
+            await live.run()
