@@ -109,7 +109,7 @@ class Live:
             line = reader.next_line()
             if line is None:
                 return
-            self.session.send = send
+            self.session.send = send  # type: ignore[assignment]
             self.input("line", line)
 
     async def open_socket(self, port: int) -> int:

@@ -200,7 +200,7 @@ class Screen:
         pen.text(fb, self._title, 1, 0, 0)
         pen.text(fb, self._count, WIDTH - 1 - width(self._count), 0, 0)
         LARGE.draw(fb, (box.left_shown_ms() + 99) // 100, 126, 9)
-        self._bar(stage, 41)
+        self._bar(stage, 42)
         so_far_ms = box.light_so_far_ms()
         for index in range(len(stage.windows)):
             window = stage.windows[index]

@@ -7,6 +7,7 @@ import json
 from timing_core.bench import Bench
 from timing_core.kit import Kit
 from timing_core.ledger import Ledger
+from timing_core.printing_map import PrintingMap
 from timing_core.shelf import Shelf
 from timing_core.store import Store
 
@@ -55,7 +56,7 @@ class FakeBox:
         self.refreshed = 0
 
     def summary(self):
-        return {"state": "browse", "lit": self.lit, "card": "harbour", "left_ms": 0}
+        return {"state": "browse", "lit": self.lit, "card": "mill", "expose": "Start the print"}
 
     def set_bench(self, values):
         self.bench.set_all(values)
@@ -92,6 +93,18 @@ def small_card(name="harbour"):
             }
         ],
     }
+
+
+def documented_box():
+    """The box of the examples in docs/wire.md: one card, one short record and one long one."""
+    box = FakeBox()
+    mill = small_card("mill")
+    mill["title"] = "Mill, winter"
+    box.shelf.keep(PrintingMap.from_dict(mill))
+    base = {"stage": "Base, pass 1", "filter": "2", "light_ms": 14720, "given_ms": 14720, "strikes": 1}
+    box.ledger.append({"card": "mill", "whole": True, "stages": [base]})
+    box.ledger.append({"card": "mill", "whole": True, "stages": [base] * 23})
+    return box
 
 
 def large_card(sign="\U0001f4f7"):

@@ -34,6 +34,7 @@ from timing_core.strip import (
 from . import cards, tables
 from .box_client import BoxClient, BoxError
 from .box_client import ports as serial_ports
+from .demo import demo
 from .errors import CommandError
 from .settings import parse_setting, setting_text
 from .sim import sim
@@ -233,6 +234,8 @@ def bench_get(
         setting(key)
     with BoxClient(port) as box:
         values = box.bench_get()
+    if key is not None and key not in values:
+        raise CommandError(f"This box has no {key}: its version is not this tool's. See lampblack bench get.")
     if as_json:
         _print_json(values if key is None else values[key])
     elif key is None:
@@ -306,6 +309,7 @@ def ports(as_json: AsJson = False) -> None:
 # --- the box with nothing attached
 
 app.command()(sim)
+app.command()(demo)
 
 
 # --- the command itself

