@@ -9,8 +9,9 @@ Inputs: "expose", "pedal" (the same), "lamp", "back", "dial" (value: detents, ri
 wire, as bytes), "tick", "power_up".
 
 Outputs, in `Outputs` as kind and value: "light" (ms; the only way to light the lamp), "dark",
-"safelight" (1 on, 0 off), "sound" (a name in `sounds`), "level" (display brightness), "screen"
-(the picture changed), "send" (bytes for the wire), "handover" (leave to the prompt).
+"safelight" (1 on, 0 off), "sound" (a name in `sounds`), "volume" (0..5) and "level" (display
+brightness, 1..5) when they change, "screen" (the picture changed), "send" (bytes for the wire),
+"handover" (leave to the prompt).
 
 Law: while the lamp is lit nothing here allocates, writes a record or needs to be called for the
 light to end. Whoever performs "dark" must hand in "lamp_end" before any other input.
@@ -109,7 +110,8 @@ class Box:
         self._exposed = False
         self._warned = False
         self._safelight = -1
-        self._level = 0
+        self._level = -1
+        self._volume = -1
         self._cut_off: dict | None = None
         self._table = self._bind()
 
@@ -317,7 +319,7 @@ class Box:
 
     def _wake(self) -> None:
         self.out.put("dark")
-        self._show_level()
+        self._tell_levels()
         self.sheet = "print"
 
     def _wake_cut_off(self) -> None:
@@ -409,7 +411,7 @@ class Box:
         row = self.row()
         row.turn(self, self.value * (self._pace() if row.paces else 1))
         self._plan = None
-        self._show_level()
+        self._tell_levels()
 
     def _pace(self) -> int:
         """Faster turning takes bigger steps: 1, then 2 under 80 ms a detent, 5 under 40 ms."""
@@ -461,7 +463,7 @@ class Box:
             self.bench.set_all(values)
             self._earlier = None
             self._plan = None
-            self._show_level()
+            self._tell_levels()
 
     def _changed(self, before: tuple | None) -> None:
         self.strip.settle(self.work)
@@ -469,11 +471,15 @@ class Box:
         self._earlier = before
         self._keep_all()
 
-    def _show_level(self) -> None:
+    def _tell_levels(self) -> None:
         level = self.bench.get("brightness")
         if level != self._level:
             self._level = level
             self.out.put("level", level)
+        volume = self.bench.get("volume")
+        if volume != self._volume:
+            self._volume = volume
+            self.out.put("volume", volume)
 
     def _keep_all(self) -> None:
         """Keep what the printer set; a put of what is kept already writes nothing."""
@@ -812,7 +818,7 @@ class Box:
         self.bench = changed
         self._plan = None
         self._earlier = None
-        self._show_level()
+        self._tell_levels()
         self._picture()
 
     def shelf_changed(self) -> None:

@@ -35,6 +35,7 @@ from . import cards, tables
 from .box_client import BoxClient, BoxError
 from .box_client import ports as serial_ports
 from .demo import demo
+from .diagram import diagram
 from .errors import CommandError
 from .settings import parse_setting, setting_text
 from .sim import sim
@@ -310,6 +311,7 @@ def ports(as_json: AsJson = False) -> None:
 
 app.command()(sim)
 app.command()(demo)
+app.command()(diagram)
 
 
 # --- the command itself

@@ -1,0 +1,18 @@
+"""The box's sounds, as tones for whoever plays them: a piezo, a loudspeaker, a page.
+
+What must live here: one row a sound, as pairs of (hertz, ms); 0 hertz is a rest. A printer with both
+hands in the light works by ear, so those that call for a move of the hands differ in pitch and in
+rhythm: up for "card in", down for "card out". None is longer than the 500 ms between lead-in pips.
+"""
+
+SOUNDS = {
+    "tick": ((2000, 8),),
+    "pip": ((2600, 40),),
+    "open": ((1800, 80), (2700, 160)),
+    "close": ((2700, 80), (1800, 160)),
+    "start": ((2200, 120),),
+    "hold": ((1500, 90), (0, 50), (1500, 90)),
+    "end": ((1500, 320),),
+    "fit": ((1200, 120), (0, 60), (1200, 120), (0, 60), (1600, 120)),
+    "refuse": ((700, 220),),
+}
