@@ -6,6 +6,7 @@ every offset and every pair of tied passes there can be.
 
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
+from itertools import pairwise
 from math import gcd
 
 import mpmath
@@ -65,7 +66,7 @@ def smallest_distance(ratio, furthest):
     """The least |q * ratio - p| over whole p and 1 <= q <= `furthest`, for an irrational `ratio`.
 
     Convergents of the continued fraction are the best approximations there are (Hardy and Wright, An
-    Introduction to the Theory of Numbers, theorem 182), so the last one with q <= furthest has it.
+    Introduction to the Theory of Numbers, theorem 182; number from memory): the last one in reach has it.
     """
     p_before, q_before, p, q = 1, 0, int(EXACT.floor(ratio)), 1
     rest = ratio - EXACT.floor(ratio)
@@ -78,13 +79,14 @@ def smallest_distance(ratio, furthest):
 
 
 def test_no_time_at_all_is_rounded_the_wrong_way():
-    """For every base, every offset and every tied pass: table and exact value round to the same ms.
+    """For every base, every offset and every tied pass: the table and the exact value give the same ms.
 
-    `scale` divides exactly, so only the table's error of half a unit in 2**95 could turn a rounding. That
-    takes an exact value so near to a half that, times a whole q, 2**(k/120) comes as near to a whole
-    number as q * 2**-96. Cleared of fractions, q = 2 * base * num * 2**max(whole, 0). A result that is a
-    base or a mark stays below 2**30 ms, and `num` and `den` are bases, below 2**20; so q is below 2**51
-    over all tied passes, and below 2**31 where there is one base and no tie.
+    `scale` divides exactly, so only the table's error, at most 2**-96, could turn a rounding. A half would
+    have to lie between the two values of base * num * 2**whole * 2**(k/120) / den. Cleared of fractions:
+    q * 2**(k/120) would be within q * 2**-96 of a whole number, with q = 2 * base * num * 2**max(whole, 0).
+    Bases are below 2**20 ms and offsets below ten stops, so without a tie (num and den 1) q is below 2**31.
+    With one, q is below 2**41: for whole < 0 since base and num are bases, else since the result is one
+    (what is not is refused) and so base * num * 2**whole < 2**20 * den. Whole stops (k = 0) are exact.
     """
     for k in range(1, STOP):
         ratio = EXACT.power(2, EXACT.mpf(k) / STOP)
@@ -172,17 +174,19 @@ def test_percents_are_not_symmetric_in_stops():
 
 
 def test_exact_third_stops():
-    # photo.stackexchange.com, question 100367: 8, 8.98, 10.08, 11.31, 12.70, 14.25, 16, to 0.01.
-    times_ms = [scale(8000, 40 * n) for n in range(7)]
-    assert times_ms == pytest.approx([8000, 8980, 10080, 11310, 12700, 14250, 16000], abs=10)
-    # ISO 517's markings round the series to 8, 9, 10, 11, 13, 14, 16 (its table not seen): f/11 for 11.31
-    # is 2 log2(11 / 11.314) = -0.081 stop off, light going with the square of the f-number.
+    # photo.stackexchange.com, question 100367: 8, 8.98, 10.08, 11.31, 12.70, 14.25, 16, to 0.01. They are
+    # f-numbers: light goes with their square, so a third of a stop of light is a sixth of a doubling.
+    numbers = [scale(8000, 20 * n) for n in range(7)]
+    assert numbers == pytest.approx([8000, 8980, 10080, 11310, 12700, 14250, 16000], abs=10)
+    # ISO 517's markings round the series to 8, 9, 10, 11, 13, 14, 16 (its table not seen): f/11 for 11.314
+    # errs by 2 log2(11 / 11.314) = -0.081 stop.
+    assert [round(number / 1000) for number in numbers] == [8, 9, 10, 11, 13, 14, 16]
     assert 2 * offset_between(11314, 11000) / STOP == pytest.approx(-0.081, abs=2 / 240)
 
 
 def test_density_and_stops():
     # One stop is log10(2) = 0.30103 of density; steps of a tablet 0.15 = 0.498 stop, 0.10 = 0.332 stop
-    # (analogica.it, T2115 tablet). At a millionth of a density, in the nearest 1/120.
+    # (analogica.it, T2115 tablet), here to the nearest 1/120.
     for density, stops in ((0.30103, 1), (0.15, 0.498), (0.10, 0.332)):
         assert offset_between(100000, round(100000 * 10**density)) / STOP == pytest.approx(stops, abs=1 / 240)
 
@@ -235,7 +239,7 @@ def test_plain_seconds_are_tenths_to_twenty_seconds_and_whole_above():
     # Common practice, no source.
     scale_ms = [*range(0, 20000, 100), *range(20000, 1000001, 1000)]
     assert PLAIN_COARSE_MS == 20000
-    for place, (ms, above_ms) in enumerate(zip(scale_ms, scale_ms[1:], strict=False)):
+    for place, (ms, above_ms) in enumerate(pairwise(scale_ms)):
         assert plain_step(ms, 1) == above_ms
         assert plain_step(above_ms, -1) == ms
         end = min(place + 37, len(scale_ms) - 1)
@@ -264,7 +268,16 @@ def test_dry_down_is_to_the_nearest_ms(ms, per_mille):
 
 
 def test_stops_as_printers_write_them():
-    texts = {0: "0", 40: "+1/3", -60: "-1/2", 180: "+1 1/2", -240: "-2", 1: "+1/120", 100: "+5/6", -1200: "-10"}
+    texts = {
+        0: "0",
+        40: "+1/3",
+        -60: "-1/2",
+        180: "+1 1/2",
+        -240: "-2",
+        1: "+1/120",
+        100: "+5/6",
+        -1200: "-10",
+    }
     assert {stops120: stops_text(stops120) for stops120 in texts} == texts
 
 

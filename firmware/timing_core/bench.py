@@ -93,10 +93,14 @@ def is_int(value: object) -> bool:
 
 
 def is_plain_text(value: object, low: int, high: int) -> bool:
-    """True for text of `low`..`high` characters with no control character in it."""
+    """True for text of `low`..`high` characters with no control character or lone surrogate in it."""
     if not isinstance(value, str) or not low <= len(value) <= high:
         return False
-    return all(ord(ch) >= 32 and ord(ch) != 127 for ch in value)
+    for ch in value:
+        code = ord(ch)
+        if not (32 <= code < 127 or (code >= 160 and not 0xD800 <= code < 0xE000)):
+            return False
+    return True
 
 
 def setting(key: str) -> tuple:

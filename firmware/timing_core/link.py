@@ -295,15 +295,14 @@ class Link:
             raise Refusal(what, "parts of it are missing", "Send all its parts")
         if self._name:
             return
-        joined = "".join([self._parts[part] for part in range(self._of)])
-        of = self._of
+        text, of = "".join([self._parts[part] for part in range(self._of)]).encode(), self._of
         self._clear()
         try:
-            text = joined.encode()
-            card = self._kit.json_loads(joined)
+            card = self._kit.json_loads(str(text, "utf-8"))
         except Exception:  # as in _message
             raise Refusal(what, "its text is no JSON", "Send its parts again") from None
         map = PrintingMap.from_dict(card)
+        card = None  # a small heap has no room for it and for the map written out again
         # The text is kept as it came, and so it has to be the canonical one.
         if digest_of_text(self._kit, text) != digest or digest_of(self._kit, map.to_dict()) != digest:
             raise Refusal(what, "its digest does not match", "Send its parts again")

@@ -160,7 +160,7 @@ def check_light(stage: Stage, bench: Bench) -> None:
         raise Refusal(
             "%s is too short" % name,
             "%d ms of lamp, and this lamp needs %d" % (strike_ms, least_ms),
-            "Give it more time: stop down, or use a larger mark",
+            "Give it more time: stop down, or change its stops",
         )
     if stage.light_ms > BASE_MAX_MS:
         raise Refusal(

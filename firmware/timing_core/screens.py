@@ -12,7 +12,7 @@ from . import sheets
 from .font import LARGE, MEDIUM, Pen, clip, encode, width
 from .kit import Kit
 from .run import FIT, stage_hint, stage_name
-from .stops import stops_text
+from .stops import seconds_text, stops_text
 from .transitions import transitions
 
 WIDTH = 128
@@ -117,8 +117,14 @@ class Screen:
     def _sheet(self) -> None:
         box = self.box
         title = sheets.TITLES[box.sheet]
-        name = box.work.title or box.work.name
-        self._head(title, name if box.sheet == "print" else "")
+        about = ""
+        if box.sheet == "print":
+            about = box.work.title or box.work.name
+        elif box.sheet == "strip":
+            strip = box.strip
+            ends = [seconds_text(strip.total_ms(box.work, place)) for place in (0, strip.last_place)]
+            about = "%s to %s" % (ends[0][:-2], ends[1])
+        self._head(title, about)
         if box.message:
             self._message(box.message)
         else:

@@ -248,7 +248,7 @@ class _Keep(_Pick):
 
 class _New(Row):
     acts = True
-    deed = "new print"
+    deed = "begin"
 
     def act(self, box) -> None:
         box.new_work()

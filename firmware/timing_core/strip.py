@@ -114,6 +114,12 @@ class Strip:
 
     def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:
         """The stages of the strip. What cannot be given is a Refusal."""
+        if self.total_ms(map, 0) <= 0:
+            raise Refusal(
+                "The strip begins below zero",
+                "its first patch would get no light",
+                "Use smaller steps or fewer patches",
+            )
         ground = list(range(self.pass_index)) if self.over_earlier else []
         if self._adds_through_another(map):
             ground.append(self.pass_index)

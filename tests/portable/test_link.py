@@ -1,10 +1,8 @@
 """The wire: framing, every message, and everything that is none. Laws 5 and 6 of the design."""
 
-import json
 import sys
 
-HERE = __file__.replace("\\", "/").rsplit("/", 1)[0]
-sys.path.append(HERE)
+sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from fakes import FakeBox, documented_box, kit, large_card, small_card
 from timing_core.link import (
@@ -28,6 +26,7 @@ from timing_core.link import (
 )
 from timing_core.plain import digest, encode
 
+HERE = __file__.replace("\\", "/").rsplit("/", 1)[0]
 WRITES = ("card.stage", "card.commit", "card.remove", "bench.set", "handover")
 
 
@@ -109,17 +108,20 @@ def test_a_line_is_payload_space_and_crc():
 
 
 def test_lines_come_whole_however_they_arrive():
-    stream = (
-        b"one\n\ntwo\n" + b"x" * 2047 + b"\n" + b"y" * 2048 + b"\nthree\n" + b"z" * 100000 + b"\nfour\nhalf"
-    )
-    wanted = [b"one", b"", b"two", b"x" * 2047, TOO_LONG, b"three", TOO_LONG, b"four"]
-    assert lines_of(LineReader(), [stream]) == wanted
-    for size in (1, 2, 3, 7, 64, 2047, 2048, 2049):
-        chunks = [stream[at : at + size] for at in range(0, len(stream), size)]
-        assert lines_of(LineReader(), chunks) == wanted
+    stream = b"one\n\ntwo\n" + b"x" * 2047 + b"\n" + b"y" * 2048 + b"\nthree\nhalf"
+    wanted = [b"one", b"", b"two", b"x" * 2047, TOO_LONG, b"three"]
+    for size in (1, 2, 3, 7, 64, 2047, 2048, 2049, len(stream)):
+        chunks = (stream[at : at + size] for at in range(0, len(stream), size))
+        reader = LineReader()
+        assert lines_of(reader, chunks) == wanted
+        assert lines_of(reader, [b" a line\n"]) == [b"half a line"]
+
+
+def test_a_line_of_100_kb_is_one_bad_line():
     reader = LineReader()
-    assert lines_of(reader, [stream]) == wanted
-    assert lines_of(reader, [b" a line\n"]) == [b"half a line"]
+    for _ in range(100):
+        assert lines_of(reader, [b"z" * 1000]) == []
+    assert lines_of(reader, [b"z\nnext\n"]) == [TOO_LONG, b"next"]
 
 
 def test_nothing_is_lost_by_feeding_before_taking():
@@ -145,7 +147,7 @@ def test_the_examples_of_the_page_are_what_the_box_says():
     said = []
     asked = set()
     inside = False
-    with open(HERE + "/../../docs/wire.md") as page:
+    with open(HERE + "/../../docs/wire.md") as page:  # noqa: PTH123 - MicroPython has no pathlib
         for line in page:
             line = line[:-1]
             if line.startswith("```"):
@@ -215,12 +217,12 @@ def test_every_shelf_is_listed_page_by_page():
 def test_a_card_is_staged_verified_and_committed():
     box = FakeBox()
     link = Link(box, kit)
-    card = large_card("e")
+    card = large_card("e", 2)
     parts = pieces_of(encode(card).decode())
     of, name = len(parts), digest(kit, card)
-    assert of > 4
+    assert of == 4
     missing = list(range(of))
-    for part in (2, 0, 0, 2, 4, 1, 3) + tuple(range(5, of)):
+    for part in (2, 0, 0, 2, 3, 1):
         if part in missing:
             missing.remove(part)
         reply = ask(link, "card.stage", digest=name, of=of, part=part, text=parts[part])
@@ -243,13 +245,12 @@ def test_a_commit_is_answered_again_whatever_was_staged_since():
     link = Link(box, kit)
     name = stage(link, small_card())
     ask(link, "card.commit", digest=name)
-    other = large_card("e")
-    stage(link, other, skip=(1,))
+    stage(link, large_card("e", 1), skip=(1,))
     assert ask(link, "card.commit", digest=name) == {"name": "harbour", "digest": name}
     # A part of the card that is kept may arrive late, too.
     ask(link, "card.stage", digest=name, of=2, part=0, text="late")
     assert ask(link, "card.commit", digest=name) == {"name": "harbour", "digest": name}
-    assert Link(box, kit).take(framed(request("card.commit", digest=name))) is not None
+    assert ask(Link(box, kit), "card.commit", digest=name) == {"name": "harbour", "digest": name}
     assert box.disk.writes == 1
 
 
@@ -258,7 +259,7 @@ def test_the_check_is_not_to_be_got_round():
     link = Link(box, kit)
     name = stage(link, small_card())
     ask(link, "card.verify", digest=name)
-    stage(link, small_card("mill"), skip=(0,))
+    stage(link, large_card("e", 1), skip=(0,))
     assert ask(link, "card.commit", digest=name)["code"] == REFUSED
     assert box.shelf.names() == []
 
@@ -296,7 +297,7 @@ def test_parts_that_make_no_card_are_thrown_away():
 
 def test_missing_parts_are_asked_for():
     link = Link(FakeBox(), kit)
-    name = stage(link, large_card("e"), skip=(3,))
+    name = stage(link, large_card("e", 2), skip=(3,))
     assert "parts of it are missing" in ask(link, "card.commit", digest=name)["message"]
     assert "nothing with this digest" in ask(link, "card.verify", digest="0" * 64)["message"]
     assert (
@@ -306,7 +307,7 @@ def test_missing_parts_are_asked_for():
 
 def test_a_fetched_card_is_the_card_that_was_sent():
     link = Link(FakeBox(), kit)
-    card = large_card("e")
+    card = large_card("e", 2)
     name = stage(link, card)
     ask(link, "card.commit", digest=name)
     text, part, of = "", 0, 1
@@ -347,27 +348,24 @@ def test_the_bench_is_set_as_a_whole_or_not_at_all():
 
 def test_the_fullest_bench_fits_its_line():
     link = Link(FakeBox(), kit)
-    sign = "\U0001f4f7"
-    values = {"lamp": sign * 24}
-    assert ask(link, "bench.set", values=values)["values"]["lamp"] == sign * 24
-    values = {"filters": [chr(0x1F400 + n) * 8 for n in range(12)]}
-    ask(link, "bench.set", values=values)
-    values = {"new_filter": sign * 8, "new_base_ms": 999900, "viewing_limit_s": 900}
-    full = ask(link, "bench.set", values=values)["values"]
-    assert full["new_filter"] == sign * 8
-    assert ask(link, "bench.get")["values"] == full
+    sign = "\u20ac"
+    filters = [chr(0x4E00 + n) * 8 for n in range(12)]
+    full = {"lamp": sign * 24, "filters": filters, "new_filter": sign * 8, "new_base_ms": 999900}
+    ask(link, "bench.set", values=full)
+    values = ask(link, "bench.get")["values"]
+    assert [values[key] for key in full] == [full[key] for key in full]
 
 
 def test_the_ledger_is_read_to_its_end():
     box = FakeBox()
     link = Link(box, kit)
     assert ask(link, "ledger.read") == {"records": [], "more": False, "last": 0}
-    for n in range(20):
-        box.ledger.append({"stages": [{"light_ms": 1000 + n, "note": '"\\'}] * (n * 7)})
-    found, after = [], 0
+    for n in range(12):
+        box.ledger.append({"stages": [{"light_ms": 1000 + n, "note": '"\\'}] * (n * 6)})
+    found, after, pieces = [], 0, 0
     while True:
         page = ask(link, "ledger.read", after=after)
-        assert page["last"] == 20
+        assert page["last"] == 12
         for record in page["records"]:
             after = record["n"]
             if "stages" not in record:
@@ -376,14 +374,16 @@ def test_the_ledger_is_read_to_its_end():
                     piece = ask(link, "ledger.fetch", n=after, part=part)
                     assert (piece["n"], piece["of"], piece["part"]) == (after, record["of"], part)
                     text += piece["text"]
+                    pieces += 1
                 record = kit.json_loads(text)
             found.append(record)
         if not page["more"]:
             break
     assert found == box.ledger.read(0, 100)
-    assert len(found) == 20
-    assert ask(link, "ledger.fetch", n=20, part=99)["code"] == BAD_PARAMS
-    for n in (0, 21):
+    assert len(found) == 12
+    assert pieces > 4
+    assert ask(link, "ledger.fetch", n=12, part=99)["code"] == BAD_PARAMS
+    for n in (0, 13):
         assert ask(link, "ledger.fetch", n=n, part=0)["code"] == REFUSED
 
 
@@ -519,7 +519,7 @@ def test_wrong_params_are_named():
 
 def test_long_and_dirty_names_in_a_refusal_stay_one_short_line():
     link = Link(FakeBox(), kit)
-    for name in ("x" * 1900, "\U0001f4f7" * 140, "\n\r\x00\x7f" * 50, '\\"' * 400):
+    for name in ("x" * 1900, "\u20ac" * 300, "\n\r\x00\x7f" * 50, '\\"' * 400):
         error = ask(link, "card.fetch", name=name, part=0)
         assert len(error["message"]) <= 403
         assert error["message"].endswith("card.list gives the names.")
@@ -546,17 +546,15 @@ def test_damage_anywhere_in_a_line_changes_nothing():
     for at in range(len(line)):
         for bit in (1, 8, 0x40):
             assert "error" in reply_to(link, line[:at] + bytes([line[at] ^ bit]) + line[at + 1 :])
-        if at:
-            assert "error" in reply_to(link, line[:at])
-        assert "error" in reply_to(link, line[at:] + line[:at]) or at == 0
-        if at == 0:
-            box = documented_box()
-            link = Link(box, kit)
+        assert at == 0 or "error" in reply_to(link, line[:at])
+        assert at == 0 or "error" in reply_to(link, line[at:])
+        assert "error" in reply_to(link, line[:at] + b"x" + line[at:])
     assert box.kept() == before
+    assert reply_to(link, line)["result"] == {"removed": True}
 
 
 def test_a_flood_of_noise_between_messages_changes_no_reply():
-    """The same requests, alone and in a flood of random bytes (a fixed sequence, so that a failure returns)."""
+    """The same requests, alone and among random bytes (a fixed sequence, so that a failure returns)."""
     requests = [
         request("card.list", id=1),
         request("bench.set", id=2, values={"volume": 1}),
@@ -574,18 +572,16 @@ def test_a_flood_of_noise_between_messages_changes_no_reply():
     reader = LineReader()
     seed, replies = 1, []
     for payload in requests:
-        noise = bytearray()
-        for _ in range(3000):
-            seed = (seed * 1103515245 + 12345) & 0x3FFFFFFF
-            noise.append(seed >> 16 & 0xFF)
-        stream = bytes(noise) + b"\n" + frame(payload, kit.crc32)
-        for line in lines_of(reader, [stream[at : at + 61] for at in range(0, len(stream), 61)]):
+        chunks = []
+        for _ in range(40):
+            noise = bytearray()
+            for _ in range(50):
+                seed = (seed * 1103515245 + 12345) & 0x3FFFFFFF
+                noise.append(seed >> 16 & 0xFF)
+            chunks.append(bytes(noise))
+        for line in lines_of(reader, chunks + [b"\n", frame(payload, kit.crc32)]):
             reply = link.take(line)
             if reply is not None and b'"id":null' not in reply:
                 replies.append(reply)
     assert replies == alone
     assert noisy_box.kept() == box.kept()
-
-
-def test_the_writer_of_replies_agrees_with_the_reader():
-    assert json.loads(encode(large_card("e")).decode()) == large_card("e")

@@ -47,7 +47,7 @@ from .units import (
 SIZE_MAX = 32768
 """A card file is at most this long, in bytes; the longest card takes a quarter of it."""
 
-NOT_PLAIN = r"\u0000-\u001f\u007f"
+NOT_PLAIN = r"\u0000-\u001f\u007f-\u009f"
 NAME_PATTERN = f"[a-z0-9-]{{1,{NAME_MAX}}}"
 
 Where = tuple[str | int, ...]
