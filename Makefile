@@ -19,9 +19,9 @@ lint: $(VENV)/ready-for-tests
 bench: $(VENV)/ready-for-tests
 	$(BIN)/python tests/bench/run.py
 
-# The state diagram in the documents is drawn from the transition table.
+# What the documents take from the code: the state diagram, the pictures of the panel, the table of settings.
 diagram: $(VENV)/ready
-	$(BIN)/lampblack diagram > docs/states.md
+	$(BIN)/python docs/made.py
 
 $(VENV)/ready: pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \

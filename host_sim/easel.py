@@ -117,7 +117,7 @@ class Easel(Watcher):
             if box.stages is not self._stages:
                 self._new_sheet()
             stage = box.stages[box.at]
-            if stage is not self._stage:
+            if box.strikes == 1:
                 self._window = 0
                 self._shades = []
             self._stage = stage

@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import socket
 import time
 from collections.abc import Callable, Iterator
 
@@ -34,6 +35,7 @@ class Live:
         self._began_ms = session.now_ms
         self._moved = asyncio.Event()
         self._changed: list[Callable[[], None]] = []
+        self._to_close: list[Callable[[], object]] = []
 
     def on_change(self, call: Callable[[], None]) -> None:
         """Have `call` called whenever the session has moved on or been given an input."""
@@ -101,6 +103,12 @@ class Live:
             return str(error)
         return ""
 
+    def close(self) -> None:
+        """Close every port."""
+        for close in self._to_close:
+            close()
+        self._to_close.clear()
+
     # --- ports: several tools may come and go
 
     def _answer(self, reader: LineReader, data: bytes, send: Callable[[bytes], None]) -> None:
@@ -117,6 +125,8 @@ class Live:
 
         async def serve(incoming: asyncio.StreamReader, outgoing: asyncio.StreamWriter) -> None:
             reader = LineReader()
+            # Replies are small and asked for in bunches: none may wait for the one before to be confirmed.
+            outgoing.get_extra_info("socket").setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
             with contextlib.suppress(ConnectionError):
                 while data := await incoming.read(4096):
                     self._answer(reader, data, outgoing.write)
@@ -124,7 +134,7 @@ class Live:
             outgoing.close()
 
         server = await asyncio.start_server(serve, "127.0.0.1", port)
-        self._server = server
+        self._to_close.append(server.close)
         return server.sockets[0].getsockname()[1]
 
     def open_pty(self) -> str | None:
@@ -147,7 +157,8 @@ class Live:
             with contextlib.suppress(OSError):
                 self._answer(reader, os.read(ours, 4096), write)
 
-        asyncio.get_running_loop().add_reader(ours, read)
+        loop = asyncio.get_running_loop()
+        loop.add_reader(ours, read)
         # Keeping `theirs` open lets tools come and go without a hang-up on our side.
-        self._pty = theirs
+        self._to_close += [lambda: loop.remove_reader(ours), lambda: os.close(ours), lambda: os.close(theirs)]
         return os.ttyname(theirs)

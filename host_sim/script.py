@@ -28,11 +28,16 @@ class ScriptError(Exception):
     """A line that cannot be played; the text says which, why and what to do."""
 
 
+def _is_digits(word: str) -> bool:
+    """0 to 9 and nothing else: `isdigit` takes more, and not the same everywhere."""
+    return bool(word) and all(ch in "0123456789" for ch in word)
+
+
 def _seconds(word: str, where: str) -> int:
     """Seconds with up to three decimals, in integer ms."""
     whole, _, rest = word.partition(".")
     digits = (rest + "000")[:3]
-    if not whole.isdigit() or len(rest) > 3 or not digits.isdigit():
+    if not _is_digits(whole) or len(rest) > 3 or not _is_digits(digits):
         raise ScriptError("%s: '%s' is not a time. Write seconds, such as 2.5" % (where, word))
     return int(whole) * 1000 + int(digits)
 
@@ -69,7 +74,7 @@ class Player:
             return
         session = self.session
         words = line.split()
-        if words[0][0] == "+" or words[0][0].isdigit():
+        if words[0][0] == "+" or _is_digits(words[0][0]):
             yield self._time(words[0], where)
             line = line[len(words[0]) :].strip()
             words = words[1:]
@@ -108,7 +113,7 @@ class Player:
 
     def _detents(self, word: str, where: str) -> int:
         digits = word[1:] if word[0] in "+-" else word
-        if not digits.isdigit():
+        if not _is_digits(digits):
             raise ScriptError("%s: '%s' is no number of detents. Write: dial 3 or dial -3" % (where, word))
         return -int(digits) if word[0] == "-" else int(digits)
 
@@ -130,7 +135,7 @@ class Player:
             if box.state != "exposing":
                 raise ScriptError("%s: no stage is under light. Press expose first" % where)
             return self.session.left_ms() <= _seconds(words[1], where)
-        if what == "stage" and len(words) == 2 and words[1].isdigit():
+        if what == "stage" and len(words) == 2 and _is_digits(words[1]):
             return bool(box.stages) and box.at + 1 == int(words[1])
         if what == "card" and len(words) == 2:
             return words[1] in box.shelf.names()

@@ -193,8 +193,8 @@ def test_names_are_printed_as_they_are_written(lampblack, tmp_path):
 def test_dodges_that_do_not_fit_are_refused_with_the_shortfall(lampblack, tmp_path):
     said = one_line(lampblack("plan", card_file(tmp_path, ("a", "-1"), ("b", "-1"), base="8 s")), 1)
     assert said.endswith(
-        "a-card.toml: Dodges do not fit in pass 1: they take 12.0 s with lead-ins, the base has 8.0 s. "
-        "Save 4.0 s: less dodge, shorter lead-in, longer base."
+        "a-card.toml: Dodges do not fit in pass 1: with lead-ins 12.0 s, the base has 8.0 s. "
+        "Save 4.0 s, or give more base."
     )
 
 
@@ -257,7 +257,7 @@ def test_a_centred_strip_has_its_base_in_the_middle(lampblack):
         (("--base", "0.05 s"), 2, "Write 0.1 s to 999.9 s."),
         (("--base", "16 s", "--patches", "12"), 2, "--patches"),
         (("--base", "16 s", "--kind", "wet"), 2, "--kind"),
-        (("--base", "2 s", "--step", "1 s"), 1, "Patch 1 is too short"),
+        (("--base", "2 s", "--step", "1 s"), 1, "The strip begins below zero"),
         (("--base", "900 s", "--kind", "fresh"), 1, "too long"),
         (("--base", "16 s", "--lag-ms", "9000"), 1, "Give -500 to 2000."),
     ],

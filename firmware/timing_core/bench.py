@@ -71,7 +71,7 @@ SETTINGS = (
         "pm",
         80,
         (0, 500, 5),
-        "per mille of light, when dry-down is on",
+        "light less, where a new print turns it on",
     ),
     (
         "filters",
@@ -93,12 +93,12 @@ def is_int(value: object) -> bool:
 
 
 def is_plain_text(value: object, low: int, high: int) -> bool:
-    """True for text of `low`..`high` characters with no control character or lone surrogate in it."""
+    """True for text of `low`..`high` characters up to U+FFFF, without controls and surrogates."""
     if not isinstance(value, str) or not low <= len(value) <= high:
         return False
     for ch in value:
         code = ord(ch)
-        if not (32 <= code < 127 or (code >= 160 and not 0xD800 <= code < 0xE000)):
+        if not (32 <= code < 127 or (160 <= code < 0xD800 or 0xE000 <= code < 0x10000)):
             return False
     return True
 
@@ -152,7 +152,7 @@ class Bench:
     def set_all(self, values: dict) -> None:
         """All of `values` or none: a Refusal leaves every setting as it was."""
         checked = {}
-        for key in values:
+        for key in sorted(values):
             checked[key] = check(key, values[key])
         self._values.update(checked)
 

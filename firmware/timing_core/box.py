@@ -79,7 +79,7 @@ class Box:
         self.sheet = "sheets"
         self.cursor = 0
         self.place = 0
-        self.strip_given = False
+        self._strip_gave: list = []
         self.prints = 0
         self.pick = 0
         self._earlier: tuple | None = None
@@ -92,7 +92,6 @@ class Box:
         self.given_ms = 0
         self.strikes = 0
         self._done: list = []
-        self._lit_stages: list = []
         self._plan: tuple | None = None
         # The strike under way
         self._struck_ms = 0
@@ -113,6 +112,7 @@ class Box:
         self._level = -1
         self._volume = -1
         self._cut_off: dict | None = None
+        self._cut_at = ""
         self._table = self._bind()
 
     # --- the machine
@@ -149,20 +149,24 @@ class Box:
         if event == "pedal":
             event = "expose"
         self.value = value
-        if event == "tick" and self.state in LIT and self._is_overdue():
-            # Whatever became of the lamp's report, the light must be out and the run must go on.
-            out.put("dark")
-            self.message = "The lamp did not report its end: it was put out. Check it before you go on."
+        overdue = event == "tick" and self.state in LIT and self._is_overdue()
+        if overdue:
+            # Whatever became of the lamp's report, the run must go on.
             event = "lamp_end"
             self.value = since(self._stopped_ms if self.state == "stopping" else now_ms, self._struck_ms)
-        if event == "lamp_end" and self.state in LIT and not self._was_viewing():
-            self._account(self.value)
+        if event == "lamp_end" and self.state in LIT:
+            # Whatever was reported, the light is out before the box takes it to be out.
+            out.put("dark")
+            if not self._was_viewing():
+                self._account(self.value)
         rows = self._table[self.state].get(event)
         if rows is not None:
             for when, do, then, _, _ in rows:
                 if when is None or when():
                     self._fire(event, do, then)
                     break
+        if overdue:
+            self._say("The lamp did not report its end: it was put out. Check it before you go on.")
         self._plan_due()
         return out
 
@@ -193,7 +197,8 @@ class Box:
             due = min(due, self._next_tick_ms + self._axis_ms, self._cue_at() + self._axis_ms)
             if self.panel_ms:
                 due = min(due, self._next_picture_ms)
-            self._due_ms = later(self._struck_ms, due)
+            # With a negative lag a cue may have been due before the strike
+            self._due_ms = later(self._struck_ms, max(0, due))
         elif self.state == "viewing":
             due = self._lamp_ms + OVERDUE_MS
             if self.panel_ms:
@@ -308,6 +313,7 @@ class Box:
         """Put `map` to work in place of the present one."""
         self.work = map
         self.prints = 0
+        self._strip_gave = []
         self.strip.settle(map)
 
     def new_work(self) -> None:
@@ -324,12 +330,16 @@ class Box:
 
     def _wake_cut_off(self) -> None:
         self._wake()
-        cut = self._cut_off or {}
         self._exposed = True
+        self.message = self.cut_off_text()
+
+    def cut_off_text(self) -> str:
+        """What is known of the run that a reset cut off."""
+        cut = self._cut_off or {}
         text = (
             "Power was lost. %s may be partly exposed." if cut.get("light") else "Power was lost before: %s."
         )
-        self.message = text % cut.get("name")
+        return text % cut.get("name")
 
     def _can_resume(self) -> bool:
         cut = self._cut_off or {}
@@ -339,13 +349,22 @@ class Box:
     def _resume(self) -> None:
         cut = self._cut_off or {}
         self._start(False)
-        self._exposed = True
+        self._take_up(cut)
         self._go_to(max(0, min(cut["stage"], len(self.stages) - 1)))
+
+    def _take_up(self, cut: dict) -> None:
+        """Count what was given before the reset to the run that is on."""
+        self._done = cut.get("done") or []
+        self._cut_at = str(cut.get("name")) if cut.get("light") else ""
         self._cut_off = None
 
     def _forget_run(self) -> None:
-        self._cut_off = None
-        self._close_journal()
+        cut = self._cut_off or {}
+        self.is_strip = cut.get("kind") == "strip"
+        known = self._can_resume()
+        self.stages = list(self.plan()) if known else []
+        self._take_up(cut if known else dict(cut, done=[]))
+        self._close_run()
 
     # --- sheets
 
@@ -426,8 +445,9 @@ class Box:
         self._changed(self._earlier)
 
     def base_before_ms(self, index: int) -> int:
-        """The base of a pass as it was when the value under the cursor was opened."""
-        return self._earlier[0].base_ms(index) if self._earlier else self.work.base_ms(index)
+        """The base of a pass as it was when the value under the cursor was opened, if it was there then."""
+        then = self._earlier[0] if self._earlier else self.work
+        return (then if index < len(then.passes) else self.work).base_ms(index)
 
     def _restore(self) -> None:
         self._put_back()
@@ -441,6 +461,9 @@ class Box:
                 self.shelf.keep(card[1])
         self._put_back()
         self._keep_all()
+        row = self.row()
+        value = row.value(self)
+        self._say("Undone: %s is %s again." % (row.label.strip(), value) if value else "Undone.")
 
     def remember_card(self, name: str) -> None:
         """Note the card of this name as it is on the shelf (or that there is none), for undo."""
@@ -526,12 +549,11 @@ class Box:
         if refusal is not None:
             raise refusal
         self._earlier = None
-        self._exposed = False
+        self._exposed = True  # paper is in the easel from here on
         self._keep_all()
-        self.stages = stages
+        self.stages = list(stages)
         self.is_strip = is_strip
         self._done = []
-        self._lit_stages = []
         self._go_to(1)
 
     def _go_to(self, at: int) -> None:
@@ -546,6 +568,7 @@ class Box:
             "of": len(self.stages),
             "name": stage_name(stage),
             "light": stage.kind != FIT,
+            "done": self._done,
         }
         self._keep("journal", journal)
 
@@ -595,13 +618,21 @@ class Box:
     def _strike(self) -> None:
         lag_ms = self.bench.get("lag_ms")
         left_ms = self.stages[self.at].light_ms - self.given_ms
+        strike_ms = lamp_ms(left_ms, lag_ms)
+        least_ms = self.bench.get("least_ms")
+        if strike_ms < least_ms:
+            raise Refusal(
+                "The rest is too short",
+                "%d ms of lamp, and this lamp needs %d" % (strike_ms, least_ms),
+                "Press BACK to leave it",
+            )
         self._axis_ms = lag_ms - self.given_ms
         if self.strikes == 0:
             self._cue = 0
             self._next_tick_ms = TICK_MS
         self.strikes += 1
         self._exposed = True
-        self._light(lamp_ms(left_ms, lag_ms), "exposing")
+        self._light(strike_ms, "exposing")
         self.out.put("sound", "start")
 
     def _cue_at(self) -> int:
@@ -681,18 +712,7 @@ class Box:
         self._say("The lamp went out early. The rest can still be given.")
 
     def _note_stage(self) -> None:
-        stage = self.stages[self.at]
-        self._done.append(
-            {
-                "stage": stage_name(stage),
-                "filter": stage.filter,
-                "light_ms": stage.light_ms,
-                "given_ms": self.given_ms,
-                "strikes": self.strikes,
-            }
-        )
-        if self._stage_is_whole():
-            self._lit_stages.append(self.at)
+        self._done.append([self.at, self.given_ms, self.strikes])
 
     def _end_stage(self) -> None:
         self._note_stage()
@@ -710,7 +730,7 @@ class Box:
         self._note_stage()
         self._close_run()
         self.out.put("sound", "end")
-        self.strip_given = True
+        self._strip_gave = self.strip.gives(self.work)
         self.place = self.strip.patches - 1
 
     def _abandon(self) -> None:
@@ -723,21 +743,34 @@ class Box:
 
     def _close_run(self) -> None:
         """The run is over: its record into the ledger, the journal closed."""
-        lit = [index for index in range(len(self.stages)) if self.stages[index].kind != FIT]
+        stages = self.stages
+        lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
         record = {
             "kind": "strip" if self.is_strip else "print",
             "card": self.work.name,
             "title": self.work.title,
-            "whole": self._lit_stages == lit,
+            "whole": bool(lit) and [at for at, ms, _ in self._done if ms >= stages[at].light_ms] == lit,
+            "cut_off": self._cut_at,
             "lag_ms": self.bench.get("lag_ms"),
             "dry_down_pm": self.work.dry_down_pm if self.work.dry_down and not self.is_strip else 0,
-            "stages": self._done,
+            "stages": [
+                {
+                    "stage": stage_name(stages[at]),
+                    "filter": stages[at].filter,
+                    "light_ms": stages[at].light_ms,
+                    "given_ms": given_ms,
+                    "strikes": strikes,
+                }
+                for at, given_ms, strikes in self._done
+            ],
         }
+        worth_noting = bool(self._done or self._cut_at)
         self.stages = []
         self.at = 0
         self.given_ms = 0
         self._done = []
-        if record["stages"]:
+        self._cut_at = ""
+        if worth_noting:
             try:
                 self.ledger.append(record)
             except Refusal as refusal:
@@ -782,12 +815,16 @@ class Box:
     def _take_place(self) -> None:
         before = self._snapshot()
         self.strip.choose(self.work, self.place)
-        self.strip_given = False
         self.go_to_sheet("print")
         self._changed(before)
 
     def _leave_choice(self) -> None:
-        self.cursor = 0
+        self.cursor = len(sheets.rows(self)) - 1
+
+    @property
+    def strip_given(self) -> bool:
+        """True while the strip as it is set is the one that was given: then a patch can be chosen."""
+        return self._strip_gave == self.strip.gives(self.work)
 
     # --- what the wire asks for
 
@@ -801,7 +838,7 @@ class Box:
             "lit": self.lit,
             "safelight": self.safelight,
             "run": ("strip" if self.is_strip else "print") if running else "",
-            "stage": self.at if running else 0,
+            "stage": self.at + 1 if running else 0,
             "stages": len(self.stages),
             "name": stage_name(self.stages[self.at]) if running else "",
             "left_ms": self.left_ms() if running else 0,
@@ -810,18 +847,23 @@ class Box:
         }
 
     def set_bench(self, values: dict) -> None:
-        """Set and keep all of `values`, or none. A Refusal changes nothing."""
-        changed = Bench()
-        changed.set_all(self.bench.to_dict())
-        changed.set_all(values)
-        self.store.put("bench", encode(changed.to_dict()))
-        self.bench = changed
+        """Set and keep all of `values`, or none. A Refusal changes nothing.
+
+        What the printer is turning is not kept by it, and what BACK would undo can still be undone.
+        """
+        kept = Bench()
+        kept.set_all(self._earlier[2] if self.state == "edit" and self._earlier else self.bench.to_dict())
+        kept.set_all(values)
+        self.store.put("bench", encode(kept.to_dict()))
+        self.bench.set_all(values)
+        if self._earlier is not None:
+            self._earlier[2].update(values)
         self._plan = None
-        self._earlier = None
         self._tell_levels()
         self._picture()
 
     def shelf_changed(self) -> None:
+        self.pick = 0  # what was picked may be another card now, or none
         self._picture()
 
     def hand_over(self) -> None:

@@ -186,7 +186,7 @@ class Link:
         writes, wanted = METHODS[method]
         values = _params(message.get("params", {}), wanted)
         if writes and self._box.lit:
-            raise _Fault(BUSY, "%s is not done: the light is on. Try again when dark." % method)
+            raise _Fault(BUSY, "Nothing is changed: the light is on. Try again when dark.")
         return getattr(self, "_" + method.replace(".", "_"))(*values)
 
     # --- the box
@@ -242,21 +242,18 @@ class Link:
         return {"missing": self._missing()}
 
     def _card_verify(self, digest: str) -> dict:
-        self._check(digest)
+        if not self._kept(digest):
+            self._check(digest)
         return {"digest": digest}
 
     def _card_commit(self, digest: str) -> dict:
-        shelf = self._box.shelf
-        if digest != self._digest or self._missing():
-            # The reply to an earlier commit may have been lost.
-            for name in shelf.names():
-                if shelf.digest(name) == digest:
-                    return {"name": name, "digest": digest}
-        self._check(digest)
-        name = self._name
-        shelf.keep_text(name, self._text)
-        self._clear()
-        self._box.shelf_changed()
+        name = self._kept(digest)
+        if not name:
+            self._check(digest)
+            name = self._name
+            self._box.shelf.keep_text(name, self._text)
+            self._clear()
+            self._box.shelf_changed()
         return {"name": name, "digest": digest}
 
     def _card_fetch(self, name: str, part: int) -> dict:
@@ -286,6 +283,15 @@ class Link:
         """Parts still to come; none once the card is checked."""
         return [] if self._name else [part for part in range(self._of) if part not in self._parts]
 
+    def _kept(self, digest: str) -> str:
+        """The name of the card on the shelf that has this digest, unless it is staged: then its commit is
+        still to come. Where there is one, the reply to its commit may have been lost."""
+        if digest != self._digest or self._missing():
+            for name in self._box.shelf.names():
+                if self._box.shelf.digest(name) == digest:
+                    return name
+        return ""
+
     def _check(self, digest: str) -> None:
         """Make of the parts a card's name and canonical text. What fails is thrown away."""
         what = "The card is not taken"
@@ -295,14 +301,15 @@ class Link:
             raise Refusal(what, "parts of it are missing", "Send all its parts")
         if self._name:
             return
-        text, of = "".join([self._parts[part] for part in range(self._of)]).encode(), self._of
+        parts, of = self._parts, self._of
         self._clear()
         try:
+            text = "".join([parts[part] for part in range(of)]).encode()
             card = self._kit.json_loads(str(text, "utf-8"))
         except Exception:  # as in _message
             raise Refusal(what, "its text is no JSON", "Send its parts again") from None
         map = PrintingMap.from_dict(card)
-        card = None  # a small heap has no room for it and for the map written out again
+        del parts, card  # a small heap has no room for them beside the map written out again
         # The text is kept as it came, and so it has to be the canonical one.
         if digest_of_text(self._kit, text) != digest or digest_of(self._kit, map.to_dict()) != digest:
             raise Refusal(what, "its digest does not match", "Send its parts again")
@@ -371,9 +378,9 @@ def _params(params, wanted: tuple) -> list:
             raise _Fault(BAD_PARAMS, "Message is not taken: %s is out of range. Send 0 to 2^30 - 1." % key)
         values.append(value)
     names = [key for key, _ in wanted]
-    for key in params:
-        if key not in names:
-            raise _Fault(BAD_PARAMS, "Message is not taken: it has no %s. Leave it out." % key)
+    others = [str(key) for key in params if key not in names]
+    if others:
+        raise _Fault(BAD_PARAMS, "Message is not taken: it has no %s. Leave it out." % min(others))
     return values
 
 

@@ -8,29 +8,30 @@ Plain data is None, bool, int, str, list or tuple, and dict with str keys. No fl
 in the project is an integer with its unit in its name.
 """
 
+_ROOM = 256
+_AS_IT_IS = "".join([chr(code) for code in range(32, 127) if chr(code) not in '"\\\\'])
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f": "\\f", "\b": "\\b"}
 
 
 def encode(value: object) -> bytes:
     """`value` as canonical JSON. TypeError for anything that is not plain data."""
-    # Measured first, then written into its place: a small heap has room for one long text, but not
-    # for a text that grows, nor for hundreds of pieces kept until a join.
+    # A text that outgrows its room is measured by that, and then written into its place: a small heap has
+    # room for one long text, but not for a text that grows, nor for hundreds of pieces kept until a join.
+    text = bytearray(_ROOM)
     size = 0
 
-    def measure(piece: str) -> None:
+    def put(piece: str) -> None:
         nonlocal size
-        size += len(piece)
+        start, size = size, size + len(piece)
+        if size <= len(text):
+            text[start:size] = piece.encode()
 
-    def fill(piece: str) -> None:
-        nonlocal size
-        text[size : size + len(piece)] = piece.encode()
-        size += len(piece)
-
-    _write(value, measure)
-    text = bytearray(size)
-    size = 0
-    _write(value, fill)
-    return bytes(text)
+    _write(value, put)
+    if size > _ROOM:
+        text = bytearray(size)
+        size = 0
+        _write(value, put)
+    return bytes(memoryview(text)[:size])
 
 
 def digest(kit, value: object) -> str:
@@ -81,10 +82,9 @@ def _write(value, put) -> None:
 
 
 def _quoted(text: str) -> str:
-    # Nearly all text is printable ASCII, which these built-ins can tell and write without a slow loop.
-    utf8 = text.encode("utf-8", "surrogatepass")
-    if not utf8 or (min(utf8) >= 32 and max(utf8) < 127):
-        return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    # Nearly all text is of these alone, which a built-in can tell without a slow loop.
+    if not text.strip(_AS_IT_IS):
+        return '"' + text + '"'
     pieces = ['"']
     for ch in text:
         code = ord(ch)

@@ -140,13 +140,15 @@ class PrintingMap:
         return [self._lead] + [(p.level_ms, p.shift) for p in self.passes]
 
     def _keep_if_in_range(self, before: list) -> None:
-        for index in range(len(self.passes)):
-            if not -FURTHEST <= self.passes[index].shift <= FURTHEST:
+        bad = ""
+        # All shifts first: tied bases are worked out from the lead's, whichever pass that is.
+        for own in self.passes:
+            if not -FURTHEST <= own.shift <= FURTHEST:
                 bad = "it moves more than 10 stops"
-            elif not BASE_MIN_MS <= self.base_ms(index) <= BASE_MAX_MS:
+        for index in range(len(self.passes)):
+            if not bad and not BASE_MIN_MS <= self.base_ms(index) <= BASE_MAX_MS:
                 bad = "pass %d would be %s" % (index + 1, seconds_text(self.base_ms(index)))
-            else:
-                continue
+        if bad:
             self._lead = before[0]
             for own, (level_ms, shift) in zip(self.passes, before[1:]):
                 own.level_ms, own.shift = level_ms, shift
@@ -288,7 +290,7 @@ def _get(plain, key: str):
 def _only(plain: object, where: str, keys: tuple, every: bool = True) -> None:
     if not isinstance(plain, dict):
         raise _refuse(where, "it is not a table of keys and values")
-    for key in plain:
+    for key in sorted(plain):
         if key not in keys:
             raise _refuse(where, "it has no %s" % str(key)[:24])
     if every:

@@ -125,9 +125,8 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     if at_ms > stage.light_ms:
         raise Refusal(
             "Dodges do not fit in pass %d" % (index + 1),
-            "they take %s with lead-ins, the base has %s"
-            % (seconds_text(at_ms), seconds_text(stage.light_ms)),
-            "Save %s: less dodge, shorter lead-in, longer base" % _seconds_up(at_ms - stage.light_ms),
+            "with lead-ins %s, the base has %s" % (seconds_text(at_ms), seconds_text(stage.light_ms)),
+            "Save %s, or give more base" % _seconds_up(at_ms - stage.light_ms),
         )
     _lay_cues(stage)
     return stage
@@ -160,7 +159,7 @@ def check_light(stage: Stage, bench: Bench) -> None:
         raise Refusal(
             "%s is too short" % name,
             "%d ms of lamp, and this lamp needs %d" % (strike_ms, least_ms),
-            "Give it more time: stop down, or change its stops",
+            "Give it more, or stop down",
         )
     if stage.light_ms > BASE_MAX_MS:
         raise Refusal(

@@ -65,7 +65,7 @@ class Screen:
             self._choosing()
         elif box.state == "notice":
             self._head("Power was lost", "")
-            self._message(box.message)
+            self._message(box.message or box.cut_off_text())
             self._foot()
         elif box.state == "away" or box.state == "off":
             self._head("Lampblack", "")
@@ -132,6 +132,11 @@ class Screen:
             top = max(0, min(box.cursor - 1, len(rows) - 4))
             for line in range(min(4, len(rows) - top)):
                 self._row(rows[top + line], top + line == box.cursor, LINE * (line + 1))
+            # Rows above or below that are not shown: a small mark in the margin.
+            if top > 0 and box.cursor != top:
+                self._more(LINE + 1, 1)
+            if top + 4 < len(rows) and box.cursor != top + 3:
+                self._more(5 * LINE - 4, -1)
         self._foot()
 
     def _row(self, row, here: bool, y: int) -> None:
@@ -145,11 +150,16 @@ class Screen:
         self.pen.text(self.fb, clip(encode(row.label), x - 10), 7, y)
         self.pen.text(self.fb, value, x, y, 0 if editing else 1)
 
+    def _more(self, y: int, grows: int) -> None:
+        for line in range(3):
+            wide = 2 * line + 1 if grows > 0 else 5 - 2 * line
+            self.fb.hline(3 - wide // 2, y + line, wide, 1)
+
     def _running(self) -> None:
         box = self.box
         stage = box.stages[box.at]
         self._prepare()
-        word = {"held": "held", "left": "leave?"}.get(box.state, "%d of %d" % (box.at + 1, len(box.stages)))
+        word = {"held": "held", "left": "leave?"}.get(box.state, self._count_of(box))
         self._head(stage_name(stage), word)
         if box.message:
             self._message(box.message)
@@ -182,6 +192,12 @@ class Screen:
                 self.pen.text(self.fb, shift, WIDTH - 1 - width(shift), 24)
         self._foot()
 
+    @staticmethod
+    def _count_of(box) -> str:
+        """Which of the run's lights this is, as "2 of 7"; "" for a filter."""
+        lights = [index for index in range(len(box.stages)) if box.stages[index].kind != FIT]
+        return "%d of %d" % (lights.index(box.at) + 1, len(lights)) if box.at in lights else ""
+
     # --- lit screens: no allocation from here on, once `_prepare` has run
 
     def _prepare(self) -> None:
@@ -191,7 +207,7 @@ class Screen:
         if self._ready_for is stage:
             return
         self._ready_for = stage
-        self._count = encode("%d of %d" % (box.at + 1, len(box.stages)))
+        self._count = encode(self._count_of(box))
         self._title = clip(encode(stage_name(stage)), WIDTH - 6 - width(self._count))
         self._areas_now = [clip(encode("Shade " + window.area), WIDTH) for window in stage.windows]
         self._areas_next = [clip(encode("Next: " + window.area), WIDTH) for window in stage.windows]

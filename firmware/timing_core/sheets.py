@@ -223,7 +223,8 @@ class _RemoveMark(_Pick):
         for own in box.work.passes:
             if 0 < nth <= len(own.marks):
                 own.marks.pop(nth - 1)
-            nth -= len(own.marks) if nth > 0 else 0
+                return
+            nth -= len(own.marks)
 
 
 class _Keep(_Pick):
@@ -386,8 +387,6 @@ class _Choose(Row):
 def _strip_rows(box) -> list:
     strip = box.strip
     found: list = []
-    if box.strip_given:
-        found.append(_Choose("Choose a patch"))
     found.append(_StripFor("Strip for"))
     found.append(_StripKind("Kind"))
     found.append(_Patches("Patches"))
@@ -397,6 +396,8 @@ def _strip_rows(box) -> list:
         found.append(_StripTime("Middle" if strip.centred else "First patch"))
     if strip.pass_index > 0:
         found.append(_StripUnder("Give first"))
+    if box.strip_given:
+        found.append(_Choose("Choose a patch"))
     return found
 
 

@@ -112,6 +112,12 @@ class Strip:
         halves = place - (self.patches - 1 if self.centred else 0)
         return origin_ms + (halves * self.step_ms + 1) // 2
 
+    def gives(self, map: PrintingMap) -> list:
+        """Whom the strip is for and what each patch gets: while this is the same, a given strip counts."""
+        mark = self.mark(map)
+        target = [self.pass_index, mark.area if mark else None, self.filter(map)]
+        return target + [self.total_ms(map, 2 * patch) for patch in range(self.patches)]
+
     def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:
         """The stages of the strip. What cannot be given is a Refusal."""
         if self.total_ms(map, 0) <= 0:
@@ -173,3 +179,5 @@ class Strip:
         if not -MARK_FURTHEST <= offset <= MARK_FURTHEST:
             raise Refusal("Not taken", "it is over 5 stops from the base", "Choose a nearer patch")
         mark.stops120 = offset
+        if offset < 0:
+            mark.filter = ""

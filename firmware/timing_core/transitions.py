@@ -21,10 +21,10 @@ STATES = (
     ("viewing", "viewing light is on"),
     ("ready", "a stage waits for EXPOSE"),
     ("exposing", "the stage's light is on"),
-    ("stopping", "put out; the lamp reports its time"),
+    ("stopping", "put out, the lamp reports its time"),
     ("held", "dark in mid-stage"),
     ("left", "asked whether to end the run"),
-    ("choose", "a strip is given; choosing a patch"),
+    ("choose", "a strip is given, choosing a patch"),
     ("notice", "a run was cut off by a reset"),
     ("away", "handed over to the prompt"),
 )
@@ -34,9 +34,9 @@ TABLE = """
 off       power_up  was_cut_off      wake_cut_off      notice
 off       power_up  -                wake              browse
 # A sheet
-browse    expose    on_print         begin_print       ready     start: @
-browse    expose    on_strip         begin_strip       ready     start: @
-browse    lamp      paper_at_risk    warn_paper        browse    view
+browse    expose    on_print         begin_print       ready     @, paper in
+browse    expose    on_strip         begin_strip       ready     @, paper in
+browse    lamp      paper_at_risk    warn_paper        browse    view?
 browse    lamp      -                view              viewing   view
 browse    back      can_undo         undo              browse    undo
 browse    back      in_sheet         leave_sheet       browse    sheets
@@ -47,7 +47,7 @@ browse    press     row_turns        open              edit      change
 edit      dial      -                turn              edit      change
 edit      press     -                take              browse    take
 edit      back      -                restore           browse    undo
-edit      lamp      paper_at_risk    warn_paper        edit      view
+edit      lamp      paper_at_risk    warn_paper        edit      view?
 edit      lamp      -                view              viewing   view
 # Viewing light: always with its limit
 viewing   lamp      -                put_out_view      stopping  put out
@@ -60,7 +60,7 @@ ready     expose    stage_is_fit     fitted            ready     @ is in
 ready     expose    -                strike            exposing  give @
 ready     dial      -                move_stage        ready     stage
 ready     back      -                -                 left      leave
-ready     lamp      paper_at_risk    warn_paper        ready     view
+ready     lamp      paper_at_risk    warn_paper        ready     view?
 ready     lamp      -                view              viewing   view
 exposing  expose    too_late_to_hold -                 exposing  ends by itself
 exposing  expose    -                put_out_to_hold   stopping  hold
@@ -77,7 +77,7 @@ stopping  lamp_end  holding          hold              held
 stopping  lamp_end  -                hold              left
 held      expose    -                strike            exposing  give @
 held      back      -                -                 left      leave
-held      lamp      paper_at_risk    warn_paper        held      view
+held      lamp      paper_at_risk    warn_paper        held      view?
 held      lamp      -                view              viewing   view
 left      expose    stage_is_fit     fitted            ready     @ is in
 left      expose    -                strike            exposing  give @
@@ -88,12 +88,12 @@ left      press     -                -                 ready     stay
 choose    dial      -                move_place        choose    patch
 choose    press     -                take_place        browse    take
 choose    back      -                leave_choice      browse    later
-choose    lamp      paper_at_risk    warn_paper        choose    view
+choose    lamp      paper_at_risk    warn_paper        choose    view?
 choose    lamp      -                view              viewing   view
 # After a reset in mid-run
 notice    press     can_resume       resume            ready     resume
 notice    back      -                forget_run        browse    end it
-notice    lamp      paper_at_risk    warn_paper        notice    view
+notice    lamp      paper_at_risk    warn_paper        notice    view?
 notice    lamp      -                view              viewing   view
 """
 

@@ -61,7 +61,7 @@ class FakeBox:
         self.refreshed = 0
 
     def summary(self):
-        return {"state": "browse", "lit": self.lit, "card": "mill", "expose": "Start the print"}
+        return {"state": "browse", "lit": self.lit, "card": "mill", "expose": "start: filter 2"}
 
     def set_bench(self, values):
         self.bench.set_all(values)

@@ -1,4 +1,4 @@
-"""Runs portable test modules where there is no pytest: `micropython run.py MODULE...`.
+"""Runs portable test modules where there is no pytest: `micropython -m run MODULE...`.
 
 One line a test, the trace of every failure, and an exit code of 1 if there was one.
 """
@@ -43,4 +43,6 @@ def main(names):
 
 
 if __name__ == "__main__":
+    # Collect early, or what is kept is strewn over all of a small heap.
+    gc.threshold(4096)
     sys.exit(main(sys.argv[1:]))

@@ -247,9 +247,15 @@ class BoxClient:
     def _replies(self) -> Iterator[dict]:
         """The whole, checked messages among the bytes that came in; waits a moment for the first byte."""
         try:
-            self._reader.feed(self._port.read(max(1, self._port.in_waiting)))
+            data = self._port.read(max(1, self._port.in_waiting))
+            if data and self.url.startswith("socket:"):
+                # Here pyserial tells whether there are bytes, but not how many, and one at a time is slow.
+                self._port.timeout = 0
+                data += self._port.read(LINE_MAX)
+                self._port.timeout = _SLICE_S
         except OSError as error:
             raise self._lost(error) from None
+        self._reader.feed(data)
         while (line := self._reader.next_line()) is not None:
             payload = None if line == TOO_LONG else unframe(line, crc32)
             message = _json(payload) if payload is not None else None

@@ -246,7 +246,11 @@ def _text(low: int, high: int, example: str) -> Leaf:
             return text
         if not low <= len(text) <= high:
             raise UnitError(text, f"has {len(text)} characters", f"Write {low} to {high} characters")
-        raise UnitError(text, "has a line break or other control character in it", "Write it on one line")
+        raise UnitError(
+            text,
+            "has a line break, a control or a character beyond U+FFFF in it",
+            "Write plain text on one line",
+        )
 
     shape = {"type": "string", "minLength": low, "maxLength": high, "pattern": f"^[^{NOT_PLAIN}]*$"}
     return Leaf(example, shape, parse)

@@ -82,6 +82,13 @@ async def _demo() -> None:
         card = cards.load(path)
     darkroom = build(LAMP)
     live = Live(darkroom.session)
+    try:
+        await _tell(card, darkroom, live)
+    finally:
+        live.close()
+
+
+async def _tell(card: dict[str, Any], darkroom: Darkroom, live: Live) -> None:
     port = f"socket://localhost:{await live.open_socket(0)}"
     darkroom.session.power_up()
 

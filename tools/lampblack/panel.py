@@ -59,9 +59,9 @@ class Panel:
         self._typing: set[asyncio.Task[None]] = set()
         rows: list[Window | TextArea] = [
             Window(FormattedTextControl(self._picture), dont_extend_height=True, style="class:frame"),
-            Window(FormattedTextControl(self._state), height=2),
+            Window(FormattedTextControl(self._state), wrap_lines=True, dont_extend_height=True),
             self._input,
-            Window(FormattedTextControl(self._below), height=2, style="class:dim"),
+            Window(FormattedTextControl(self._below), wrap_lines=True, style="class:dim"),
         ]
         self._app: Application[None] = Application(
             Layout(HSplit(rows), focused_element=self._input),

@@ -177,6 +177,14 @@ async def _live(darkroom: Darkroom, speed: float, port: int, text: str | None, n
     address = f"socket://localhost:{port}"
     serial = live.open_pty()
     ways_in = f"Tools reach this box at --port {address}" + (f" or {serial}" if serial else "")
+    ways_in += f"\nThe lamp over its easel lags {darkroom.lag_ms} ms."
+    try:
+        await _serve(darkroom, live, ways_in, text, name)
+    finally:
+        live.close()
+
+
+async def _serve(darkroom: Darkroom, live: Live, ways_in: str, text: str | None, name: str) -> None:
     if text is not None:
         print(ways_in, file=sys.stderr)
         time_passes = asyncio.create_task(live.run())

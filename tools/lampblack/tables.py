@@ -133,7 +133,7 @@ def strip_table(plain: dict[str, Any], exact_stops: bool) -> Table:
             *(seconds(row[key]) for key in ("total_ms", "increment_ms", "lamp_ms")),
         )
     totals = plain["totals"]
-    table.add_row("", "", "", seconds(totals["light_ms"]), seconds(totals["lamp_ms"]), style="bold")
+    table.add_row("all", "", "", seconds(totals["light_ms"]), seconds(totals["lamp_ms"]), style="bold")
     return table
 
 
@@ -170,7 +170,7 @@ def ports_table(ports: Iterable[tuple[str, str]]) -> Table:
     return table
 
 
-LEDGER_COLUMNS = ("n", "kind", "card", "title", "whole", "lag_ms", "dry_down_pm")
+LEDGER_COLUMNS = ("n", "kind", "card", "title", "whole", "cut_off", "lag_ms", "dry_down_pm")
 STAGE_COLUMNS = ("stage", "filter", "light_ms", "given_ms", "strikes")
 
 
@@ -197,8 +197,14 @@ def ledger_rows(records: Iterable[dict[str, Any]]) -> list[list[Any]]:
     rows: list[list[Any]] = [[*LEDGER_COLUMNS, *STAGE_COLUMNS]]
     for record in records:
         for stage in record["stages"]:
-            rows.append([record[key] for key in LEDGER_COLUMNS] + [stage[key] for key in STAGE_COLUMNS])
+            rows.append(
+                [_cell(record[key]) for key in LEDGER_COLUMNS] + [stage[key] for key in STAGE_COLUMNS]
+            )
     return rows
+
+
+def _cell(value: Any) -> Any:
+    return ("yes" if value else "no") if isinstance(value, bool) else value
 
 
 # --- shared

@@ -1,0 +1,60 @@
+"""The display: 128 x 64 pixels on I2C, SSD1306 or SSD1309.
+
+A whole frame takes 25 ms on the bus, longer than a key may wait. So what changed is sent in pieces
+of 32 columns, about 1 ms each, one at every `step`.
+"""
+
+ADDRESS = 0x3C
+WIDTH = 128
+PAGES = 8
+PIECE = 32
+
+# Data sheet, section 8 and application note: off, clock, 64 lines, no offset, charge pump, horizontal
+# addressing, segments and lines mirrored, COM pins, precharge, VCOMH, follow the memory, not inverted, on.
+_START = b"\x00\xae\xd5\x80\xa8\x3f\xd3\x00\x40\x8d\x14\x20\x00\xa1\xc8\xda\x12\xd9\xf1\xdb\x40\xa4\xa6\xaf"
+_LEVELS = b"\x01\x08\x20\x60\xff"
+
+
+class Display:
+    """Shows `frame`, a bytearray of 1,024 bytes that others draw. OSError where no display answers."""
+
+    def __init__(self, i2c, frame: bytearray) -> None:
+        self._i2c = i2c
+        self._shown = bytearray(len(frame))
+        pieces = range(0, len(frame), PIECE)
+        self._new = [memoryview(frame)[at : at + PIECE] for at in pieces]
+        self._old = [memoryview(self._shown)[at : at + PIECE] for at in pieces]
+        self._data = [[b"\x40", view] for view in self._new]
+        self._window = bytearray(b"\x00\x21\x00\x00\x22\x00\x00")
+        self._contrast = bytearray(b"\x00\x81\x00")
+        self._at = 0
+        i2c.writeto(ADDRESS, _START)
+        self._all = True
+
+    def level(self, level: int) -> None:
+        """Brightness, 1 to 5."""
+        self._contrast[2] = _LEVELS[level - 1]
+        self._i2c.writeto(ADDRESS, self._contrast)
+
+    def step(self) -> bool:
+        """Send the next piece that changed; False when all is shown."""
+        for _ in range(len(self._new)):
+            at = self._at
+            self._at = (at + 1) % len(self._new)
+            if self._all or self._new[at] != self._old[at]:
+                self._send(at)
+                if self._at == 0:
+                    self._all = False
+                return True
+        return False
+
+    def _send(self, at: int) -> None:
+        column = at * PIECE % WIDTH
+        page = at * PIECE // WIDTH
+        window = self._window
+        window[2] = column
+        window[3] = column + PIECE - 1
+        window[5] = window[6] = page
+        self._i2c.writeto(ADDRESS, window)
+        self._i2c.writevto(ADDRESS, self._data[at])
+        self._old[at][:] = self._new[at]

@@ -1,0 +1,122 @@
+"""Keys, pedal and dial: edges on pins become inputs for the box, in order, none lost, none doubled.
+
+Everything here runs in hard interrupts until `next`: no memory may be taken there, and nothing is
+shared but the ring, which only interrupts fill and only `next` empties.
+
+A key acts on its first falling edge, at once. Contacts bounce for up to 20 ms, when they close and
+when they open; so a falling edge counts only if the line was high for QUIET_MS before it. The dial
+is decoded from the order of its contacts' states, which bounce cannot forge: a contact that bounces
+steps back and forth between two neighbouring states. A detent counts where the dial rests.
+"""
+
+from time import ticks_diff, ticks_ms
+
+from machine import Pin
+from micropython import schedule
+
+QUIET_MS = 25
+ROOM = 64
+CLOCKWISE = 1
+COUNTER = 2
+FIRST_KEY = 3
+
+# Quarter steps by (state before, state now), each as two bits A and B: 1 is forward, 3 is back.
+_STEPS = b"\x00\x03\x01\x00\x01\x00\x00\x03\x03\x00\x00\x01\x00\x01\x03\x00"
+_REST = 3
+
+
+class Inputs:
+    """The ring. `wake` is called soon after an input has come in, outside the interrupt."""
+
+    def __init__(self, wake) -> None:
+        self._ring = bytearray(ROOM)
+        self._in = 0
+        self._out = 0
+        self._wake = wake
+        self._called = False
+        self._names = ["", "", ""]
+        self._parts: list = []
+        self.lost = 0
+
+    def put(self, code: int) -> None:
+        """In an interrupt: add an input. A full ring drops it and counts that."""
+        after = (self._in + 1) % ROOM
+        if after == self._out:
+            self.lost += 1
+            return
+        self._ring[self._in] = code
+        self._in = after
+        if not self._called:
+            self._called = True
+            schedule(self._wake, 0)
+
+    def next(self) -> int:
+        """The next input's code, 0 for none."""
+        self._called = False
+        if self._in == self._out:
+            return 0
+        code = self._ring[self._out]
+        self._out = (self._out + 1) % ROOM
+        return code
+
+    def peek(self) -> int:
+        return 0 if self._in == self._out else self._ring[self._out]
+
+    def name(self, code: int) -> str:
+        """The box's event for a key's code."""
+        return self._names[code]
+
+    def add_key(self, name: str, gpio: int) -> None:
+        self._parts.append(_Key(self, len(self._names), gpio))
+        self._names.append(name)
+
+    def add_dial(self, gpio_a: int, gpio_b: int) -> None:
+        self._parts.append(_Dial(self, gpio_a, gpio_b))
+
+
+class _Key:
+    def __init__(self, inputs: Inputs, code: int, gpio: int) -> None:
+        self._put = inputs.put
+        self._code = code
+        self._down = False
+        self._rose_ms = ticks_ms() - QUIET_MS
+        pin = Pin(gpio, Pin.IN, Pin.PULL_UP)
+        self._irq = pin.irq(self._edge, Pin.IRQ_FALLING | Pin.IRQ_RISING, hard=True)
+
+    def _edge(self, pin) -> None:
+        now_ms = ticks_ms()
+        flags = self._irq.flags()
+        if not self._down and flags & Pin.IRQ_FALLING:
+            if ticks_diff(now_ms, self._rose_ms) >= QUIET_MS:
+                self._put(self._code)
+        # An edge while down, or both edges at once, means that the line has been high since.
+        if self._down or flags & Pin.IRQ_RISING:
+            self._rose_ms = now_ms
+        self._down = not pin.value()
+
+
+class _Dial:
+    def __init__(self, inputs: Inputs, gpio_a: int, gpio_b: int) -> None:
+        self._put = inputs.put
+        self._a = Pin(gpio_a, Pin.IN, Pin.PULL_UP)
+        self._b = Pin(gpio_b, Pin.IN, Pin.PULL_UP)
+        self._state = self._a.value() << 1 | self._b.value()
+        self._quarters = 0
+        for pin in (self._a, self._b):
+            pin.irq(self._edge, Pin.IRQ_FALLING | Pin.IRQ_RISING, hard=True)
+
+    def _edge(self, _pin) -> None:
+        state = self._a.value() << 1 | self._b.value()
+        step = _STEPS[self._state << 2 | state]
+        self._state = state
+        if step == 1:
+            self._quarters += 1
+        elif step == 3:
+            self._quarters -= 1
+        if state == _REST:
+            # Two quarters are enough: one in the middle may have been too quick to be seen.
+            if self._quarters >= 2:
+                self._put(CLOCKWISE)
+            elif self._quarters <= -2:
+                self._put(COUNTER)
+            self._quarters = 0

@@ -1,0 +1,541 @@
+"""What a box should do with light, said a second time and more simply, and a desk to try a box on.
+
+What must live here: a plan worked out from a card's plain data in real numbers, a meter that watches the
+lamp's edges, and a disk that notices when it is written. No arithmetic, no stage and no state of the core
+is used for what should come out: a check against this file is a check against another opinion.
+"""
+
+import json
+import math
+
+from timing_core.link import frame
+from timing_core.printing_map import PrintingMap
+
+from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
+from host_sim.session import Session, Watcher
+
+LIT_STATES = ("exposing", "viewing", "stopping")
+"""Written out again, so that a state added to the core's list by mistake is noticed."""
+
+
+# --- the plan
+
+
+def to_ms(ms: float) -> int:
+    """To the nearest ms, halves up."""
+    return math.floor(ms + 0.5)
+
+
+def stops(ms: float, stops120: float) -> int:
+    """`ms` moved by so many 1/120 stop."""
+    return to_ms(ms * 2 ** (stops120 / 120))
+
+
+def planned_print(card: dict) -> list[tuple]:
+    """Every step at the easel as (what, area, filter, ms of light), "fit" steps with no light."""
+    kept = 1 - card["dry_down_pm"] / 1000 if card["dry_down"] else 1
+    burns = []
+    for own in card["passes"]:
+        for mark in own["marks"]:
+            if mark["stops120"] > 0:
+                light = to_ms(round((stops(own["base_ms"], mark["stops120"]) - own["base_ms"]) * kept, 6))
+                burns.append(("burn", mark["area"], mark.get("filter") or own["filter"], light))
+    steps: list[tuple] = []
+    for own in card["passes"]:
+        _fit(steps, own["filter"])
+        steps.append(("base", "", own["filter"], to_ms(round(own["base_ms"] * kept, 6))))
+        steps += [burn for burn in burns if burn[2] == own["filter"]]
+        burns = [burn for burn in burns if burn[2] != own["filter"]]
+    for filter in dict.fromkeys(burn[2] for burn in burns):
+        _fit(steps, filter)
+        steps += [burn for burn in burns if burn[2] == filter]
+    return steps
+
+
+def _fit(steps: list[tuple], filter: str) -> None:
+    if not steps or steps[-1][2] != filter:
+        steps.append(("fit", "", filter, 0))
+
+
+def patch_totals(card: dict, strip) -> list[int]:
+    """Whole light of every patch, in ms. `strip` is what the Strip sheet is set to."""
+    own = card["passes"][strip.pass_index]
+    around = own["base_ms"]
+    if strip.mark_index is not None:
+        mark = own["marks"][strip.mark_index]
+        around = stops(around, mark["stops120"])
+        if mark.get("filter", own["filter"]) != own["filter"]:
+            around -= own["base_ms"]
+    if strip.origin_ms is not None:
+        around = strip.origin_ms
+    from_middle = (strip.patches - 1) / 2 if strip.centred else 0
+    if strip.step_stops120:
+        return [stops(around, (n - from_middle) * strip.step_stops120) for n in range(strip.patches)]
+    return [to_ms(around + (n - from_middle) * strip.step_ms) for n in range(strip.patches)]
+
+
+def planned_strip(card: dict, strip) -> list[tuple]:
+    """Every step of a strip, as in `planned_print`."""
+    passes = card["passes"]
+    own = passes[strip.pass_index]
+    filter = own["filter"]
+    first = passes[: strip.pass_index] if strip.over_earlier else []
+    if strip.mark_index is not None:
+        filter = own["marks"][strip.mark_index].get("filter", filter)
+        if filter != own["filter"]:
+            first = [*first, own]
+    steps: list[tuple] = []
+    for under in first:
+        _fit(steps, under["filter"])
+        steps.append(("base", "", under["filter"], under["base_ms"]))
+    _fit(steps, filter)
+    before = 0
+    for number, total in enumerate(patch_totals(card, strip)):
+        steps.append((strip.kind, str(number + 1), filter, total - before))
+        before = total if strip.kind == "cover" else 0
+    return steps
+
+
+# --- the meter
+
+
+class LightMeter(Watcher):
+    """Watches the lamp's edges and the safelight, and counts the light of the stage under way.
+
+    Light of a strike is its lamp time less the lag, never below nothing: that is what lag means.
+    What it finds wrong by itself is in `faults`.
+    """
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.faults: list[str] = []
+        self.safelight: int | None = None
+        self.lights_asked = 0
+        self._asked_ms = 0
+        self._on_ms: int | None = None
+        self._viewing = False
+        self.anew()
+
+    def anew(self) -> None:
+        """A stage begins: nothing of it is given yet."""
+        self.light_ms = 0
+        self.strikes = 0
+
+    @property
+    def to_come_ms(self) -> int:
+        """Light that the strike under way will have given when it ends by itself."""
+        return max(0, self._asked_ms - self.session.box.bench.get("lag_ms")) if self.session.lamp.lit else 0
+
+    def _check(self, holds: bool, fault: str) -> None:
+        if not holds:
+            self.faults.append(fault)
+
+    def lamp(self, now_ms: int, on: bool) -> None:
+        box = self.session.box
+        viewing = box.state == "viewing"
+        if on:
+            self._check(self._on_ms is None, "lit while lit")
+            self._check(box.state in ("exposing", "viewing"), f"lit in {box.state}")
+            dark_room = viewing or box.bench.get("safelight") == "exposing"
+            self._check(
+                self.safelight == (0 if dark_room else 1), f"safelight is {self.safelight} at a strike"
+            )
+            self._on_ms, self._viewing = now_ms, viewing
+            self.strikes += not viewing
+            return
+        assert self._on_ms is not None
+        lit_ms = now_ms - self._on_ms
+        self._check(lit_ms <= self._asked_ms, f"lit for {lit_ms} ms of {self._asked_ms}")
+        self._on_ms = None
+        if not self._viewing:
+            self.light_ms += max(0, lit_ms - box.bench.get("lag_ms"))
+
+    def output(self, now_ms: int, kind: str, value) -> None:
+        if kind == "safelight":
+            self.safelight = value
+        elif kind == "light":
+            self.lights_asked += 1
+            self._check(value > 0, f"light of {value} ms")
+            self._asked_ms = value
+
+
+# --- a desk to try a box on
+
+
+class PowerCut(BaseException):
+    """The plug was pulled in the middle of a write. No handler in the box may catch it."""
+
+
+class GuardedDisk(MemoryDisk):
+    """Memory that notes a write under light, can be full, and can have the power cut at a write.
+
+    `fuse` is how many writes and removals are still done; the one after that is torn after `torn` bytes.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.session: Session | None = None
+        self.written_while_lit: list[str] = []
+        self.writes = 0
+        self.full = False
+        self.fuse: int | None = None
+        self.torn = 0
+
+    def _before(self, name: str) -> None:
+        self.writes += 1
+        if self.session and self.session.lamp.lit:
+            self.written_while_lit.append(name)
+
+    def _blows(self) -> bool:
+        if self.fuse is None:
+            return False
+        self.fuse -= 1
+        return self.fuse < 0
+
+    def write(self, name: str, data: bytes) -> None:
+        self._before(name)
+        if self._blows():
+            self.files[name] = bytes(data[: self.torn])
+            raise PowerCut
+        if self.full:
+            raise OSError(28, "No space left on device")
+        super().write(name, data)
+
+    def remove(self, name: str) -> None:
+        self._before(name)
+        if self._blows():
+            raise PowerCut
+        super().remove(name)
+
+
+class Listener(Watcher):
+    """Keeps what the box asked for, as (kind, value), and the sounds among it with their times."""
+
+    def __init__(self) -> None:
+        self.heard: list[tuple] = []
+        self.sounds: list[tuple[int, str]] = []
+
+    def output(self, now_ms: int, kind: str, value) -> None:
+        self.heard.append((kind, value))
+        if kind == "sound":
+            self.sounds.append((now_ms, value))
+
+
+def new_session(disk: MemoryDisk | None = None, panel_ms: int = 100, ticks_ms: int = 0) -> Session:
+    """A powered-up box on a desk. A GuardedDisk is told of the session that it serves."""
+    session = Session(MemoryDisk() if disk is None else disk, desk_kit(), panel_ms, ticks_ms)
+    if isinstance(disk, GuardedDisk):
+        disk.session = session
+    session.power_up()
+    return session
+
+
+def a_card(*marks: tuple, base_ms: int = 16000, filter: str = "2", name: str = "harbour", **more) -> dict:
+    """A card of one pass in plain data; a mark is (area, stops120) or (area, stops120, filter)."""
+    return {
+        "name": name,
+        "title": "",
+        "tied": False,
+        "dry_down": False,
+        "dry_down_pm": 0,
+        "facts": {},
+        "passes": [a_pass(*marks, base_ms=base_ms, filter=filter)],
+        **more,
+    }
+
+
+def a_pass(*marks: tuple, base_ms: int = 16000, filter: str = "2") -> dict:
+    plain = [dict(zip(("area", "stops120", "filter"), mark)) for mark in marks]
+    return {"filter": filter, "base_ms": base_ms, "marks": plain}
+
+
+def load(session: Session, card: dict) -> None:
+    """Push the card over the wire and load it with the panel, as a printer does."""
+    push(session, card)
+    to_sheet(session, "shelf")
+    to_row(session, card["name"])
+    session.input("press")
+    assert session.box.work.to_dict() == card
+
+
+def to_sheet(session: Session, name: str) -> None:
+    """From any row of any sheet to the top of another sheet."""
+    box = session.box
+    while box.sheet != "sheets":
+        session.input("dial", 1)  # after a move BACK leaves, and does not undo
+        session.input("back")
+    session.input("dial", ("print", "strip", "shelf", "bench").index(name) - box.cursor)
+    session.input("press")
+
+
+def to_row(session: Session, label: str, nth: int = 1) -> None:
+    """Move to the `nth` row with this label on the sheet the box is on."""
+    box = session.box
+    session.input("dial", -1000)
+    while True:
+        nth -= box.row().label == label
+        if not nth:
+            return
+        before = box.cursor
+        session.input("dial", 1)
+        assert box.cursor > before, f"no row {label!r}"
+
+
+def set_row(session: Session, label: str, detents: int, nth: int = 1) -> None:
+    """Open a row, turn it slowly, take it."""
+    to_row(session, label, nth)
+    session.input("press")
+    for _ in range(abs(detents)):
+        session.advance(session.now_ms + 200)
+        session.input("dial", 1 if detents > 0 else -1)
+    session.input("press")
+
+
+# --- the wire
+
+
+def wire_line(kit, method: str, params: dict, id: object = 1) -> bytes:
+    """One request, as it arrives: without its newline."""
+    request = {"jsonrpc": "2.0", "id": id, "method": method, "params": params}
+    return frame(json.dumps(request).encode(), kit.crc32)[:-1]
+
+
+def ask(session: Session, method: str, **params) -> dict:
+    """The whole reply to one request."""
+    replies: list[bytes] = []
+    session.send = replies.append
+    session.input("line", wire_line(session.kit, method, params))
+    (reply,) = replies
+    return json.loads(reply[:-10])
+
+
+def card_lines(kit, card: dict) -> list[tuple[str, dict]]:
+    """The requests that put a card on the shelf."""
+    from timing_core.link import pieces_of
+    from timing_core.plain import digest, encode
+
+    plain = PrintingMap.from_dict(card).to_dict()
+    parts = pieces_of(encode(plain).decode())
+    name = digest(kit, plain)
+    requests: list[tuple[str, dict]] = [
+        ("card.stage", {"digest": name, "of": len(parts), "part": part, "text": text})
+        for part, text in enumerate(parts)
+    ]
+    return [*requests, ("card.verify", {"digest": name}), ("card.commit", {"digest": name})]
+
+
+def push(session: Session, card: dict) -> None:
+    for method, params in card_lines(session.kit, card):
+        reply = ask(session, method, **params)
+        assert "result" in reply, reply
+
+
+# --- situations: one way into every state, as a printer gets there
+
+
+def snapshot(session: Session) -> dict:
+    """All that an input could change, but the clock."""
+    box = session.box
+    return {
+        "state": box.state,
+        "message": box.message,
+        "cursor": (box.sheet, box.cursor, box.pick, box.place, box.prints),
+        "undo": box._can_undo(),
+        "work": box.work.to_dict(),
+        "strip": dict(vars(box.strip), given=box.strip_given),
+        "bench": box.bench.to_dict(),
+        "shelf": {name: box.shelf.digest(name) for name in box.shelf.names()},
+        "run": (box.is_strip, box.at, box.given_ms, box.strikes, [vars(stage) for stage in box.stages]),
+        "ledger": box.ledger.last(),
+        "lamp": (session.lamp.lit, session.lamp.ends_ms),
+        "safelight": box.safelight,
+        "due": box.next_deadline(),
+        "files": dict(session.disk.files),
+    }
+
+
+def keys(session: Session, *events: str) -> None:
+    for event in events:
+        session.input(event)
+
+
+def wait(session: Session, ms: int) -> None:
+    session.advance(session.now_ms + ms)
+
+
+def until_dark(session: Session) -> None:
+    session.advance(session.lamp.ends_ms)
+
+
+def _worked_card(**more) -> dict:
+    """A card with everything on it: two passes, dodges, burns, one of them through a third filter."""
+    card = a_card(("face", -40), ("hands", -20), ("sky", 80), filter="2", **more)
+    card["passes"].append(a_pass(("door", 60, "00"), base_ms=9000, filter="5"))
+    return card
+
+
+def _ready(session: Session) -> None:
+    load(session, _worked_card())
+    keys(session, "expose")
+
+
+def _exposing(session: Session) -> None:
+    _ready(session)
+    keys(session, "expose")
+    wait(session, 4000)
+
+
+def _held(session: Session) -> None:
+    _exposing(session)
+    keys(session, "expose")
+
+
+def _at_burn(session: Session) -> None:
+    _ready(session)
+    keys(session, "expose")
+    until_dark(session)
+
+
+def _at_fit(session: Session) -> None:
+    _at_burn(session)
+    keys(session, "expose")
+    until_dark(session)
+
+
+def _at_patch(session: Session) -> None:
+    to_sheet(session, "strip")
+    keys(session, "expose")
+
+
+def _strip_given(session: Session) -> None:
+    _at_patch(session)
+    while session.box.state == "ready":
+        keys(session, "expose")
+        until_dark(session)
+
+
+def _opened(label: str, turned: int = 1, sheet: str = "print"):
+    def enter(session: Session) -> None:
+        load(session, _worked_card())
+        to_sheet(session, sheet)
+        to_row(session, label)
+        keys(session, "press")
+        session.input("dial", turned)
+
+    return enter
+
+
+def _changed(session: Session) -> None:
+    load(session, _worked_card())
+    set_row(session, "Base", 1)
+
+
+def _then(enter, *events: str):
+    def more(session: Session) -> None:
+        enter(session)
+        keys(session, *events)
+
+    return more
+
+
+def _stopping(session: Session) -> None:
+    """Put out, and the lamp has not yet reported: what the box asks for is not performed."""
+    _exposing(session)
+    session.box.handle("back", session.now_ms)
+
+
+def _stopping_view(session: Session) -> None:
+    keys(session, "lamp")
+    session.box.handle("back", session.now_ms)
+
+
+def _late(session: Session) -> None:
+    _exposing(session)
+    session.advance(session.lamp.ends_ms - 50)
+
+
+def _full_view(session: Session) -> None:
+    keys(session, "lamp")
+    until_dark(session)
+
+
+def _cut_off(enter):
+    def more(session: Session) -> None:
+        enter(session)
+        session.reset()
+
+    return more
+
+
+def _refused(session: Session) -> None:
+    load(session, a_card(("face", -240), ("hands", -240), base_ms=4000))
+    keys(session, "expose")
+
+
+def _away(session: Session) -> None:
+    ask(session, "handover")
+
+
+SITUATIONS = {
+    "sheets": lambda session: keys(session, "back"),
+    "new print": lambda session: None,
+    "print sheet": lambda session: load(session, _worked_card()),
+    "print sheet, a change to undo": _changed,
+    "print sheet, run refused": _refused,
+    "print sheet, print done": lambda session: (_at_fit(session), _finish(session)),
+    "strip sheet": lambda session: to_sheet(session, "strip"),
+    "strip sheet, strip given": _then(_strip_given, "back"),
+    "shelf, no card": lambda session: to_sheet(session, "shelf"),
+    "shelf, cards": lambda session: (load(session, _worked_card()), to_sheet(session, "shelf")),
+    "bench": lambda session: to_sheet(session, "bench"),
+    "edit base": _opened("Base"),
+    "edit filter": _opened("Pass 1"),
+    "edit mark": _opened("Burn sky"),
+    "edit burn filter": _opened("  through", 2),
+    "edit passes": _opened("Passes"),
+    "edit mark to remove": _opened("Remove mark"),
+    "edit place on shelf": _opened("Keep on shelf"),
+    "edit dry-down": _opened("Dry-down cut"),
+    "edit brightness": _opened("Brightness", 1, "bench"),
+    "edit lag": _opened("Lamp lag", 1, "bench"),
+    "edit step": _opened("Dial step", 1, "bench"),
+    "viewing": lambda session: keys(session, "lamp"),
+    "viewing, ran out": _full_view,
+    "ready, base": _ready,
+    "ready, burn": _at_burn,
+    "ready, filter": _at_fit,
+    "ready, patch": _at_patch,
+    "ready, paper at risk": _then(_at_burn, "lamp"),
+    "exposing": _exposing,
+    "exposing, too late to hold": _late,
+    "exposing a burn": _then(_at_burn, "expose"),
+    "exposing a patch": _then(_at_patch, "expose"),
+    "held": _held,
+    "viewing from held": _then(_held, "lamp", "lamp"),
+    "stopping": _stopping,
+    "stopping the viewing light": _stopping_view,
+    "left before light": _then(_ready, "back"),
+    "left before a filter": _then(_at_fit, "back"),
+    "left in mid-stage": _then(_exposing, "back"),
+    "choose": _strip_given,
+    "notice, print": _cut_off(_exposing),
+    "notice, strip": _cut_off(_at_patch),
+    "notice, before a filter": _cut_off(_at_fit),
+    "notice, after viewing": _then(_cut_off(_exposing), "lamp", "lamp", "lamp"),
+    "away": _away,
+}
+"""Name: what brings a powered-up session there. Between them they stand in every state but "off"."""
+
+
+def _finish(session: Session) -> None:
+    while session.box.state in ("ready", "exposing"):
+        keys(session, "expose")
+        if session.lamp.lit:
+            until_dark(session)
+
+
+def situation(name: str, disk: MemoryDisk | None = None) -> Session:
+    session = new_session(disk)
+    SITUATIONS[name](session)
+    return session

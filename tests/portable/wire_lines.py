@@ -1,0 +1,36 @@
+"""Plays lines to the box of docs/wire.md: the same on CPython and on MicroPython.
+
+Run as a program it reads a file with one step a line, and prints one answer a line, empty where there is
+none. A step is "lit", "dark", "json " and JSON to be written again, or the bytes of a line in hex digits; an
+answer is in hex digits.
+"""
+
+import binascii
+import sys
+
+sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
+
+from fakes import documented_box, kit
+from timing_core.link import Link
+from timing_core.plain import encode
+
+
+def answers(steps):
+    """What is said to each step, in hex digits."""
+    box = documented_box()
+    link = Link(box, kit)
+    for step in steps:
+        said = None
+        if step in ("lit", "dark"):
+            box.lit = step == "lit"
+        elif step.startswith("json "):
+            said = encode(kit.json_loads(step[5:]))
+        else:
+            said = link.take(binascii.unhexlify(step))
+        yield binascii.hexlify(said or b"").decode()
+
+
+if __name__ == "__main__":
+    with open(sys.argv[1]) as file:  # noqa: PTH123 - MicroPython has no pathlib
+        for answer in answers(line[:-1] for line in file):
+            print(answer)

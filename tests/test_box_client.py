@@ -1,0 +1,410 @@
+"""The PC's end of the wire: on a port that loses, spoils and doubles lines, and on real ports."""
+
+import os
+import socket
+import sys
+import threading
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+sys.path.append(str(Path(__file__).with_name("portable")))
+
+from fakes import documented_box, kit, large_card, small_card
+from lampblack import box_client
+from lampblack.box_client import BoxClient, BoxError, ports
+from timing_core import link
+from timing_core.link import LineReader, Link
+
+TIMEOUT_S = 2.0
+
+
+class FakePort:
+    """A port with a box on its other end. `spoil(count, line)` gives what arrives of line number `count`,
+    counted over both directions. Reading when there is nothing takes 50 ms of the port's own clock.
+    """
+
+    def __init__(self, box, spoil=lambda count, line: line):
+        self.link = Link(box, kit)
+        self.spoil = spoil
+        self.now_s = 0.0
+        self.count = 0
+        self.closed = False
+        self._in_box = LineReader()
+        self._in_pc = b""
+
+    def clock(self):
+        return self.now_s
+
+    def _carried(self, line):
+        self.count += 1
+        return self.spoil(self.count - 1, line)
+
+    def write(self, data):
+        for line in data.splitlines(keepends=True):
+            self._in_box.feed(line if line == b"\n" else self._carried(line))
+            while (whole := self._in_box.next_line()) is not None:
+                reply = self.link.take(whole)
+                if reply is not None:
+                    self._in_pc += self._carried(reply)
+
+    @property
+    def in_waiting(self):
+        return len(self._in_pc)
+
+    def read(self, size):
+        if not self._in_pc:
+            self.now_s += 0.05
+        data, self._in_pc = self._in_pc[:size], self._in_pc[size:]
+        return data
+
+    def close(self):
+        self.closed = True
+
+
+def client_of(port):
+    return BoxClient("a box", TIMEOUT_S, transport=port, clock=port.clock)
+
+
+def error_of(act):
+    """The one plain line of the BoxError that `act` raises."""
+    with pytest.raises(BoxError) as caught:
+        act()
+    line = str(caught.value)
+    assert "\n" not in line
+    assert ": " in line
+    assert line.endswith(".")
+    return caught.value
+
+
+# --- the whole job
+
+
+def use_everything(box, client):
+    """Every method once; what they gave."""
+    return [
+        client.push(large_card()),
+        client.push(small_card()),
+        [card["name"] for card in client.cards()],
+        client.pull("n" * 24) == large_card(),
+        client.pull("harbour") == small_card(),
+        client.bench_set({"lag_ms": 150})["lag_ms"],
+        client.bench_get() == box.bench.to_dict(),
+        [(record["n"], len(record["stages"])) for record in client.ledger()],
+        [record["n"] for record in client.ledger(after=1)],
+        client.state()["state"],
+        client.hello() == client.about,
+    ]
+
+
+USED = [
+    ["harbour", "mill", "n" * 24],
+    True,
+    True,
+    150,
+    True,
+    [(1, 1), (2, 23)],
+    [2],
+    "browse",
+    True,
+]
+
+
+def check_everything(box, given_back):
+    for card, made in zip((large_card(), small_card()), given_back[:2], strict=True):
+        assert made == {"name": card["name"], "digest": box.shelf.digest(card["name"])}
+        assert box.shelf.card(card["name"]) == card
+    assert given_back[2:] == USED
+    assert box.refreshed == 2
+
+
+def test_every_method_does_what_it_says():
+    box = documented_box()
+    port = FakePort(box)
+    with client_of(port) as client:
+        check_everything(box, use_everything(box, client))
+        assert client.remove("mill") is True
+        assert client.remove("mill") is False
+        client.handover()
+    assert box.handed_over == 1
+    assert box.shelf.names() == ["harbour", "n" * 24]
+    assert port.closed
+    assert port.now_s == 0
+
+
+# --- a bad wire
+
+SPOILS = {
+    "lost": lambda line: b"",
+    "spoiled": lambda line: line[:9] + b"?" + line[10:],
+    "cut in half": lambda line: line[: len(line) // 2],
+    "without its newline": lambda line: line[:-1],
+    "twice": lambda line: line * 2,
+    "after chatter": lambda line: b"MPY: soft reboot\r\n>>> \n" + line,
+    "stuck to chatter": lambda line: b">>> " + line,
+    "after 100 KB of noise": lambda line: b"\x55" * 100_000 + b"\n" + line,
+}
+
+
+@pytest.mark.parametrize("how", SPOILS)
+def test_any_one_line_may_go_wrong(how):
+    counting = FakePort(documented_box())
+    with client_of(counting) as client:
+        use_everything(counting.link._box, client)
+    assert counting.count > 40
+    for spoiled in range(counting.count):
+        box = documented_box()
+        port = FakePort(box, lambda count, line, at=spoiled: SPOILS[how](line) if count == at else line)
+        writes = box.disk.writes
+        with client_of(port) as client:
+            check_everything(box, use_everything(box, client))
+        assert box.disk.writes == writes + 2
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.lists(st.sampled_from(["right"] * 3 + sorted(SPOILS)), min_size=1, max_size=80))
+def test_many_lines_may_go_wrong_and_nothing_is_half_done(how):
+    ways = {"right": lambda line: line, **SPOILS}
+    box = documented_box()
+    port = FakePort(box, lambda count, line: ways[how[count % len(how)]](line))
+    given_up = ""
+    try:
+        with client_of(port) as client:
+            client.push(large_card())
+            assert client.pull("n" * 24) == large_card()
+    except BoxError as error:
+        given_up = str(error)
+    assert given_up == "" or given_up.startswith("No answer from a box: ")
+    assert box.shelf.names() in (["mill"], ["mill", "n" * 24])
+    assert box.shelf.card("n" * 24) in (None, large_card())
+
+
+def test_a_late_reply_is_not_taken_for_another():
+    late = []
+
+    def hold_back(count, line):
+        # The first reply to anything but hello is kept until the next line comes by.
+        if b'"result"' in line and b'"box"' not in line and not late:
+            late.append(line)
+            return b""
+        return line if len(late) != 1 or late.append(b"") else line + late[0]
+
+    box = documented_box()
+    with client_of(FakePort(box, hold_back)) as client:
+        assert client.state()["state"] == "browse"
+        assert [card["name"] for card in client.cards()] == ["mill"]
+        assert client.bench_get() == box.bench.to_dict()
+
+
+def test_a_silent_port_is_given_up_in_time():
+    port = FakePort(documented_box(), lambda count, line: b"")
+    error = error_of(lambda: client_of(port))
+    assert str(error).startswith("No answer from a box: ")
+    assert TIMEOUT_S <= port.now_s < TIMEOUT_S + 1
+    assert port.closed
+
+
+def test_a_port_that_only_chatters_is_given_up_in_time():
+    port = FakePort(documented_box(), lambda count, line: b"")
+    read = port.read
+
+    def chatter(size):
+        read(0)
+        return b"ets Jul 29 rst:0x1\r\n"
+
+    port.read = chatter
+    assert str(error_of(lambda: client_of(port))).startswith("No answer from a box: ")
+    assert port.now_s < TIMEOUT_S + 1
+
+
+def test_a_lost_connection_is_one_line():
+    port = FakePort(documented_box())
+    client = client_of(port)
+
+    def pulled(*_):
+        raise OSError(5, "Input/output error")
+
+    for broken in ("read", "write"):
+        setattr(port, broken, pulled)
+        assert str(error_of(client.state)) == (
+            "The connection to a box is lost: Input/output error. Check the cable and try again."
+        )
+        del port.__dict__[broken]
+
+
+# --- refusals
+
+
+def test_a_lit_box_asks_for_patience():
+    box = documented_box()
+    client = client_of(FakePort(box))
+    box.lit = True
+    error = error_of(lambda: client.push(small_card()))
+    assert (error.code, error.retry) == (1, True)
+    assert str(error) == "Nothing is changed: the light is on. Try again when dark."
+    box.lit = False
+    assert client.push(small_card())["name"] == "harbour"
+
+
+def test_refusals_of_the_box_are_passed_on():
+    box = documented_box()
+    client = client_of(FakePort(box))
+    for act in (
+        lambda: client.pull("nowhere"),
+        lambda: client.bench_set({"lag_ms": 99999}),
+        lambda: client.bench_set({"nothing": 1}),
+    ):
+        error = error_of(act)
+        assert (error.code, error.retry) == (2, False)
+    box.disk.room = 0
+    assert error_of(lambda: client.push(small_card())).code == 3
+    assert box.shelf.names() == ["mill"]
+
+
+def test_what_cannot_be_sent_is_not():
+    port = FakePort(documented_box())
+    client = client_of(port)
+    before = port.count
+    card = small_card()
+    card["passes"] = []
+    assert "passes" in str(error_of(lambda: client.push(card)))
+    assert "takes 21" in str(error_of(lambda: client.bench_set({"lamp": "x" * 2080})))
+    assert port.count == before
+
+
+def test_another_version_of_the_wire_is_not_used(monkeypatch):
+    monkeypatch.setattr(link, "WIRE", 2)
+    port = FakePort(documented_box())
+    assert str(error_of(lambda: client_of(port))) == (
+        "The box at a box is not used: it speaks wire 2 and this tool wire 1. "
+        "Give box and PC the same version."
+    )
+    assert port.closed
+
+
+def test_a_card_that_changes_while_it_is_pulled_is_not_mixed():
+    box = documented_box()
+    client = client_of(FakePort(box))
+    client.push(large_card())
+
+    def change(done, of):
+        if done == 1:
+            changed = large_card()
+            changed["title"] = "f" * 40
+            client_of(FakePort(box)).push(changed)
+
+    assert "it changed meanwhile" in str(error_of(lambda: client.pull("n" * 24, change)))
+
+
+def test_progress_goes_to_its_end():
+    client = client_of(FakePort(documented_box()))
+    told = []
+    client.push(large_card(), lambda done, of: told.append((done, of)))
+    assert told == sorted(told)
+    assert told[-1] == (8, 8)
+    assert len({of for _, of in told}) == 1
+    told.clear()
+    client.pull("n" * 24, lambda done, of: told.append((done, of)))
+    assert (told[0], told[-1]) == ((1, 6), (6, 6))
+
+
+# --- real ports
+
+
+def serve(box, receive, send):
+    """A box on a stream of bytes, until the other end goes away. `receive(n)` waits for up to n bytes."""
+    end = Link(box, kit)
+    reader = LineReader()
+    while True:
+        try:
+            data = receive(4096)
+        except OSError:
+            return
+        if not data:
+            return
+        reader.feed(data)
+        while (line := reader.next_line()) is not None:
+            reply = end.take(line)
+            if reply is not None:
+                send(reply)
+
+
+@pytest.fixture
+def box_on_a_socket():
+    """(box, URL): a box that one tool after another may talk to."""
+    box = documented_box()
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+
+        def accept():
+            while True:
+                try:
+                    connection = listener.accept()[0]
+                except OSError:
+                    return
+                serve(box, connection.recv, connection.sendall)
+                connection.close()
+
+        thread = threading.Thread(target=accept, daemon=True)
+        thread.start()
+        yield box, "socket://127.0.0.1:%d" % listener.getsockname()[1]
+        listener.shutdown(socket.SHUT_RDWR)
+    thread.join(5)
+
+
+def test_tools_come_and_go_on_a_socket(box_on_a_socket):
+    box, url = box_on_a_socket
+    with BoxClient(url) as client:
+        check_everything(box, use_everything(box, client))
+    with BoxClient(url) as client:
+        assert client.remove("mill") is True
+
+
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="this system has no pseudo terminals")
+def test_a_terminal_is_a_port_and_is_not_shared():
+    import tty
+
+    box = documented_box()
+    box_end, pc_end = os.openpty()
+    tty.setraw(pc_end)
+    url = os.ttyname(pc_end)
+    thread = threading.Thread(
+        target=serve,
+        args=(box, lambda size: os.read(box_end, size), lambda data: os.write(box_end, data)),
+        daemon=True,
+    )
+    thread.start()
+    try:
+        with BoxClient(url) as client:
+            assert str(error_of(lambda: BoxClient(url))).startswith(f"{url} does not open: ")
+            check_everything(box, use_everything(box, client))
+    finally:
+        os.close(pc_end)
+        thread.join(5)
+        os.close(box_end)
+
+
+@pytest.mark.parametrize(
+    "url", ["/dev/no-such-port", "COM999x", "socket://127.0.0.1:1", "nonsense://box", ""]
+)
+def test_a_port_that_is_not_there_is_one_line(url):
+    line = str(error_of(lambda: BoxClient(url)))
+    assert line.startswith(f"{url} does not open: ")
+    assert "lampblack ports" in line
+
+
+def test_ports_are_told_by_name(monkeypatch):
+    class Found:
+        def __init__(self, device, description):
+            self.device, self.description = device, description
+
+    found = [Found("/dev/ttyS0", "n/a"), Found("/dev/ttyACM0", "Board in FS mode"), Found("/dev/ttyS1", None)]
+    monkeypatch.setattr(box_client.list_ports, "comports", lambda: found)
+    assert ports() == [
+        ("/dev/ttyACM0", "Board in FS mode"),
+        ("/dev/ttyS0", "unknown"),
+        ("/dev/ttyS1", "unknown"),
+    ]
+    monkeypatch.undo()
+    assert all(isinstance(port.url, str) for port in ports())

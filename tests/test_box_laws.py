@@ -1,0 +1,672 @@
+"""The laws of the box, under every input there is, in any order, checked after each one.
+
+Hypothesis plays a printer, a tool on the wire, a failing disk and a house with power cuts against one
+box whose tick count wraps on the way. Laws 1, 2, 5, 6 and 7 of the design are checked after every step
+against `box_model`, which knows nothing of how the box works. A failing run is printed as a short
+program, with the blob that plays it again: put `@reproduce_failure(...)` above `BoxMachine`'s test, or
+run pytest with the `--hypothesis-seed` that it names.
+"""
+
+import json
+import re
+import sys
+from pathlib import Path
+
+import hypothesis.strategies as st
+import pytest
+from hypothesis import HealthCheck, event, settings
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from timing_core.bench import SETTINGS
+from timing_core.link import METHODS
+from timing_core.printing_map import PrintingMap
+
+sys.path.append(str(Path(__file__).parent))
+
+from box_model import (
+    LIT_STATES,
+    GuardedDisk,
+    LightMeter,
+    Listener,
+    PowerCut,
+    a_card,
+    a_pass,
+    card_lines,
+    keys,
+    load,
+    new_session,
+    planned_print,
+    planned_strip,
+    snapshot,
+    stops,
+    to_sheet,
+    until_dark,
+    wait,
+    wire_line,
+)
+
+from host_sim.desk import desk_kit
+from host_sim.session import Session
+
+KIT = desk_kit()
+WRAP = 1 << 30
+REFUSAL = re.compile(r"[^\n]+: [^\n]+\. [^\n]+\.")
+"""What, why, what to do, in one line."""
+
+# Cards that between them have all there is: dodges, burns, a third filter, ties, dry-down, no filter.
+CARDS = [
+    a_card(("face", -60), ("sky", 40), base_ms=9000),
+    a_card(("sky", 80, "0"), ("sea", 20, "00"), base_ms=3000, filter="", name="shore", title="Shore"),
+    {
+        **a_card(("face", -20), ("door", 60), base_ms=16000, name="door", tied=True),
+        "dry_down": True,
+        "dry_down_pm": 85,
+    },
+    a_card(base_ms=999900, name="long"),
+    a_card(("dot", 10), base_ms=700, name="short", dry_down=True, dry_down_pm=500),
+    a_card(("face", -240), ("hand", -240), base_ms=4000, name="crowded"),
+]
+CARDS[2]["passes"] += [a_pass(("wall", 20, "2"), base_ms=8980, filter="5"), a_pass(base_ms=4000, filter="00")]
+
+times_ms = st.sampled_from((1, 39, 40, 79, 80, 100, 249, 500, 999, 1000, 3000, 20_000, 60_000, 400_000))
+holds = st.lists(st.tuples(times_ms, st.sampled_from(("expose", "expose", "back", "leave"))), max_size=4)
+detents = st.sampled_from((-40, -7, -2, -1, 1, 1, 2, 7, 40))
+settings_values = st.one_of(
+    *[
+        st.tuples(st.just(row[0]), st.integers(row[4][0] - 20, row[4][1] + 20))
+        for row in SETTINGS
+        if row[2] in ("ms", "s", "level", "time", "pm")
+    ],
+    st.tuples(st.just("lag_ms"), st.sampled_from((-500, -60, 0, 150, 2000))),
+    st.tuples(st.just("least_ms"), st.sampled_from((20, 100, 2000))),
+    st.tuples(st.just("safelight"), st.sampled_from(("steady", "exposing", "off"))),
+    st.tuples(st.just("power_up"), st.sampled_from(("as left", "new print"))),
+    st.tuples(st.just("step"), st.sampled_from(("1/2", "1/12", "seconds", 3))),
+    st.tuples(
+        st.just("filters"), st.sampled_from((["2"], ["0", "5"], [], "2", ["2", "2"], ["toolongaword"]))
+    ),
+    st.tuples(st.sampled_from(("volume", "light", "lamp")), st.sampled_from((True, None, "x", 1, 2.5, -1))),
+)
+
+
+messages = st.one_of(
+    st.tuples(st.sampled_from(tuple(METHODS)), st.sampled_from(({}, {"key": 1}, {"after": 0}))),
+    st.tuples(st.sampled_from(("light", "expose", "box.handle", "lamp.on")), st.just({"ms": 1})),
+    st.tuples(st.just("card.remove"), st.sampled_from([{"name": card["name"]} for card in CARDS])),
+    st.tuples(st.just("card.fetch"), st.sampled_from([{"name": "door", "part": part} for part in range(3)])),
+    st.tuples(st.just("ledger.fetch"), st.sampled_from([{"n": 1, "part": part} for part in range(3)])),
+)
+
+
+class BoxMachine(RuleBasedStateMachine):
+    @initialize(
+        before_wrap_ms=st.integers(1, 900_000),
+        panel_ms=st.sampled_from((0, 100)),
+        card=st.sampled_from((None, *CARDS)),
+    )
+    def power_up(self, before_wrap_ms, panel_ms, card):
+        self.disk = GuardedDisk()
+        self.session = new_session(self.disk, panel_ms, WRAP - before_wrap_ms)
+        self.before_wrap_ms = before_wrap_ms
+        self.meter = LightMeter(self.session)
+        self.meter.safelight = 1  # as it told before there was anyone to listen
+        self.listener = Listener()
+        self.session.watchers += [self.meter, self.listener]
+        self.sent: list[bytes] = []
+        self.plan: list[tuple] = []
+        self.stages = self.session.box.stages
+        self.at = 0
+        self.given: list[tuple] = []
+        self.given_before_cut: list[tuple] = []
+        self.journal_is_whole = True
+        self.ledger = 0
+        self.kept_well = True
+        self.settled = snapshot(self.session)
+        if card:
+            self.do(load, self.session, card)
+
+    # --- doing one thing, and what must be so after it
+
+    def do(self, act, *details) -> bool:
+        """Do one thing to the session and check the laws. False if the power was cut in the middle of it."""
+        before = snapshot(self.session)
+        card, strip = before["work"], self.session.box.strip.copy()
+        self.listener.heard.clear()
+        try:
+            act(*details)
+        except PowerCut:
+            self.power_is_cut()
+            return False
+        box = self.session.box
+        after = snapshot(self.session)
+        self.follow_run(card, strip, before["state"] == "notice")
+        if ("sound", "refuse") in self.listener.heard:
+            self.check_refusal(before, after)
+        standing = box._before if box.state == "viewing" else box.state
+        if standing not in ("edit", "away"):
+            self.settled = after  # what was being turned is not taken
+        if self.disk.full:
+            self.kept_well = False
+        return True
+
+    def check_refusal(self, before: dict, after: dict) -> None:
+        """Law 7: one line with what, why and what to do; what the printer set is as it was."""
+        message = self.session.box.message
+        event(f"refused: {message.split(':')[0].split('.')[0]}")
+        assert "\n" not in message
+        assert REFUSAL.fullmatch(message) or message.startswith("Viewing light would fog the sheet."), message
+        for what in ("work", "strip", "bench", "shelf", "cursor", "undo", "state"):
+            assert after[what] == before[what], what
+
+    def follow_run(self, card: dict, strip, cut_off: bool) -> None:
+        """Law 2: the stages are the map's, and the box moves on from one just when it has got its light."""
+        box, meter = self.session.box, self.meter
+        if box.stages is not self.stages or box.at != self.at:
+            if meter.light_ms:
+                self.close_stage(moved_on=bool(box.stages))
+            meter.anew()
+        if cut_off and box.state in ("ready", "browse"):
+            self.given, self.given_before_cut = self.given_before_cut, []
+            if box.state == "browse":
+                self.close_run()
+        if box.stages is not self.stages:
+            if self.stages:
+                self.close_run()
+            self.stages = box.stages
+            if box.stages:
+                self.journal_is_whole |= not cut_off
+                self.plan = planned_strip(card, strip) if box.is_strip else planned_print(card)
+                assert [(s.kind, s.area, s.filter, s.light_ms) for s in box.stages] == self.plan
+        self.at = box.at
+        if not box.stages:
+            return
+        planned_ms = self.plan[box.at][3]
+        close_ms = meter.strikes
+        if box.state == "exposing":
+            assert abs(meter.light_ms + meter.to_come_ms - planned_ms) <= close_ms
+        elif box.state in ("held", "left"):
+            assert meter.light_ms < planned_ms or not planned_ms
+            assert abs(box.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
+        elif box.state == "ready":
+            assert box.left_ms() == planned_ms
+            assert not meter.light_ms
+
+    def close_stage(self, moved_on: bool) -> None:
+        """The box has left a stage that has had light."""
+        light_ms, close_ms = self.meter.light_ms, self.meter.strikes
+        planned_ms = self.plan[self.at][3]
+        whole = abs(light_ms - planned_ms) <= close_ms
+        event("a stage was whole" if whole else "a stage was left")
+        assert light_ms <= planned_ms + close_ms
+        assert whole or not moved_on
+        self.given.append((light_ms, close_ms, self.meter.strikes))
+
+    def close_run(self) -> None:
+        """The run is over: the ledger says what the meter saw."""
+        box = self.session.box
+        if self.given and not self.disk.full and self.journal_is_whole:
+            record = box.ledger.newest()
+            assert record["n"] == self.ledger + 1
+            assert len(record["stages"]) == len(self.given)
+            for stage, (light_ms, close_ms, strikes) in zip(record["stages"], self.given):
+                assert abs(stage["given_ms"] - light_ms) <= close_ms
+                assert stage["strikes"] == strikes
+            event("a run is in the ledger")
+        self.ledger = box.ledger.last()
+        self.given = []
+
+    @invariant()
+    def light_is_where_it_may_be(self):
+        """Law 1, and the safelight's rule."""
+        if not hasattr(self, "session"):
+            return
+        box, lamp = self.session.box, self.session.lamp
+        assert self.meter.faults == []
+        assert self.disk.written_while_lit == []
+        assert lamp.lit == (box.state in LIT_STATES) == box.lit
+        assert not lamp.lit or lamp.ends_ms > self.session.now_ms
+        exposing = lamp.lit and box.state != "viewing"
+        off = lamp.lit and (not exposing or box.bench.get("safelight") == "exposing")
+        assert self.meter.safelight == (0 if off else 1)
+        due = box.next_deadline()
+        assert due is None if not box.lit else 0 <= due < WRAP
+
+    @invariant()
+    def what_is_worked_on_can_be_kept(self):
+        """Whatever was turned, the map is one that a card can carry, and the screen can be drawn."""
+        if not hasattr(self, "session"):
+            return
+        work = self.session.box.work.to_dict()
+        assert PrintingMap.from_dict(work).to_dict() == work
+        assert len(self.session.frame()) == 1024
+
+    # --- a printer
+
+    @rule(key=st.sampled_from(("expose", "expose", "expose", "pedal", "lamp", "back", "press", "press")))
+    def press(self, key):
+        self.do(self.session.input, key)
+
+    @rule(n=detents, times=st.integers(1, 4), gap_ms=st.sampled_from((0, 30, 60, 200)))
+    def turn(self, n, times, gap_ms):
+        for _ in range(times):
+            self.do(self.session.input, "dial", n)
+            self.do(wait, self.session, gap_ms)
+
+    @rule(ms=times_ms)
+    def wait(self, ms):
+        self.do(wait, self.session, ms)
+        if self.session.now_ms > self.before_wrap_ms:
+            event("the ticks have wrapped")
+
+    @precondition(lambda self: self.session.lamp.lit)
+    @rule(off_ms=st.sampled_from((-1, 0, 0, 0, 1)))
+    def wait_for_the_lamp(self, off_ms):
+        self.do(self.session.advance, max(self.session.now_ms, self.session.lamp.ends_ms + off_ms))
+
+    @precondition(lambda self: self.session.next_ms() >= 0)
+    @rule()
+    def wait_for_what_comes_next(self):
+        self.do(self.session.advance, self.session.next_ms())
+
+    @precondition(lambda self: self.session.lamp.lit)
+    @rule(key=st.sampled_from(("expose", "back", "lamp", "dial", "press")))
+    def press_in_the_last_ms(self, key):
+        """A key and the lamp's own end in one ms, and the key comes first."""
+        self.do(self.session.advance, self.session.lamp.ends_ms - 1)
+        self.session.now_ms += 1
+        self.do(self.session.input, key)
+        self.do(self.session.advance, self.session.now_ms)
+
+    @precondition(lambda self: self.session.box.state == "browse")
+    @rule(card=st.sampled_from(CARDS))
+    def work_on_a_card(self, card):
+        if self.disk.full:
+            return
+        for method, params in card_lines(KIT, card):
+            self.do(self.session.input, "line", wire_line(KIT, method, params))
+        self.do(load, self.session, card)
+
+    @precondition(lambda self: self.session.box.state == "browse")
+    @rule(sheet=st.sampled_from(("print", "strip", "shelf", "bench")))
+    def go_to_sheet(self, sheet):
+        self.do(to_sheet, self.session, sheet)
+
+    @precondition(lambda self: self.session.box.state == "browse")
+    @rule(row=st.integers(0, 12), n=detents, end=st.sampled_from(("press", "press", "back", "lamp")))
+    def change_a_row(self, row, n, end):
+        self.do(self.session.input, "dial", -100)
+        self.do(self.session.input, "dial", row)
+        self.do(self.session.input, "press")
+        if self.session.box.state == "edit":
+            self.do(self.session.input, "dial", n)
+            self.do(self.session.input, end)
+
+    @precondition(lambda self: self.session.box.state == "browse")
+    @rule(sheet=st.sampled_from(("print", "strip")), holds=holds, stages=st.integers(1, 20), n=detents)
+    def begin_a_run(self, sheet, holds, stages, n):
+        self.do(to_sheet, self.session, sheet)
+        self.do(self.session.input, "expose")
+        self.give(holds, stages)
+        if self.session.box.state == "choose":
+            self.choose_a_patch(n)
+
+    @precondition(lambda self: self.session.box.stages)
+    @rule(holds=holds, stages=st.integers(1, 20))
+    def go_on_with_the_run(self, holds, stages):
+        self.give(holds, stages)
+
+    def give(self, holds, stages):
+        """What a printer does most: stage after stage, with a hold or a stop here and there."""
+        for _ in range(stages):
+            if self.session.box.state in ("ready", "held", "left"):
+                self.do(self.session.input, "expose")
+            if holds and self.session.box.state == "exposing":
+                ms, key = holds.pop()
+                self.do(wait, self.session, ms)
+                if key == "leave":
+                    self.do(self.session.input, "back")
+                    key = "back"
+                self.do(self.session.input, key)
+            elif self.session.lamp.lit:
+                self.do(until_dark, self.session)
+
+    @precondition(lambda self: self.session.box.state == "choose")
+    @rule(n=detents)
+    def choose_a_patch(self, n):
+        """The base or mark taken is the light that the chosen patch got."""
+        box = self.session.box
+        strip = box.strip.copy()
+        before = box.work.to_dict()
+        self.do(self.session.input, "dial", n)
+        place = box.place
+        self.do(self.session.input, "press")
+        if box.state != "browse" or place % 2:
+            return
+        got_ms = sum(self.given_by_place(strip, before, place))
+        after = box.work.passes[strip.pass_index]
+        if strip.mark_index is None:
+            assert box.work.base_ms(strip.pass_index) == got_ms
+        else:
+            mark = after.marks[strip.mark_index]
+            base_ms = box.work.base_ms(strip.pass_index)
+            through_another = strip.filter(PrintingMap.from_dict(before)) != after.filter
+            wanted_ms = got_ms + base_ms if through_another else got_ms
+            assert stops(base_ms, mark.stops120 - 0.51) <= wanted_ms + 1
+            assert stops(base_ms, mark.stops120 + 0.51) >= wanted_ms - 1
+        event("a patch was chosen")
+
+    @staticmethod
+    def given_by_place(strip, card, place):
+        patches = [step for step in planned_strip(card, strip) if step[0] == strip.kind]
+        return [
+            step[3]
+            for step in (patches[: place // 2 + 1] if strip.kind == "cover" else [patches[place // 2]])
+        ]
+
+    # --- what hardware may do that it should not
+
+    @rule(ms=st.integers(0, 2000))
+    def stray_tick_or_lamp_end(self, ms):
+        self.do(self.session.input, "tick")
+        if not self.session.box.lit:
+            before = snapshot(self.session)
+            self.do(self.session.input, "lamp_end", ms)
+            assert snapshot(self.session) == before
+
+    # --- power
+
+    def start_again(self):
+        """After the plug was pulled: dark, and nothing that was kept is gone."""
+        session, disk = self.session, self.disk
+        was = self.settled
+        disk.fuse = None
+        asked = self.meter.lights_asked
+        session.reset()
+        assert not session.lamp.lit
+        assert self.meter.lights_asked == asked
+        box = session.box
+        assert box.state in ("browse", "notice")
+        assert (box.state == "notice") == (box._cut_off is not None)
+        now = snapshot(session)
+        if self.stages:
+            # A strip is not gone on with, so what it had is not carried over.
+            self.given_before_cut = [] if self.plan[-1][0] in ("cover", "fresh") else self.given
+            self.journal_is_whole = self.kept_well
+        self.stages, self.at, self.given = box.stages, 0, []
+        self.ledger = box.ledger.last()
+        self.meter.anew()
+        self.settled = now
+        return was, now
+
+    @rule()
+    def pull_the_plug(self):
+        was_running = bool(self.session.box.stages)
+        stage = self.session.box.summary()["name"]
+        lit = self.session.lamp.lit and self.session.box.state != "viewing"
+        was, now = self.start_again()
+        if self.kept_well:
+            assert now["shelf"] == was["shelf"]
+            assert now["bench"] == was["bench"]
+            as_left = now["state"] == "notice" or now["bench"]["power_up"] == "as left"
+            if as_left and any(name.startswith("work.") for name in self.disk.files):
+                assert now["work"] == was["work"]
+            assert was_running <= (now["state"] == "notice")
+            if lit:
+                assert self.session.box.message == f"Power was lost. {stage} may be partly exposed."
+        self.kept_well = not self.disk.full
+
+    @precondition(lambda self: not self.session.lamp.lit)
+    @rule(after=st.integers(0, 3), torn=st.integers(0, 80))
+    def cut_power_at_a_write(self, after, torn):
+        """One of the next writes will be torn, and the plug is out with it."""
+        self.disk.fuse, self.disk.torn = after, torn
+
+    def power_is_cut(self):
+        event("power cut in a write")
+        was, now = self.start_again()
+        self.journal_is_whole = False
+        if self.kept_well:
+            changed = {
+                name
+                for name in {*was["shelf"], *now["shelf"]}
+                if was["shelf"].get(name) != now["shelf"].get(name)
+            }
+            assert len(changed) <= 1, "one write changes one card"
+        for name in self.session.box.shelf.names():
+            assert self.session.box.shelf.get(name) is not None
+        self.kept_well = not self.disk.full
+
+    @rule(full=st.booleans())
+    def fill_or_free_the_disk(self, full):
+        self.disk.full = full
+
+    # --- the wire
+
+    def hear(self, line: bytes) -> None:
+        """Send one line and see that it did no more than it says: laws 5 and 6."""
+        replies: list[bytes] = []
+        self.session.send = replies.append
+        self.sent.append(line)
+        before = snapshot(self.session)
+        asked, lit = self.meter.lights_asked, self.session.lamp.lit
+        if not self.do(self.session.input, "line", line):
+            return
+        after = snapshot(self.session)
+        assert self.meter.lights_asked == asked, "the wire gave light"
+        for what in ("lamp", "due", "safelight", "run", "work", "strip", "message", "ledger"):
+            assert after[what] == before[what], what
+        assert len(replies) <= 1
+        reply = json.loads(replies[0][:-10]) if replies else None
+        change = {what for what in after if after[what] != before[what]}
+        if reply is None or "error" in reply:
+            assert not change
+            if reply:
+                message = reply["error"]["message"]
+                event(f"wire refused: {reply['error']['code']}")
+                assert REFUSAL.fullmatch(message), message
+                assert reply["error"]["code"] != -32603, message
+        else:
+            self.check_result(json.loads(line[:-9]), reply["result"], before, after, change, lit)
+
+    def check_result(self, request, result, before, after, change, lit):
+        method, params = request["method"], request["params"]
+        event(f"wire: {method}")
+        assert not (lit and METHODS[method][0]), "written while the light is on"
+        allowed = {
+            "bench.set": {"bench", "files", "undo"},
+            "card.commit": {"shelf", "files", "cursor"},
+            "card.remove": {"shelf", "files", "cursor"},
+            "handover": {"state"},
+        }.get(method, set())
+        assert change <= allowed, (method, change)
+        if method == "bench.set":
+            assert after["bench"] == {**before["bench"], **params["values"]}
+            assert after["undo"] == before["undo"]
+            self.settled["bench"] = {**self.settled["bench"], **params["values"]}
+        elif method == "card.commit":
+            assert after["shelf"] == {**before["shelf"], result["name"]: params["digest"]}
+        elif method == "card.remove":
+            assert after["shelf"] == {k: v for k, v in before["shelf"].items() if k != params["name"]}
+        self.settled["shelf"] = after["shelf"]
+        if method == "handover":
+            assert self.session.handed_over
+            self.pull_the_plug()
+
+    @rule(values=st.lists(settings_values, max_size=2).map(dict))
+    def set_the_bench(self, values):
+        self.hear(wire_line(KIT, "bench.set", {"values": values}))
+
+    @rule(card=st.sampled_from(CARDS), lost=st.integers(0, 5))
+    def push_a_card(self, card, lost):
+        for number, (method, params) in enumerate(card_lines(KIT, card)):
+            if number != lost:
+                self.hear(wire_line(KIT, method, params))
+
+    @rule(message=messages)
+    def ask(self, message):
+        self.hear(wire_line(KIT, *message))
+
+    @rule(data=st.binary(max_size=60), nth=st.integers(1, 12), cut=st.integers(0, 12), flip=st.booleans())
+    def garbage_and_replays(self, data, nth, cut, flip):
+        """Noise, and a line heard before: whole, cut short, or with one bit turned."""
+        self.hear(data.replace(b"\n", b""))
+        line = self.sent[-min(nth, len(self.sent))]
+        if b'"handover"' not in line:
+            line = line[: len(line) - cut]
+            if flip and line:
+                line = line[:-1] + bytes([line[-1] ^ 1])
+            self.hear(line.replace(b"\n", b""))
+
+
+TestBox = BoxMachine.TestCase
+TestBox.settings = settings(
+    max_examples=80,
+    stateful_step_count=50,
+    deadline=None,
+    print_blob=True,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large],
+)
+
+
+# --- a lamp that does not do its part
+
+
+class Deaf(Session):
+    """A session whose box is never told that the lamp has gone out, however that came about."""
+
+    def _new_box(self):
+        box = super()._new_box()
+        handle = box.handle
+
+        def deaf(event, now_ms, value=0):
+            if event != "lamp_end":
+                return handle(event, now_ms, value)
+            box.out.count = 0
+            return box.out
+
+        box.handle = deaf
+        return box
+
+
+OVERDUE = "The lamp did not report its end: it was put out. Check it before you go on."
+
+
+def deaf_session() -> tuple[Session, LightMeter, Listener]:
+    session = Deaf(GuardedDisk(), KIT, 100, WRAP - 20_000)
+    session.disk.session = session
+    session.power_up()
+    meter, listener = LightMeter(session), Listener()
+    meter.safelight = 1
+    session.watchers += [meter, listener]
+    return session, meter, listener
+
+
+def test_a_lamp_that_never_reports_its_end_is_put_out_and_the_run_goes_on():
+    session, meter, listener = deaf_session()
+    box = session.box
+    card = a_card(("sky", 60), base_ms=16_000)
+    load(session, card)
+    keys(session, "expose")
+    for light_ms, then in ((16_000, "ready"), (6627, "browse")):
+        begun_ms = session.now_ms
+        keys(session, "expose")
+        listener.heard.clear()
+        wait(session, light_ms + 249)
+        assert box.state == "exposing"
+        assert ("dark", 0) not in listener.heard
+        wait(session, 1)
+        assert ("dark", 0) in listener.heard
+        assert session.now_ms == begun_ms + light_ms + 250
+        assert (box.state, box.message) == (then, OVERDUE)
+        assert meter.light_ms == light_ms
+        meter.anew()
+    (base, burn) = box.ledger.newest()["stages"]
+    assert (base["given_ms"], burn["given_ms"]) == (16_000, 6627)
+    assert meter.faults == []
+    assert meter.safelight == 1
+
+
+def test_viewing_light_that_never_reports_its_end_is_put_out():
+    session, meter, listener = deaf_session()
+    keys(session, "lamp")
+    wait(session, 300_249)
+    assert session.box.state == "viewing"
+    wait(session, 1)
+    assert ("dark", 0) in listener.heard
+    assert (session.box.state, session.box.message) == ("browse", OVERDUE)
+    assert meter.safelight == 1
+
+
+@pytest.mark.parametrize(("key", "then"), [("expose", "held"), ("back", "left")])
+def test_a_lamp_that_is_put_out_and_does_not_say_so_is_taken_at_the_press(key, then):
+    session, meter, _ = deaf_session()
+    box = session.box
+    keys(session, "expose", "expose")
+    wait(session, 3000)
+    keys(session, key)
+    assert box.state == "stopping"
+    assert not session.lamp.lit
+    for ignored in ("expose", "pedal", "back", "lamp", "press"):
+        keys(session, ignored)
+        assert box.state == "stopping"
+    wait(session, 249)
+    assert box.state == "stopping"
+    wait(session, 1)
+    assert (box.state, box.message) == (then, OVERDUE)
+    assert box.left_ms() == 10_000 - 3000
+    assert meter.light_ms == 3000
+
+
+def test_a_lamp_that_fails_in_mid_stage_leaves_the_rest_to_be_given():
+    session = new_session()
+    meter = LightMeter(session)
+    meter.safelight = 1
+    session.watchers.append(meter)
+    keys(session, "expose", "expose")
+    wait(session, 4000)
+    session.input("lamp_end", session._lamp_off())
+    assert session.box.state == "held"
+    assert session.box.left_ms() == 6000
+    keys(session, "expose")
+    until_dark(session)
+    assert session.box.state == "browse"
+    assert (meter.light_ms, meter.strikes) == (10_000, 2)
+
+
+@pytest.mark.parametrize("ms", [0, 1, 2999, 3000, 10_000, 10**6])
+@pytest.mark.parametrize("key", ["expose", "lamp"])
+def test_a_false_report_of_the_end_finds_the_lamp_put_out(key, ms):
+    # What was given is not known any more; that the lamp is dark when the box says so, is.
+    session = new_session()
+    keys(session, *(["expose"] if key == "expose" else []), key)
+    wait(session, 3000)
+    assert session.lamp.lit
+    session.input("lamp_end", ms)
+    assert not session.lamp.lit
+    assert session.box.state not in LIT_STATES
+
+
+def test_an_exception_in_any_handler_leaves_the_lamp_to_end_by_itself():
+    # Whatever goes wrong in the box, the lamp's own timer has the end: there is no light without one.
+    session = new_session()
+    meter = LightMeter(session)
+    meter.safelight = 1
+    session.watchers.append(meter)
+    keys(session, "expose", "expose")
+    ends_ms = session.lamp.ends_ms
+
+    class Fault(Exception):
+        pass
+
+    def fails(*_):
+        raise Fault
+
+    session.box.handle = fails
+    session.box.next_deadline = lambda: None
+    for event_name in ("expose", "back", "tick", "line"):
+        with pytest.raises(Fault):
+            session.input(event_name)
+        assert session.lamp.ends_ms == ends_ms
+    with pytest.raises(Fault):
+        session.advance(ends_ms)
+    assert not session.lamp.lit
+    assert meter.faults == []

@@ -1,0 +1,452 @@
+"""The documents say what the code does: commands are run, pictures drawn again, names and links looked up.
+
+What is shown is checked against the program itself; that what it says is true is for the other tests.
+"""
+
+import ast
+import math
+import re
+import runpy
+import shlex
+import shutil
+import socket
+import sys
+import threading
+import zlib
+from pathlib import Path
+
+import pytest
+import typer
+from lampblack import cards, cli
+from lampblack.sim import build
+from timing_core import sheets
+from timing_core.bench import SETTINGS
+from timing_core.link import LineReader
+from timing_core.printing_map import PrintingMap
+from timing_core.run import compile_print
+from timing_core.sounds import SOUNDS
+from timing_core.transitions import STATES
+
+from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
+from host_sim.live import Live
+from host_sim.physics import LAMPS, RELAYS, lag_ms
+from host_sim.picture import half_blocks
+from host_sim.script import KEYS, Player
+from host_sim.session import Session
+
+ROOT = Path(__file__).parent.parent
+DOCS = ROOT / "docs"
+CORE = ROOT / "firmware" / "timing_core"
+EXAMPLES = Path(cards.__file__).parent / "examples"
+PAGES = sorted(
+    [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "hardware" / "README.md", *DOCS.glob("*.md")]
+)
+MADE = runpy.run_path(str(DOCS / "made.py"))
+
+every_page = pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
+
+
+def text_of(page: Path) -> str:
+    return page.read_text(encoding="utf-8")
+
+
+def fences(page: Path) -> list[tuple[str, str]]:
+    """(words after the opening fence, lines inside) of every fenced block."""
+    return re.findall(r"^```([^\n]*)\n(.*?)^```$", text_of(page), flags=re.DOTALL | re.MULTILINE)
+
+
+def prose(page: Path) -> str:
+    """The page without its fenced blocks."""
+    return re.sub(r"^```.*?^```$", "", text_of(page), flags=re.DOTALL | re.MULTILINE)
+
+
+def first_cells(page: Path, heading: str) -> list[str]:
+    """The first cells of the rows of the table under the heading that has this text."""
+    section = re.split(r"^#+ ", prose(page), flags=re.MULTILINE)
+    (body,) = [part for part in section if part.split("\n")[0] == heading]
+    rows = [line for line in body.split("\n") if line.startswith("| ")]
+    return [row.split(" | ")[0].removeprefix("| ") for row in rows[2:]]
+
+
+# --- the README
+
+
+def test_the_readme_is_short():
+    assert len(text_of(ROOT / "README.md").split()) < 900
+
+
+def test_the_readme_has_what_a_newcomer_needs():
+    text = text_of(ROOT / "README.md")
+    for needed in ("make demo", "make test", "docs/images/", "docs/safety.md", "DEVELOPERS.md", "(LICENSE)"):
+        assert needed in text
+    assert (ROOT / "LICENSE").read_text().startswith("MIT License")
+
+
+def test_the_first_card_of_the_readme_is_explained_in_its_true_figures(tmp_path):
+    page = ROOT / "README.md"
+    (toml,) = [inside for kind, inside in fences(page) if kind == "toml"]
+    path = tmp_path / "harbour-wall.toml"
+    path.write_text(toml)
+    map = PrintingMap.from_dict(cards.load(path))
+    for mark in map.passes[0].marks:
+        hundredths = math.floor(abs(map.mark_ms(0, mark)) / 10 + 0.5)
+        assert f"{hundredths / 100:.2f} s" in prose(page)
+
+
+# --- links and names
+
+
+def anchors(page: Path) -> set[str]:
+    """The anchors of a page's headings, made as code forges make them."""
+    found = set()
+    for heading in re.findall(r"^#+ (.*)$", prose(page), flags=re.MULTILINE):
+        kept = "".join(ch for ch in heading.lower() if ch.isalnum() or ch in " -_")
+        found.add(kept.replace(" ", "-"))
+    return found
+
+
+@every_page
+def test_links_lead_somewhere(page):
+    links = re.findall(r"\]\(([^)\s]+)\)", prose(page))
+    for link in links:
+        if re.match(r"[a-z]+:", link):
+            continue
+        name, _, anchor = link.partition("#")
+        target = (page.parent / name).resolve() if name else page
+        assert target.exists(), link
+        assert ROOT in target.parents, link
+        assert not anchor or anchor in anchors(target), link
+
+
+def test_every_page_is_reached_from_the_readme():
+    seen, ahead = set(), [ROOT / "README.md"]
+    while ahead:
+        page = ahead.pop()
+        if page in seen:
+            continue
+        seen.add(page)
+        for link in re.findall(r"\]\(([^)#\s]+\.md)", text_of(page)):
+            ahead.append((page.parent / link).resolve())
+    assert set(PAGES) <= seen
+
+
+@every_page
+def test_files_that_are_named_exist(page):
+    suffixes = r"\.(?:py|md|json|toml)"
+    for name in re.findall(
+        rf"`((?:firmware|host_sim|tools|tests|docs|hardware)/[\w./-]+?{suffixes})`", text_of(page)
+    ):
+        assert (ROOT / name).is_file(), name
+    for name in re.findall(r"`((?:firmware|host_sim|tools|tests|docs|hardware)/[\w/-]+)`", text_of(page)):
+        assert (ROOT / name).is_dir(), name
+
+
+def names_in(path: Path) -> set[str]:
+    """What a module defines: functions, classes, constants, and methods as `Class.method`."""
+    found = set()
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Assign):
+            found |= {target.id for target in node.targets if isinstance(target, ast.Name)}
+        elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            found.add(node.name)
+            if isinstance(node, ast.ClassDef):
+                members = [
+                    inside
+                    for inside in node.body
+                    if isinstance(inside, ast.FunctionDef | ast.AsyncFunctionDef)
+                ]
+                found |= {f"{node.name}.{member.name}" for member in members}
+    return found
+
+
+@every_page
+def test_functions_that_are_named_with_their_file_exist(page):
+    for file, name in re.findall(r"`([\w/]+\.py)` `([\w.]+)`", text_of(page)):
+        assert name in names_in(ROOT / file), f"{file} {name}"
+
+
+def test_one_press_is_followed_all_the_way():
+    """From one press to the ledger, the places that the chain names are truly passed, in its order."""
+    named = re.findall(r"`([\w/]+\.py)` `([\w.]+)`", text_of(ROOT / "DEVELOPERS.md"))
+    chain = [(str(ROOT / file), name) for file, name in named if not file.startswith(("tests/", "tools/"))]
+    chain = [place for place in chain if place[1] != "TABLE"]
+    darkroom = build()
+    session = darkroom.session
+    session.power_up()
+    session.box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "harbour-wall.toml")))
+    player = Player(session)
+    player.play("expose")
+    passed = []
+
+    def note(frame, event, argument):
+        if event == "call":
+            passed.append((frame.f_code.co_filename, frame.f_code.co_qualname))
+
+    sys.setprofile(note)
+    try:
+        Live(session, clock=lambda: 0).input("expose")
+        player.play("wait 1")
+        half_blocks(bytes(session.frame()))
+        player.play("wait until ready\nexpose\nwait until browse")
+    finally:
+        sys.setprofile(None)
+    ahead = iter(passed)
+    assert [place for place in chain if place not in ahead] == []
+
+
+# --- commands
+
+
+def commands(page: Path) -> list[tuple[str, str | None]]:
+    """Every `lampblack` and `export` of a page in order, with the output it is shown with (None: without)."""
+    found: list[tuple[str, str | None]] = []
+    for kind, inside in fences(page):
+        if kind == "sh":
+            found += [
+                (line, None) for line in inside.split("\n") if line.startswith(("lampblack ", "export "))
+            ]
+        elif kind == "console":
+            command, _, output = inside.partition("\n")
+            assert command.startswith("$ lampblack "), command
+            found.append((command.removeprefix("$ "), output))
+    return found
+
+
+@pytest.fixture
+def port():
+    """The address of a simulated box: tools come one after another, the box goes on."""
+    session = Session(MemoryDisk(), desk_kit())
+    session.power_up()
+    listener = socket.create_server(("127.0.0.1", 0))
+
+    over = threading.Event()
+
+    def serve() -> None:
+        while not over.is_set():
+            connection, _ = listener.accept()
+            reader = LineReader()
+            session.send = connection.sendall
+            with connection:
+                while data := connection.recv(4096):
+                    reader.feed(data)
+                    while (line := reader.next_line()) is not None:
+                        session.input("line", line)
+
+    thread = threading.Thread(target=serve)
+    thread.start()
+    yield f"socket://127.0.0.1:{listener.getsockname()[1]}"
+    over.set()
+    socket.create_connection(listener.getsockname()).close()
+    thread.join()
+    listener.close()
+
+
+def lines(text: str) -> list[str]:
+    return [line.rstrip() for line in text.rstrip().split("\n")]
+
+
+def parse_only(arguments: list[str]) -> None:
+    """Parse a command without running it: for what needs a terminal or never ends."""
+    group = typer.main.get_command(cli.app)
+    context = group.make_context("lampblack", list(arguments))
+    name, command, rest = group.resolve_command(context, arguments)
+    command.make_context(name, rest, parent=context)
+
+
+@every_page
+def test_commands_do_what_the_page_shows(page, port, tmp_path, monkeypatch, capsys):
+    """In a copy of the checkout's examples, against a box of its own."""
+    shutil.copytree(EXAMPLES, tmp_path / "tools" / "lampblack" / "examples")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("LAMPBLACK_PORT", raising=False)
+    for kind, inside in fences(page):
+        if kind.startswith("script "):
+            Path(kind.split()[1]).write_text(inside)
+    for command, output in commands(page):
+        arguments = shlex.split(command.replace("socket://localhost:7327", port))[1:]
+        if command.startswith("export "):
+            monkeypatch.setenv(*arguments[0].split("="))
+            continue
+        if arguments[0] == "sim" and "--script" not in arguments:
+            parse_only(arguments)
+            continue
+        code = cli.run(arguments)
+        said = capsys.readouterr()
+        assert code == 0, f"{command}: {said.err}"
+        if output is not None:
+            assert lines(said.out) == lines(output), command
+
+
+@every_page
+def test_commands_named_in_passing_exist(page):
+    group = typer.main.get_command(cli.app)
+    context = typer.Context(group)
+    for words in re.findall(r"`lampblack ([a-z]+)", prose(page)):
+        assert words in group.list_commands(context), words
+
+
+def test_every_command_is_in_some_page():
+    group = typer.main.get_command(cli.app)
+    said = "\n".join(text_of(page) for page in PAGES)
+    for name in group.list_commands(typer.Context(group)):
+        assert f"lampblack {name}" in said, name
+
+
+@every_page
+def test_make_targets_that_are_named_exist(page):
+    makefile = (ROOT / "Makefile").read_text()
+    named = re.findall(r"`make ([a-z]+)", prose(page))
+    for kind, inside in fences(page):
+        named += re.findall(r"^make ([a-z]+)", inside, flags=re.MULTILINE) if kind == "sh" else []
+    for target in named:
+        assert re.search(rf"^{target}:", makefile, flags=re.MULTILINE), target
+
+
+# --- what is made from the code
+
+
+@pytest.mark.parametrize("page", sorted(DOCS.glob("*.md")), ids=lambda page: page.name)
+def test_made_pieces_are_as_they_are_made_today(page):
+    assert MADE["with_blocks"](text_of(page)) == text_of(page), "stale: run `make diagram`"
+
+
+def test_every_made_piece_is_shown():
+    said = "\n".join(text_of(page) for page in PAGES)
+    for name, inside in MADE["blocks"]().items():
+        assert f"<!-- made: {name} -->\n{inside}\n<!-- end of {name} -->" in said
+
+
+def test_the_state_diagram_is_what_the_command_prints(capsys):
+    assert cli.run(["diagram"]) == 0
+    (diagram,) = [inside for kind, inside in fences(DOCS / "states.md") if kind == "mermaid"]
+    assert diagram == capsys.readouterr().out
+
+
+def test_no_label_of_the_state_diagram_ends_early():
+    """In Mermaid's state diagrams a semicolon ends the statement, and the rest becomes states of its own."""
+    (diagram,) = [inside for kind, inside in fences(DOCS / "states.md") if kind == "mermaid"]
+    assert [line for line in diagram.split("\n") if ";" in line] == []
+
+
+def read_png(data: bytes) -> tuple[bytes, bytes, bytes]:
+    """Header, palette and pixels: what a picture shows, however well its packer packs."""
+    chunks = {}
+    at = 8
+    while at < len(data):
+        length = int.from_bytes(data[at : at + 4], "big")
+        chunks[data[at + 4 : at + 8]] = data[at + 8 : at + 8 + length]
+        at += 12 + length
+    return chunks[b"IHDR"], chunks[b"PLTE"], zlib.decompress(chunks[b"IDAT"])
+
+
+def test_pictures_are_what_the_core_draws_now():
+    drawn = MADE["pictures"]()
+    assert {path.stem for path in MADE["IMAGES"].iterdir()} == set(drawn)
+    for name, png in drawn.items():
+        kept = (MADE["IMAGES"] / f"{name}.png").read_bytes()
+        assert read_png(kept) == read_png(png), f"{name} is stale: run `make diagram`"
+
+
+def test_every_picture_is_shown():
+    said = "\n".join(text_of(page) for page in PAGES)
+    for name in MADE["pictures"]():
+        assert f"images/{name}.png" in said, name
+
+
+# --- the panel
+
+
+def test_every_setting_is_explained():
+    page = text_of(DOCS / "bench-settings.md")
+    for key, label, *_ in SETTINGS:
+        assert f"| `{key}` | {label} |" in page
+
+
+def test_every_row_of_every_sheet_is_explained():
+    page = DOCS / "using-the-box.md"
+    session = Session(MemoryDisk(), desk_kit())
+    session.power_up()
+    box = session.box
+    box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "birch-wood.toml")))
+    box.strip.pass_index = 1
+    labels = {"print": set(), "strip": {"Choose a patch"}}
+    for sheet, found in labels.items():
+        for origin_ms, centred in ((None, True), (8000, True), (8000, False)):
+            box.sheet = sheet
+            box.strip.origin_ms, box.strip.centred = origin_ms, centred
+            found |= {row.label.strip() for row in sheets.rows(box)}
+    for sheet, heading in (
+        ("print", "Print: the map of the print"),
+        ("strip", "Strip: a test strip for a pass or an area"),
+    ):
+        told = [cell for cells in first_cells(page, heading) for cell in cells.split(", ")]
+        for label in labels[sheet]:
+            name = re.sub(r"^(Dodge|Burn) .*|^(Pass) \d", lambda m: m[1] or m[2], label)
+            assert any(cell == name or cell.startswith(name + " ") for cell in told), label
+
+
+def test_every_sound_is_explained_in_its_own_tones():
+    rows = {}
+    for line in text_of(DOCS / "using-the-box.md").split("\n"):
+        cells = line.strip("| ").split(" | ")
+        if cells[0] in SOUNDS:
+            rows[cells[0]] = cells[1]
+    assert list(rows) == list(SOUNDS)
+    for name, tones in SOUNDS.items():
+        heard = [hertz for hertz, _ in tones if hertz]
+        told = [int(number) for number in re.findall(r"\d+", rows[name])]
+        assert told == (heard[:1] if len(set(heard)) == 1 else heard), name
+
+
+def messages() -> set[str]:
+    """How every refusal and message that the panel can show begins, with … for what is filled in."""
+    found = set()
+    # What the bench and the wire refuse is read at the PC, which says the rest.
+    for name in ("box", "run", "strip", "sheets", "printing_map", "shelf", "store"):
+        for node in ast.walk(ast.parse((CORE / f"{name}.py").read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and node.args:
+                called = getattr(node.func, "attr", getattr(node.func, "id", ""))
+                if called in ("Refusal", "StoreFault", "_say"):
+                    for part in ast.walk(node.args[0]):
+                        if isinstance(part, ast.Constant) and isinstance(part.value, str):
+                            found.add(re.sub(r"%[sd]", "…", part.value))
+    return {text for text in found if " " in text and text != "The card is not taken"}
+
+
+def test_every_message_is_explained():
+    told = first_cells(DOCS / "using-the-box.md", "Messages")
+    shown = messages()
+    assert len(shown) > 15
+    for text in shown:
+        assert any(text.startswith(cell.rstrip(".").removesuffix(" …")) for cell in told), text
+
+
+# --- the simulator
+
+
+def test_every_word_of_scripts_is_explained():
+    told = "\n".join(first_cells(DOCS / "simulator.md", "Scripts"))
+    for word in (*KEYS, "dial 3", "wait 1.5", "reset"):
+        assert f"`{word}`" in told
+    for start in (
+        "line {",
+        "# ",
+        *("wait until " + what for what in ("dark`", "lit`", "stage ", "left ", "card ")),
+    ):
+        assert f"`{start}" in told
+    assert re.search(r"`wait until (\w+)`", told)[1] in [name for name, _ in STATES]
+
+
+def test_lamps_are_told_with_their_lag():
+    page = text_of(DOCS / "simulator.md")
+    for name, lamp in LAMPS.items():
+        relay = RELAYS["ideal" if name == "ideal" else "mechanical"]
+        row = next(line for line in page.split("\n") if re.match(rf'\| `"?{name}"?`', line))
+        assert row.endswith(f"| {round(lag_ms(lamp, relay))} ms |"), row
+
+
+def test_the_example_cards_can_be_printed():
+    session = Session(MemoryDisk(), desk_kit())
+    for path in EXAMPLES.glob("*.toml"):
+        assert compile_print(PrintingMap.from_dict(cards.load(path)), session.box.bench)

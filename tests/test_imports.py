@@ -1,0 +1,225 @@
+"""The import law: arrows point inward, hardware is behind one door, and what is portable stays so.
+
+Source is read, not run, so an import that only happens on a board, or inside a function, counts as well.
+"""
+
+import ast
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+sys.path.append(str(Path(__file__).parent))
+
+from micropython import DESK_MODULES, ROOT
+
+STDLIB = sys.stdlib_module_names
+HARDWARE = {"machine", "rp2", "board"}
+# Of the modules that MicroPython has on a desktop, those that portable code of the simulator may use.
+DESK_STDLIB = {"binascii", "framebuf", "hashlib", "json"}
+# What a distribution is called where it is not the name of its module.
+DISTRIBUTIONS = {"serial": "pyserial"}
+
+
+def imports_of(source: str, package: str) -> set[str]:
+    """Full dotted names of all modules that `source`, a module of `package`, imports anywhere.
+
+    What cannot be told by reading (a name worked out while running) is given as "?".
+    """
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            folders = package.split(".")
+            base = folders[: len(folders) - node.level + 1] if node.level else []
+            names = [node.module] if node.module else [alias.name for alias in node.names]
+            found |= {".".join([*base, name]) for name in names}
+        elif isinstance(node, ast.Call):
+            called = ast.unparse(node.func)
+            if called == "__import__" or called.split(".")[-1] == "import_module":
+                fixed = node.args and isinstance(node.args[0], ast.Constant)
+                found.add(str(node.args[0].value) if fixed else "?")  # type: ignore[attr-defined]
+    return found
+
+
+def roots(names: set[str]) -> set[str]:
+    return {name.split(".")[0] for name in names}
+
+
+def core_faults(source: str) -> set[str]:
+    return roots(imports_of(source, "timing_core")) - {"timing_core", "collections", "struct"}
+
+
+def sim_faults(source: str) -> set[str]:
+    outside = roots(imports_of(source, "host_sim")) - {"timing_core", "host_sim", "framebuf"}
+    return {name for name in outside if name not in STDLIB or name in HARDWARE}
+
+
+def desk_faults(source: str) -> set[str]:
+    portable = {f"host_sim.{name}" for name in DESK_MODULES}
+    return {
+        name
+        for name in imports_of(source, "host_sim")
+        if name not in portable and roots({name}) - DESK_STDLIB - {"timing_core"}
+    }
+
+
+def tool_faults(source: str, declared: set[str]) -> set[str]:
+    outside = roots(imports_of(source, "lampblack")) - {"timing_core", "host_sim", "lampblack"}
+    return {
+        name
+        for name in outside
+        if name in HARDWARE or (name not in STDLIB and DISTRIBUTIONS.get(name, name) not in declared)
+    }
+
+
+def sources(*folders: str) -> dict[str, str]:
+    """Path from the root and text of every Python file in the folders; none of them may be empty of files."""
+    found = {}
+    for folder in folders:
+        paths = sorted((ROOT / folder).rglob("*.py"))
+        assert paths, folder
+        found |= {path.relative_to(ROOT).as_posix(): path.read_text(encoding="utf-8") for path in paths}
+    return found
+
+
+def declared() -> set[str]:
+    """Distributions that the tools may use, as pyproject.toml names them."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    return {line.split(">")[0].split("=")[0].strip() for line in project["dependencies"]}
+
+
+# --- the law
+
+
+def test_the_core_imports_only_itself():
+    faults = {path: core_faults(text) for path, text in sources("firmware/timing_core").items()}
+    assert {path: names for path, names in faults.items() if names} == {}
+
+
+def test_the_simulator_imports_the_core_and_the_standard_library():
+    faults = {path: sim_faults(text) for path, text in sources("host_sim").items()}
+    assert {path: names for path, names in faults.items() if names} == {}
+
+
+@pytest.mark.parametrize("name", DESK_MODULES)
+def test_what_is_portable_of_the_simulator_imports_nothing_of_the_desktop_alone(name):
+    assert desk_faults((ROOT / "host_sim" / f"{name}.py").read_text(encoding="utf-8")) == set()
+
+
+def test_the_tools_import_what_is_declared_and_no_board():
+    faults = {path: tool_faults(text, declared()) for path, text in sources("tools").items()}
+    assert {path: names for path, names in faults.items() if names} == {}
+
+
+def test_the_serial_port_is_opened_in_one_file():
+    users = [
+        path
+        for path, text in sources("firmware", "host_sim", "tools").items()
+        if "serial" in roots(imports_of(text, ""))
+    ]
+    assert users == ["tools/lampblack/box_client.py"]
+
+
+def test_only_the_board_touches_hardware():
+    for path, text in sources("firmware", "host_sim", "tools").items():
+        if not path.startswith("firmware/board/"):
+            assert not roots(imports_of(text, "")) & {"machine", "rp2"}, path
+
+
+def test_the_core_counts_in_integers():
+    """No float and no true division: a board's floats are single precision."""
+    for path, text in sources("firmware/timing_core").items():
+        assert float_faults(text) == [], path
+
+
+def float_faults(source: str) -> list[str]:
+    return [
+        f"line {node.lineno}: {ast.unparse(node)}"
+        for node in ast.walk(ast.parse(source))
+        if (isinstance(node, ast.Constant) and isinstance(node.value, float))
+        or (isinstance(node, (ast.BinOp, ast.AugAssign)) and isinstance(node.op, ast.Div))
+        or (isinstance(node, ast.Call) and ast.unparse(node.func) == "float")
+    ]
+
+
+# --- the checkers themselves, on sources that break the law
+
+
+@pytest.mark.parametrize(
+    ("source", "names"),
+    [
+        ("import time", {"time"}),
+        ("import os.path as p", {"os"}),
+        ("from json import loads", {"json"}),
+        ("from __future__ import annotations", {"__future__"}),
+        ("from .. import host_sim", {"host_sim"}),
+        ("from ..host_sim import session", {"host_sim"}),
+        ("import timing_core.box, machine", {"machine"}),
+        ("def f():\n    import utime", {"utime"}),
+        ("try:\n    import framebuf\nexcept ImportError:\n    pass", {"framebuf"}),
+        ("if False:\n    from typing import Any", {"typing"}),
+        ("time = __import__('time')", {"time"}),
+        ("import timing_core\nx = __import__(timing_core.name)", {"?"}),
+        ("from . import sheets\nfrom .box import Box\nimport struct\nfrom collections import deque", set()),
+        ("# import time\ns = 'import time'", set()),
+    ],
+)
+def test_an_import_the_core_may_not_have_is_found(source, names):
+    assert core_faults(source) == names
+
+
+@pytest.mark.parametrize(
+    ("source", "names"),
+    [
+        ("from board import lamp", {"board"}),
+        ("import machine", {"machine"}),
+        ("import rich", {"rich"}),
+        ("from lampblack import cards", {"lampblack"}),
+        ("def f():\n    import serial", {"serial"}),
+        ("import importlib\nm = importlib.import_module('serial')", {"serial"}),
+        ("import math\nfrom timing_core.box import Box\nfrom host_sim.script import Player", set()),
+        ("from . import script", set()),
+    ],
+)
+def test_an_import_the_simulator_may_not_have_is_found(source, names):
+    assert sim_faults(source) == names
+
+
+@pytest.mark.parametrize(
+    ("source", "names"),
+    [
+        ("from __future__ import annotations", {"__future__"}),
+        ("import dataclasses", {"dataclasses"}),
+        ("from host_sim.easel import Easel", {"host_sim.easel"}),
+        ("from . import live", {"host_sim.live"}),
+        ("from host_sim import disks", {"host_sim"}),
+        ("from .disks import MemoryDisk", {"host_sim.disks"}),
+        ("import json\nfrom host_sim.session import Session\nfrom timing_core import box", set()),
+    ],
+)
+def test_an_import_that_is_not_portable_is_found(source, names):
+    assert desk_faults(source) == names
+
+
+@pytest.mark.parametrize(
+    ("source", "names"),
+    [
+        ("import numpy", {"numpy"}),
+        ("from board.lamp import Lamp", {"board"}),
+        ("import rp2", {"rp2"}),
+        ("import serial, tomlkit, json\nfrom . import cards\nimport host_sim.live", set()),
+    ],
+)
+def test_an_import_the_tools_may_not_have_is_found(source, names):
+    assert tool_faults(source, {"pyserial", "tomlkit"}) == names
+
+
+def test_a_float_is_found():
+    assert float_faults("x = 1.0") == ["line 1: 1.0"]
+    assert float_faults("x = 1\ny = x / 2") == ["line 2: x / 2"]
+    assert float_faults("x = 1\nx /= 2") == ["line 2: x /= 2"]
+    assert float_faults("x = float(1)") == ["line 1: float(1)"]
+    assert float_faults("x = 1 // 2  # 1.0\ny = '1.0 / 2'") == []

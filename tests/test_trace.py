@@ -1,0 +1,120 @@
+"""One set of input scripts gives byte-identical traces on CPython and on MicroPython with a small heap.
+
+No trace is kept in a file: whatever the box should do is another test's business, here it must only be the
+same everywhere, whenever the ticks wrap, and with or without a panel.
+"""
+
+import runpy
+import sys
+from pathlib import Path
+
+import pytest
+from timing_core.sounds import SOUNDS
+from timing_core.transitions import STATES
+
+from host_sim.session import Watcher
+
+sys.path.append(str(Path(__file__).parent))
+
+import micropython
+
+SCRIPTS = sorted((micropython.ROOT / "tests" / "scripts").glob("*.txt"))
+WRAP_AFTER_MS = 20000
+TICKS_MS = (1 << 30) - WRAP_AFTER_MS
+"""The box's ticks at power-up: they wrap 20 s later, in the middle of every script."""
+
+play = runpy.run_path(str(micropython.PORTABLE / "trace.py"))["play"]
+each_script = pytest.mark.parametrize("script", SCRIPTS, ids=[script.stem for script in SCRIPTS])
+
+
+def trace_of(script, **details):
+    lines = []
+    play(str(script), lines.append, **details)
+    return lines
+
+
+def differences(ours, theirs):
+    """The first line that differs, with its number; nothing where the traces are the same."""
+    for number, (own, other) in enumerate(zip([*ours, "(end)"], [*theirs, "(end)"], strict=False)):
+        if own != other:
+            return [f"line {number + 1}: {own} here, {other} there"]
+    return []
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return micropython.compile_all(tmp_path_factory.mktemp("mpy"))
+
+
+@each_script
+def test_micropython_gives_the_same_trace_byte_for_byte(folder, script):
+    done = micropython.run(["-m", "trace", str(script), str(TICKS_MS)], folder)
+    assert done.returncode == 0, done.stderr + done.stdout[-2000:]
+    ours = trace_of(script, ticks_ms=TICKS_MS)
+    assert differences(ours, done.stdout.splitlines()) == []
+    assert done.stdout == "".join(line + "\n" for line in ours)
+
+
+@each_script
+def test_ticks_that_wrap_change_nothing(script):
+    # Nor do ticks that pass the middle, where a signed count would turn negative.
+    ours = trace_of(script, ticks_ms=1000)
+    for ticks_ms in (TICKS_MS, (1 << 29) - WRAP_AFTER_MS):
+        assert differences(ours, trace_of(script, ticks_ms=ticks_ms)) == []
+
+
+@each_script
+def test_a_panel_changes_nothing_but_the_pictures(script):
+    with_panel = [line for line in trace_of(script) if '"out":"screen"' not in line]
+    assert differences(with_panel, trace_of(script, panel_ms=0)) == []
+
+
+def test_a_difference_is_found():
+    ours = trace_of(SCRIPTS[0])
+    assert differences(ours, ours) == []
+    assert differences(ours, ours[:-1]) == [f"line {len(ours)}: {ours[-1]} here, (end) there"]
+    assert differences(ours[:-1], ours) != []
+    changed = [*ours[:5], ours[5].replace('"t":', '"t":1'), *ours[6:]]
+    assert differences(ours, changed)[0].startswith("line 6: ")
+
+
+class Seen(Watcher):
+    """What scripts come through: states, inputs, outputs, sounds, and strikes under which the ticks wrap."""
+
+    def __init__(self):
+        self.states, self.inputs, self.outputs, self.sounds = set(), set(), set(), set()
+        self.wrapped_under_light = 0
+
+    def join(self, session):
+        self.session = session
+        self.lit_from_ms = 0
+        session.watchers.append(self)
+
+    def input(self, now_ms, event, value):
+        self.states.add(self.session.box.state)
+        self.inputs.add(event)
+
+    def output(self, now_ms, kind, value):
+        self.outputs.add(kind)
+        if kind == "sound":
+            self.sounds.add(value)
+
+    def lamp(self, now_ms, on):
+        if on:
+            self.lit_from_ms = now_ms
+        elif self.lit_from_ms < WRAP_AFTER_MS < now_ms:
+            self.wrapped_under_light += 1
+
+
+def test_the_scripts_come_through_everything():
+    """A trace says little if the scripts do little: every state, input, output and sound is in them."""
+    seen = Seen()
+    for script in SCRIPTS:
+        session = play(str(script), lambda line: None, ticks_ms=TICKS_MS, watch=seen.join)
+        assert session.now_ms > WRAP_AFTER_MS, script.stem
+    assert seen.states == {name for name, _ in STATES}
+    keys = {"expose", "pedal", "lamp", "back", "dial", "press"}
+    assert seen.inputs == {*keys, "line", "tick", "lamp_end", "power_up"}
+    assert seen.outputs >= {"light", "dark", "safelight", "sound", "level", "screen", "send", "handover"}
+    assert seen.sounds == set(SOUNDS)
+    assert seen.wrapped_under_light >= 3

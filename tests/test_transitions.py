@@ -1,0 +1,277 @@
+"""The transition table, checked as data, and every row of it fired by inputs.
+
+The table is the whole behaviour of the box, so what it cannot say is checked here: that no row is dead,
+that light is only ever reached through a row that gives it, and that what is not in it changes nothing.
+"""
+
+import ast
+import inspect
+import random
+import sys
+from collections import deque
+from pathlib import Path
+
+import pytest
+from timing_core import box as box_module
+from timing_core import link as link_module
+from timing_core.box import Box
+from timing_core.transitions import LIT, STATES, TABLE, transitions
+
+sys.path.append(str(Path(__file__).parent))
+
+from box_model import LIT_STATES, SITUATIONS, a_card, a_pass, load, set_row, situation, snapshot, to_sheet
+
+from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
+from host_sim.session import Session
+
+ROWS = list(transitions())
+NAMES = [name for name, _ in STATES]
+CONTROLS = ("expose", "lamp", "back", "dial", "press")
+EVENTS = (*CONTROLS, "lamp_end", "tick", "power_up")
+CORE = Path(box_module.__file__).parent
+
+
+# --- the table as data
+
+
+def test_every_line_of_the_table_is_read():
+    lines = [" ".join(line.split()) for line in TABLE.split("\n") if line and line[0] != "#"]
+    assert lines == [
+        " ".join([word or "-" for word in row[:5]] + row[5:6]).strip() for row in map(list, ROWS)
+    ]
+
+
+def test_names_in_the_table_are_states_events_and_methods():
+    for state, event, when, do, then, _ in ROWS:
+        assert state in NAMES
+        assert event in EVENTS
+        assert then in NAMES or then == "before"
+        for name in filter(None, (when, do)):
+            assert callable(getattr(Box, "_" + name)), name
+
+
+def test_a_control_has_a_word_and_nothing_else_has():
+    for state, event, _, _, _, says in ROWS:
+        assert bool(says) == (event in CONTROLS), (state, event)
+
+
+def test_no_row_stands_behind_one_that_always_holds():
+    closed = set()
+    for state, event, when, _, _, _ in ROWS:
+        assert (state, event) not in closed, f"{state} {event} can never get past an earlier row"
+        if not when:
+            closed.add((state, event))
+
+
+def _next(state: str) -> set[str]:
+    """States that a row leads to; "before" is any state from which the viewing light is lit."""
+    found = {then for own, _, _, _, then, _ in ROWS if own == state}
+    if "before" in found:
+        found |= {own for own, _, _, do, _, _ in ROWS if do == "view"}
+    return found - {"before"}
+
+
+def _reached(start: str) -> set[str]:
+    found, todo = {start}, deque([start])
+    while todo:
+        for then in _next(todo.popleft()) - found:
+            found.add(then)
+            todo.append(then)
+    return found
+
+
+def test_every_state_is_reached_from_power_up():
+    # Only the wire hands over, and only when dark: no row leads there.
+    assert _reached("off") == set(NAMES) - {"away"}
+    assert "off" not in _reached("browse")
+
+
+def test_every_state_has_a_way_out_by_back_or_by_itself():
+    home = {"off", "browse", "away"}
+    for state in set(NAMES) - home:
+        ways = [then for own, event, _, _, then, _ in ROWS if own == state and event in ("back", "lamp_end")]
+        assert any(then != state for then in ways), state
+    # And BACK or the lamp's end alone, again and again, come home from everywhere.
+    for state in set(NAMES) - home:
+        found, todo = {state}, [state]
+        while todo:
+            own = todo.pop()
+            for row in ROWS:
+                thens = {row[4]} if row[4] != "before" else {"browse"}
+                if row[0] == own and row[1] in ("back", "lamp_end"):
+                    todo += thens - found
+                    found |= thens
+        assert "browse" in found, state
+
+
+# --- light
+
+
+class _Calls(ast.NodeVisitor):
+    """For every method of a class: the names it calls on anything, and the kinds it puts out."""
+
+    def __init__(self, source: str) -> None:
+        self.calls: dict[str, set[str]] = {}
+        self.puts: dict[str, set[str]] = {}
+        self._in = ""
+        self.visit(ast.parse(source))
+
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
+        self._in = node.name
+        self.calls.setdefault(node.name, set())
+        self.puts.setdefault(node.name, set())
+        self.generic_visit(node)
+
+    def visit_Call(self, node: ast.Call) -> None:
+        if isinstance(node.func, ast.Attribute) and self._in:
+            self.calls[self._in].add(node.func.attr)
+            if node.func.attr == "put" and node.args and isinstance(node.args[0], ast.Constant):
+                self.puts[self._in].add(node.args[0].value)
+        self.generic_visit(node)
+
+    def reach(self, *names: str) -> set[str]:
+        found, todo = set(names), list(names)
+        while todo:
+            more = self.calls.get(todo.pop(), set()) - found
+            found |= more
+            todo += more
+        return found
+
+
+BOX_CALLS = _Calls(inspect.getsource(box_module))
+
+
+def test_one_place_in_the_core_gives_light():
+    places = [
+        (path.name, name)
+        for path in sorted(CORE.glob("*.py"))
+        for name, kinds in _Calls(path.read_text()).puts.items()
+        if "light" in kinds
+    ]
+    assert places == [("box.py", "_light")]
+
+
+def test_light_is_entered_only_by_rows_that_give_it():
+    assert LIT == LIT_STATES
+    gives = {do for _, _, _, do, _, _ in ROWS if do and "_light" in BOX_CALLS.reach("_" + do)}
+    assert gives == {"strike", "view"}
+    for state, event, _, do, then, _ in ROWS:
+        if do in gives:
+            assert then in ("exposing", "viewing")
+            assert state not in LIT, "a lamp is not struck while it is lit"
+            assert event in CONTROLS, "only a hand gives light"
+        elif then in LIT:
+            assert state in LIT
+            assert then == state or (then == "stopping" and do.startswith("put_out"))
+        if state in LIT and then not in LIT:
+            assert event == "lamp_end", "the box takes the light to be out only when it is told so"
+
+
+def test_no_message_of_the_wire_leads_to_light():
+    link = _Calls(inspect.getsource(link_module))
+    handlers = ["_" + method.replace(".", "_") for method in link_module.METHODS]
+    assert set(handlers) <= set(link.calls)
+    reached = link.reach(*handlers, "take")
+    assert "_light" not in BOX_CALLS.reach(*(reached & set(BOX_CALLS.calls)))
+    assert "handle" not in reached
+    assert "line" not in {row[1] for row in ROWS}
+
+
+# --- every row is fired, and nothing else happens
+
+
+class Noting(Session):
+    """A session that notes in `fired` every row of the table that fires."""
+
+    fired: set[tuple]
+
+    def _new_box(self) -> Box:
+        box = super()._new_box()
+        at: dict[tuple, int] = {}
+        for row in ROWS:
+            nth = at[row[:2]] = at.get(row[:2], -1) + 1
+            rows = box._table[row[0]][row[1]]
+            when, do, *rest = rows[nth]
+            rows[nth] = (when, self._note(row, do), *rest)
+        return box
+
+    def _note(self, row: tuple, do):
+        def noted() -> None:
+            self.fired.add(row)
+            if do is not None:
+                do()
+
+        return noted
+
+
+def explore(session: Session, chance: random.Random) -> None:
+    """One input of any kind, also such as only bad luck gives."""
+    pick = chance.random()
+    lamp = session.lamp
+    if pick < 0.5:
+        session.input(chance.choice(("expose", "expose", "lamp", "back", "press", "pedal")))
+    elif pick < 0.65:
+        session.input("dial", chance.choice((-7, -1, 1, 1, 2, 7)))
+    elif pick < 0.85:
+        session.advance(session.now_ms + chance.choice((1, 500, 3000, 20000)))
+    elif pick < 0.90 and lamp.lit:
+        session.advance(lamp.ends_ms)
+    elif pick < 0.95 and lamp.lit:
+        # A key in the very ms in which the lamp goes out by itself
+        session.advance(lamp.ends_ms - 1)
+        session.now_ms += 1
+        session.input(chance.choice(("expose", "back")))
+    elif pick < 0.97 and lamp.lit:
+        session.input("lamp_end", session._lamp_off())  # the lamp fails
+    elif pick > 0.985:
+        session.reset()
+
+
+def test_every_row_fires():
+    fired: set[tuple] = set()
+    chance = random.Random(120)
+    for run in range(60):
+        session = Noting.__new__(Noting)
+        session.fired = fired
+        session.__init__(MemoryDisk(), desk_kit(), panel_ms=100 * (run % 2))
+        session.power_up()
+        if run % 3 == 1:
+            card = a_card(("sky", 30), base_ms=3000)
+            card["passes"].append(a_pass(("door", 60, "00"), base_ms=2000, filter="5"))
+            load(session, card)
+        elif run % 3 == 2:
+            to_sheet(session, "strip")
+            set_row(session, "Patches", -4)
+        for _ in range(400):
+            explore(session, chance)
+    assert [row for row in ROWS if row not in fired] == []
+
+
+def test_the_situations_stand_in_every_state():
+    assert {situation(name).box.state for name in SITUATIONS} == set(NAMES) - {"off"}
+
+
+@pytest.mark.parametrize("name", SITUATIONS)
+def test_an_event_without_a_row_changes_nothing(name):
+    session = situation(name)
+    box = session.box
+    state = box.state
+    for event in (*EVENTS, "pedal"):
+        own = "expose" if event == "pedal" else event
+        rows = box._table[state].get(own, [])
+        if any(when is None or when() for when, *_ in rows):
+            continue
+        before = snapshot(session)
+        for value in (0, 1, -3, 10**6):
+            out = box.handle(event, session.now_ms, value)
+            assert out.count == 0, (event, value, out.kind[: out.count])
+        assert snapshot(session) == before, event
+
+
+def test_before_power_up_nothing_is_taken():
+    session = Session(MemoryDisk(), desk_kit(), 100)
+    for event in (*CONTROLS, "pedal", "tick", "lamp_end"):
+        assert session.box.handle(event, 0, 1).count == 0
+    assert session.box.state == "off"
+    assert session.box.next_deadline() is None
