@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint bench diagram clean
+.PHONY: demo test lint bench diagram pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -22,6 +22,10 @@ bench: $(VENV)/ready-for-tests
 # What the documents take from the code: the state diagram, the pictures of the panel, the table of settings.
 diagram: $(VENV)/ready
 	$(BIN)/python docs/made.py
+
+# The board's pins, from their one source.
+pins:
+	$(PYTHON) hardware/make_pins.py
 
 $(VENV)/ready: pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \

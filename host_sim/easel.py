@@ -137,7 +137,10 @@ class Easel(Watcher):
             self._window += 1
 
     def reset(self, now_ms: int) -> None:
-        self._shades = []
+        self._shades = [
+            (area, opened_us, now_ms * 1000 if closed_us is None else closed_us)
+            for area, opened_us, closed_us in self._shades
+        ]
 
     def _new_sheet(self) -> None:
         box = self.session.box

@@ -122,7 +122,7 @@ class Player:
         limit_ms = session.now_ms + PATIENCE_MS
         while not self._holds(words, where):
             next_ms = session.next_ms()
-            if words[0] == "left":
+            if words[0] == "left" and len(words) == 2:
                 next_ms = session.now_ms + session.left_ms() - _seconds(words[1], where)
             if next_ms > limit_ms:
                 raise ScriptError("%s: nothing came of it in an hour" % where)

@@ -76,6 +76,8 @@ class Session:
             self._lamp_off()
         for watcher in self.watchers:
             watcher.reset(self.now_ms)
+        # A small heap has no room for two boxes.
+        self.box = self.screen = None  # type: ignore[assignment]
         self.box = self._new_box()
         self.power_up()
 

@@ -368,140 +368,164 @@ def until_dark(session: Session) -> None:
     session.advance(session.lamp.ends_ms)
 
 
-def _worked_card(**more) -> dict:
+def worked_card() -> dict:
     """A card with everything on it: two passes, dodges, burns, one of them through a third filter."""
-    card = a_card(("face", -40), ("hands", -20), ("sky", 80), filter="2", **more)
+    card = a_card(("face", -40), ("hands", -20), ("sky", 80), filter="2")
     card["passes"].append(a_pass(("door", 60, "00"), base_ms=9000, filter="5"))
     return card
 
 
-def _ready(session: Session) -> None:
-    load(session, _worked_card())
+def _ready(session: Session, card: dict) -> None:
+    load(session, card)
     keys(session, "expose")
 
 
-def _exposing(session: Session) -> None:
-    _ready(session)
+def _exposing(session: Session, card: dict) -> None:
+    _ready(session, card)
     keys(session, "expose")
     wait(session, 4000)
 
 
-def _held(session: Session) -> None:
-    _exposing(session)
+def _held(session: Session, card: dict) -> None:
+    _exposing(session, card)
     keys(session, "expose")
 
 
-def _at_burn(session: Session) -> None:
-    _ready(session)
-    keys(session, "expose")
-    until_dark(session)
-
-
-def _at_fit(session: Session) -> None:
-    _at_burn(session)
+def _at_burn(session: Session, card: dict) -> None:
+    _ready(session, card)
     keys(session, "expose")
     until_dark(session)
 
 
-def _at_patch(session: Session) -> None:
+def _at_fit(session: Session, card: dict) -> None:
+    _at_burn(session, card)
+    keys(session, "expose")
+    until_dark(session)
+
+
+def _printed(session: Session, card: dict) -> None:
+    _at_fit(session, card)
+    while session.box.state in ("ready", "exposing"):
+        keys(session, "expose")
+        if session.lamp.lit:
+            until_dark(session)
+
+
+def _at_patch(session: Session, card: dict) -> None:
     to_sheet(session, "strip")
     keys(session, "expose")
 
 
-def _strip_given(session: Session) -> None:
-    _at_patch(session)
+def _strip_given(session: Session, card: dict) -> None:
+    _at_patch(session, card)
     while session.box.state == "ready":
         keys(session, "expose")
         until_dark(session)
 
 
-def _opened(label: str, turned: int = 1, sheet: str = "print"):
-    def enter(session: Session) -> None:
-        load(session, _worked_card())
-        to_sheet(session, sheet)
-        to_row(session, label)
-        keys(session, "press")
-        session.input("dial", turned)
+def _changed(session: Session, card: dict) -> None:
+    load(session, card)
+    set_row(session, "Dial step", 1)
+
+
+def _stopping(session: Session, card: dict) -> None:
+    """Put out, and the lamp has not yet reported: what the box asks for is not performed."""
+    _exposing(session, card)
+    session.box.handle("back", session.now_ms)
+
+
+def _stopping_view(session: Session, card: dict) -> None:
+    keys(session, "lamp")
+    session.box.handle("back", session.now_ms)
+
+
+def _late(session: Session, card: dict) -> None:
+    _exposing(session, card)
+    session.advance(session.lamp.ends_ms - 50)
+    keys(session, "tick")  # the box tells the time by its inputs
+
+
+def _viewed(session: Session, card: dict) -> None:
+    keys(session, "lamp")
+    until_dark(session)
+
+
+def _refused(session: Session, card: dict) -> None:
+    dodges = [{"area": mark["area"], "stops120": -240} for mark in card["passes"][0]["marks"]]
+    load(session, {**card, "passes": [{**card["passes"][0], "base_ms": 4000, "marks": dodges}]})
+    keys(session, "expose")
+
+
+def _away(session: Session, card: dict) -> None:
+    ask(session, "handover")
+
+
+def _sheet(name: str):
+    def enter(session: Session, card: dict) -> None:
+        load(session, card)
+        to_sheet(session, name)
 
     return enter
 
 
-def _changed(session: Session) -> None:
-    load(session, _worked_card())
-    set_row(session, "Base", 1)
+def _opened(label: str, sheet: str = "print"):
+    def enter(session: Session, card: dict) -> None:
+        _sheet(sheet)(session, card)
+        to_row(session, label.replace("AREA", card["passes"][0]["marks"][2]["area"]))
+        keys(session, "press")
+        session.input("dial", 1)
+
+    return enter
 
 
 def _then(enter, *events: str):
-    def more(session: Session) -> None:
-        enter(session)
+    def more(session: Session, card: dict) -> None:
+        enter(session, card)
         keys(session, *events)
 
     return more
 
 
-def _stopping(session: Session) -> None:
-    """Put out, and the lamp has not yet reported: what the box asks for is not performed."""
-    _exposing(session)
-    session.box.handle("back", session.now_ms)
-
-
-def _stopping_view(session: Session) -> None:
-    keys(session, "lamp")
-    session.box.handle("back", session.now_ms)
-
-
-def _late(session: Session) -> None:
-    _exposing(session)
-    session.advance(session.lamp.ends_ms - 50)
-
-
-def _full_view(session: Session) -> None:
-    keys(session, "lamp")
-    until_dark(session)
-
-
 def _cut_off(enter):
-    def more(session: Session) -> None:
-        enter(session)
+    def more(session: Session, card: dict) -> None:
+        enter(session, card)
         session.reset()
 
     return more
 
 
-def _refused(session: Session) -> None:
-    load(session, a_card(("face", -240), ("hands", -240), base_ms=4000))
-    keys(session, "expose")
-
-
-def _away(session: Session) -> None:
-    ask(session, "handover")
+def _nothing(session: Session, card: dict) -> None:
+    pass
 
 
 SITUATIONS = {
-    "sheets": lambda session: keys(session, "back"),
-    "new print": lambda session: None,
-    "print sheet": lambda session: load(session, _worked_card()),
+    "sheets": _then(_nothing, "back"),
+    "new print": _nothing,
+    "print sheet": _sheet("print"),
     "print sheet, a change to undo": _changed,
+    "print sheet, a change undone": _then(_changed, "back"),
     "print sheet, run refused": _refused,
-    "print sheet, print done": lambda session: (_at_fit(session), _finish(session)),
-    "strip sheet": lambda session: to_sheet(session, "strip"),
+    "print sheet, print done": _printed,
+    "strip sheet": _sheet("strip"),
     "strip sheet, strip given": _then(_strip_given, "back"),
-    "shelf, no card": lambda session: to_sheet(session, "shelf"),
-    "shelf, cards": lambda session: (load(session, _worked_card()), to_sheet(session, "shelf")),
-    "bench": lambda session: to_sheet(session, "bench"),
+    "shelf, no card": lambda session, card: to_sheet(session, "shelf"),
+    "shelf, cards": _sheet("shelf"),
+    "bench": _sheet("bench"),
     "edit base": _opened("Base"),
     "edit filter": _opened("Pass 1"),
-    "edit mark": _opened("Burn sky"),
-    "edit burn filter": _opened("  through", 2),
+    "edit mark": _opened("Burn AREA"),
+    "edit burn filter": _opened("  through"),
     "edit passes": _opened("Passes"),
     "edit mark to remove": _opened("Remove mark"),
     "edit place on shelf": _opened("Keep on shelf"),
     "edit dry-down": _opened("Dry-down cut"),
-    "edit brightness": _opened("Brightness", 1, "bench"),
-    "edit lag": _opened("Lamp lag", 1, "bench"),
-    "edit step": _opened("Dial step", 1, "bench"),
-    "viewing": lambda session: keys(session, "lamp"),
-    "viewing, ran out": _full_view,
+    "edit strip's area": _opened("Strip for", "strip"),
+    "edit brightness": _opened("Brightness", "bench"),
+    "edit lag": _opened("Lamp lag", "bench"),
+    "edit step": _opened("Dial step", "bench"),
+    "edit card to remove": _opened("Remove a card", "shelf"),
+    "viewing": _then(_nothing, "lamp"),
+    "viewing, ran out": _viewed,
     "ready, base": _ready,
     "ready, burn": _at_burn,
     "ready, filter": _at_fit,
@@ -528,14 +552,8 @@ SITUATIONS = {
 """Name: what brings a powered-up session there. Between them they stand in every state but "off"."""
 
 
-def _finish(session: Session) -> None:
-    while session.box.state in ("ready", "exposing"):
-        keys(session, "expose")
-        if session.lamp.lit:
-            until_dark(session)
-
-
-def situation(name: str, disk: MemoryDisk | None = None) -> Session:
-    session = new_session(disk)
-    SITUATIONS[name](session)
+def situation(name: str, card: dict | None = None) -> Session:
+    """A session in a situation; `card` is what is printed there, with two passes and marks as `worked_card`."""
+    session = new_session()
+    SITUATIONS[name](session, worked_card() if card is None else card)
     return session

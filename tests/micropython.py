@@ -16,7 +16,7 @@ PORTABLE = ROOT / "tests" / "portable"
 CORE = ROOT / "firmware" / "timing_core"
 
 HEAP = "192k"
-"""The heap of a Pico 2 is larger and its objects half the size: what fits here fits there."""
+"""On a desktop of 64 bits an object takes about twice the room that it takes on a board of 32."""
 
 DESK_MODULES = ("desk", "script", "session")
 """Modules of `host_sim` that run under MicroPython too."""

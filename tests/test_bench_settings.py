@@ -4,7 +4,7 @@ import json
 import unicodedata
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from timing_core.bench import FILTER_MAX, SETTINGS, Bench, check, is_int, is_plain_text, setting
 from timing_core.plain import encode
@@ -117,6 +117,7 @@ def test_an_unknown_setting_is_refused_with_those_there_are():
 
 
 @given(st.sampled_from(KEYS), json_values)
+@settings(deadline=None)
 def test_whatever_comes_is_kept_as_it_is_or_refused(key, value):
     bench = Bench()
     before = bench.to_dict()
@@ -144,6 +145,7 @@ benches = st.fixed_dictionaries({}, optional={row[0]: good_values(row) for row i
 
 
 @given(benches)
+@settings(deadline=None)
 def test_settings_come_back_from_their_plain_form(values):
     bench = Bench()
     bench.set_all(values)
@@ -155,6 +157,7 @@ def test_settings_come_back_from_their_plain_form(values):
 
 
 @given(benches, st.sampled_from(KEYS), st.sampled_from([None, {}, 10**9, "no such word, and far too long"]))
+@settings(deadline=None)
 def test_all_of_a_set_of_values_is_taken_or_nothing(values, key, wrong):
     bench = Bench()
     before = bench.to_dict()
@@ -173,6 +176,7 @@ def test_the_plain_form_is_not_shared():
 
 
 @given(st.text(st.characters(exclude_categories=[]), max_size=12), st.integers(0, 4), st.integers(4, 10))
+@settings(deadline=None)
 def test_plain_text_has_no_control_character_and_nothing_beyond_the_basic_plane(text, low, high):
     fits = low <= len(text) <= high and all(sign <= "\uffff" for sign in text)
     categories = {unicodedata.category(sign) for sign in text}

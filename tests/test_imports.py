@@ -66,6 +66,11 @@ def desk_faults(source: str) -> set[str]:
     }
 
 
+def board_faults(source: str) -> set[str]:
+    own = {"timing_core", "board", "machine", "rp2", "micropython", "framebuf"}
+    return roots(imports_of(source, "board")) - own - STDLIB
+
+
 def tool_faults(source: str, declared: set[str]) -> set[str]:
     outside = roots(imports_of(source, "lampblack")) - {"timing_core", "host_sim", "lampblack"}
     return {
@@ -124,9 +129,20 @@ def test_the_serial_port_is_opened_in_one_file():
 
 
 def test_only_the_board_touches_hardware():
+    # `boot.py` lets the relays go before all else, `main.py` wires the board together.
+    doors = ("firmware/board/", "firmware/boot.py", "firmware/main.py")
     for path, text in sources("firmware", "host_sim", "tools").items():
-        if not path.startswith("firmware/board/"):
+        if not path.startswith(doors):
             assert not roots(imports_of(text, "")) & {"machine", "rp2"}, path
+
+
+def test_the_board_imports_the_core_and_what_micropython_has():
+    faults = {path: board_faults(text) for path, text in sources("firmware/board").items()}
+    assert {path: names for path, names in faults.items() if names} == {}
+
+
+def test_boot_works_whatever_else_is_broken():
+    assert imports_of((ROOT / "firmware" / "boot.py").read_text(encoding="utf-8"), "") == {"machine"}
 
 
 def test_the_core_counts_in_integers():
@@ -202,6 +218,22 @@ def test_an_import_the_simulator_may_not_have_is_found(source, names):
 )
 def test_an_import_that_is_not_portable_is_found(source, names):
     assert desk_faults(source) == names
+
+
+@pytest.mark.parametrize(
+    ("source", "names"),
+    [
+        ("from host_sim.session import Session", {"host_sim"}),
+        ("import lampblack.cards", {"lampblack"}),
+        ("def f():\n    import serial", {"serial"}),
+        (
+            "import rp2, time\nfrom machine import Pin\nfrom timing_core.box import Box\nfrom . import pins",
+            set(),
+        ),
+    ],
+)
+def test_an_import_the_board_may_not_have_is_found(source, names):
+    assert board_faults(source) == names
 
 
 @pytest.mark.parametrize(

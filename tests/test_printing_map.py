@@ -288,6 +288,7 @@ marks120 = st.integers(-MARK_FURTHEST, MARK_FURTHEST)
 
 
 @given(bases_ms, marks120, sizes, st.integers(-200, 200))
+@settings(deadline=None)
 def test_a_mark_moves_by_steps_as_far_as_five_stops(base_ms, stops120, size, steps):
     map, mark = a_map(base_ms), Mark("sky", stops120)
     map.step_mark(0, mark, size, steps)
@@ -295,6 +296,7 @@ def test_a_mark_moves_by_steps_as_far_as_five_stops(base_ms, stops120, size, ste
 
 
 @given(st.integers(2000, 200000), marks120, st.integers(-5, 5).filter(bool))
+@settings(deadline=None)
 def test_in_plain_seconds_a_mark_moves_to_the_nearest_120th(base_ms, stops120, steps):
     map, mark = a_map(base_ms), Mark("sky", stops120)
     light_ms = scale(base_ms, stops120) - base_ms
@@ -511,6 +513,7 @@ json_values = st.recursive(
 
 
 @given(json_values)
+@settings(deadline=None)
 def test_whatever_comes_as_a_card_is_taken_or_refused(value):
     check_reading(value)
 

@@ -83,6 +83,10 @@ def outline(stages):
         (a_map(("2", 8000, {"sky": (40, "5"), "quay": 40})), "+2 1 quay +5 sky"),
         # A burn of a later pass through a filter that is in place does not have it fitted twice.
         (a_map(("0", 8000, {}), ("5", 8000, {"sky": (40, "0")})), "+0 1 sky +5 2"),
+        (
+            a_map(("0", 8000, {}), ("1", 8000, {}), ("2", 8000, {}), ("3", 8000, {"sky": (40, "0")})),
+            "+0 1 sky +1 2 +2 3 +3 4",
+        ),
         # What is left is grouped by filter, in the map's order.
         (
             a_map(("2", 9000, {"a": (40, "5"), "b": (40, "0"), "c": (60, "5"), "d": (60, "2")})),
@@ -297,6 +301,7 @@ def test_dodges_fill_a_base_to_the_millisecond_and_no_further():
     st.integers(5, 50).map(lambda n: n * 100),
     st.sampled_from([0, 80, 333]),
 )
+@settings(deadline=None)
 def test_dodges_that_do_not_fit_are_refused_with_the_exact_shortfall(base_ms, stops120, lead_ms, cut_pm):
     map = a_map(
         ("2", base_ms, {f"area {n}": offset for n, offset in enumerate(stops120)}), dry_down_pm=cut_pm
@@ -359,14 +364,12 @@ def test_cues_of_two_windows():
         (
             a_map(("2", 100, {})),
             a_bench(least_ms=110),
-            "Base, pass 1 is too short: 100 ms of lamp, and this lamp needs 110."
-            " Give it more, or stop down.",
+            "Base, pass 1 is too short: 100 ms of lamp, and this lamp needs 110. Give it more, or stop down.",
         ),
         (
             a_map(("2", 1000, {"sky": 10})),
             a_bench(least_ms=100),
-            "Burn sky is too short: 59 ms of lamp, and this lamp needs 100."
-            " Give it more, or stop down.",
+            "Burn sky is too short: 59 ms of lamp, and this lamp needs 100. Give it more, or stop down.",
         ),
         (
             a_map(("2", 100000, {"sky": 600})),
@@ -376,8 +379,7 @@ def test_cues_of_two_windows():
         (
             a_map(("2", 500, {}), dry_down_pm=500),
             a_bench(lag_ms=-160, least_ms=100),
-            "Base, pass 1 is too short: 90 ms of lamp, and this lamp needs 100."
-            " Give it more, or stop down.",
+            "Base, pass 1 is too short: 90 ms of lamp, and this lamp needs 100. Give it more, or stop down.",
         ),
     ],
 )
@@ -392,6 +394,7 @@ def test_light_that_the_lamp_cannot_give_is_refused(map, bench, line):
 @given(
     st.integers(BASE_MIN_MS, 3000), st.integers(1, 60), st.integers(-300, 500), st.sampled_from([100, 400])
 )
+@settings(deadline=None)
 def test_the_shortest_light_is_given_and_no_shorter(base_ms, stops120, lag_ms, least_ms):
     map, bench = a_map(("2", base_ms, {"sky": stops120})), a_bench(lag_ms=lag_ms, least_ms=least_ms)
     shortest_ms = min(base_ms, mark_ms(base_ms, stops120))
@@ -403,6 +406,12 @@ def test_the_shortest_light_is_given_and_no_shorter(base_ms, stops120, lag_ms, l
     else:
         with pytest.raises(Refusal, match=r"is too short: "):
             compile_print(map, bench)
+
+
+def test_a_lamp_gives_its_shortest_light():
+    assert compile_print(a_map(("2", 250, {})), a_bench(lag_ms=150, least_ms=400))[1].light_ms == 250
+    with pytest.raises(Refusal, match=r"399 ms of lamp, and this lamp needs 400\."):
+        compile_print(a_map(("2", 249, {})), a_bench(lag_ms=150, least_ms=400))
 
 
 def test_the_longest_light_is_given_and_no_longer():

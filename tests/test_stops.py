@@ -112,6 +112,7 @@ def test_scale_rounds_as_mpmath_does_at_every_offset(base_ms):
 
 
 @given(bases_ms, st.integers(-10, 10))
+@settings(deadline=None)
 def test_whole_stops_are_exact_and_halves_round_up(base_ms, whole):
     exact = base_ms * Fraction(2) ** whole
     assert scale(base_ms, whole * STOP) == (exact + Fraction(1, 2)).__floor__()
@@ -211,7 +212,7 @@ def test_offset_between_is_the_nearest(from_ms, to_ms):
 
 
 @given(bases_ms, offsets)
-@settings(max_examples=1000)
+@settings(max_examples=1000, deadline=None)
 def test_offset_between_undoes_scale(base_ms, stops120):
     # Below 200 ms one millisecond is more than 1/120 stop, so that an offset can no longer be told.
     to_ms = scale(base_ms, stops120)
@@ -248,6 +249,7 @@ def test_plain_seconds_are_tenths_to_twenty_seconds_and_whole_above():
 
 
 @given(bases_ms, st.integers(1, 20))
+@settings(deadline=None)
 def test_a_time_between_two_plain_ones_goes_to_the_next(ms, steps):
     scale_ms = [*range(0, 20000, 100), *range(20000, 1100001, 1000)]
     above = [place for place in scale_ms if place > ms]
@@ -259,6 +261,7 @@ def test_a_time_between_two_plain_ones_goes_to_the_next(ms, steps):
 
 
 @given(st.integers(0, BASE_MAX_MS), st.integers(0, 1000))
+@settings(deadline=None)
 def test_dry_down_is_to_the_nearest_ms(ms, per_mille):
     exact = Decimal(ms) * (1000 - per_mille) / 1000
     assert per_mille_less(ms, per_mille) == exact.quantize(Decimal(1), ROUND_HALF_UP)
@@ -282,6 +285,7 @@ def test_stops_as_printers_write_them():
 
 
 @given(offsets)
+@settings(deadline=None)
 def test_the_text_of_an_offset_reads_back(stops120):
     text = stops_text(stops120)
     whole, _, rest = text.lstrip("+-").rpartition(" ")
@@ -295,6 +299,7 @@ def test_the_text_of_an_offset_reads_back(stops120):
 
 
 @given(st.integers(0, 10**6))
+@settings(deadline=None)
 def test_the_text_of_a_time_is_in_tenths_halves_up(ms):
     tenths = (Decimal(ms) / 1000).quantize(Decimal("0.1"), ROUND_HALF_UP)
     assert seconds_text(ms) == f"{tenths} s"

@@ -274,6 +274,7 @@ def test_a_burn_that_names_its_pass_s_own_filter_and_becomes_a_dodge_is_still_a_
     st.integers(1, STEP_MAX_STOPS120),
     st.data(),
 )
+@settings(deadline=None)
 def test_choosing_for_an_area_sets_the_exact_stops(base_ms, stops120, patches, step, data):
     map = a_map(("2", base_ms))
     map.add_mark(0, Mark("sky", stops120))
@@ -370,7 +371,7 @@ def test_split_grade_is_a_strip_over_the_earlier_passes():
 def test_a_fresh_strip_is_refused_where_filters_would_have_to_change():
     map = a_map(("0", 16000), ("5", 8000))
     map.add_mark(1, Mark("sky", 60, "2"))
-    line = "No fresh strip here: each patch would need its filters changed. Use a cover strip."
+    line = "No fresh strip here: each patch would need the other light first. Use a cover strip."
     for strip in (
         a_strip(kind=FRESH, pass_index=1, over_earlier=True),
         a_strip(kind=FRESH, pass_index=1, mark_index=0),

@@ -57,7 +57,7 @@ def test_a_small_integer_knows_its_range():
 
 
 @given(counts, st.integers(0, HALF))
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @example(PERIOD - 1, 1)
 @example(HALF, HALF)
 @example(HALF - 1, HALF)
@@ -66,7 +66,7 @@ def test_later_wraps_and_stays_small(now_ms, ms):
 
 
 @given(counts, st.integers(-HALF, HALF - 1))
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @example(0, -HALF)
 @example(PERIOD - 1, HALF - 1)
 def test_since_tells_what_has_passed_and_stays_small(then_ms, ms):
@@ -74,6 +74,7 @@ def test_since_tells_what_has_passed_and_stays_small(then_ms, ms):
 
 
 @given(counts, st.integers(0, HALF - 1))
+@settings(deadline=None)
 def test_since_undoes_later(now_ms, ms):
     assert since(later(now_ms, ms), now_ms) == ms
     assert since(now_ms, later(now_ms, ms)) == -ms

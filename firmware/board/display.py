@@ -4,6 +4,8 @@ A whole frame takes 25 ms on the bus, longer than a key may wait. So what change
 of 32 columns, about 1 ms each, one at every `step`.
 """
 
+from framebuf import MONO_VLSB, FrameBuffer
+
 ADDRESS = 0x3C
 WIDTH = 128
 PAGES = 8
@@ -13,6 +15,24 @@ PIECE = 32
 # addressing, segments and lines mirrored, COM pins, precharge, VCOMH, follow the memory, not inverted, on.
 _START = b"\x00\xae\xd5\x80\xa8\x3f\xd3\x00\x40\x8d\x14\x20\x00\xa1\xc8\xda\x12\xd9\xf1\xdb\x40\xa4\xa6\xaf"
 _LEVELS = b"\x01\x08\x20\x60\xff"
+
+
+class Blind:
+    """Stands in where no display answers: the box still works by ear."""
+
+    def level(self, level: int) -> None:
+        pass
+
+    def step(self) -> bool:
+        return False
+
+
+def open_display(i2c, frame: bytearray):
+    """The display, or a stand-in where none answers."""
+    try:
+        return Display(i2c, frame)
+    except OSError:
+        return Blind()
 
 
 class Display:
@@ -25,6 +45,9 @@ class Display:
         self._new = [memoryview(frame)[at : at + PIECE] for at in pieces]
         self._old = [memoryview(self._shown)[at : at + PIECE] for at in pieces]
         self._data = [[b"\x40", view] for view in self._new]
+        # Copied as pictures, not as slices: a slice would take memory, and light may be on.
+        self._new_picture = [FrameBuffer(view, PIECE, 8, MONO_VLSB) for view in self._new]
+        self._old_picture = [FrameBuffer(view, PIECE, 8, MONO_VLSB) for view in self._old]
         self._window = bytearray(b"\x00\x21\x00\x00\x22\x00\x00")
         self._contrast = bytearray(b"\x00\x81\x00")
         self._at = 0
@@ -42,7 +65,12 @@ class Display:
             at = self._at
             self._at = (at + 1) % len(self._new)
             if self._all or self._new[at] != self._old[at]:
-                self._send(at)
+                try:
+                    self._send(at)
+                except OSError:
+                    # A loose wire must not stop a print: all is sent again once it holds.
+                    self._all = True
+                    return False
                 if self._at == 0:
                     self._all = False
                 return True
@@ -57,4 +85,4 @@ class Display:
         window[5] = window[6] = page
         self._i2c.writeto(ADDRESS, window)
         self._i2c.writevto(ADDRESS, self._data[at])
-        self._old[at][:] = self._new[at]
+        self._old_picture[at].blit(self._new_picture[at], 0, 0)

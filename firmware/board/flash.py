@@ -1,7 +1,7 @@
 """The flash disk: the box's records as files. See `timing_core.store` for what it may count on.
 
 A write stalls the processor for tens of milliseconds; the lamp's own timer does not mind, but a key
-would. So nothing is written while the lamp is lit: `busy` is asked first, and asked again here.
+would. So nothing is written while the lamp is lit, and `writing` holds inputs up while it is done.
 """
 
 import os
@@ -13,6 +13,7 @@ class FlashDisk:
     """`lit` says whether the lamp is lit; a write then is OSError."""
 
     def __init__(self, lit, folder: str = FOLDER) -> None:
+        self.writing = False
         self._lit = lit
         self._folder = folder
         try:
@@ -31,17 +32,25 @@ class FlashDisk:
             return None
 
     def write(self, name: str, data: bytes) -> None:
-        self._refuse_when_lit()
-        with open(self._folder + "/" + name, "wb") as file:
-            file.write(data)
+        self._begin()
+        try:
+            with open(self._folder + "/" + name, "wb") as file:
+                file.write(data)
+        finally:
+            self.writing = False
 
     def remove(self, name: str) -> None:
-        self._refuse_when_lit()
+        self._begin()
         try:
             os.remove(self._folder + "/" + name)
         except OSError:
             pass  # it is gone
+        finally:
+            self.writing = False
 
-    def _refuse_when_lit(self) -> None:
+    def _begin(self) -> None:
+        # First the flag, then the question: from here on no input can light the lamp.
+        self.writing = True
         if self._lit():
+            self.writing = False
             raise OSError("the lamp is lit")

@@ -26,13 +26,13 @@ _REST = 3
 
 
 class Inputs:
-    """The ring. `wake` is called soon after an input has come in, outside the interrupt."""
+    """The ring. `wake(_)` is called soon after an input has come in, outside the interrupt."""
 
-    def __init__(self, wake) -> None:
+    def __init__(self) -> None:
         self._ring = bytearray(ROOM)
         self._in = 0
         self._out = 0
-        self._wake = wake
+        self.wake = None
         self._called = False
         self._names = ["", "", ""]
         self._parts: list = []
@@ -48,7 +48,7 @@ class Inputs:
         self._in = after
         if not self._called:
             self._called = True
-            schedule(self._wake, 0)
+            schedule(self.wake, 0)
 
     def next(self) -> int:
         """The next input's code, 0 for none."""

@@ -21,7 +21,9 @@ Timing. `set` takes 1 us, the loop n + 1 us for a count of n, so a pulse of t us
 The state machine's clock divides the system clock when the Pulse is made: never change that later.
 """
 
-# ruff: noqa: F821 - the words of the PIO program exist only while it is assembled.
+# The words of the PIO program exist only while it is assembled:
+# ruff: noqa: F821
+# mypy: disable-error-code="name-defined,call-overload"
 
 import micropython
 import rp2
@@ -121,9 +123,11 @@ class Pulse:
         self._take_pin()
         machine = self._machine
         machine.active(0)
-        if not self._owed:
-            return 0
+        # One after the other, so that `_report` cannot come between them and report it too.
+        owed = self._owed
         self._owed = False
+        if not owed:
+            return 0
         self.given_us = self._whole_ms * 1000
         if self._counting:
             self._counting = False

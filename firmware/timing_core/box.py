@@ -5,8 +5,10 @@ says when it wants a "tick". What happens in which state is in `transitions`; th
 there are below, in the table's order. Time is an argument in ms that wraps at 2**30.
 
 Inputs: "expose", "pedal" (the same), "lamp", "back", "dial" (value: detents, right is positive),
-"press" (of the dial), "lamp_end" (value: ms the lamp was lit), "line" (value: one line from the
-wire, as bytes), "tick", "power_up".
+"press" (of the dial), "lamp_end" (value: ms the lamp was lit), "tick", "power_up" (value: ms of light
+that the stage cut off by a reset is known to have got, 0 for unknown), "line" (value: one line from
+the wire, as bytes), "wire" (`link` has been given a line outside of `handle`: a board does
+so, since answering may take long, and a key that comes meanwhile must not wait).
 
 Outputs, in `Outputs` as kind and value: "light" (ms; the only way to light the lamp), "dark",
 "safelight" (1 on, 0 off), "sound" (a name in `sounds`), "volume" (0..5) and "level" (display
@@ -68,6 +70,7 @@ class Box:
         self.shelf = Shelf(store, kit)
         self.ledger = Ledger(store, kit)
         self.link = Link(self, kit)
+        self.crash_lines = list  # a box that keeps a crash log puts its reader here
         self.out = Outputs()
         self.state = "off"
         self.message = ""
@@ -82,6 +85,7 @@ class Box:
         self._strip_gave: list = []
         self.prints = 0
         self.pick = 0
+        self.picking = ""
         self._earlier: tuple | None = None
         self._earlier_card: tuple | None = None
         self._turned_ms = 0
@@ -108,11 +112,14 @@ class Box:
         self._to_hold = False
         self._exposed = False
         self._warned = False
+        self._wired = False
+        self._leaving = False
         self._safelight = -1
         self._level = -1
         self._volume = -1
         self._cut_off: dict | None = None
         self._cut_at = ""
+        self._cut_ms = 0
         self._table = self._bind()
 
     # --- the machine
@@ -145,6 +152,9 @@ class Box:
             reply = self.link.take(value)
             if reply:
                 out.put("send", reply)
+            event = "wire"
+        if event == "wire":
+            self._settle_wire()
             return out
         if event == "pedal":
             event = "expose"
@@ -237,8 +247,7 @@ class Box:
         if do == "fitted":
             return filter_text(self.stages[self.at].filter)
         if do == "begin_print" or do == "begin_strip":
-            refusal = self.plan_refusal()
-            return filter_text(self.plan()[0].filter) if refusal is None else refusal.what
+            return filter_text(self.plan()[0].filter)
         return self.row().deed
 
     # --- light and safelight
@@ -299,6 +308,7 @@ class Box:
         journal = self._read("journal")
         if isinstance(journal, dict) and is_int(journal.get("stage")):
             self._cut_off = journal
+            self._cut_ms = self.value if journal.get("light") else 0
 
     def _read(self, key: str):
         data = self.store.get(key)
@@ -336,21 +346,28 @@ class Box:
     def cut_off_text(self) -> str:
         """What is known of the run that a reset cut off."""
         cut = self._cut_off or {}
-        text = (
-            "Power was lost. %s may be partly exposed." if cut.get("light") else "Power was lost before: %s."
-        )
-        return text % cut.get("name")
+        if not cut.get("light"):
+            return "Power was lost before: %s." % cut.get("name")
+        if self._cut_ms:
+            return "The box was reset. %s had %s or more." % (cut.get("name"), seconds_text(self._cut_ms))
+        return "Power was lost. %s may be partly exposed." % cut.get("name")
 
     def _can_resume(self) -> bool:
         cut = self._cut_off or {}
         stages = self.plan()
-        return cut.get("kind") == "print" and bool(stages) and cut.get("of") == len(stages)
+        known = cut.get("kind") == "print" and cut.get("of") == len(stages)
+        return known and 0 <= cut["stage"] < len(stages)
 
     def _resume(self) -> None:
         cut = self._cut_off or {}
         self._start(False)
         self._take_up(cut)
-        self._go_to(max(0, min(cut["stage"], len(self.stages) - 1)))
+        self._go_to(cut["stage"])
+        self.given_ms = self._cut_ms
+
+    def _can_resume_rest(self) -> bool:
+        cut = self._cut_off or {}
+        return bool(self._cut_ms and self._can_resume() and self._cut_ms < self.plan()[cut["stage"]].light_ms)
 
     def _take_up(self, cut: dict) -> None:
         """Count what was given before the reset to the run that is on."""
@@ -405,6 +422,9 @@ class Box:
 
     def _row_turns(self) -> bool:
         return self.row().turns
+
+    def _can_move(self) -> bool:
+        return len(sheets.rows(self)) > 1
 
     def _move(self) -> None:
         self._earlier = None
@@ -537,6 +557,14 @@ class Box:
 
     # --- a run
 
+    def _cannot_begin(self) -> bool:
+        return self.sheet in ("print", "strip") and self.plan_refusal() is not None
+
+    def _tell_why(self) -> None:
+        refusal = self.plan_refusal()
+        if refusal is not None:
+            raise refusal
+
     def _begin_print(self) -> None:
         self._start(False)
 
@@ -544,10 +572,8 @@ class Box:
         self._start(True)
 
     def _start(self, is_strip: bool) -> None:
+        self._tell_why()
         stages = self.plan()
-        refusal = self.plan_refusal()
-        if refusal is not None:
-            raise refusal
         self._earlier = None
         self._exposed = True  # paper is in the easel from here on
         self._keep_all()
@@ -593,6 +619,8 @@ class Box:
         given_ms = self.given_ms
         if self.state == "exposing":
             given_ms = max(given_ms, since(self.now_ms, self._struck_ms) - self._axis_ms)
+        elif self.state == "stopping" and not self._viewing:
+            given_ms = max(given_ms, since(self._stopped_ms, self._struck_ms) - self._axis_ms)
         return min(given_ms, self.stages[self.at].light_ms)
 
     def left_shown_ms(self) -> int:
@@ -629,7 +657,9 @@ class Box:
         self._axis_ms = lag_ms - self.given_ms
         if self.strikes == 0:
             self._cue = 0
-            self._next_tick_ms = TICK_MS
+            while self._cue_at() <= self.given_ms:
+                self._cue += 1
+            self._next_tick_ms = (self.given_ms // TICK_MS + 1) * TICK_MS
         self.strikes += 1
         self._exposed = True
         self._light(strike_ms, "exposing")
@@ -859,14 +889,25 @@ class Box:
         if self._earlier is not None:
             self._earlier[2].update(values)
         self._plan = None
-        self._tell_levels()
-        self._picture()
+        self._wired = True
 
     def shelf_changed(self) -> None:
         self.pick = 0  # what was picked may be another card now, or none
-        self._picture()
+        self._wired = True
 
     def hand_over(self) -> None:
-        """Leave to the prompt: only ever asked when dark."""
-        self.state = "away"
-        self.out.put("handover")
+        """Leave to the prompt, as soon as the link is done and only if it is dark then."""
+        self._leaving = True
+        self._wired = True
+
+    def _settle_wire(self) -> None:
+        """Say outside what the wire changed inside."""
+        if not self._wired:
+            return
+        self._wired = False
+        self._tell_levels()
+        if self._leaving and not self.lit:
+            self.state = "away"
+            self.out.put("handover")
+        self._leaving = False
+        self._picture()

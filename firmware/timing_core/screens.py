@@ -22,7 +22,9 @@ MONO_VLSB = 0
 
 RUNNING = ("ready", "held", "left")
 LEFT_COLUMN = 0
-RIGHT_COLUMN = 66
+RIGHT_COLUMN = 62
+VIEWING_COLUMN = 72
+EXPOSING_COLUMN = 78
 BAR_X = 2
 BAR_WIDTH = 124
 
@@ -77,7 +79,7 @@ class Screen:
     # --- pieces
 
     def _head(self, left: str, right: str) -> None:
-        right_bytes = encode(right)
+        right_bytes = clip(encode(right), WIDTH - 6 - min(width(encode(left)), WIDTH // 2))
         room = WIDTH - width(right_bytes) - 4
         self.fb.fill_rect(0, 0, WIDTH, LINE, 1)
         self.pen.text(self.fb, clip(encode(left), room), 1, 0, 0)
@@ -140,14 +142,17 @@ class Screen:
         self._foot()
 
     def _row(self, row, here: bool, y: int) -> None:
+        label = encode(row.label)
         value = encode(row.value(self.box))
+        if row.names:
+            value = clip(value, WIDTH - 12 - width(label))
         x = WIDTH - 1 - width(value)
         editing = here and self.box.state == "edit"
         if editing:
             self.fb.fill_rect(x - 2, y, WIDTH - x + 2, LINE, 1)
         if here:
             self.pen.text(self.fb, encode("▸"), 0, y)
-        self.pen.text(self.fb, clip(encode(row.label), x - 10), 7, y)
+        self.pen.text(self.fb, clip(label, x - 10), 7, y)
         self.pen.text(self.fb, value, x, y, 0 if editing else 1)
 
     def _more(self, y: int, grows: int) -> None:
@@ -235,7 +240,7 @@ class Screen:
         else:
             x = pen.text(fb, self._expose, 0, 56)
             pen.text(fb, self._lit_words[box.says("expose")], x, 56)
-            x = pen.text(fb, self._back, RIGHT_COLUMN + 8, 56)
+            x = pen.text(fb, self._back, EXPOSING_COLUMN, 56)
             pen.text(fb, self._lit_words[box.says("back")], x, 56)
 
     def _bar(self, stage, y: int) -> None:
@@ -263,5 +268,5 @@ class Screen:
         if box.state == "viewing":
             x = self.pen.text(fb, self._lamp, 0, 56)
             self.pen.text(fb, self._lit_words[box.says("lamp")], x, 56)
-            x = self.pen.text(fb, self._back, RIGHT_COLUMN, 56)
+            x = self.pen.text(fb, self._back, VIEWING_COLUMN, 56)
             self.pen.text(fb, self._lit_words[box.says("back")], x, 56)

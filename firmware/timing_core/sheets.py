@@ -2,7 +2,7 @@
 
 What must live here: rows, their words, and how a value is turned, taken or acted on. A row either
 acts at once on a press, or is opened, turned and taken; what it turns, the box can put back. A row
-keeps nothing of its own: what is being picked is in `box.pick`. Rows perform no output.
+keeps nothing of its own: what is being picked, and for which row, is in `box`. Rows perform no output.
 """
 
 from .bench import SETTINGS, setting
@@ -27,6 +27,8 @@ class Row:
     """Faster turning takes bigger steps."""
     chooses = False
     """A press goes back to choosing a patch."""
+    names = False
+    """The value is a name, cut where the label leaves no room for it."""
     changes = True
     """What the press did can be undone."""
     deed = ""
@@ -39,6 +41,7 @@ class Row:
 
     def open(self, box) -> None:
         box.pick = 0
+        box.picking = self.label
 
     def turn(self, box, steps: int) -> None:
         pass
@@ -140,7 +143,7 @@ class _BurnFilter(Row):
 
 class _AddMark(Row):
     acts = True
-    deed = "add a mark"
+    deed = "add mark"
 
     def __init__(self, index: int) -> None:
         super().__init__("Add a mark")
@@ -196,22 +199,23 @@ class _Passes(Row):
 
 
 class _Pick(Row):
-    """Turn through `names(box)`, the first of which is nothing; taking does `done` with the picked one."""
+    """Turn through `choices(box)`, the first of which is nothing; taking does `done` with the picked one."""
 
-    turns = True
+    turns = names = True
 
-    def names(self, box) -> list:
+    def choices(self, box) -> list:
         return []
 
     def value(self, box) -> str:
-        return self.names(box)[box.pick] if box.state == "edit" else ""
+        here = box.state == "edit" and box.picking == self.label
+        return self.choices(box)[box.pick] if here else ""
 
     def turn(self, box, steps: int) -> None:
-        box.pick = _within(box.pick + steps, 0, len(self.names(box)) - 1)
+        box.pick = _within(box.pick + steps, 0, len(self.choices(box)) - 1)
 
 
 class _RemoveMark(_Pick):
-    def names(self, box) -> list:
+    def choices(self, box) -> list:
         return ["nothing"] + [
             "%s, pass %d" % (mark.area, index + 1)
             for index in range(len(box.work.passes))
@@ -228,7 +232,7 @@ class _RemoveMark(_Pick):
 
 
 class _Keep(_Pick):
-    def names(self, box) -> list:
+    def choices(self, box) -> list:
         own = box.work.name
         if own in box.shelf.names():
             return ["nowhere", box.shelf.free_name(own), own + " (replace)"]
@@ -238,7 +242,7 @@ class _Keep(_Pick):
         if box.pick == 0:
             return
         former = box.work.name
-        box.work.name = self.names(box)[box.pick].split(" ")[0]
+        box.work.name = self.choices(box)[box.pick].split(" ")[0]
         box.remember_card(box.work.name)
         try:
             box.shelf.keep(box.work)
@@ -285,7 +289,7 @@ def _print_rows(box) -> list:
 
 
 class _StripFor(Row):
-    turns = True
+    turns = names = True
 
     def targets(self, box) -> list:
         found: list = []
@@ -417,12 +421,12 @@ class _Card(Row):
 
 
 class _RemoveCard(_Pick):
-    def names(self, box) -> list:
+    def choices(self, box) -> list:
         return ["nothing"] + box.shelf.names()
 
     def take(self, box) -> None:
         if box.pick:
-            name = self.names(box)[box.pick]
+            name = self.choices(box)[box.pick]
             box.remember_card(name)
             box.shelf.drop(name)
             box.cursor_on(_RemoveCard)
@@ -431,7 +435,7 @@ class _RemoveCard(_Pick):
 def _shelf_rows(box) -> list:
     names = box.shelf.names()
     if not names:
-        return [Row("No cards yet: push or keep one")]
+        return [Row("No cards yet: push one")]
     found: list = [_Card(name) for name in names]
     found.append(_RemoveCard("Remove a card"))
     return found
@@ -453,7 +457,8 @@ class _Setting(Row):
         _, label, self.kind, _, self.limits, _ = setting(key)
         super().__init__(label)
         self.key = key
-        self.turns = self.kind not in ("text", "filters")
+        self.names = self.kind in ("text", "filters")
+        self.turns = not self.names
         self.paces = self.kind in ("ms", "s", "time", "pm")
 
     def value(self, box) -> str:

@@ -89,9 +89,9 @@ class Store:
     def _try(self, act, *details) -> None:
         try:
             act(*details)
-        except OSError as error:
+        except OSError:
             raise StoreFault(
-                "It is not kept", "the memory is full or failing (%s)" % error, "Remove a card and try again"
+                "It is not kept", "the memory is full or failing", "Remove a card and try again"
             ) from None
 
 

@@ -132,7 +132,7 @@ class Strip:
         if ground and self.kind == FRESH:
             raise Refusal(
                 "No fresh strip here",
-                "each patch would need its filters changed",
+                "each patch would need the other light first",
                 "Use a cover strip",
             )
         stages: list[Stage] = []

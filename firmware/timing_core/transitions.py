@@ -34,13 +34,14 @@ TABLE = """
 off       power_up  was_cut_off      wake_cut_off      notice
 off       power_up  -                wake              browse
 # A sheet
+browse    expose    cannot_begin     tell_why          browse    cannot: why?
 browse    expose    on_print         begin_print       ready     @, paper in
 browse    expose    on_strip         begin_strip       ready     @, paper in
 browse    lamp      paper_at_risk    warn_paper        browse    view?
 browse    lamp      -                view              viewing   view
 browse    back      can_undo         undo              browse    undo
 browse    back      in_sheet         leave_sheet       browse    sheets
-browse    dial      -                move              browse    move
+browse    dial      can_move         move              browse    move
 browse    press     row_chooses      reopen_choice     choose    choose
 browse    press     row_acts         act               browse    @
 browse    press     row_turns        open              edit      change
@@ -62,7 +63,7 @@ ready     dial      -                move_stage        ready     stage
 ready     back      -                -                 left      leave
 ready     lamp      paper_at_risk    warn_paper        ready     view?
 ready     lamp      -                view              viewing   view
-exposing  expose    too_late_to_hold -                 exposing  ends by itself
+exposing  expose    too_late_to_hold -                 exposing  too late
 exposing  expose    -                put_out_to_hold   stopping  hold
 exposing  back      -                put_out_to_leave  stopping  stop
 exposing  tick      -                sound_cues        exposing
@@ -91,6 +92,7 @@ choose    back      -                leave_choice      browse    later
 choose    lamp      paper_at_risk    warn_paper        choose    view?
 choose    lamp      -                view              viewing   view
 # After a reset in mid-run
+notice    press     can_resume_rest  resume            held      resume
 notice    press     can_resume       resume            ready     resume
 notice    back      -                forget_run        browse    end it
 notice    lamp      paper_at_risk    warn_paper        notice    view?

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from pico import Pico
+from rp2040py.peripherals.i2c import R_TX_EMPTY
 
 WIDTH = 128
 PAGES = 8
@@ -95,7 +96,15 @@ class Display:
 
     def _on_connect(self, address: int, mode: int) -> None:
         there = self.attached and address == ADDRESS and mode == 0
-        self._after(9, lambda: self._i2c.complete_connect(there))
+
+        def answered() -> None:
+            self._i2c.complete_connect(there)
+            if not there:
+                # What was queued is thrown away, and then the queue is empty: the stock block does not
+                # say so, and the chip's code waits for it until it gives up with another error.
+                self._i2c._set_interrupts(R_TX_EMPTY)
+
+        self._after(9, answered)
 
     def _on_write_byte(self, value: int) -> None:
         def done() -> None:

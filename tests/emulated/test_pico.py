@@ -180,7 +180,7 @@ def test_files_outlive_the_power_and_memory_does_not(boot):
 
 def test_a_watchdog_resets_a_hung_program_and_its_pins_fall(boot):
     program = (
-        START + "p = Pin(6, Pin.OUT, value=1)\nWDT(timeout=300)\nprint('ready')\nwhile True:\n    pass\n"
+        START + "p = Pin(6, Pin.OUT, value=1)\nWDT(timeout=100)\nprint('ready')\nwhile True:\n    pass\n"
     )
     pico = boot(program, watch=[LAMP])
     assert pico.level(LAMP) == 1

@@ -1,0 +1,49 @@
+"""The box with its parts on a Pico: which adapter is on which pin."""
+
+import binascii
+import gc
+import hashlib
+import json
+
+from framebuf import FrameBuffer
+from machine import I2C, PWM, Pin
+
+from timing_core.box import Box
+from timing_core.kit import Kit
+from timing_core.screens import Screen
+from timing_core.store import Store
+
+from . import crash, pins
+from .display import open_display
+from .flash import FlashDisk
+from .inputs import Inputs
+from .piezo import Piezo
+from .runner import Runner
+from .wire import Wire
+
+PANEL_MS = 100
+
+
+def build(pulse, safelight, survivor, dog) -> Runner:
+    """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
+    kit = Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256)
+    disk = FlashDisk(lambda: pulse.lit)
+    box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
+    box.crash_lines = crash.lines
+    gc.collect()
+    screen = Screen(box, kit)
+    i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000)
+    display = open_display(i2c, screen.buffer)
+    piezo = Piezo(PWM(Pin(pins.PIEZO)))
+    wire = Wire()
+    inputs = Inputs()
+    runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)
+    inputs.wake = runner.wake
+    inputs.add_key("expose", pins.EXPOSE)
+    inputs.add_key("pedal", pins.PEDAL)
+    inputs.add_key("lamp", pins.LAMP_KEY)
+    inputs.add_key("back", pins.BACK)
+    inputs.add_key("press", pins.DIAL_PRESS)
+    inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
+    gc.collect()
+    return runner

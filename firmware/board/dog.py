@@ -1,0 +1,24 @@
+"""The watchdog: a box that hangs is reset, and a reset puts the lamp out."""
+
+from machine import WDT, mem32
+
+TIMEOUT_MS = 3000
+"""Longer than any write to flash, short enough for a hand at the switch."""
+
+# RP2040 data sheet, 4.7.6: bit 30 of CTRL enables the watchdog; 0x3000 on is the address that clears bits.
+_CTRL_CLEAR = 0x40058000 + 0x3000
+_ENABLE = 1 << 30
+
+
+class Dog:
+    """Starts the watchdog. Feed it within TIMEOUT_MS, always."""
+
+    def __init__(self) -> None:
+        self._dog = WDT(timeout=TIMEOUT_MS)
+
+    def feed(self) -> None:
+        self._dog.feed()
+
+    def stop(self) -> None:
+        """Stop it for good: at the prompt nobody feeds it."""
+        mem32[_CTRL_CLEAR] = _ENABLE

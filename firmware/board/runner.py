@@ -1,0 +1,213 @@
+"""The loop: inputs into the box, its outputs into the adapters, and everything else in between.
+
+What must live here: who goes first. A key must reach the lamp within 5 ms whatever else is going
+on, so an input does not wait its turn: `_wake`, which runs between two bytecodes of whatever the
+loop is doing, hands it to the box at once. The loop itself does what can wait: ticks, pictures,
+display, wire. Three things may not be cut into, and hold inputs up for as long: the box taking
+another input, a write to flash, and a collection.
+
+Light needs nothing from here once it is on: the pulse ends by itself.
+"""
+
+import gc
+import time
+
+from timing_core.link import LineReader
+from timing_core.ticks import since
+
+from .inputs import CLOCKWISE, COUNTER, FIRST_KEY
+
+NAP_MS = 20
+"""The longest sleep: the watchdog and a lost wake-up are looked after this often."""
+
+RUN_READ_MS = 100
+"""In a run the wire is read this seldom, a burst at a time."""
+
+TIDY_NAPS = 50
+COLLECT_BELOW = 60000
+"""In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
+
+
+class Runner:
+    """Runs `box` on the board's adapters, until it is handed over to the prompt.
+
+    `watch(now_ms, kind, value)`, where given, is told every input and output: a trace.
+    """
+
+    def __init__(
+        self, box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor, watch=None
+    ) -> None:
+        self.box = box
+        self._screen = screen
+        self._pulse = pulse
+        self._safelight = safelight
+        self._inputs = inputs
+        self._display = display
+        self._piezo = piezo
+        self._wire = wire
+        self._disk = disk
+        self._dog = dog
+        self._survivor = survivor
+        self._watch = watch
+        self._reader = LineReader()
+        self._busy = False
+        self._dirty = True
+        self._ended_ms = -1
+        self._over = False
+        self._naps = 0
+        self._read_ms = 0
+        pulse.on_end = self._lamp_ended
+
+    def run(self) -> None:
+        """Until handed over. Whoever calls this puts the lamp out afterwards, however it ended."""
+        self._give("power_up", self._survivor.given_ms())
+        while not self._over:
+            self._dog.feed()
+            self.wake(0)
+            if self._tick_is_due():
+                self._give("tick", 0)
+            elif self._dirty:
+                self._draw()
+            elif not (self._display.step() or self._read()):
+                self._rest()
+
+    # --- inputs
+
+    def wake(self, _) -> None:
+        """Give the box every input there is, unless it is in the middle of something."""
+        if self._busy or self._disk.writing:
+            return
+        while True:
+            if self._ended_ms >= 0:
+                ms = self._ended_ms
+                self._ended_ms = -1
+                self._give("lamp_end", ms)
+                continue
+            code = self._inputs.next()
+            if code == 0:
+                return
+            if code >= FIRST_KEY:
+                self._give(self._inputs.name(code), 0)
+            else:
+                self._give("dial", self._detents(code))
+
+    def _detents(self, code: int) -> int:
+        """Detents that wait in a row count as one turn."""
+        detents = 1 if code == CLOCKWISE else -1
+        while self._inputs.peek() in (CLOCKWISE, COUNTER):
+            detents += 1 if self._inputs.next() == CLOCKWISE else -1
+        return detents
+
+    def _lamp_ended(self, ms: int) -> None:
+        self._ended_ms = ms
+        self.wake(0)
+
+    def _tick_is_due(self) -> bool:
+        due = self.box.next_deadline()
+        return due is not None and since(time.ticks_ms(), due) >= 0
+
+    # --- outputs
+
+    def _give(self, event: str, value) -> None:
+        """Hand one input to the box and do what it asks for."""
+        self._busy = True
+        try:
+            while event:
+                now_ms = time.ticks_ms()
+                if self._watch:
+                    self._watch(now_ms, "in " + event, value)
+                out = self.box.handle(event, now_ms, value)
+                event = ""
+                for index in range(out.count):
+                    given_ms = self._perform(out.kind[index], out.value[index], now_ms)
+                    if given_ms >= 0:
+                        # The lamp was put out: what it gave comes before any other input.
+                        event, value = "lamp_end", given_ms
+        finally:
+            self._busy = False
+
+    def _perform(self, kind: str, value, now_ms: int) -> int:
+        """Do one output. Returns the ms the lamp was lit if this put it out, else -1."""
+        given_ms = -1
+        if kind == "light":
+            self._pulse.start(value)
+        elif kind == "dark":
+            if self._pulse.lit:
+                given_ms = self._pulse.stop()
+            else:
+                self._pulse.stop()
+        elif kind == "safelight":
+            self._safelight.value(value)
+        elif kind == "sound":
+            self._piezo.play(value)
+        elif kind == "screen":
+            self._dirty = True
+        elif kind == "send":
+            self._wire.send(value)
+        elif kind == "volume":
+            self._piezo.volume(value)
+        elif kind == "level":
+            self._display.level(value)
+        elif kind == "handover":
+            self._over = True
+        if self._watch:
+            self._watch(now_ms, kind, value)
+        return given_ms
+
+    # --- what can wait
+
+    def _draw(self) -> None:
+        self._dirty = False
+        try:
+            self._screen.draw()
+        except Exception:
+            # An input that came in while drawing changed what was drawn; then it asked for a new picture.
+            if not self._dirty:
+                raise
+
+    def _read(self) -> bool:
+        """Take what came in over the wire; False if nothing did.
+
+        In a run the wire waits: answering takes memory, and a collection would hold a key up.
+        """
+        if self.box.stages:
+            now_ms = time.ticks_ms()
+            if since(now_ms, self._read_ms) < RUN_READ_MS:
+                return False
+            self._read_ms = now_ms
+        data = self._wire.read()
+        if not data:
+            return False
+        self._reader.feed(data)
+        while True:
+            line = self._reader.next_line()
+            if line is None:
+                return True
+            # Reading and answering may be cut into by a key; only what it changed is told to the box.
+            reply = self.box.link.take(line)
+            self._give("wire", 0)
+            if reply:
+                self._wire.send(reply)
+
+    def _rest(self) -> None:
+        if self.box.lit:
+            self._survivor.note(self.box)
+        else:
+            self._tidy()
+        nap_ms = NAP_MS
+        due = self.box.next_deadline()
+        if due is not None:
+            nap_ms = min(nap_ms, max(0, since(due, time.ticks_ms())))
+        sound_ms = self._piezo.step()
+        if sound_ms >= 0:
+            nap_ms = min(nap_ms, sound_ms)
+        if nap_ms:
+            self._wire.wait(nap_ms)
+
+    def _tidy(self) -> None:
+        """Now and then, in the dark: collect before memory is short. Asking takes 5 ms, collecting more."""
+        self._naps += 1
+        if self._naps >= TIDY_NAPS:
+            self._naps = 0
+            if gc.mem_free() < COLLECT_BELOW:
+                gc.collect()

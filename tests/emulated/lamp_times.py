@@ -1,0 +1,210 @@
+"""How exactly a commanded time becomes a lit pin, on an emulated Pico: `python tests/emulated/lamp_times.py`.
+
+What must live here: the lamp lit for 50 ms to 16 s by `firmware/board/pulse.py` and, in the same run,
+by three common ways to do it in Python; with the processor at rest and under four kinds of work. It
+prints a table of the worst error of each. Every way does the same work, in the same steps:
+
+- gc: garbage is made and collected, with some 60 KB alive
+- I2C: a whole frame of 1 KB goes to the display at 400 kHz (23 ms)
+- flash: a file of 300 bytes is written (an erase or two, 45 ms each with interrupts masked)
+- USB: the PC sends without a pause, and the bytes are read one by one
+
+Up to 250 ms the work never rests. Beyond, to spare emulation, it fills the first 150 ms, the last
+150 ms and 40 ms of every second between.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from display import Display
+from image import ROOT, TESTED, compile_module, find_uf2
+from pico import MS, Pico, S
+
+WAYS = ("pulse", "timer", "sleep", "asyncio")
+LOADS = ("none", "gc", "i2c", "flash", "usb")
+LENGTHS_MS = (50, 250, 1000, 16000)
+PHASES = 20
+
+PIN = 6
+FLOOD = bytes(range(32, 127)) * 40
+
+GUEST = """
+import asyncio, binascii, gc, io, machine, micropython, os, select, sys, time
+from machine import I2C, Pin, Timer
+from pulse import Pulse
+micropython.kbd_intr(-1)
+time.sleep_ms(60)
+pulse = Pulse(PIN, 0, 20000)
+pin = Pin(PIN, Pin.OUT)
+i2c = I2C(0, scl=Pin(5), sda=Pin(4), freq=400_000)
+parts = (b"\\x40", bytearray(1024))
+alive = [bytearray(12) for _ in range(1500)]
+wire = select.poll()
+wire.register(sys.stdin, select.POLLIN)
+timer = Timer(-1)
+lit = False
+
+def none():
+    time.sleep_ms(1)
+
+def collect():
+    x = [(n, str(n)) for n in range(30)]
+    gc.collect()
+
+def frame():
+    i2c.writevto(0x3C, parts)
+
+def write():
+    with open("x", "wb") as file:
+        file.write(bytes(300))
+
+def read():
+    for _ in range(20):
+        if not wire.poll(0):
+            time.sleep_ms(1)
+            return
+        sys.stdin.buffer.read(1)
+
+WORK = {"none": none, "gc": collect, "i2c": frame, "flash": write, "usb": read}
+
+def step(work, began, ms):
+    past = time.ticks_diff(time.ticks_ms(), began)
+    if ms <= 300 or past < 150 or past > ms - 150 or past % 1000 < 40:
+        work()
+    else:
+        time.sleep_ms(5)
+
+def by_pulse(ms, work):
+    began = time.ticks_ms()
+    pulse.start(ms)
+    while pulse.lit:
+        step(work, began, ms)
+
+def by_timer(ms, work):
+    global lit
+    began = time.ticks_ms()
+    lit = True
+    def end(_):
+        global lit
+        pin(0)
+        lit = False
+    pin(1)
+    timer.init(mode=Timer.ONE_SHOT, period=ms, callback=end)
+    while lit:
+        step(work, began, ms)
+
+def by_sleep(ms, work):
+    began = time.ticks_ms()
+    pin(1)
+    while time.ticks_diff(time.ticks_ms(), began) < ms:
+        step(work, began, ms)
+        time.sleep_ms(1)
+    pin(0)
+
+def by_asyncio(ms, work):
+    async def lamp():
+        global lit
+        lit = True
+        pin(1)
+        await asyncio.sleep_ms(ms)
+        pin(0)
+        lit = False
+    async def both():
+        began = time.ticks_ms()
+        task = asyncio.create_task(lamp())
+        await asyncio.sleep_ms(0)
+        while lit:
+            if work is none:
+                await asyncio.sleep_ms(1)
+            else:
+                step(work, began, ms)
+                await asyncio.sleep_ms(0)
+        await task
+    asyncio.run(both())
+
+WAY = {"pulse": by_pulse, "timer": by_timer, "sleep": by_sleep, "asyncio": by_asyncio}
+print("ready")
+for way, load, ms, phase in CASES:
+    print("case", load)
+    gc.collect()
+    time.sleep_us(1000 + phase * 977 % 25000)
+    for _ in range(phase % 2):
+        WORK[load]()
+    WAY[way](ms, WORK[load])
+    print("done")
+    time.sleep_ms(3)
+print("all done")
+"""
+
+
+def errors_ns(uf2: Path, cases: list[tuple[str, str, int, int]]) -> list[int]:
+    """What the pin's high time was beyond the commanded one, for each (way, load, ms, phase)."""
+    pulse = ROOT / "firmware" / "board" / "pulse.py"
+    files = {
+        "pulse.mpy": compile_module(pulse, pulse.name),
+        "guest.mpy": compile_module(f"PIN = {PIN}\nCASES = {cases!r}\n{GUEST}", "guest.py"),
+        "main.py": b"import guest\n",
+    }
+    pico = Pico(uf2, files, watch=[PIN])
+    Display(pico)
+    pico.start()
+    for _, load, ms, _ in cases:
+        pico.wait_for("case", 5 * S)
+        if load == "usb":
+            pico.usb.send(FLOOD * (2 + ms // 50))
+        pico.wait_for("done", ms * MS + 5 * S)
+        pico.usb.drop()
+    pico.wait_for("all done", 5 * S)
+    found = pico.high_times_ns(PIN)
+    assert len(found) == len(cases), f"{len(found)} pulses for {len(cases)} cases"
+    return [high - ms * MS for high, (_, _, ms, _) in zip(found, cases)]
+
+
+def _row(job: tuple[Path, str, str, int]) -> tuple[str, str, list[list[int]]]:
+    """All lengths of one way under one load, `phases` of each."""
+    uf2, way, load, phases = job
+    rows = []
+    for ms in LENGTHS_MS:
+        rows.append(errors_ns(uf2, [(way, load, ms, phase) for phase in range(phases)]))
+    return way, load, rows
+
+
+def _us(errors: list[int]) -> str:
+    worst = max(errors, key=abs)
+    return f"{worst / 1000:,.2f}" if abs(worst) < 100_000 else f"{worst / 1000:,.0f}"
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--phases", type=int, default=PHASES, help="starts of each (default: %(default)s)")
+    parser.add_argument("--ways", default=",".join(WAYS), help="which ways (default: %(default)s)")
+    parser.add_argument("--loads", default=",".join(LOADS), help="which loads (default: %(default)s)")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="write every error in ns here too")
+    given = parser.parse_args(arguments)
+    uf2, reason = find_uf2()
+    if uf2 is None:
+        print(reason, file=sys.stderr)
+        return 2
+    jobs = [
+        (uf2, way, load, given.phases) for way in given.ways.split(",") for load in given.loads.split(",")
+    ]
+    print(f"Worst error of the lamp's time in us, {given.phases} phases each, MicroPython {TESTED} emulated")
+    print("| way | work | " + " | ".join(f"{ms} ms" for ms in LENGTHS_MS) + " |")
+    print("| --- | --- |" + " ---: |" * len(LENGTHS_MS), flush=True)
+    every = []
+    with ProcessPoolExecutor() as pool:
+        for way, load, rows in pool.map(_row, jobs):
+            print(f"| {way} | {load} | " + " | ".join(_us(row) for row in rows) + " |", flush=True)
+            every += [{"way": way, "load": load, "ms": ms, "ns": row} for ms, row in zip(LENGTHS_MS, rows)]
+    if given.json:
+        given.json.write_text(json.dumps(every) + "\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,825 @@
+"""A printer's evening at the box, told in presses: what is heard, what the light does, what is kept.
+
+Each test is a short session. Times are those of the map worked out by hand or from a published example;
+what the paper gets, area by area, is measured in `test_easel`, and every order of inputs is tried in
+`test_box_laws`.
+"""
+
+import sys
+from pathlib import Path
+
+import pytest
+from timing_core.printing_map import PrintingMap
+
+sys.path.append(str(Path(__file__).parent))
+
+from box_model import (
+    GuardedDisk,
+    LightMeter,
+    Listener,
+    a_card,
+    a_pass,
+    ask,
+    keys,
+    load,
+    new_session,
+    push,
+    set_row,
+    to_row,
+    to_sheet,
+    until_dark,
+    wait,
+)
+
+from host_sim.script import Player
+
+
+class Evening:
+    """A session with somebody listening and a meter on the easel."""
+
+    def __init__(self, card: dict | None = None, disk: GuardedDisk | None = None, **bench) -> None:
+        self.session = new_session(disk)
+        self.session.box.set_bench(bench)
+        self.ear, self.meter = Listener(), LightMeter(self.session)
+        self.meter.safelight = 1
+        self.session.watchers += [self.ear, self.meter]
+        if card:
+            load(self.session, card)
+            self.ear.sounds.clear()
+
+    @property
+    def box(self):
+        return self.session.box
+
+    def play(self, script: str) -> None:
+        Player(self.session).play(script)
+
+    def heard(self, *but: str) -> list[str]:
+        """The sounds since the last time, without those named."""
+        sounds = [sound for _, sound in self.ear.sounds if sound not in but]
+        self.ear.sounds.clear()
+        return sounds
+
+    def heard_at(self, start_ms: int) -> list[tuple[int, str]]:
+        sounds = [(at_ms - start_ms, sound) for at_ms, sound in self.ear.sounds]
+        self.ear.sounds.clear()
+        return sounds
+
+    def light_of_a_stage(self) -> int:
+        """Press EXPOSE, wait until dark: ms of light that gave."""
+        self.meter.anew()
+        self.session.input("expose")
+        until_dark(self.session)
+        return self.meter.light_ms
+
+
+# --- listening
+
+
+def two_dodges(**more) -> dict:
+    return a_card(("face", -60), ("hand", -40), base_ms=16_000, **more)
+
+
+# A dodge of half a stop takes 16 s (1 - 2^-1/2) = 4.686 s, one of a third 16 s (1 - 2^-1/3) = 3.301 s;
+# each window opens two seconds of lead-in after what was before it.
+FACE, HAND = (2000, 6686), (8686, 11_987)
+
+
+def expected_cues() -> list[tuple[int, str]]:
+    cues = []
+    for open_ms, close_ms in (FACE, HAND):
+        for edge_ms, sound in ((open_ms, "open"), (close_ms, "close")):
+            cues += [(edge_ms - lead_ms, "pip") for lead_ms in (1500, 1000, 500)] + [(edge_ms, sound)]
+    return cues
+
+
+def test_cues_lead_the_hands_and_the_seconds_tick_between():
+    evening = Evening(two_dodges())
+    evening.play("expose\n+1 expose")
+    start_ms = evening.session.now_ms
+    until_dark(evening.session)
+    cues = expected_cues()
+    # A cue on a full second stands for its tick: here the pip at 1 s and the opening at 2 s.
+    ticks = [(s * 1000, "tick") for s in range(1, 16) if s * 1000 not in dict(cues)]
+    assert {1000, 2000} <= set(dict(cues))
+    assert evening.heard_at(start_ms) == sorted([(0, "start"), *cues, *ticks, (16_000, "end")])
+
+
+@pytest.mark.parametrize("lag_ms", [-90, 0, 150])
+def test_cues_fall_on_the_light_and_not_on_the_lamp(lag_ms):
+    # The hands follow the light on the paper, which comes a lag later than the lamp's time.
+    evening = Evening(two_dodges(), lag_ms=lag_ms)
+    evening.play("expose\n+1 expose")
+    start_ms = evening.session.now_ms
+    until_dark(evening.session)
+    assert evening.session.now_ms - start_ms == 16_000 + lag_ms
+    heard = [
+        (at_ms - lag_ms, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")
+    ]
+    assert heard == [(FACE[0], "open"), (FACE[1], "close"), (HAND[0], "open"), (HAND[1], "close")]
+
+
+def test_the_last_second_has_no_tick_but_the_end():
+    evening = Evening(a_card(base_ms=3000))
+    evening.play("expose\nexpose\nwait until browse")
+    assert evening.heard() == ["start", "tick", "tick", "end"]
+
+
+def test_the_ear_is_told_when_a_filter_is_next():
+    card = a_card(("sky", 60), base_ms=2000)
+    card["passes"].append(a_pass(base_ms=2000, filter="5"))
+    evening = Evening(card)
+    evening.play("expose\nexpose\nwait until dark")
+    assert evening.heard("tick") == ["start", "end"]
+    evening.play("expose\nwait until dark")
+    assert evening.heard("tick") == ["start", "fit"]
+    evening.play("expose")
+    assert evening.heard() == [], "a filter is fitted in silence"
+    evening.play("expose\nwait until dark")
+    assert evening.heard("tick") == ["start", "end"]
+
+
+# --- holding and stopping
+
+
+def test_hold_and_go_on():
+    evening = Evening(two_dodges(), lag_ms=150)
+    box = evening.box
+    evening.play("expose\nexpose\n+4.15 expose")
+    assert (box.state, box.left_ms(), box.says("expose")) == ("held", 12_000, "give 12.0 s")
+    assert evening.heard("tick", "pip") == ["start", "open", "hold"]
+    wait(evening.session, 60_000)
+    assert evening.heard() == [], "held is silent"
+    evening.play("expose\n+2 pedal\n+1 pedal")
+    # Each strike costs its lag again: 2 s of lamp gave 1.85 s of light.
+    assert evening.session.lamp.ends_ms - evening.session.lamp.lit_ms == 12_000 - 1850 + 150
+    evening.play("wait until browse")
+    assert evening.heard("tick", "pip", "start", "hold") == ["close", "open", "close", "end"]
+    assert (evening.meter.light_ms, evening.meter.strikes) == (16_000, 3)
+    assert box.ledger.newest()["stages"][0]["strikes"] == 3
+
+
+def test_a_hold_inside_a_window_does_not_move_its_edges():
+    evening = Evening(two_dodges())
+    evening.play("expose\nexpose\n+3 expose\n+10 expose")
+    start_ms = evening.session.now_ms
+    until_dark(evening.session)
+    heard = [
+        (at_ms + 3000, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")
+    ]
+    assert heard[-3:] == [(FACE[1], "close"), (HAND[0], "open"), (HAND[1], "close")]
+
+
+def test_back_stops_at_once_and_asks():
+    evening = Evening(a_card(("sky", 60), base_ms=16_000))
+    box = evening.box
+    evening.play("expose\nexpose\n+5 back")
+    assert not evening.session.lamp.lit
+    assert (box.state, box.left_ms()) == ("left", 11_000)
+    assert {control: box.says(control) for control in ("expose", "back", "press")} == {
+        "expose": "give 11.0 s",
+        "back": "end it",
+        "press": "stay",
+    }
+    evening.play("press")
+    assert (box.state, box.left_ms()) == ("held", 11_000)
+    evening.play("back\nexpose\n+1 back\nback")
+    assert box.state == "browse"
+    record = box.ledger.newest()
+    assert (record["whole"], record["card"]) == (False, "harbour")
+    (stage,) = record["stages"]
+    assert (stage["stage"], stage["light_ms"], stage["given_ms"]) == ("Base, pass 1", 16_000, 6000)
+
+
+def test_leaving_before_any_light_writes_nothing_down():
+    evening = Evening(two_dodges())
+    evening.play("expose\nback\nback")
+    assert evening.box.state == "browse"
+    assert evening.box.message == "Ended. No light was given."
+    assert evening.box.ledger.last() == 0
+
+
+def test_a_rest_too_short_to_give_later_runs_out_by_itself():
+    evening = Evening(a_card(base_ms=5000), least_ms=400)
+    box = evening.box
+    evening.play("expose\nexpose\n+4.601 expose")
+    assert (box.state, box.says("expose")) == ("exposing", "too late")
+    evening.play("wait until browse")
+    assert (evening.meter.light_ms, evening.meter.strikes) == (5000, 1)
+    evening.meter.anew()
+    # One ms earlier the rest is just what the lamp can still give.
+    evening.play("expose\nexpose\n+4.6 expose")
+    assert (box.state, box.left_ms()) == ("held", 400)
+    evening.play("expose\nwait until browse")
+    assert (evening.meter.light_ms, evening.meter.strikes) == (5000, 2)
+
+
+def test_a_hold_within_the_lag_gives_nothing_and_takes_nothing():
+    evening = Evening(a_card(base_ms=5000), lag_ms=200)
+    evening.play("expose\nexpose\n+0.15 expose")
+    assert (evening.box.state, evening.box.left_ms()) == ("held", 5000)
+    evening.play("expose\nwait until browse")
+    assert evening.meter.light_ms == 5000
+
+
+def test_a_stage_can_be_given_again_or_passed_over():
+    evening = Evening(a_card(("sky", 60), ("sea", 60), base_ms=4000))
+    box = evening.box
+    evening.play("expose\nexpose\nwait until dark\ndial -1\nexpose\nwait until dark\ndial 1")
+    assert box.summary()["name"] == "Burn sea"
+    evening.play("expose\nwait until browse")
+    record = box.ledger.newest()
+    assert [stage["stage"] for stage in record["stages"]] == ["Base, pass 1", "Base, pass 1", "Burn sea"]
+    assert not record["whole"]
+
+
+# --- viewing light and safelight
+
+
+def test_viewing_light_goes_out_at_its_limit():
+    evening = Evening(viewing_limit_s=30)
+    evening.play("lamp")
+    assert evening.session.lamp.lit
+    wait(evening.session, 29_999)
+    assert evening.session.lamp.lit
+    wait(evening.session, 1)
+    assert not evening.session.lamp.lit
+    assert (evening.box.state, evening.box.message) == ("browse", "Viewing light has reached its limit.")
+    assert evening.heard() == ["end"]
+    evening.play("lamp\n+5 lamp")
+    assert not evening.session.lamp.lit
+    evening.play("lamp\n+5 back")
+    assert not evening.session.lamp.lit
+    assert evening.box.message == ""
+
+
+def test_viewing_light_returns_to_what_was_under_way():
+    evening = Evening(two_dodges())
+    box = evening.box
+    to_row(evening.session, "Base")
+    evening.play("press\ndial 2\nlamp\n+3 lamp")
+    assert box.state == "edit"
+    evening.play("back\nexpose\nlamp\nlamp\n+3 lamp")
+    assert (box.state, box.left_ms()) == ("ready", 16_000)
+
+
+def test_lamp_warns_once_while_a_sheet_is_exposed():
+    evening = Evening(a_card(base_ms=5000))
+    box = evening.box
+    evening.play("expose\nexpose\n+2 expose\nlamp")
+    assert not evening.session.lamp.lit
+    assert box.message == "Viewing light would fog the sheet. Put it away, then press LAMP again."
+    assert evening.heard("tick") == ["start", "hold", "refuse"]
+    evening.play("lamp")
+    assert evening.session.lamp.lit
+    evening.play("lamp\nlamp")
+    assert evening.session.lamp.lit, "and once warned it does not warn of that sheet again"
+    evening.play("lamp\nexpose\nwait until browse\nlamp")
+    assert not evening.session.lamp.lit, "but the sheet has had light since"
+    # Any other key in between, and the next press warns again.
+    evening.play("dial 1\nlamp")
+    assert not evening.session.lamp.lit
+    evening.play("lamp")
+    assert evening.session.lamp.lit
+
+
+@pytest.mark.parametrize(("rule", "exposing"), [("steady", 1), ("exposing", 0)])
+def test_the_safelight_rule(rule, exposing):
+    evening = Evening(a_card(base_ms=5000), safelight=rule)
+    meter = evening.meter
+    seen = []
+    for line in ("lamp", "lamp", "expose", "expose", "+1 expose", "expose", "wait until browse"):
+        evening.play(line)
+        seen.append(meter.safelight)
+    assert seen == [0, 1, 1, exposing, 1, exposing, 1]
+    assert meter.faults == []
+
+
+def test_the_safelight_goes_before_the_lamp_and_comes_after_it():
+    evening = Evening(safelight="exposing")
+    order = []
+
+    class Order(Listener):
+        def lamp(self, now_ms, on):
+            order.append("lamp on" if on else "lamp off")
+
+        def output(self, now_ms, kind, value):
+            if kind == "safelight":
+                order.append(f"safelight {'on' if value else 'off'}")
+
+    evening.session.watchers.append(Order())
+    evening.play("lamp\n+1 lamp\nexpose\nexpose\nwait until browse")
+    assert order == ["safelight off", "lamp on", "lamp off", "safelight on"] * 2
+
+
+# --- changing and undoing
+
+
+def worked(evening: Evening) -> dict:
+    return evening.box.work.to_dict()
+
+
+def test_a_value_is_undone_while_it_is_turned_and_after_it_is_taken():
+    evening = Evening(two_dodges())
+    session = evening.session
+    before = worked(evening)
+    to_row(session, "Base")
+    evening.play("press\n+1 dial 3")
+    assert worked(evening) != before
+    evening.play("back")
+    assert worked(evening) == before
+    evening.play("press\n+1 dial 3\npress\nback")
+    assert worked(evening) == before
+    assert evening.box.message == "Undone: Base is 16.0 s again."
+    assert (evening.box.sheet, evening.box.row().label) == ("print", "Base")
+
+
+def test_a_card_loaded_over_a_print_is_undone():
+    evening = Evening(two_dodges())
+    session = evening.session
+    set_row(session, "Base", 4)
+    before = worked(evening)
+    push(session, a_card(name="other"))
+    to_sheet(session, "shelf")
+    to_row(session, "other")
+    evening.play("press")
+    assert worked(evening)["name"] == "other"
+    evening.play("back")
+    assert worked(evening) == before
+
+
+def test_a_new_print_is_undone():
+    evening = Evening(two_dodges())
+    before = worked(evening)
+    to_row(evening.session, "New print")
+    evening.play("press")
+    assert worked(evening)["passes"] == [{"filter": "2", "base_ms": 10_000, "marks": []}]
+    evening.play("back")
+    assert worked(evening) == before
+
+
+def test_the_mark_that_is_picked_is_removed_and_comes_back():
+    card = a_card(("face", -20), ("sky", 40))
+    card["passes"].append(a_pass(("door", 60), ("sea", 20), filter="5"))
+    areas = [mark["area"] for own in card["passes"] for mark in own["marks"]]
+    for nth, area in enumerate(areas):
+        evening = Evening(card)
+        set_row(evening.session, "Remove mark", nth + 1)
+        left = [mark.area for own in evening.box.work.passes for mark in own.marks]
+        assert left == [other for other in areas if other != area]
+        evening.play("back")
+        assert worked(evening) == card
+    evening = Evening(card)
+    to_row(evening.session, "Remove mark")
+    evening.play("press\npress")
+    assert worked(evening) == card, "nothing picked, nothing removed"
+
+
+def test_a_card_taken_off_the_shelf_comes_back():
+    evening = Evening()
+    session = evening.session
+    card = two_dodges()
+    push(session, card)
+    push(session, a_card(name="other"))
+    to_sheet(session, "shelf")
+    set_row(session, "Remove a card", 1)
+    assert evening.box.shelf.names() == ["other"]
+    evening.play("back")
+    assert evening.box.shelf.names() == ["harbour", "other"]
+    assert evening.box.shelf.card("harbour") == card
+
+
+def test_a_card_kept_over_another_gives_the_other_back():
+    evening = Evening(two_dodges())
+    session = evening.session
+    set_row(session, "Base", 6)
+    set_row(session, "Keep on shelf", 2)
+    assert evening.box.shelf.card("harbour")["passes"][0]["base_ms"] == 32_000
+    evening.play("back")
+    assert evening.box.shelf.card("harbour") == two_dodges()
+    set_row(session, "Keep on shelf", 1)
+    assert evening.box.shelf.names() == ["harbour", "harbour-2"]
+    evening.play("back")
+    assert evening.box.shelf.names() == ["harbour"]
+
+
+def test_a_bench_setting_is_undone_and_what_the_wire_set_meanwhile_stays():
+    evening = Evening()
+    session, bench = evening.session, evening.box.bench
+    to_sheet(session, "bench")
+    to_row(session, "Lamp lag")
+    evening.play("press\n+1 dial 4")
+    assert bench.get("lag_ms") == 20
+    assert "result" in ask(session, "bench.set", values={"volume": 1})
+    evening.play("back")
+    assert (bench.get("lag_ms"), bench.get("volume")) == (0, 1)
+    evening.play("press\n+1 dial 4\npress")
+    assert "result" in ask(session, "bench.set", values={"volume": 2})
+    evening.play("back")
+    assert (bench.get("lag_ms"), bench.get("volume")) == (0, 2)
+    evening.play("reset")
+    assert (evening.box.bench.get("lag_ms"), evening.box.bench.get("volume")) == (0, 2)
+
+
+def test_what_is_being_turned_is_not_kept_by_a_message():
+    evening = Evening()
+    session = evening.session
+    to_sheet(session, "bench")
+    to_row(session, "Lamp lag")
+    evening.play("press\n+1 dial 4")
+    ask(session, "bench.set", values={"volume": 1})
+    evening.play("reset")
+    assert (evening.box.bench.get("lag_ms"), evening.box.bench.get("volume")) == (0, 1)
+
+
+def test_a_card_pushed_while_one_is_picked_for_removal_is_safe():
+    evening = Evening()
+    session = evening.session
+    push(session, a_card(name="harbour"))
+    to_sheet(session, "shelf")
+    to_row(session, "Remove a card")
+    evening.play("press\ndial 1")
+    push(session, a_card(name="a-new-one"))
+    session.frame()
+    evening.play("press")
+    assert evening.box.shelf.names() == ["a-new-one", "harbour"]
+    evening.play("press\ndial 2")
+    ask(session, "card.remove", name="harbour")
+    ask(session, "card.remove", name="a-new-one")
+    session.frame()
+
+
+@pytest.mark.parametrize(("gap_ms", "steps"), [(200, 1), (80, 1), (79, 2), (40, 2), (39, 5), (10, 5)])
+def test_faster_turning_takes_bigger_steps(gap_ms, steps):
+    evening = Evening(step="1/12")
+    to_row(evening.session, "Base")
+    evening.play("+1 press\n+1 dial 1")
+    base = evening.box.work.passes[0]
+    assert base.shift == 10, "the first detent after a pause is a slow one"
+    wait(evening.session, gap_ms)
+    evening.play("dial 1")
+    assert base.shift == 10 + 10 * steps
+    wait(evening.session, gap_ms)
+    evening.play("dial -1")
+    assert base.shift == 10
+
+
+def test_several_detents_in_one_input_are_as_fast_as_their_share():
+    evening = Evening(step="1/12")
+    to_row(evening.session, "Base")
+    evening.play("+1 press\n+1 dial 1\n+0.2 dial 2")
+    assert evening.box.work.passes[0].shift == 10 + 2 * 10, "100 ms each"
+    evening.play("+0.1 dial 2")
+    assert evening.box.work.passes[0].shift == 30 + 2 * 20, "50 ms each"
+
+
+def test_only_numbers_are_turned_fast():
+    evening = Evening()
+    to_row(evening.session, "Pass 1")
+    evening.play("+1 press\n+1 dial 1\n+0.01 dial 1")
+    assert evening.box.work.passes[0].filter == "4"
+    evening.play("press")
+    to_row(evening.session, "Passes")
+    evening.play("+1 press\n+1 dial 1\n+0.01 dial 1")
+    assert len(evening.box.work.passes) == 3
+
+
+def test_tied_passes_follow_each_other():
+    # Two tied passes of 16 s and 8.98 s, 10/12 stop apart: doubling one doubles the other (common practice).
+    card = a_card(base_ms=16_000, filter="00", tied=True)
+    card["passes"].append(a_pass(base_ms=8980, filter="5"))
+    evening = Evening(card, step="1/12")
+    set_row(evening.session, "Base", 12, nth=1)
+    assert [evening.box.work.base_ms(index) for index in (0, 1)] == [32_000, 17_960]
+    set_row(evening.session, "Base", -12, nth=2)
+    assert [evening.box.work.base_ms(index) for index in (0, 1)] == [16_000, 8980]
+
+
+def test_a_base_past_its_range_is_refused_and_nothing_moves():
+    card = a_card(base_ms=500, tied=True)
+    card["passes"].append(a_pass(base_ms=800, filter="5"))
+    evening = Evening(card, step="seconds")
+    set_row(evening.session, "Base", 1, nth=2)  # the second pass leads from here
+    set_row(evening.session, "Dial step", -5)  # halves of a stop
+    before = worked(evening)
+    to_row(evening.session, "Base", 2)
+    evening.play("+1 press\n+1 dial 40")
+    assert (
+        evening.box.message
+        == "Base is not changed: it moves more than 10 stops. Bases go from 0.1 to 999.9 s."
+    )
+    assert evening.box.state == "edit"
+    assert worked(evening) == before
+
+
+# --- power
+
+
+def test_power_up_finds_the_print_as_it_was_left():
+    evening = Evening(two_dodges())
+    set_row(evening.session, "Base", 3)
+    before = worked(evening)
+    evening.play("reset")
+    assert (evening.box.state, evening.box.sheet) == ("browse", "print")
+    assert worked(evening) == before
+
+
+def test_power_up_can_begin_a_new_print():
+    evening = Evening(
+        two_dodges(), power_up="new print", new_base_ms=8000, new_filter="00", new_dry_down_pm=120
+    )
+    evening.play("reset")
+    assert worked(evening)["passes"] == [{"filter": "00", "base_ms": 8000, "marks": []}]
+    assert (worked(evening)["dry_down"], worked(evening)["dry_down_pm"]) == (False, 120)
+
+
+def test_after_a_reset_in_mid_run_it_is_dark_says_so_and_goes_on():
+    card = a_card(("sky", 60), ("sea", 60), base_ms=6000)
+    evening = Evening(card, power_up="new print")
+    box = evening.box
+    evening.play("expose\nexpose\nwait until dark\nexpose\n+1 reset")
+    box = evening.box
+    assert not evening.session.lamp.lit
+    assert (box.state, box.message) == ("notice", "Power was lost. Burn sky may be partly exposed.")
+    assert worked(evening) == card, "the run needs its map, whatever power-up is set to"
+    wait(evening.session, 3600_000)
+    assert box.state == "notice"
+    # What is under the enlarger is still a sheet of paper.
+    evening.play("lamp")
+    assert not evening.session.lamp.lit
+    evening.play("lamp\n+1 lamp")
+    assert evening.session.screen.draw()
+    assert box.cut_off_text() == "Power was lost. Burn sky may be partly exposed."
+    evening.play("press")
+    assert (box.state, box.summary()["name"]) == ("ready", "Burn sky")
+    evening.play("dial 1\nexpose\nwait until browse")
+    record = box.ledger.newest()
+    assert [stage["stage"] for stage in record["stages"]] == ["Base, pass 1", "Burn sea"]
+    assert (record["whole"], record["cut_off"]) == (False, "Burn sky")
+    evening.play("reset")
+    assert evening.box.state == "browse", "a run that has ended is not asked about again"
+
+
+def test_a_run_cut_off_by_a_reset_can_be_ended():
+    evening = Evening(a_card(("sky", 60), base_ms=6000))
+    evening.play("expose\nexpose\nwait until dark\nreset\nback")
+    assert evening.box.state == "browse"
+    record = evening.box.ledger.newest()
+    assert [stage["given_ms"] for stage in record["stages"]] == [6000]
+    evening.play("reset")
+    assert evening.box.state == "browse"
+
+
+def test_a_reset_while_a_filter_is_fitted_says_that_no_light_was_on():
+    card = a_card(base_ms=6000)
+    card["passes"].append(a_pass(base_ms=3000, filter="5"))
+    evening = Evening(card)
+    evening.play("expose\nexpose\nwait until dark\nreset")
+    assert evening.box.message == "Power was lost before: Fit filter 5."
+
+
+def test_the_levels_are_told_at_power_up_and_when_they_change():
+    evening = Evening(brightness=4, volume=1)
+    listener = Listener()
+    evening.session.watchers.append(listener)
+    evening.play("reset")
+    assert {("level", 4), ("volume", 1)} <= set(listener.heard)
+    listener.heard.clear()
+    to_sheet(evening.session, "bench")
+    to_row(evening.session, "Brightness")
+    assert not {kind for kind, _ in listener.heard} & {"level", "volume"}
+    evening.play("press\ndial 1")
+    assert ("level", 5) in listener.heard, "seen while it is turned"
+    listener.heard.clear()
+    evening.play("back")
+    assert ("level", 4) in listener.heard
+
+
+# --- light
+
+
+def test_dry_down_cuts_the_light_and_leaves_the_shown_times():
+    # 10 % of dry-down is -0.152 stop (East Midlands Monochrome Group): a factor of 0.9.
+    card = a_card(("sky", 120), base_ms=16_000, dry_down=True, dry_down_pm=100)
+    evening = Evening(card)
+    box = evening.box
+    evening.play("expose")
+    assert box.says("expose") == "give 16.0 s"
+    assert evening.light_of_a_stage() == 14_400
+    assert box.says("expose") == "give 16.0 s", "a stop more is as much again"
+    assert evening.light_of_a_stage() == 14_400
+    assert box.ledger.newest()["dry_down_pm"] == 100
+    set_row(evening.session, "Dry-down", -1)
+    evening.play("expose")
+    assert [evening.light_of_a_stage() for _ in range(2)] == [16_000, 16_000]
+    assert box.ledger.newest()["dry_down_pm"] == 0
+
+
+def test_dodges_and_burns_of_the_handbook():
+    # photrio.com thread 209811: at 20 s, burn +2/3 = 11.7 s and dodge -1/2 = 5.9 s.
+    evening = Evening(a_card(("sky", 80), ("face", -60), base_ms=20_000))
+    evening.play("expose\nexpose")
+    start_ms = evening.session.now_ms
+    until_dark(evening.session)
+    edges = [at_ms for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")]
+    assert edges[1] - edges[0] == pytest.approx(5900, abs=50)
+    assert evening.light_of_a_stage() == pytest.approx(11_700, abs=50)
+
+
+def test_an_edition_of_three():
+    card = a_card(("face", -40), ("sky", 80), base_ms=16_000)
+    card["passes"].append(a_pass(("door", 60, "00"), base_ms=9000, filter="5"))
+    evening = Evening(card, lag_ms=120)
+    prints = []
+    for _ in range(3):
+        evening.play("expose")
+        lights = []
+        while evening.box.state == "ready":
+            evening.meter.anew()
+            evening.session.input("expose")
+            if evening.session.lamp.lit:
+                until_dark(evening.session)
+                lights.append(evening.meter.light_ms)
+        prints.append(lights)
+    assert prints[0] == prints[1] == prints[2]
+    assert len(prints[0]) == 4
+    assert evening.box.message == "Print 3 is done and in the ledger."
+    records = evening.box.ledger.read()
+    assert [record["n"] for record in records] == [1, 2, 3]
+    for record in records:
+        assert record["whole"]
+        assert record["stages"] == records[0]["stages"]
+        assert [stage["given_ms"] for stage in record["stages"]] == prints[0]
+
+
+def test_a_strip_of_whole_stops():
+    # 2, 4, 8, 16, 32 s: cover increments 2, 2, 4, 8, 16 (paper maker's guidance, quoted by grainmag.com).
+    evening = Evening(a_card(base_ms=8000))
+    session, box = evening.session, evening.box
+    to_sheet(session, "strip")
+    set_row(session, "Patches", -2)
+    set_row(session, "Step", 3)
+    to_row(session, "Strip for")
+    evening.play("expose")
+    assert [evening.light_of_a_stage() for _ in range(5)] == [2000, 2000, 4000, 8000, 16_000]
+    assert box.state == "choose"
+    evening.play("dial -99\ndial 3\npress")  # between the second patch and the third: half a stop over 4 s
+    assert box.work.base_ms(0) == 5657
+    evening.play("back")
+    assert box.work.base_ms(0) == 8000
+
+
+def test_a_strip_of_plain_seconds():
+    # 2-4-6-8-10 s: NAVEDTRA 14209 fig. 11-5; US Army SS0509. Fresh pieces get their whole time each.
+    evening = Evening(a_card(base_ms=6000))
+    session, box = evening.session, evening.box
+    to_sheet(session, "strip")
+    set_row(session, "Kind", 1)
+    set_row(session, "Patches", -2)
+    set_row(session, "Step", 5)
+    to_row(session, "Strip for")
+    evening.play("expose")
+    assert [evening.light_of_a_stage() for _ in range(5)] == [2000, 4000, 6000, 8000, 10_000]
+    evening.play("dial 99\npress")
+    assert box.work.base_ms(0) == 10_000
+    assert box.ledger.newest()["kind"] == "strip"
+
+
+def test_a_patch_is_chosen_later_unless_its_strip_no_longer_holds():
+    evening = Evening(a_card(base_ms=6000))
+    session, box = evening.session, evening.box
+    to_sheet(session, "strip")
+    evening.play("expose")
+    while box.state == "ready":
+        evening.light_of_a_stage()
+    evening.play("back")
+    assert (box.state, box.row().label) == ("browse", "Choose a patch")
+    to_sheet(session, "print")
+    set_row(session, "Dry-down", 1)  # does not touch what the patches got
+    to_sheet(session, "strip")
+    to_row(session, "Choose a patch")
+    evening.play("press\ndial 2\npress")
+    assert box.work.base_ms(0) == 7135  # 6 s and a quarter stop
+    evening.play("back")
+    assert box.strip_given
+    to_sheet(session, "print")
+    set_row(session, "Base", 6)
+    assert not box.strip_given, "the patches did not get what they would now"
+
+
+def test_a_burn_chosen_darker_or_lighter_stays_a_map_that_can_be_kept():
+    card = a_card(("sky", 30, "2"), base_ms=6000, filter="2")
+    evening = Evening(card)
+    session, box = evening.session, evening.box
+    to_sheet(session, "strip")
+    set_row(session, "Strip for", 1)
+    set_row(session, "Step", 1)
+    to_row(session, "Strip for")
+    evening.play("expose")
+    while box.state == "ready":
+        evening.light_of_a_stage()
+    evening.play("dial -99\npress")
+    (mark,) = box.work.passes[0].marks
+    assert mark.stops120 == 30 - 3 * 40
+    before = worked(evening)
+    assert PrintingMap.from_dict(before).to_dict() == before
+    evening.play("reset")
+    assert worked(evening) == before
+
+
+def test_a_lamp_setting_that_cannot_give_the_stage_is_refused_at_the_press():
+    evening = Evening(a_card(base_ms=300))
+    session, box = evening.session, evening.box
+    evening.play("expose")
+    assert "result" in ask(session, "bench.set", values={"lag_ms": -250})
+    evening.play("expose")
+    assert not session.lamp.lit
+    assert box.state == "ready"
+    assert (
+        box.message
+        == "The rest is too short: 50 ms of lamp, and this lamp needs 100. Press BACK to leave it."
+    )
+    assert "result" in ask(session, "bench.set", values={"lag_ms": 0})
+    assert evening.light_of_a_stage() == 300
+
+
+# --- a disk that fails, a box that hands over
+
+
+def test_a_full_disk_never_stops_a_print():
+    disk = GuardedDisk()
+    evening = Evening(a_card(("sky", 60), base_ms=4000), disk=disk)
+    disk.full = True
+    box = evening.box
+    set_row(evening.session, "Base", 6)
+    assert box.message == "It is not kept: the memory is full or failing. Remove a card and try again."
+    assert box.work.base_ms(0) == 8000
+    evening.play("expose")
+    assert box.state == "ready"
+    assert evening.light_of_a_stage() == 8000
+    assert evening.light_of_a_stage() == 3314
+    assert box.state == "browse"
+    assert "It is not kept" in box.message, "and it does not say that the print is in the ledger"
+    assert box.ledger.last() == 0
+    disk.full = False
+    evening.play("expose")
+    assert [evening.light_of_a_stage() for _ in range(2)] == [8000, 3314]
+    assert box.ledger.last() == 1
+
+
+@pytest.mark.parametrize("line", ["", "expose", "expose\nexpose\n+1 expose", "expose\nback"])
+def test_the_box_hands_over_when_dark(line):
+    evening = Evening(a_card(base_ms=4000))
+    evening.play(line)
+    assert ask(evening.session, "handover")["result"] == {"ok": True}
+    assert evening.session.handed_over
+    assert evening.box.state == "away"
+    keys(evening.session, "expose", "pedal", "lamp", "press", "back")
+    assert not evening.session.lamp.lit
+
+
+@pytest.mark.parametrize("line", ["lamp", "expose\nexpose"])
+def test_the_box_does_not_hand_over_under_light(line):
+    evening = Evening(a_card(base_ms=4000))
+    evening.play(line)
+    state, ends_ms = evening.box.state, evening.session.lamp.ends_ms
+    reply = ask(evening.session, "handover")
+    assert reply["error"]["message"].endswith("the light is on. Try again when dark.")
+    assert (evening.box.state, evening.session.lamp.ends_ms) == (state, ends_ms)
+    assert not evening.session.handed_over
+
+
+def test_a_message_during_light_moves_nothing_in_time():
+    """The same print with and without a tool asking all the while."""
+
+    def sounds(chatty: bool) -> list[tuple[int, str]]:
+        evening = Evening(two_dodges(), lag_ms=70)
+        evening.play("expose\nexpose")
+        start_ms = evening.session.now_ms
+        while evening.session.lamp.lit:
+            wait(evening.session, 7)
+            if chatty:
+                ask(evening.session, "state")
+                evening.session.input("line", b"\xff{}")
+        return evening.heard_at(start_ms)
+
+    assert sounds(True) == sounds(False)
+
+
+def test_ticks_that_wrap_in_mid_exposure_change_nothing():
+    def sounds(ticks_ms: int) -> list[tuple[int, str]]:
+        session = new_session(ticks_ms=ticks_ms)
+        ear = Listener()
+        session.watchers.append(ear)
+        load(session, two_dodges())
+        keys(session, "expose", "expose")
+        wait(session, 4000)
+        keys(session, "expose")
+        wait(session, 4000)
+        keys(session, "expose")
+        until_dark(session)
+        return ear.sounds
+
+    plain = sounds(0)
+    for before_ms in (1, 500, 2000, 4001, 7000, 9000, 12_345, 20_000):
+        assert sounds((1 << 30) - before_ms) == plain

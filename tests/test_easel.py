@@ -1,0 +1,316 @@
+"""What the paper gets: every area of the sheet, measured under a lamp with physics, against the map.
+
+The plan here is worked out from the card's plain data, not taken from the easel's own report: `planned` is
+the base less the dodges plus the burns of an area, each cut by the dry-down, in ms of full light.
+"""
+
+import sys
+from pathlib import Path
+
+import hypothesis.strategies as st
+import pytest
+from hypothesis import assume, event, given, settings
+
+sys.path.append(str(Path(__file__).parent))
+
+from box_model import (
+    LightMeter,
+    a_card,
+    a_pass,
+    keys,
+    load,
+    new_session,
+    patch_totals,
+    set_row,
+    stops,
+    to_ms,
+    to_row,
+    to_sheet,
+    until_dark,
+    wait,
+)
+
+from host_sim.easel import REST, Easel
+from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
+
+LUX = 40.0
+RULES = settings(max_examples=60, deadline=None)
+
+
+def planned(card: dict) -> dict[tuple[str, str], int]:
+    kept = 1 - card["dry_down_pm"] / 1000 if card["dry_down"] else 1
+    areas = {mark["area"] for own in card["passes"] for mark in own["marks"]} | {REST}
+    plan: dict[tuple[str, str], int] = {}
+
+    def add(area: str, filter: str, ms: int) -> None:
+        plan[area, filter] = plan.get((area, filter), 0) + ms
+
+    for own in card["passes"]:
+        base_ms = own["base_ms"]
+        for area in areas:
+            add(area, own["filter"], to_ms(round(base_ms * kept, 6)))
+        for mark in own["marks"]:
+            change_ms = abs(stops(base_ms, mark["stops120"]) - base_ms)
+            sign = 1 if mark["stops120"] > 0 else -1
+            add(mark["area"], mark.get("filter") or own["filter"], sign * to_ms(round(change_ms * kept, 6)))
+    return {key: ms for key, ms in plan.items() if ms or key[1] in {own["filter"] for own in card["passes"]}}
+
+
+class Darkroom:
+    """A box with an easel under its lamp."""
+
+    def __init__(self, lamp: str = "ideal", relay: str = "ideal", reaction_ms: int = 0, **bench) -> None:
+        self.session = new_session(panel_ms=0)
+        self.session.box.set_bench(bench)
+        self.easel = Easel(self.session, LampBench(LAMPS[lamp], RELAYS[relay], LUX), reaction_ms)
+        self.meter = LightMeter(self.session)
+        self.meter.safelight = 1
+        self.session.watchers += [self.easel, self.meter]
+
+    def print_it(self, holds: list[int] = ()) -> None:
+        """Give the whole print of the sheet the box is on, holding after each of `holds` ms of lamp."""
+        session, holds = self.session, list(holds)
+        keys(session, "expose")
+        while session.box.state in ("ready", "held"):
+            keys(session, "expose")
+            if session.lamp.lit and holds:
+                wait(session, holds.pop())
+                if session.lamp.lit:
+                    keys(session, "expose")
+            if session.lamp.lit:
+                until_dark(session)
+            wait(session, 1500)  # the lamp has died away before anybody can press again
+
+    def sheets(self) -> list[dict[tuple[str, str], float]]:
+        """Light of every area through every filter, in ms of full light, sheet by sheet."""
+        return [{(a.area, a.filter): a.given_ms for a in areas} for _, areas in self.easel.report(LUX)]
+
+
+# --- any map at all
+
+areas = st.sampled_from(("face", "hands", "sky", "sea", "door"))
+filters = st.sampled_from(("", "00", "2", "5"))
+dodges = st.tuples(areas, st.integers(-90, -1)).map(lambda m: {"area": m[0], "stops120": m[1]})
+burns = st.tuples(areas, st.integers(1, 240), filters).map(
+    lambda m: {"area": m[0], "stops120": m[1], **({"filter": m[2]} if m[2] else {})}
+)
+passes = st.builds(
+    lambda filter, base_ms, dodges, burns: {"filter": filter, "base_ms": base_ms, "marks": dodges + burns},
+    filters,
+    st.one_of(st.integers(800, 60_000), st.sampled_from((1000, 4000, 16_000, 32_000))),
+    st.lists(dodges, max_size=3),
+    st.lists(burns, max_size=3),
+)
+cards = st.builds(
+    lambda passes, dry, pm, tied: {
+        **a_card(tied=tied, dry_down=dry, dry_down_pm=pm),
+        "passes": passes,
+    },
+    st.lists(passes, min_size=1, max_size=4),
+    st.booleans(),
+    st.integers(0, 300),
+    st.booleans(),
+)
+
+
+@RULES
+@given(
+    card=cards, holds=st.lists(st.integers(1, 9000), max_size=6), lead_ms=st.sampled_from((500, 2000, 2300))
+)
+def test_every_area_of_any_map_gets_its_light(card, holds, lead_ms):
+    room = Darkroom(lead_ms=lead_ms, least_ms=20)
+    load(room.session, card)
+    assume(room.session.box.plan_refusal() is None)
+    room.print_it(holds)
+    assert room.session.box.state == "browse"
+    strikes = sum(stage["strikes"] for stage in room.session.box.ledger.newest()["stages"])
+    event(f"strikes: {min(strikes, 10)}, dodges: {sum(len(s.windows) for s in room.session.box.plan())}")
+    (sheet,) = room.sheets()
+    plan = planned(card)
+    assert set(sheet) == set(plan)
+    for key, ms in plan.items():
+        assert sheet[key] == pytest.approx(ms, abs=strikes), key
+    # Without lag and rise there is nothing to be off by: the ms of grace is not used.
+    assert all(sheet[key] == pytest.approx(ms, abs=1e-6) for key, ms in plan.items())
+
+
+@RULES
+@given(card=cards)
+def test_the_report_plans_what_the_map_says(card):
+    room = Darkroom(least_ms=20)
+    load(room.session, card)
+    assume(room.session.box.plan_refusal() is None)
+    room.print_it()
+    ((_, found),) = room.easel.report(LUX)
+    assert {(a.area, a.filter): a.planned_ms for a in found} == planned(card)
+    for light in found:
+        assert light.error_stops is None or abs(light.error_stops) < 1e-9
+
+
+# --- lamps that are slow to light and slow to die
+
+MAP = a_card(("face", -40), ("hands", -20), ("sky", 80), base_ms=16_000)
+MAP["passes"].append(a_pass(("door", 60, "00"), base_ms=9000, filter="5"))
+
+
+@pytest.mark.parametrize("relay", ["mechanical", "zero-cross 50 Hz"])
+@pytest.mark.parametrize("lamp", ["tungsten", "led"])
+def test_a_measured_lag_makes_up_for_a_slow_lamp(lamp, relay):
+    lag = round(lag_ms(LAMPS[lamp], RELAYS[relay]))
+    room = Darkroom(lamp, relay, lag_ms=lag)
+    load(room.session, MAP)
+    room.print_it([3000, 4100, 2500, 3300])
+    ((_, found),) = room.easel.report(LUX)
+    errors = {(light.area, light.filter): light.error_stops for light in found}
+    assert set(errors) == set(planned(MAP))
+    assert max(abs(error) for error in errors.values()) < 0.01
+
+
+def test_without_its_lag_a_slow_lamp_is_off_by_what_anybody_sees():
+    room = Darkroom("tungsten", "mechanical")
+    load(room.session, a_card(base_ms=2000))
+    room.print_it()
+    ((_, (rest,)),) = room.easel.report(LUX)
+    lost_ms = lag_ms(LAMPS["tungsten"], RELAYS["mechanical"])
+    assert rest.given_ms == pytest.approx(2000 - lost_ms, abs=10)
+    assert rest.error_stops < -0.03
+
+
+def test_every_hold_costs_the_lag_once():
+    lag = round(lag_ms(LAMPS["tungsten"], RELAYS["mechanical"]))
+    plain, held = (Darkroom("tungsten", "mechanical", lag_ms=lag) for _ in range(2))
+    for room, holds in ((plain, []), (held, [1500, 2500, 2000])):
+        load(room.session, a_card(base_ms=12_000))
+        room.print_it(holds)
+    (without,), (with_holds,) = plain.sheets(), held.sheets()
+    assert with_holds[REST, "2"] == pytest.approx(without[REST, "2"], rel=0.005)
+    assert held.session.box.ledger.newest()["stages"][0]["strikes"] == 4
+
+
+# --- hands
+
+
+@pytest.mark.parametrize("reaction_ms", [150, 300])
+def test_late_hands_shift_a_window_and_do_not_change_its_length(reaction_ms):
+    card = a_card(("face", -60), base_ms=16_000)
+    room = Darkroom(reaction_ms=reaction_ms)
+    load(room.session, card)
+    room.print_it()
+    (sheet,) = room.sheets()
+    assert sheet["face", "2"] == pytest.approx(planned(card)["face", "2"], abs=1e-6)
+    assert sheet[REST, "2"] == pytest.approx(16_000)
+
+
+def test_hands_too_late_for_the_end_dodge_less():
+    # 8 s with 2 s of lead-in: a dodge of one stop and a half opens at 2 s and closes at 7.172 s.
+    card = a_card(("face", -180), base_ms=8000)
+    close_ms = 2000 + 8000 - stops(8000, -180)
+    room = Darkroom(reaction_ms=1000)
+    load(room.session, card)
+    room.print_it()
+    (sheet,) = room.sheets()
+    assert close_ms + 1000 > 8000
+    assert sheet["face", "2"] == pytest.approx(3000, abs=1e-6), (
+        "light until 3 s, and shaded from there to the end"
+    )
+
+
+def test_a_hold_inside_a_window_keeps_the_card_in_place():
+    card = a_card(("face", -60), base_ms=16_000)
+    for holds in ([3000], [2000], [2001], [6686], [6685]):
+        room = Darkroom()
+        load(room.session, card)
+        room.print_it(holds)
+        (sheet,) = room.sheets()
+        assert sheet["face", "2"] == pytest.approx(planned(card)["face", "2"], abs=1), holds
+
+
+# --- sheets
+
+
+def test_an_edition_is_a_sheet_for_every_print():
+    card = a_card(("face", -60), ("sky", 60), base_ms=8000)
+    room = Darkroom()
+    load(room.session, card)
+    for _ in range(3):
+        room.print_it()
+    sheets = room.sheets()
+    assert len(sheets) == 3
+    for sheet in sheets:
+        assert sheet == pytest.approx(planned(card), abs=1e-6)
+
+
+def test_a_stage_given_twice_is_twice_on_the_same_sheet():
+    room = Darkroom()
+    load(room.session, a_card(("face", -60), ("sky", 60), base_ms=8000))
+    keys(room.session, "expose", "expose")
+    until_dark(room.session)
+    room.session.input("dial", -1)
+    keys(room.session, "expose")
+    until_dark(room.session)
+    (sheet,) = room.sheets()
+    assert sheet[REST, "2"] == pytest.approx(16_000)
+    assert sheet["face", "2"] == pytest.approx(2 * stops(8000, -60), abs=1e-6)
+
+
+def test_a_run_taken_up_after_a_reset_is_on_the_same_sheet():
+    room = Darkroom()
+    load(room.session, a_card(("face", -60), base_ms=8000))
+    keys(room.session, "expose", "expose")
+    wait(room.session, 3000)
+    room.session.reset()
+    keys(room.session, "press", "expose")
+    until_dark(room.session)
+    (sheet,) = room.sheets()
+    assert sheet[REST, "2"] == pytest.approx(3000 + 8000), "the paper does not forget what the box had to"
+    # The card was in from 2 s on, and gone with the plug.
+    assert sheet["face", "2"] == pytest.approx(2000 + stops(8000, -60), abs=1e-6)
+
+
+def test_viewing_light_is_on_no_sheet():
+    room = Darkroom()
+    load(room.session, a_card(base_ms=8000))
+    keys(room.session, "lamp")
+    wait(room.session, 5000)
+    keys(room.session, "lamp")
+    keys(room.session, "expose", "expose")
+    wait(room.session, 3000)
+    keys(room.session, "expose", "lamp", "lamp")
+    wait(room.session, 5000)
+    keys(room.session, "lamp", "expose")
+    until_dark(room.session)
+    (sheet,) = room.sheets()
+    assert sheet[REST, "2"] == pytest.approx(8000)
+
+
+@RULES
+@given(
+    kind=st.sampled_from((0, 1)),
+    fewer=st.integers(-4, 4),
+    step=st.integers(-2, 5),
+    target=st.integers(0, 2),
+    base_ms=st.integers(2000, 40_000),
+    holds=st.lists(st.integers(200, 3000), max_size=5),
+)
+def test_every_patch_of_a_strip_gets_its_light(kind, fewer, step, target, base_ms, holds):
+    room = Darkroom(least_ms=20)
+    session = room.session
+    card = a_card(("sky", 60), ("sea", 40, "00"), base_ms=base_ms)
+    load(session, card)
+    to_sheet(session, "strip")
+    for label, detents in (("Strip for", target), ("Kind", kind), ("Patches", fewer), ("Step", step)):
+        if detents:
+            set_row(session, label, detents)
+    to_row(session, "Strip for")
+    assume(session.box.plan_refusal() is None)
+    room.print_it(holds)
+    assert session.box.state == "choose"
+    (sheet,) = room.sheets()
+    strip = session.box.strip
+    filter = "00" if target == 2 else "2"
+    totals = patch_totals(card, strip)
+    for number, total in enumerate(totals):
+        assert sheet[f"patch {number + 1}", filter] == pytest.approx(total, abs=1e-6)
+        if target == 2:
+            assert sheet[f"patch {number + 1}", "2"] == pytest.approx(base_ms), "the base is given first"
+    assert len(sheet) == len(totals) * (2 if target == 2 else 1)
