@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint bench diagram pins clean
+.PHONY: demo test lint bench emulated diagram pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -18,6 +18,10 @@ lint: $(VENV)/ready-for-tests
 
 bench: $(VENV)/ready-for-tests
 	$(BIN)/python tests/bench/run.py
+
+# Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
+emulated: $(VENV)/ready-for-tests
+	$(BIN)/pytest tests/emulated -m ''
 
 # What the documents take from the code: the state diagram, the pictures of the panel, the table of settings.
 diagram: $(VENV)/ready

@@ -93,6 +93,11 @@ class Pulse:
         """True from `start` until the pin has fallen."""
         return self._counting
 
+    @property
+    def owes(self) -> bool:
+        """True from `start` until the pulse has been reported, by `on_end` or by `stop`."""
+        return self._owed
+
     def start(self, ms: int) -> None:
         """Raise the pin for `ms`, 1 to the ceiling.
 

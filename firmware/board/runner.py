@@ -132,10 +132,10 @@ class Runner:
         if kind == "light":
             self._pulse.start(value)
         elif kind == "dark":
-            if self._pulse.lit:
-                given_ms = self._pulse.stop()
-            else:
-                self._pulse.stop()
+            owed = self._pulse.owes
+            lit_ms = self._pulse.stop()
+            if owed:
+                given_ms = lit_ms
         elif kind == "safelight":
             self._safelight.value(value)
         elif kind == "sound":

@@ -27,6 +27,12 @@ def _ratio(k: int) -> int:
     return int.from_bytes(RATIOS[k * RATIO_BYTES : (k + 1) * RATIO_BYTES], "big")
 
 
+def _small(n: int) -> int:
+    """`n` as a board's small integer: MicroPython leaves what large integers give large, and each step
+    of arithmetic with such a number takes memory."""
+    return int(str(n))
+
+
 def scale(ms: int, stops120: int, num: int = 1, den: int = 1) -> int:
     """`ms * 2**(stops120/120) * num / den`, rounded once to the nearest ms (halves up).
 
@@ -37,7 +43,7 @@ def scale(ms: int, stops120: int, num: int = 1, den: int = 1) -> int:
     whole, k = divmod(stops120, STOP)
     half_bits = FRACTION_BITS - whole - 1
     den <<= half_bits
-    return (ms * num * _ratio(k) + den) // (den << 1)
+    return _small((ms * num * _ratio(k) + den) // (den << 1))
 
 
 def offset_between(from_ms: int, to_ms: int) -> int:
@@ -66,8 +72,12 @@ def mark_ms(base_ms: int, stops120: int) -> int:
 
 
 def per_mille_less(ms: int, per_mille: int) -> int:
-    """`ms` cut by `per_mille` (0..1000), to the nearest ms: how dry-down is allowed for."""
-    return (ms * (1000 - per_mille) + 500) // 1000
+    """`ms` cut by `per_mille` (0..1000), to the nearest ms: how dry-down is allowed for.
+
+    In two steps, so that no intermediate is large.
+    """
+    left = 1000 - per_mille
+    return ms // 1000 * left + (ms % 1000 * left + 500) // 1000
 
 
 def plain_step(ms: int, steps: int) -> int:

@@ -6,6 +6,8 @@ import pytest
 from image import ROOT, compile_module, compile_package
 from pico import S
 
+pytestmark = pytest.mark.long
+
 CORE = ROOT / "firmware" / "timing_core"
 
 GUEST = """
