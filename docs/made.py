@@ -7,16 +7,15 @@ again and compares. A made piece of a page stands between `<!-- made: NAME -->` 
 import re
 from pathlib import Path
 
-from lampblack import cards, diagram
-from lampblack.settings import setting_text
-from timing_core.bench import SETTINGS
-from timing_core.printing_map import PrintingMap
-
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.picture import png_bytes
 from host_sim.script import Player
 from host_sim.session import Session
+from lampblack import cards, diagram
+from lampblack.settings import setting_text
+from timing_core.bench import SETTINGS
+from timing_core.printing_map import PrintingMap
 
 DOCS = Path(__file__).parent
 IMAGES = DOCS / "images"

@@ -1,6 +1,7 @@
 """Wires the box together and runs it. Whatever goes wrong, the lamp is put out and the box restarts."""
 
 import machine
+
 from board import crash
 from board.dog import Dog
 from board.pins import LAMP, SAFELIGHT

@@ -11,13 +11,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from host_sim.physics import LampBench
+from host_sim.session import Session, Watcher
 from timing_core.printing_map import PrintingMap
 from timing_core.run import BASE, BURN, COVER, FIT, Stage
 from timing_core.stops import per_mille_less
 from timing_core.strip import Strip
-
-from host_sim.physics import LampBench
-from host_sim.session import Session, Watcher
 
 REST = "rest of the sheet"
 

@@ -13,10 +13,9 @@ import socket
 import time
 from collections.abc import Callable, Iterator
 
-from timing_core.link import LineReader
-
 from host_sim.script import FROM_OUTSIDE, Player, ScriptError
 from host_sim.session import Session
+from timing_core.link import LineReader
 
 LONGEST_NAP_S = 0.5
 

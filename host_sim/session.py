@@ -66,12 +66,15 @@ class Session:
         self.screen = Screen(box, self.kit)
         return box
 
-    def power_up(self) -> None:
+    def power_up(self, known_ms: int = 0) -> None:
         self.handed_over = False
-        self.input("power_up")
+        self.input("power_up", known_ms)
 
-    def reset(self) -> None:
-        """Pull the plug and put it back: the pin falls, and only what was kept is left."""
+    def reset(self, known_ms: int = 0) -> None:
+        """Pull the plug and put it back: the pin falls, and only what was kept is left.
+
+        `known_ms` is light of the stage under way that a board's registers would have kept; 0 for none.
+        """
         if self.lamp.lit:
             self._lamp_off()
         for watcher in self.watchers:
@@ -79,7 +82,7 @@ class Session:
         # A small heap has no room for two boxes.
         self.box = self.screen = None  # type: ignore[assignment]
         self.box = self._new_box()
-        self.power_up()
+        self.power_up(known_ms)
 
     def input(self, event: str, value=0) -> None:
         """Give the box one input now, and perform what it asks for."""

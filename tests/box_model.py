@@ -8,12 +8,11 @@ is used for what should come out: a check against this file is a check against a
 import json
 import math
 
-from timing_core.link import frame
-from timing_core.printing_map import PrintingMap
-
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.session import Session, Watcher
+from timing_core.link import frame
+from timing_core.printing_map import PrintingMap
 
 LIT_STATES = ("exposing", "viewing", "stopping")
 """Written out again, so that a state added to the core's list by mistake is noticed."""
@@ -553,7 +552,7 @@ SITUATIONS = {
 
 
 def situation(name: str, card: dict | None = None) -> Session:
-    """A session in a situation; `card` is what is printed there, with two passes and marks as `worked_card`."""
+    """A session in a situation; `card` is printed there, with two passes and marks as `worked_card`."""
     session = new_session()
     SITUATIONS[name](session, worked_card() if card is None else card)
     return session

@@ -7,6 +7,7 @@ from binascii import crc32
 from pathlib import Path
 
 import pytest
+
 from timing_core.bench import Bench
 from timing_core.link import LineReader, unframe
 from timing_core.run import BASE, FIT, compile_print
@@ -19,6 +20,7 @@ import prints
 import round_trips
 import sessions
 from figures import Figure, Spread, number, side_by_side
+
 from lampblack.box_client import BoxClient
 
 PROGRAM = Path(sessions.__file__).with_name("run.py")

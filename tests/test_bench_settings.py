@@ -6,6 +6,7 @@ import unicodedata
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from timing_core.bench import FILTER_MAX, SETTINGS, Bench, check, is_int, is_plain_text, setting
 from timing_core.plain import encode
 from timing_core.refusal import Refusal

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from timing_core.printing_map import PrintingMap
 
 sys.path.append(str(Path(__file__).parent))

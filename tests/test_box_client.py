@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 sys.path.append(str(Path(__file__).with_name("portable")))
 
 from fakes import documented_box, kit, large_card, small_card
+
 from lampblack import box_client
 from lampblack.box_client import BoxClient, BoxError, ports
 from timing_core import link

@@ -16,6 +16,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import HealthCheck, event, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+
 from timing_core.bench import SETTINGS
 from timing_core.link import METHODS
 from timing_core.printing_map import PrintingMap

@@ -16,14 +16,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from lampblack import box_client, cards, cli
-from timing_core.bench import Bench
-from timing_core.link import LineReader
-from timing_core.printing_map import PrintingMap
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.session import Session
+from lampblack import box_client, cards, cli
+from timing_core.bench import Bench
+from timing_core.link import LineReader
+from timing_core.printing_map import PrintingMap
 
 EXAMPLES = Path(cards.__file__).parent / "examples"
 ONE_PASS = EXAMPLES / "harbour-wall.toml"

@@ -17,6 +17,14 @@ from pathlib import Path
 
 import pytest
 import typer
+
+from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
+from host_sim.live import Live
+from host_sim.physics import LAMPS, RELAYS, lag_ms
+from host_sim.picture import half_blocks
+from host_sim.script import KEYS, Player
+from host_sim.session import Session
 from lampblack import cards, cli
 from lampblack.sim import build
 from timing_core import sheets
@@ -26,14 +34,6 @@ from timing_core.printing_map import PrintingMap
 from timing_core.run import compile_print
 from timing_core.sounds import SOUNDS
 from timing_core.transitions import STATES
-
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.live import Live
-from host_sim.physics import LAMPS, RELAYS, lag_ms
-from host_sim.picture import half_blocks
-from host_sim.script import KEYS, Player
-from host_sim.session import Session
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"

@@ -19,6 +19,7 @@ sys.path.append(str(Path(__file__).with_name("portable")))
 
 import micropython
 from fakes import documented_box, kit, large_card, small_card
+
 from timing_core.link import (
     LINE_MAX,
     METHODS,

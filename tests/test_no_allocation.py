@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from timing_core.box import Box
 from timing_core.kit import Kit
 from timing_core.plain import encode

@@ -10,10 +10,10 @@ import xml.etree.ElementTree as ET
 import zlib
 
 import pytest
-from timing_core.font import LARGE, Pen, encode
-from timing_core.raster import FrameBuffer
 
 from host_sim.picture import half_blocks, png_bytes, svg
+from timing_core.font import LARGE, Pen, encode
+from timing_core.raster import FrameBuffer
 
 
 def some_frames():

@@ -13,6 +13,7 @@ import mpmath
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from timing_core.bench import FILTER_MAX
 from timing_core.plain import encode
 from timing_core.printing_map import (

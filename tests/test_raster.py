@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
+
 from timing_core.raster import FrameBuffer
 
 ROOT = Path(__file__).parent.parent

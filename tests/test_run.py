@@ -9,6 +9,7 @@ from decimal import ROUND_HALF_UP, Decimal
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+
 from timing_core.bench import Bench
 from timing_core.printing_map import Mark, PrintingMap
 from timing_core.refusal import Refusal

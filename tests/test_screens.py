@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from timing_core import font, screens, sheets
 from timing_core.shelf import CARDS_MAX
 
@@ -388,7 +389,7 @@ PLAIN_WORDS = set(
     dodge dodges done down dry each early easel end expose exposed failing fewer filter filters first fit
     fog for free fresh from full get give given go handed has held here hold holds in ins is it its
     keep kept kind lag lamp lampblack late later lead leave ledger left light limit load long lost
-    map mark may memory more move moves ms nearer need needs new next no not of off on one open or out
+    map mark may memory more move moves ms nearer need needs new next no not of off on one open or other out
     over paper partly pass passes patch patches power press print prompt push put reached remove
     report rest restart resume s safelight save shade sheet sheets shelf short shortest smaller
     stage stay steady step steps still stop stops strip take taken takes than the then this through

@@ -14,6 +14,7 @@ import pint
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+
 from timing_core.stop_table import FRACTION_BITS, RATIO_BYTES, RATIOS
 from timing_core.stops import (
     BASE_MAX_MS,

@@ -13,6 +13,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+
 from timing_core.ledger import RECORDS_MAX, Ledger
 from timing_core.printing_map import PrintingMap
 from timing_core.refusal import Refusal

@@ -6,6 +6,7 @@ import mpmath
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+
 from timing_core.bench import Bench
 from timing_core.printing_map import MARK_FURTHEST, Mark, PrintingMap
 from timing_core.refusal import Refusal

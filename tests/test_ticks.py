@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+
 from timing_core.ticks import HALF, MASK, later, since
 
 sys.path.append(str(Path(__file__).parent))

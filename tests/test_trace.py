@@ -9,10 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from timing_core.sounds import SOUNDS
-from timing_core.transitions import STATES
 
 from host_sim.session import Watcher
+from timing_core.sounds import SOUNDS
+from timing_core.transitions import STATES
 
 sys.path.append(str(Path(__file__).parent))
 

@@ -14,8 +14,6 @@ import math
 from dataclasses import replace
 
 from figures import Figure
-from timing_core.plain import encode
-from timing_core.store import Store
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
@@ -23,6 +21,8 @@ from host_sim.easel import AreaLight, Easel
 from host_sim.physics import LAMPS, RELAYS, Lamp, LampBench, lag_ms, tungsten
 from host_sim.script import Player
 from host_sim.session import Session
+from timing_core.plain import encode
+from timing_core.store import Store
 
 BUDGET_STOPS = 0.01
 LAG_MS = 150

@@ -11,6 +11,7 @@ from pathlib import Path
 import speeds
 from figures import Figure, of, spread_of
 from prints import sixty_four_marks
+
 from timing_core.plain import encode
 
 sys.path.append(str(Path(__file__).parent.parent))

@@ -14,6 +14,7 @@ import mpmath  # type: ignore[import-untyped]
 import numpy
 from figures import Figure, of, seconds
 from prints import sixty_four_marks
+
 from timing_core import printing_map, run
 from timing_core.bench import Bench
 from timing_core.printing_map import MARK_FURTHEST

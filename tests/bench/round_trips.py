@@ -17,16 +17,16 @@ from typing import NamedTuple
 
 import serial  # type: ignore[import-untyped]
 from figures import WALL, Figure, Spread, of, side_by_side
-from lampblack.box_client import BoxClient
 from prints import forty_stages
-from timing_core.bench import Bench
-from timing_core.link import frame, pieces_of
-from timing_core.plain import encode
-from timing_core.run import compile_print
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.session import Session
+from lampblack.box_client import BoxClient
+from timing_core.bench import Bench
+from timing_core.link import frame, pieces_of
+from timing_core.plain import encode
+from timing_core.run import compile_print
 
 PUSH_BUDGET_MS = 300
 """Of the same card over USB."""

@@ -12,18 +12,18 @@ from typing import NamedTuple
 import simpy
 from figures import Figure, of, side_by_side
 from prints import thirty_stages
-from timing_core.bench import Bench
-from timing_core.box import Box
-from timing_core.plain import encode
-from timing_core.run import FIT, Stage, compile_print, lamp_ms
-from timing_core.store import Store
-from timing_core.ticks import MASK, since
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.easel import Easel
 from host_sim.physics import LAMPS, RELAYS, LampBench
 from host_sim.session import Session, Watcher
+from timing_core.bench import Bench
+from timing_core.box import Box
+from timing_core.plain import encode
+from timing_core.run import FIT, Stage, compile_print, lamp_ms
+from timing_core.store import Store
+from timing_core.ticks import MASK, since
 
 BUDGET_TIMES_REAL = 100_000
 LAG_MS = 85

@@ -9,13 +9,13 @@ import time
 
 from plain_disk import Disk
 from prints import sixty_four_marks
+
+from host_sim.desk import desk_kit
+from host_sim.session import Session
 from timing_core.bench import Bench
 from timing_core.plain import encode
 from timing_core.run import compile_print
 from timing_core.store import Store
-
-from host_sim.desk import desk_kit
-from host_sim.session import Session
 
 FRAMES = 20
 PANEL_MS = 100

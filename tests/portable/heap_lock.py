@@ -7,13 +7,12 @@ that the same exposures can be made on CPython, where nothing can be locked.
 import gc
 import sys
 
+from host_sim.desk import desk_kit
 from timing_core.box import Box
 from timing_core.plain import encode
 from timing_core.screens import Screen
 from timing_core.store import Store
 from timing_core.ticks import MASK, later, since
-
-from host_sim.desk import desk_kit
 
 try:
     from micropython import heap_lock, heap_unlock

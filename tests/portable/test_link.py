@@ -5,6 +5,7 @@ import sys
 sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from fakes import FakeBox, documented_box, kit, large_card, small_card
+
 from timing_core.link import (
     BAD_PARAMS,
     BUSY,

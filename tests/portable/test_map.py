@@ -8,6 +8,7 @@ import sys
 sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from chance import numbers
+
 from timing_core.bench import Bench
 from timing_core.kit import Kit
 from timing_core.plain import digest, encode

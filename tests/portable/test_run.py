@@ -5,6 +5,7 @@ import sys
 sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from chance import numbers
+
 from timing_core.bench import Bench
 from timing_core.printing_map import Mark, PrintingMap
 from timing_core.refusal import Refusal

@@ -5,6 +5,7 @@ import sys
 sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from fakes import MemoryDisk, kit, large_card, small_card
+
 from timing_core.ledger import RECORDS_MAX, Ledger
 from timing_core.plain import digest, encode
 from timing_core.printing_map import PrintingMap

@@ -11,6 +11,7 @@ import sys
 sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from fakes import documented_box, kit
+
 from timing_core.link import Link
 from timing_core.plain import encode
 

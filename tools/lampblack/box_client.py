@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 
 import serial  # type: ignore[import-untyped]
 from serial.tools import list_ports  # type: ignore[import-untyped]
+
 from timing_core.link import BUSY, LINE_MAX, TOO_LONG, WIRE, LineReader, frame, pieces_of, unframe
 from timing_core.plain import encode
 from timing_core.printing_map import PrintingMap

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import tomlkit
+
 from timing_core.bench import FILTER_MAX, is_plain_text
 from timing_core.printing_map import (
     AREA_MAX,

@@ -17,6 +17,7 @@ from typing import Annotated, Any, Literal, TypeVar
 import typer
 from rich.console import Console
 from rich.progress import Progress
+
 from timing_core.bench import Bench, setting
 from timing_core.printing_map import PrintingMap
 from timing_core.refusal import Refusal

@@ -11,15 +11,15 @@ from pathlib import Path
 from typing import Any
 
 from rich.table import Table
-from timing_core.bench import Bench
-from timing_core.printing_map import PrintingMap
-from timing_core.run import compile_print, stage_name
-from timing_core.stops import stops_text
 
 from host_sim.live import Live
 from host_sim.picture import braille
 from host_sim.script import Player
 from host_sim.session import Watcher
+from timing_core.bench import Bench
+from timing_core.printing_map import PrintingMap
+from timing_core.run import compile_print, stage_name
+from timing_core.stops import stops_text
 
 from . import cards, tables
 from .box_client import BoxClient

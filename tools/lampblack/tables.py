@@ -11,6 +11,7 @@ from typing import Any
 
 from rich.console import Console
 from rich.table import Table
+
 from timing_core.bench import SETTINGS
 from timing_core.printing_map import PrintingMap
 from timing_core.run import BURN, FIT, Stage, lamp_ms, stage_name
