@@ -96,6 +96,7 @@ class Box:
         self.given_ms = 0
         self.strikes = 0
         self._done: list = []
+        self._done_text = ""
         self._plan: tuple | None = None
         # The strike under way
         self._struck_ms = 0
@@ -371,7 +372,8 @@ class Box:
 
     def _take_up(self, cut: dict) -> None:
         """Count what was given before the reset to the run that is on."""
-        self._done = cut.get("done") or []
+        self._done_text = str(cut.get("done", ""))
+        self._done = [[int(word) for word in stage.split()] for stage in self._done_text.split(";") if stage]
         self._cut_at = str(cut.get("name")) if cut.get("light") else ""
         self._cut_off = None
 
@@ -380,7 +382,7 @@ class Box:
         self.is_strip = cut.get("kind") == "strip"
         known = self._can_resume()
         self.stages = list(self.plan()) if known else []
-        self._take_up(cut if known else dict(cut, done=[]))
+        self._take_up(cut if known else dict(cut, done=""))
         self._close_run()
 
     # --- sheets
@@ -580,6 +582,7 @@ class Box:
         self.stages = list(stages)
         self.is_strip = is_strip
         self._done = []
+        self._done_text = ""
         self._go_to(1)
 
     def _go_to(self, at: int) -> None:
@@ -594,7 +597,7 @@ class Box:
             "of": len(self.stages),
             "name": stage_name(stage),
             "light": stage.kind != FIT,
-            "done": self._done,
+            "done": self._done_text,
         }
         self._keep("journal", journal)
 
@@ -743,6 +746,8 @@ class Box:
 
     def _note_stage(self) -> None:
         self._done.append([self.at, self.given_ms, self.strikes])
+        # As one text it is written into the journal at once, however long the run has become.
+        self._done_text += "%d %d %d;" % (self.at, self.given_ms, self.strikes)
 
     def _end_stage(self) -> None:
         self._note_stage()
@@ -799,6 +804,7 @@ class Box:
         self.at = 0
         self.given_ms = 0
         self._done = []
+        self._done_text = ""
         self._cut_at = ""
         if worth_noting:
             try:
