@@ -335,6 +335,21 @@ def test_a_value_is_undone_while_it_is_turned_and_after_it_is_taken():
     assert (evening.box.sheet, evening.box.row().label) == ("print", "Base")
 
 
+def test_a_strips_setting_is_undone():
+    evening = Evening(two_dodges())
+    session, strip = evening.session, evening.box.strip
+    to_sheet(session, "strip")
+    before = dict(vars(strip))
+    for label, detents in (("Strip for", 1), ("Kind", 1), ("Patches", -2), ("Step", 2), ("Times", 1)):
+        to_row(session, label)
+        evening.play(f"press\n+1 dial {detents}\nback")
+        assert vars(evening.box.strip) == before, label
+        set_row(session, label, detents)
+        assert vars(evening.box.strip) != before, label
+        evening.play("back")
+        assert vars(evening.box.strip) == before, label
+
+
 def test_a_card_loaded_over_a_print_is_undone():
     evening = Evening(two_dodges())
     session = evening.session
@@ -442,6 +457,7 @@ def test_a_card_pushed_while_one_is_picked_for_removal_is_safe():
     evening.play("press\ndial 1")
     push(session, a_card(name="a-new-one"))
     session.frame()
+    assert evening.box.row().label == "Remove a card", "the cursor stays where the hand is"
     evening.play("press")
     assert evening.box.shelf.names() == ["a-new-one", "harbour"]
     evening.play("press\ndial 2")
@@ -559,6 +575,44 @@ def test_after_a_reset_in_mid_run_it_is_dark_says_so_and_goes_on():
     assert (record["whole"], record["cut_off"]) == (False, "Burn sky")
     evening.play("reset")
     assert evening.box.state == "browse", "a run that has ended is not asked about again"
+
+
+def test_after_a_watchdogs_reset_the_rest_is_given():
+    # The board's registers outlive such a reset and tell how much light was given.
+    card = a_card(("face", -60), ("sky", 60), base_ms=8000)
+    evening = Evening(card, lag_ms=120)
+    evening.play("expose\nexpose\nwait 5.12")
+    evening.session.reset(5000)
+    box = evening.box
+    assert (box.state, box.message) == ("notice", "The box was reset. Base, pass 1 had 5.0 s or more.")
+    evening.heard()
+    evening.play("press")
+    assert (box.state, box.left_ms(), box.says("expose")) == ("held", 3000, "give 3.0 s")
+    start_ms = evening.session.now_ms
+    assert evening.light_of_a_stage() == 3000
+    # What had been heard before the reset is not heard again: the card went in at 2 s, out at 4.343 s.
+    assert [sound for _, sound in evening.heard_at(start_ms)] == ["start", "tick", "tick", "end"]
+    assert evening.light_of_a_stage() == 3314
+    record = box.ledger.newest()
+    assert [stage["given_ms"] for stage in record["stages"]] == [8000, 3314]
+    assert record["cut_off"] == "Base, pass 1"
+
+
+def test_after_a_watchdogs_reset_at_the_end_of_a_stage_the_next_one_is_next():
+    card = a_card(("sky", 60), base_ms=4000)
+    evening = Evening(card)
+    evening.play("expose\nexpose\nwait 3")
+    evening.session.reset(4000)
+    evening.play("press")
+    assert (evening.box.state, evening.box.summary()["name"]) == ("ready", "Burn sky")
+    assert evening.light_of_a_stage() == 1657
+    assert [stage["given_ms"] for stage in evening.box.ledger.newest()["stages"]] == [4000, 1657]
+    # And where it was the last, there is nothing to go on with.
+    evening.play("expose\nexpose\nwait until dark\nexpose\nwait 1")
+    evening.session.reset(1657)
+    assert (evening.box.state, evening.box.says("press")) == ("notice", "")
+    evening.play("back")
+    assert [stage["given_ms"] for stage in evening.box.ledger.newest()["stages"]] == [4000]
 
 
 def test_a_run_cut_off_by_a_reset_can_be_ended():

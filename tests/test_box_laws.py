@@ -132,6 +132,7 @@ class BoxMachine(RuleBasedStateMachine):
         before = snapshot(self.session)
         card, strip = before["work"], self.session.box.strip.copy()
         self.listener.heard.clear()
+        writes = self.disk.writes
         try:
             act(*details)
         except PowerCut:
@@ -139,6 +140,8 @@ class BoxMachine(RuleBasedStateMachine):
             return False
         box = self.session.box
         after = snapshot(self.session)
+        if "light" in [kind for kind, _ in self.listener.heard]:
+            assert self.disk.writes == writes, "law 3: nothing is written between the press and the light"
         self.follow_run(card, strip, before["state"] == "notice")
         if ("sound", "refuse") in self.listener.heard:
             self.check_refusal(before, after)
@@ -169,6 +172,8 @@ class BoxMachine(RuleBasedStateMachine):
             self.given, self.given_before_cut = self.given_before_cut, []
             if box.state == "browse":
                 self.close_run()
+            elif box.state == "held":
+                meter.light_ms = self.known_ms
         if box.stages is not self.stages:
             if self.stages:
                 self.close_run()
@@ -375,13 +380,13 @@ class BoxMachine(RuleBasedStateMachine):
 
     # --- power
 
-    def start_again(self):
+    def start_again(self, known_ms=0):
         """After the plug was pulled: dark, and nothing that was kept is gone."""
         session, disk = self.session, self.disk
         was = self.settled
         disk.fuse = None
         asked = self.meter.lights_asked
-        session.reset()
+        session.reset(known_ms)
         assert not session.lamp.lit
         assert self.meter.lights_asked == asked
         box = session.box
@@ -392,18 +397,32 @@ class BoxMachine(RuleBasedStateMachine):
             # A strip is not gone on with, so what it had is not carried over.
             self.given_before_cut = [] if self.plan[-1][0] in ("cover", "fresh") else self.given
             self.journal_is_whole = self.kept_well
+        self.known_ms = known_ms
         self.stages, self.at, self.given = box.stages, 0, []
         self.ledger = box.ledger.last()
         self.meter.anew()
         self.settled = now
         return was, now
 
+    @precondition(lambda self: self.session.box.state == "exposing")
+    @rule(ms=times_ms)
+    def reset_by_the_watchdog(self, ms):
+        """A reset that a board's registers outlive: the light given so far is known."""
+        self.do(wait, self.session, ms)
+        if self.session.box.state == "exposing":
+            box, lamp = self.session.box, self.session.lamp
+            given_ms = max(0, self.session.now_ms - lamp.lit_ms - box.bench.get("lag_ms"))
+            self.pull_the_plug(self.meter.light_ms + given_ms)
+
     @rule()
-    def pull_the_plug(self):
+    def lose_power(self):
+        self.pull_the_plug()
+
+    def pull_the_plug(self, known_ms=0):
         was_running = bool(self.session.box.stages)
         stage = self.session.box.summary()["name"]
         lit = self.session.lamp.lit and self.session.box.state != "viewing"
-        was, now = self.start_again()
+        was, now = self.start_again(known_ms)
         if self.kept_well:
             assert now["shelf"] == was["shelf"]
             assert now["bench"] == was["bench"]
@@ -411,8 +430,10 @@ class BoxMachine(RuleBasedStateMachine):
             if as_left and any(name.startswith("work.") for name in self.disk.files):
                 assert now["work"] == was["work"]
             assert was_running <= (now["state"] == "notice")
-            if lit:
+            if lit and not known_ms:
                 assert self.session.box.message == f"Power was lost. {stage} may be partly exposed."
+            elif lit:
+                assert self.session.box.message.startswith(f"The box was reset. {stage} had ")
         self.kept_well = not self.disk.full
 
     @precondition(lambda self: not self.session.lamp.lit)

@@ -404,6 +404,7 @@ def test_a_card_comes_back_as_it_was(card):
     assert card == kept
     assert PrintingMap.from_dict(json.loads(encode(map.to_dict()))).to_dict() == kept
     assert map.copy().to_dict() == kept
+    assert map.text() == encode(map.to_dict())
 
 
 def test_a_map_does_not_share_its_card():

@@ -431,6 +431,28 @@ def test_the_figures_are_the_light_that_is_left(monkeypatch):
     assert Seen(session, monkeypatch).figures[0][0] == 1
 
 
+def test_the_hands_are_told_whose_turn_it_is(monkeypatch):
+    # On 16 s a dodge of 1/3 stop takes 3.301 s, one of 1/6 stop 1.746 s; lead-ins take 2 s each.
+    session = situation("exposing")
+    start_ms = session.lamp.lit_ms
+    for at_ms, words in (
+        (100, "Next: face"),
+        (1999, "Next: face"),
+        (2000, "Shade face"),
+        (5300, "Shade face"),
+        (5301, "Next: hands"),
+        (7300, "Next: hands"),
+        (7301, "Shade hands"),
+        (9046, "Shade hands"),
+        (9047, ""),
+        (15_900, ""),
+    ):
+        session.now_ms = start_ms + at_ms
+        session.input("tick")
+        shown = [text for text, _, y, _ in Seen(session, monkeypatch).texts if y == 48]
+        assert shown == ([words] if words else []), at_ms
+
+
 def test_the_figures_stand_still_while_the_lamp_reports(monkeypatch):
     session = situation("stopping")
     assert Seen(session, monkeypatch).figures[0][0] == 120

@@ -57,6 +57,14 @@ def test_a_control_has_a_word_and_nothing_else_has():
         assert bool(says) == (event in CONTROLS), (state, event)
 
 
+def test_a_thing_done_has_the_same_word_wherever_it_is_done():
+    words: dict[str, set[str]] = {}
+    for _, _, _, do, _, says in ROWS:
+        if do and says:
+            words.setdefault(do, set()).add(says)
+    assert {do: says for do, says in words.items() if len(says) > 1} == {}
+
+
 def test_no_row_stands_behind_one_that_always_holds():
     closed = set()
     for state, event, when, _, _, _ in ROWS:

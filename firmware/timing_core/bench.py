@@ -86,6 +86,8 @@ SETTINGS = (
 
 FILTER_MAX = 8
 
+_ASCII = "".join([chr(code) for code in range(32, 127)])
+
 
 def is_int(value: object) -> bool:
     """True for an integer that is not a bool (JSON's true is no number of milliseconds)."""
@@ -96,6 +98,8 @@ def is_plain_text(value: object, low: int, high: int) -> bool:
     """True for text of `low`..`high` characters up to U+FFFF, without controls and surrogates."""
     if not isinstance(value, str) or not low <= len(value) <= high:
         return False
+    if not value.strip(_ASCII):
+        return True  # nearly always, and quick to tell
     for ch in value:
         code = ord(ch)
         if not (32 <= code < 127 or (160 <= code < 0xD800 or 0xE000 <= code < 0x10000)):

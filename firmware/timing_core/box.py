@@ -353,22 +353,35 @@ class Box:
             return "The box was reset. %s had %s or more." % (cut.get("name"), seconds_text(self._cut_ms))
         return "Power was lost. %s may be partly exposed." % cut.get("name")
 
-    def _can_resume(self) -> bool:
+    def _cut_is_known(self) -> bool:
+        """The map still has the stage that was cut off."""
         cut = self._cut_off or {}
         stages = self.plan()
         known = cut.get("kind") == "print" and cut.get("of") == len(stages)
         return known and 0 <= cut["stage"] < len(stages)
 
+    def _cut_is_whole(self) -> bool:
+        """The stage that was cut off is known to have got all of its light."""
+        cut = self._cut_off or {}
+        return 0 < self.plan()[cut["stage"]].light_ms <= self._cut_ms
+
+    def _can_resume(self) -> bool:
+        cut = self._cut_off or {}
+        return self._cut_is_known() and not (self._cut_is_whole() and cut["stage"] == len(self.plan()) - 1)
+
     def _resume(self) -> None:
         cut = self._cut_off or {}
+        whole = self._cut_is_whole()
         self._start(False)
         self._take_up(cut)
         self._go_to(cut["stage"])
         self.given_ms = self._cut_ms
+        if whole:
+            self._note_stage()
+            self._go_to(self.at + 1)
 
     def _can_resume_rest(self) -> bool:
-        cut = self._cut_off or {}
-        return bool(self._cut_ms and self._can_resume() and self._cut_ms < self.plan()[cut["stage"]].light_ms)
+        return self._cut_ms > 0 and self._can_resume() and not self._cut_is_whole()
 
     def _take_up(self, cut: dict) -> None:
         """Count what was given before the reset to the run that is on."""
@@ -380,7 +393,7 @@ class Box:
     def _forget_run(self) -> None:
         cut = self._cut_off or {}
         self.is_strip = cut.get("kind") == "strip"
-        known = self._can_resume()
+        known = self._cut_is_known()
         self.stages = list(self.plan()) if known else []
         self._take_up(cut if known else dict(cut, done=""))
         self._close_run()
@@ -402,11 +415,11 @@ class Box:
         self.cursor = min(self.cursor, len(found) - 1)
         return found[self.cursor]
 
-    def cursor_on(self, kind: type) -> None:
-        """Keep the cursor on the row of this kind when the rows above it change."""
+    def cursor_on(self, label: str) -> None:
+        """Keep the cursor on the row of this label when the rows above it change."""
         found = sheets.rows(self)
         for index in range(len(found)):
-            if isinstance(found[index], kind):
+            if found[index].label == label:
                 self.cursor = index
 
     def go_to_sheet(self, name: str) -> None:
@@ -528,13 +541,13 @@ class Box:
 
     def _keep_all(self) -> None:
         """Keep what the printer set; a put of what is kept already writes nothing."""
-        self._keep("work", self.work.to_dict())
-        self._keep("bench", self.bench.to_dict())
+        self._keep("work", self.work.text())
+        self._keep("bench", encode(self.bench.to_dict()))
 
-    def _keep(self, key: str, value: dict) -> None:
+    def _keep(self, key: str, data: bytes) -> None:
         """A store that cannot write must not stop a printer in the dark: say so and go on."""
         try:
-            self.store.put(key, encode(value))
+            self.store.put(key, data)
         except Refusal as refusal:
             self._say(refusal.line)
 
@@ -599,7 +612,7 @@ class Box:
             "light": stage.kind != FIT,
             "done": self._done_text,
         }
-        self._keep("journal", journal)
+        self._keep("journal", encode(journal))
 
     def _stage_is_fit(self) -> bool:
         return self.stages[self.at].kind == FIT
@@ -899,6 +912,8 @@ class Box:
 
     def shelf_changed(self) -> None:
         self.pick = 0  # what was picked may be another card now, or none
+        if self.sheet == "shelf" and self.state == "edit":
+            self.cursor_on(self.picking)
         self._wired = True
 
     def hand_over(self) -> None:

@@ -10,7 +10,6 @@ Faults tolerated, and why:
 """
 
 from . import VERSION
-from .plain import digest as digest_of
 from .plain import digest_of_text, encode
 from .printing_map import PrintingMap
 from .refusal import Refusal
@@ -30,6 +29,8 @@ ID_MAX = 40
 MESSAGE_MAX = 400
 _TAIL = 10
 _PAGE = 1800
+CRASH_LINE = 280
+"""Characters of a line of the crash log that are told: even if every one is escaped, a page has room."""
 
 TOO_LONG = b"\n"
 """What `LineReader` gives for a line it has thrown away; no true line is this."""
@@ -57,6 +58,7 @@ METHODS = {
     "bench.set": (True, (("values", dict),)),
     "ledger.read": (False, (("after", int),)),
     "ledger.fetch": (False, (("n", int), ("part", int))),
+    "crash.read": (False, (("after", int),)),
     "handover": (True, ()),
 }
 _KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
@@ -122,7 +124,8 @@ class _Fault(Exception):
 
 class Link:
     """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `summary() -> dict`,
-    `set_bench(values)`, `shelf_changed()` and `hand_over()`. What is staged lives in memory only.
+    `set_bench(values)`, `shelf_changed()`, `crash_lines() -> list` and `hand_over()`. What is staged lives
+    in memory only.
     """
 
     def __init__(self, box, kit) -> None:
@@ -311,11 +314,11 @@ class Link:
         map = PrintingMap.from_dict(card)
         del parts, card  # a small heap has no room for them beside the map written out again
         # The text is kept as it came, and so it has to be the canonical one.
-        if digest_of_text(self._kit, text) != digest or digest_of(self._kit, map.to_dict()) != digest:
+        if digest_of_text(self._kit, text) != digest or map.text() != text:
             raise Refusal(what, "its digest does not match", "Send its parts again")
         self._digest, self._of, self._name, self._text = digest, of, map.name, text
 
-    # --- ledger
+    # --- ledger and crash log
 
     def _ledger_read(self, after: int) -> dict:
         ledger = self._box.ledger
@@ -330,6 +333,12 @@ class Link:
                 reply["n"] = n
                 return reply
         raise Refusal("No record %d" % n, "the ledger has not got it", "ledger.read gives the numbers")
+
+    def _crash_read(self, after: int) -> dict:
+        """The lines of the crash log from number `after` on, as many as fit."""
+        ahead = self._box.crash_lines()[after:]
+        lines = _page(line[:CRASH_LINE] for line in ahead)
+        return {"lines": lines, "more": len(lines) < len(ahead)}
 
 
 def _error(code: int, line) -> dict:

@@ -54,7 +54,7 @@ def _hex(sha) -> str:
 
 def _write(value, put) -> None:
     if isinstance(value, str):
-        put(_quoted(value))
+        put(quoted(value))
     elif value is None:
         put("null")
     elif value is True or value is False:
@@ -73,7 +73,7 @@ def _write(value, put) -> None:
         for key in sorted(value):
             if not isinstance(key, str):
                 raise TypeError("not plain data: a key that is no text")
-            put(mark + _quoted(key) + ":")
+            put(mark + quoted(key) + ":")
             _write(value[key], put)
             mark = ","
         put("}" if mark == "," else "{}")
@@ -81,7 +81,8 @@ def _write(value, put) -> None:
         raise TypeError("not plain data: %s" % type(value))
 
 
-def _quoted(text: str) -> str:
+def quoted(text: str) -> str:
+    """`text` as a JSON string, in ASCII."""
     # Nearly all text is of these alone, which a built-in can tell without a slow loop.
     if not text.strip(_AS_IT_IS):
         return '"' + text + '"'

@@ -195,7 +195,7 @@ class _Passes(Row):
 
     def turn(self, box, steps: int) -> None:
         box.work.set_pass_count(_within(len(box.work.passes) + steps, 1, PASSES_MAX))
-        box.cursor_on(_Passes)
+        box.cursor_on(self.label)
 
 
 class _Pick(Row):
@@ -429,7 +429,7 @@ class _RemoveCard(_Pick):
             name = self.choices(box)[box.pick]
             box.remember_card(name)
             box.shelf.drop(name)
-            box.cursor_on(_RemoveCard)
+            box.cursor_on(self.label)
 
 
 def _shelf_rows(box) -> list:

@@ -4,7 +4,7 @@ What must live here: how many cards there may be, and their one form, the canoni
 `PrintingMap.to_dict`. Names are kept in memory; everything else is read when it is asked for.
 """
 
-from .plain import digest_of_text, encode
+from .plain import digest_of_text
 from .printing_map import NAME_MAX, PrintingMap
 from .refusal import Refusal
 
@@ -45,7 +45,7 @@ class Shelf:
 
     def keep(self, map: PrintingMap) -> None:
         """Keep the card under its name, in place of one that has it. A Refusal leaves the shelf as it was."""
-        self.keep_text(map.name, encode(map.to_dict()))
+        self.keep_text(map.name, map.text())
 
     def keep_text(self, name: str, text: bytes) -> None:
         """`keep` for a card whose canonical text is at hand."""
