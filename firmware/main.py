@@ -1,12 +1,17 @@
 """Wires the box together and runs it. Whatever goes wrong, the lamp is put out and the box restarts."""
 
-import machine
+import micropython
 
-from board import crash
-from board.dog import Dog
-from board.pins import LAMP, SAFELIGHT
-from board.pulse import Pulse
-from board.survivor import Survivor
+# First of all: a stray Ctrl-C must not stop the box, not even on its way up.
+micropython.kbd_intr(-1)
+
+import machine  # noqa: E402
+
+from board import crash  # noqa: E402
+from board.dog import Dog  # noqa: E402
+from board.pins import LAMP, SAFELIGHT  # noqa: E402
+from board.pulse import Pulse  # noqa: E402
+from board.survivor import Survivor  # noqa: E402
 
 LAMP_CEILING_MS = 1001900
 """The longest light there is: a stage of 999.9 s and the longest lag."""
@@ -23,6 +28,7 @@ def main() -> None:
         survivor.settled()
         print("The box crashed %d times in a row and stays dark. See /crash.log" % CRASHES_MAX)
         return
+    survivor.begun()
     dog = Dog()
     try:
         from board.box_of_parts import build
@@ -30,11 +36,13 @@ def main() -> None:
         build(pulse, safelight, survivor, dog).run()
     except BaseException as fault:
         pulse.stop()
-        crash.note(fault)
-        survivor.crashed()
-        machine.reset()
+        try:
+            crash.note(fault)
+        finally:
+            machine.reset()
     finally:
         pulse.stop()
+    survivor.settled()
     dog.stop()
 
 

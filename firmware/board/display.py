@@ -2,7 +2,12 @@
 
 A whole frame takes 25 ms on the bus, longer than a key may wait. So what changed is sent in pieces
 of 32 columns, about 1 ms each, one at every `step`.
+
+A display that does not answer stops nothing: the box works by ear. It is tried again now and then,
+from the beginning, since it may have lost its power.
 """
+
+from time import ticks_diff, ticks_ms
 
 from framebuf import MONO_VLSB, FrameBuffer
 
@@ -11,32 +16,16 @@ WIDTH = 128
 PAGES = 8
 PIECE = 32
 
+RETRY_MS = 500
+
 # Data sheet, section 8 and application note: off, clock, 64 lines, no offset, charge pump, horizontal
 # addressing, segments and lines mirrored, COM pins, precharge, VCOMH, follow the memory, not inverted, on.
 _START = b"\x00\xae\xd5\x80\xa8\x3f\xd3\x00\x40\x8d\x14\x20\x00\xa1\xc8\xda\x12\xd9\xf1\xdb\x40\xa4\xa6\xaf"
 _LEVELS = b"\x01\x08\x20\x60\xff"
 
 
-class Blind:
-    """Stands in where no display answers: the box still works by ear."""
-
-    def level(self, level: int) -> None:
-        pass
-
-    def step(self) -> bool:
-        return False
-
-
-def open_display(i2c, frame: bytearray):
-    """The display, or a stand-in where none answers."""
-    try:
-        return Display(i2c, frame)
-    except OSError:
-        return Blind()
-
-
 class Display:
-    """Shows `frame`, a bytearray of 1,024 bytes that others draw. OSError where no display answers."""
+    """Shows `frame`, a bytearray of 1,024 bytes that others draw."""
 
     def __init__(self, i2c, frame: bytearray) -> None:
         self._i2c = i2c
@@ -49,30 +38,51 @@ class Display:
         self._new_picture = [FrameBuffer(view, PIECE, 8, MONO_VLSB) for view in self._new]
         self._old_picture = [FrameBuffer(view, PIECE, 8, MONO_VLSB) for view in self._old]
         self._window = bytearray(b"\x00\x21\x00\x00\x22\x00\x00")
-        self._contrast = bytearray(b"\x00\x81\x00")
+        self._contrast = bytearray(b"\x00\x81\x20")
         self._at = 0
-        i2c.writeto(ADDRESS, _START)
-        self._all = True
+        self._started = False
+        self._leveled = False
+        self._all_left = 0
+        self._failed_ms = ticks_ms() - RETRY_MS
 
     def level(self, level: int) -> None:
         """Brightness, 1 to 5."""
         self._contrast[2] = _LEVELS[level - 1]
-        self._i2c.writeto(ADDRESS, self._contrast)
+        self._leveled = False
 
     def step(self) -> bool:
-        """Send the next piece that changed; False when all is shown."""
+        """Send the next piece that is due; False when all is shown, or the display does not answer."""
+        if not self._started and ticks_diff(ticks_ms(), self._failed_ms) < RETRY_MS:
+            return False
+        try:
+            return self._send_next()
+        except OSError:
+            self._started = False
+            self._failed_ms = ticks_ms()
+            return False
+
+    def _send_next(self) -> bool:
+        if not self._started:
+            self._i2c.writeto(ADDRESS, _START)
+            self._started = True
+            self._leveled = False
+            self._all_left = len(self._new)
+        elif not self._leveled:
+            # Said to be done before it is: a new level that comes meanwhile is sent again.
+            self._leveled = True
+            self._i2c.writeto(ADDRESS, self._contrast)
+        else:
+            return self._send_piece()
+        return True
+
+    def _send_piece(self) -> bool:
         for _ in range(len(self._new)):
             at = self._at
             self._at = (at + 1) % len(self._new)
-            if self._all or self._new[at] != self._old[at]:
-                try:
-                    self._send(at)
-                except OSError:
-                    # A loose wire must not stop a print: all is sent again once it holds.
-                    self._all = True
-                    return False
-                if self._at == 0:
-                    self._all = False
+            if self._all_left or self._new[at] != self._old[at]:
+                self._send(at)
+                if self._all_left:
+                    self._all_left -= 1
                 return True
         return False
 

@@ -37,6 +37,8 @@ class Inputs:
         self._names = ["", "", ""]
         self._parts: list = []
         self.lost = 0
+        self.fault = None
+        """What went wrong in an interrupt: MicroPython would print it and leave the pin dead."""
 
     def put(self, code: int) -> None:
         """In an interrupt: add an input. A full ring drops it and counts that."""
@@ -48,7 +50,11 @@ class Inputs:
         self._in = after
         if not self._called:
             self._called = True
-            schedule(self.wake, 0)
+            try:
+                schedule(self.wake, 0)
+            except RuntimeError:
+                # Too much is scheduled already: the loop looks by itself before long.
+                self._called = False
 
     def next(self) -> int:
         """The next input's code, 0 for none."""
@@ -66,8 +72,9 @@ class Inputs:
         """The box's event for a key's code."""
         return self._names[code]
 
-    def add_key(self, name: str, gpio: int) -> None:
-        self._parts.append(_Key(self, len(self._names), gpio))
+    def add_key(self, name: str, gpio: int, at_once=None) -> None:
+        """`at_once()`, where given, is called in the interrupt itself."""
+        self._parts.append(_Key(self, len(self._names), gpio, at_once))
         self._names.append(name)
 
     def add_dial(self, gpio_a: int, gpio_b: int) -> None:
@@ -75,29 +82,35 @@ class Inputs:
 
 
 class _Key:
-    def __init__(self, inputs: Inputs, code: int, gpio: int) -> None:
-        self._put = inputs.put
+    def __init__(self, inputs: Inputs, code: int, gpio: int, at_once) -> None:
+        self._inputs = inputs
         self._code = code
+        self._at_once = at_once
         self._down = False
         self._rose_ms = ticks_ms() - QUIET_MS
         pin = Pin(gpio, Pin.IN, Pin.PULL_UP)
         self._irq = pin.irq(self._edge, Pin.IRQ_FALLING | Pin.IRQ_RISING, hard=True)
 
     def _edge(self, pin) -> None:
-        now_ms = ticks_ms()
-        flags = self._irq.flags()
-        if not self._down and flags & Pin.IRQ_FALLING:
-            if ticks_diff(now_ms, self._rose_ms) >= QUIET_MS:
-                self._put(self._code)
-        # An edge while down, or both edges at once, means that the line has been high since.
-        if self._down or flags & Pin.IRQ_RISING:
-            self._rose_ms = now_ms
-        self._down = not pin.value()
+        try:
+            now_ms = ticks_ms()
+            flags = self._irq.flags()
+            if not self._down and flags & Pin.IRQ_FALLING:
+                if ticks_diff(now_ms, self._rose_ms) >= QUIET_MS:
+                    if self._at_once:
+                        self._at_once()
+                    self._inputs.put(self._code)
+            # An edge while down, or both edges at once, means that the line has been high since.
+            if self._down or flags & Pin.IRQ_RISING:
+                self._rose_ms = now_ms
+            self._down = not pin.value()
+        except Exception as fault:
+            self._inputs.fault = fault
 
 
 class _Dial:
     def __init__(self, inputs: Inputs, gpio_a: int, gpio_b: int) -> None:
-        self._put = inputs.put
+        self._inputs = inputs
         self._a = Pin(gpio_a, Pin.IN, Pin.PULL_UP)
         self._b = Pin(gpio_b, Pin.IN, Pin.PULL_UP)
         self._state = self._a.value() << 1 | self._b.value()
@@ -106,6 +119,12 @@ class _Dial:
             pin.irq(self._edge, Pin.IRQ_FALLING | Pin.IRQ_RISING, hard=True)
 
     def _edge(self, _pin) -> None:
+        try:
+            self._decode()
+        except Exception as fault:
+            self._inputs.fault = fault
+
+    def _decode(self) -> None:
         state = self._a.value() << 1 | self._b.value()
         step = _STEPS[self._state << 2 | state]
         self._state = state
@@ -116,7 +135,7 @@ class _Dial:
         if state == _REST:
             # Two quarters are enough: one in the middle may have been too quick to be seen.
             if self._quarters >= 2:
-                self._put(CLOCKWISE)
+                self._inputs.put(CLOCKWISE)
             elif self._quarters <= -2:
-                self._put(COUNTER)
+                self._inputs.put(COUNTER)
             self._quarters = 0

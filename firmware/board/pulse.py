@@ -116,8 +116,9 @@ class Pulse:
         machine.exec(_SET_PINS_0)
         self._pin.init(Pin.ALT, alt=self._alt)
         self._whole_ms = ms
-        self._owed = True
+        # In this order: `stop`, which may come in between, takes what is owed to be counted.
         self._counting = True
+        self._owed = True
         machine.active(1)
 
     def stop(self) -> int:

@@ -1,10 +1,15 @@
 """The loop: inputs into the box, its outputs into the adapters, and everything else in between.
 
 What must live here: who goes first. A key must reach the lamp within 5 ms whatever else is going
-on, so an input does not wait its turn: `_wake`, which runs between two bytecodes of whatever the
+on, so an input does not wait its turn: `wake`, which runs between two bytecodes of whatever the
 loop is doing, hands it to the box at once. The loop itself does what can wait: ticks, pictures,
 display, wire. Three things may not be cut into, and hold inputs up for as long: the box taking
-another input, a write to flash, and a collection.
+another input, a write to flash, and a collection. BACK does not wait even for these: its interrupt
+puts the lamp out, and the box is told after.
+
+A collection takes 20 ms. So memory is collected when somebody has just pressed or turned something,
+and will not do so again within that time; and in a run the wire is answered so seldom that it hardly
+ever forces one.
 
 Light needs nothing from here once it is on: the pulse ends by itself.
 """
@@ -20,12 +25,14 @@ from .inputs import CLOCKWISE, COUNTER, FIRST_KEY
 NAP_MS = 20
 """The longest sleep: the watchdog and a lost wake-up are looked after this often."""
 
-RUN_READ_MS = 100
-"""In a run the wire is read this seldom, a burst at a time."""
+RUN_ANSWER_MS = 500
+"""In a run one line from the wire is answered this seldom: each takes some 7 KB of memory."""
 
-TIDY_NAPS = 50
 COLLECT_BELOW = 60000
 """In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
+
+SETTLED_MS = 10000
+"""A box that has run so long has started well."""
 
 
 class Runner:
@@ -53,9 +60,13 @@ class Runner:
         self._busy = False
         self._dirty = True
         self._ended_ms = -1
+        self._cut_ms = -1
+        self._fault = None
         self._over = False
-        self._naps = 0
-        self._read_ms = 0
+        self._used = False
+        self._settled = False
+        self._began_ms = time.ticks_ms()
+        self._answered_ms = self._began_ms
         pulse.on_end = self._lamp_ended
 
     def run(self) -> None:
@@ -64,19 +75,39 @@ class Runner:
         while not self._over:
             self._dog.feed()
             self.wake(0)
+            fault = self._fault or self._inputs.fault
+            if fault:
+                raise fault
             if self._tick_is_due():
                 self._give("tick", 0)
+            elif self._used and not self.box.lit:
+                self._tidy()
             elif self._dirty:
                 self._draw()
-            elif not (self._display.step() or self._read()):
+            elif not (self._display.step() or self._answer()):
                 self._rest()
 
     # --- inputs
 
     def wake(self, _) -> None:
-        """Give the box every input there is, unless it is in the middle of something."""
+        """Give the box every input there is, unless it is in the middle of something.
+
+        What goes wrong here would be lost in MicroPython's scheduler: the loop raises it again.
+        """
         if self._busy or self._disk.writing:
             return
+        try:
+            self._take()
+        except BaseException as fault:
+            self._pulse.stop()
+            self._fault = fault
+
+    def put_out(self) -> None:
+        """In BACK's interrupt: the lamp goes out now. The key is handed to the box as any other."""
+        if self._pulse.owes:
+            self._cut_ms = self._pulse.stop()
+
+    def _take(self) -> None:
         while True:
             if self._ended_ms >= 0:
                 ms = self._ended_ms
@@ -86,6 +117,7 @@ class Runner:
             code = self._inputs.next()
             if code == 0:
                 return
+            self._used = True
             if code >= FIRST_KEY:
                 self._give(self._inputs.name(code), 0)
             else:
@@ -116,7 +148,11 @@ class Runner:
                 now_ms = time.ticks_ms()
                 if self._watch:
                     self._watch(now_ms, "in " + event, value)
+                if event == "lamp_end":
+                    # Until the next stage is on record, a reset must not take this one's light for its own.
+                    self._survivor.forget()
                 out = self.box.handle(event, now_ms, value)
+                self._survivor.note(self.box)
                 event = ""
                 for index in range(out.count):
                     given_ms = self._perform(out.kind[index], out.value[index], now_ms)
@@ -134,7 +170,11 @@ class Runner:
         elif kind == "dark":
             owed = self._pulse.owes
             lit_ms = self._pulse.stop()
-            if owed:
+            if self._cut_ms >= 0:
+                # BACK's interrupt was first.
+                given_ms = self._cut_ms
+                self._cut_ms = -1
+            elif owed:
                 given_ms = lit_ms
         elif kind == "safelight":
             self._safelight.value(value)
@@ -165,49 +205,53 @@ class Runner:
             if not self._dirty:
                 raise
 
-    def _read(self) -> bool:
-        """Take what came in over the wire; False if nothing did.
+    def _answer(self) -> bool:
+        """Take in and answer one line from the wire; False if there is nothing to do.
 
-        In a run the wire waits: answering takes memory, and a collection would hold a key up.
+        In a run the wire waits most of the time: answering takes memory, and a collection would hold a
+        key up.
         """
-        if self.box.stages:
-            now_ms = time.ticks_ms()
-            if since(now_ms, self._read_ms) < RUN_READ_MS:
-                return False
-            self._read_ms = now_ms
-        data = self._wire.read()
-        if not data:
+        now_ms = time.ticks_ms()
+        if self.box.stages and since(now_ms, self._answered_ms) < RUN_ANSWER_MS:
             return False
-        self._reader.feed(data)
-        while True:
-            line = self._reader.next_line()
-            if line is None:
-                return True
-            # Reading and answering may be cut into by a key; only what it changed is told to the box.
-            reply = self.box.link.take(line)
-            self._give("wire", 0)
-            if reply:
-                self._wire.send(reply)
+        line = self._reader.next_line()
+        if line is None:
+            data = self._wire.read()
+            if data:
+                self._reader.feed(data)
+            return bool(data)
+        self._answered_ms = now_ms
+        # Reading and answering may be cut into by a key; only what it changed is told to the box.
+        reply = self.box.link.take(line)
+        self._give("wire", 0)
+        if reply:
+            # Sending may wait for the PC: a key that came while the box was told goes first.
+            self.wake(0)
+            self._wire.send(reply)
+        return True
 
     def _rest(self) -> None:
-        if self.box.lit:
-            self._survivor.note(self.box)
-        else:
-            self._tidy()
+        now_ms = time.ticks_ms()
+        if not self._settled and since(now_ms, self._began_ms) >= SETTLED_MS:
+            self._settled = True
+            self._survivor.settled()
         nap_ms = NAP_MS
         due = self.box.next_deadline()
         if due is not None:
-            nap_ms = min(nap_ms, max(0, since(due, time.ticks_ms())))
+            nap_ms = min(nap_ms, max(0, since(due, now_ms)))
         sound_ms = self._piezo.step()
         if sound_ms >= 0:
             nap_ms = min(nap_ms, sound_ms)
-        if nap_ms:
+        if not nap_ms:
+            return
+        if self.box.stages:
+            # Bytes that wait to be read would end the sleep at once.
+            time.sleep_ms(nap_ms)
+        else:
             self._wire.wait(nap_ms)
 
     def _tidy(self) -> None:
-        """Now and then, in the dark: collect before memory is short. Asking takes 5 ms, collecting more."""
-        self._naps += 1
-        if self._naps >= TIDY_NAPS:
-            self._naps = 0
-            if gc.mem_free() < COLLECT_BELOW:
-                gc.collect()
+        """Somebody has just used the box: collect before memory is short."""
+        self._used = False
+        if gc.mem_free() < COLLECT_BELOW:
+            gc.collect()

@@ -1,51 +1,52 @@
-"""What outlives a reset: registers of the watchdog, which lose nothing but to a loss of power.
+"""What outlives a reset: registers of the watchdog, which lose nothing but to a loss of power or RUN.
 
-Noted while light is on, since flash may not be written then: how much of the stage was given. After
-a reset the box is told, and can say what is known of the sheet on the easel.
+Noted while a run is on, since flash may not be written under light: how much of the stage was given.
+After a reset the box is told, and can say what is known of the sheet on the easel.
 RP2040 data sheet, 4.7.6: SCRATCH0 to 3 are free; the boot ROM uses 4 to 7.
 """
 
 from machine import mem32
+from micropython import const
 
-_SCRATCH0 = 0x4005800C
-_MARK = 0x1A3B1AC4
+# Constants, or each sum would be an integer too big for the board's small ones, and take memory.
+_MARK_AT = const(0x4005800C)
+_GIVEN_AT = const(0x40058010)
+_STARTS_AT = const(0x40058014)
+_MARK = const(0x1A3B1AC4)
 
 
 class Survivor:
-    """Three registers: a mark, ms of light given in the stage under way, crashes in a row."""
+    """Three registers: a mark, ms of light given in the stage under way, starts that did not go well."""
 
     def __init__(self) -> None:
-        self._given_ms = 0
-        self._crashes = 0
-        if mem32[_SCRATCH0] == _MARK:
-            self._given_ms = mem32[_SCRATCH0 + 4] & 0xFFFFFF
-            self._crashes = mem32[_SCRATCH0 + 8] & 0xFF
-        mem32[_SCRATCH0 + 4] = 0
+        if mem32[_MARK_AT] != _MARK:
+            mem32[_GIVEN_AT] = 0
+            mem32[_STARTS_AT] = 0
+            mem32[_MARK_AT] = _MARK
 
     def given_ms(self) -> int:
         """Light that the stage under way had been given before the reset, as far as known; 0 for unknown."""
-        return self._given_ms
+        return mem32[_GIVEN_AT] & 0xFFFFFF
 
     def note(self, box) -> None:
-        """Note how far the stage under way has come."""
-        given_ms = box.light_so_far_ms() if box.stages else 0
-        mem32[_SCRATCH0 + 4] = given_ms
-        mem32[_SCRATCH0] = _MARK
+        """Note how far the stage under way has come. While the box still asks what to do with a run that
+        was cut off, what is known of that stays."""
+        if box.state != "notice":
+            mem32[_GIVEN_AT] = box.light_so_far_ms() if box.stages else 0
+
+    def forget(self) -> None:
+        """From here on nothing is known, until it is noted anew."""
+        mem32[_GIVEN_AT] = 0
 
     @property
     def crashes(self) -> int:
-        """Crashes in a row before this start."""
-        return self._crashes
+        """Starts in a row before this one that ended in a crash or a hang before `settled`."""
+        return mem32[_STARTS_AT] & 0xFF
 
-    def crashed(self) -> None:
-        self._set_crashes(self._crashes + 1)
+    def begun(self) -> None:
+        """A start: it counts as one that went wrong until `settled`."""
+        mem32[_STARTS_AT] = self.crashes + 1
 
     def settled(self) -> None:
         """The box has run well for a while: what comes is a new row of crashes."""
-        if self._crashes:
-            self._set_crashes(0)
-
-    def _set_crashes(self, count: int) -> None:
-        self._crashes = count
-        mem32[_SCRATCH0 + 8] = count
-        mem32[_SCRATCH0] = _MARK
+        mem32[_STARTS_AT] = 0

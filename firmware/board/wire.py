@@ -2,15 +2,19 @@
 
 MicroPython's own reader waits for a whole line; half a line from a stray program would stop the
 screen and the sounds. So bytes are taken one by one while there are any, up to BURST at a turn.
-Ctrl-C is data here, not an interrupt, until the box is handed over to the prompt.
+Ctrl-C is data here, not an interrupt: `main.py` has seen to that.
 """
 
 import select
 import sys
-
-import micropython
+from time import ticks_diff, ticks_ms
 
 BURST = 256
+
+STALL_MS = 400
+"""A write that took so long was given up: MicroPython waits 500 ms for room."""
+ROOM = 64
+"""What may be left of the room for output when a packet of 64 bytes no longer fits."""
 
 
 class Wire:
@@ -21,9 +25,11 @@ class Wire:
         self._out = sys.stdout.buffer
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
+        self._poll_out = select.poll()
+        self._poll_out.register(sys.stdout, select.POLLOUT)
+        self._deaf = False
         self._one = bytearray(1)
         self._burst = bytearray(BURST)
-        micropython.kbd_intr(-1)
 
     def read(self) -> bytes:
         """What has come in, up to BURST bytes; b"" for nothing."""
@@ -43,13 +49,27 @@ class Wire:
         return bytes(memoryview(burst)[:count]) if count else b""
 
     def send(self, data: bytes) -> None:
+        """Send `data`; nothing where the PC holds the port open and does not read.
+
+        Writing then waits half a second for room, once: after that the room left is filled up, and so
+        there is none until the PC reads on.
+        """
+        if self._deaf and not self._has_room():
+            return
+        began_ms = ticks_ms()
         self._out.write(data)
+        self._deaf = ticks_diff(ticks_ms(), began_ms) >= STALL_MS
+        if self._deaf:
+            for _ in range(ROOM):
+                if self._has_room():
+                    self._out.write(b"\n")
+
+    def _has_room(self) -> bool:
+        for _ in self._poll_out.ipoll(0):
+            return True
+        return False
 
     def wait(self, ms: int) -> None:
         """Sleep until a byte comes in, or `ms`; an input wakes it too, by what it has scheduled."""
         for _ in self._poll.ipoll(ms):
             break
-
-    def release(self) -> None:
-        """Give Ctrl-C its usual meaning back."""
-        micropython.kbd_intr(3)

@@ -59,6 +59,7 @@ class FakeBox:
         self.lit = False
         self.handed_over = 0
         self.refreshed = 0
+        self.crash_lines = list
 
     def summary(self):
         return {"state": "browse", "lit": self.lit, "card": "mill", "expose": "start: filter 2"}
@@ -100,8 +101,17 @@ def small_card(name="harbour"):
     }
 
 
+def crash_log():
+    """The lines of one crash, as MicroPython writes it."""
+    return [
+        "Traceback (most recent call last):",
+        '  File "board/runner.py", line 68, in run',
+        "OSError: [Errno 5] EIO",
+    ]
+
+
 def documented_box():
-    """The box of the examples in docs/wire.md: one card, one short record and one long one."""
+    """The box of the examples in docs/wire.md: one card, one short record and one long one, one crash."""
     box = FakeBox()
     mill = small_card("mill")
     mill["title"] = "Mill, winter"
@@ -109,6 +119,7 @@ def documented_box():
     base = {"stage": "Base, pass 1", "filter": "2", "light_ms": 14720, "given_ms": 14720, "strikes": 1}
     box.ledger.append({"card": "mill", "whole": True, "stages": [base]})
     box.ledger.append({"card": "mill", "whole": True, "stages": [base] * 23})
+    box.crash_lines = crash_log
     return box
 
 

@@ -356,6 +356,27 @@ def test_the_ledger_is_read_to_its_end():
         assert ask(link, "ledger.fetch", n=n, part=0)["code"] == REFUSED
 
 
+def test_the_crash_log_is_read_to_its_end():
+    box = FakeBox()
+    link = Link(box, kit)
+    assert ask(link, "crash.read") == {"lines": [], "more": False}
+    # Whatever is in a line: signs that take six bytes each, and lines longer than the wire's.
+    log = ["Traceback"] + ["\x01" * 5000, "é" * 280, ""] * 9 + ["ValueError: the last"]
+    box.crash_lines = lambda: log
+    found = []
+    while True:
+        page = ask(link, "crash.read", after=len(found))
+        assert page["lines"]
+        found += page["lines"]
+        if not page["more"]:
+            break
+    assert found == [line[:280] for line in log]
+    assert ask(link, "crash.read", after=len(log)) == {"lines": [], "more": False}
+    assert ask(link, "crash.read", after=-1)["code"] == BAD_PARAMS
+    box.lit = True
+    assert ask(link, "crash.read", after=28) == {"lines": ["ValueError: the last"], "more": False}
+
+
 def test_handover_is_asked_of_the_box():
     box = FakeBox()
     assert ask(Link(box, kit), "handover") == {"ok": True}

@@ -8,12 +8,14 @@ A request that gets no reply is asked again under the same id: every message may
 Everything that is not a whole, checked reply to an open request is noise, and is passed over.
 """
 
+import errno
 import hashlib
 import json
 import secrets
 import time
 from binascii import crc32
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import serial  # type: ignore[import-untyped]
@@ -42,6 +44,10 @@ class BoxError(Exception):
         self.retry = code == BUSY
 
 
+class NoAnswer(BoxError):
+    """The port is open, and nothing on it answers as a box does."""
+
+
 class Port(NamedTuple):
     """A serial port of this PC: what to call it, and what is plugged into it."""
 
@@ -64,7 +70,8 @@ class BoxClient:
 
     `timeout_s` is how long one question may go without an answer, asking again included. `transport` stands
     in for the port: `read(n)` gives up to n bytes, or none after a short wait; `write(data)`, `in_waiting`,
-    `close()`. `clock` counts seconds.
+    `close()`. `clock` counts seconds. A box that speaks another version of the wire is refused, unless
+    `any_wire`: `hello` and `handover` are the same in all of them.
     """
 
     def __init__(
@@ -74,17 +81,18 @@ class BoxClient:
         *,
         transport: Any = None,
         clock: Callable[[], float] = time.monotonic,
+        any_wire: bool = False,
     ) -> None:
         self.url = url
         self._try_s = timeout_s / TRIES
         self._clock = clock
         self._reader = LineReader()
         self._next_id = secrets.randbelow(1 << 29)
-        self._port = transport if transport is not None else _open(url, timeout_s)
+        self._port = transport if transport is not None else open_port(url, timeout_s)
         try:
             self._write(b"\n")  # ends whatever half line an earlier tool left
             self.about = self.hello()
-            if self.about.get("wire") != WIRE:
+            if self.about.get("wire") != WIRE and not any_wire:
                 raise BoxError(
                     f"The box at {url} is not used: it speaks wire {self.about.get('wire')} and this tool "
                     f"wire {WIRE}. Give box and PC the same version."
@@ -190,6 +198,16 @@ class BoxClient:
         asked = [("ledger.fetch", {"n": record["n"], "part": part}) for part in range(record["of"])]
         return json.loads("".join(piece["text"] for piece in self._ask(asked)))
 
+    def crashes(self) -> list[str]:
+        """The lines of the box's crash log, oldest first; none if it never failed."""
+        lines: list[str] = []
+        more = True
+        while more:
+            page = self.call("crash.read", after=len(lines))
+            lines += page["lines"]
+            more = page["more"]
+        return lines
+
     def handover(self) -> None:
         """Make the box leave to its MicroPython prompt. It answers nothing more after this."""
         self.call("handover")
@@ -234,7 +252,7 @@ class BoxClient:
             if not waiting:
                 return list(results.values())
             self._write(b"\n")  # the line may have arrived in half
-        raise BoxError(
+        raise NoAnswer(
             f"No answer from {self.url}: no box is there, or it is at its prompt or still starting. "
             "Check the port (`lampblack ports`) and try again."
         )
@@ -269,14 +287,33 @@ class BoxClient:
         )
 
 
-def _open(url: str, timeout_s: float) -> Any:
+def open_port(url: str, timeout_s: float = 4.0) -> Any:
+    """The port at `url`, for this program alone. Reading waits a moment, writing up to `timeout_s`."""
     try:
         return serial.serial_for_url(url, timeout=_SLICE_S, write_timeout=timeout_s, exclusive=True)
     except (OSError, ValueError) as error:
-        raise BoxError(
-            f"{url} does not open: {_cause(error)}. Check its name (`lampblack ports`) and that no other "
-            "program has it open."
-        ) from None
+        raise BoxError(f"{url} does not open: {_why_closed(url, error)}") from None
+
+
+def _why_closed(url: str, error: OSError | ValueError) -> str:
+    """Why a port does not open, and what to do. On Windows pyserial has the cause in its words only."""
+    number = getattr(error, "errno", None)
+    words = str(error)
+    if number == errno.ENOENT or "FileNotFoundError" in words:
+        return "nothing is there. Plug the box in with a data cable, and look at `lampblack ports`."
+    if number == errno.EACCES:
+        join = f"`sudo usermod -a -G {_group(url)} $USER`"
+        return f"you may not use it. Join its group with {join}, then log in anew."
+    if number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in words:
+        return "another program has it open. Close that program and try again."
+    return f"{_cause(error)}. Check its name (`lampblack ports`) and that no other program has it open."
+
+
+def _group(path: str) -> str:
+    try:
+        return Path(path).group()
+    except (OSError, KeyError, NotImplementedError):
+        return "dialout"
 
 
 def _json(text: bytes) -> object:

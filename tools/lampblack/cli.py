@@ -37,7 +37,10 @@ from .box_client import BoxClient, BoxError
 from .box_client import ports as serial_ports
 from .demo import demo
 from .diagram import diagram
+from .doctor import doctor
 from .errors import CommandError
+from .image import image
+from .install import install
 from .settings import parse_setting, setting_text
 from .sim import sim
 from .units import UnitError, parse_seconds, parse_step, seconds_exact
@@ -307,6 +310,12 @@ def ports(as_json: AsJson = False) -> None:
     else:
         _print("No serial port is here. Plug the box in; a simulator is at its socket:// address.")
 
+
+# --- the firmware of a board
+
+app.command()(install)
+app.command()(image)
+app.command()(doctor)
 
 # --- the box with nothing attached
 

@@ -1,0 +1,359 @@
+"""What is done with the real firmware to measure it: a print, a row of presses, keys that bounce.
+
+What must live here: what the hands do and what is noted. `test_firmware.py` holds a few of each against
+the budgets; `measure.py` does many and writes the figures down. Except for the bounce, every scenario is
+given a box that has just started with what `faults.disk_with` says.
+"""
+
+from __future__ import annotations
+
+import json
+import random
+import sys
+from binascii import crc32
+from pathlib import Path
+from typing import NamedTuple
+
+from box import KEYS, LAMP, PINS, PicoBox
+from faults import crash_log, disk_with, set_base, strike
+from image import ROOT, compile_module
+from keys import Contact, Dial
+from pico import MS, US, Pico
+from replay import replay
+
+from timing_core.bench import Bench
+from timing_core.link import frame
+from timing_core.plain import encode
+from timing_core.printing_map import Mark, PrintingMap
+from timing_core.run import FIT, Stage, compile_print
+from timing_core.stops import BASE_MAX_MS
+
+sys.path.append(str(ROOT / "tests"))
+
+from micropython import compile_all, run
+
+# --- a print, from the PC to the ledger
+
+TAP = """
+from binascii import crc32
+from timing_core.plain import encode
+trace = []
+seen = [0]
+def note(entry):
+    trace.append(encode(entry))
+def watch(now_ms, kind, value):
+    if kind[:3] == "in ":
+        seen[0] += 1
+        note({"in": kind[3:], "t": now_ms, "value": value})
+    else:
+        note({"out": kind, "t": now_ms, "value": value})
+draw = runner._screen.draw
+def traced_draw():
+    before = seen[0]
+    frame = "%08x" % crc32(draw())
+    if seen[0] == before:
+        note({"frame": frame})
+take = runner.box.link.take
+def traced_take(line):
+    note({"line": str(line, "utf-8")})
+    reply = take(line)
+    note({"reply": str(reply or b"", "utf-8")})
+    return reply
+runner._watch = watch
+runner._screen.draw = traced_draw
+runner.box.link.take = traced_take
+"""
+"""Has the firmware note what happens in the form of `replay`. A picture that an input cut into is drawn
+again, and only then noted."""
+
+
+def split_grade_card() -> PrintingMap:
+    """Two filtered passes, a dodge in each, two burns, of which one through a third filter; dry-down."""
+    card = PrintingMap.new(1700, "0", 80)
+    card.name, card.title = "mill-pond", "Mill pond"
+    card.dry_down = True
+    card.facts = {"paper": "RC pearl", "notes": "boats first"}
+    card.set_pass_count(2)
+    card.passes[1].filter = "5"
+    card.set_base(1, 1300)
+    card.set_tied(True)
+    card.add_mark(0, Mark("boats", -40))
+    card.add_mark(0, Mark("sky", 40))
+    card.add_mark(1, Mark("quay", -20))
+    card.add_mark(1, Mark("roof", 60, "2"))
+    return card
+
+
+BENCH = {"lead_ms": 500, "lag_ms": 60, "safelight": "exposing"}
+HOLD_AT_MS = 900
+
+
+class Printed(NamedTuple):
+    """`trace` is the board's, `pulled` and `record` what the PC got back, `stages` the plan and `strikes`
+    the lamp's measured ms for each stage, `panel` what the display showed in the end."""
+
+    trace: list[str]
+    pulled: dict
+    record: dict
+    stages: list[Stage]
+    strikes: list[list[float]]
+    panel: bytes
+
+
+def print_a_card(box: PicoBox) -> Printed:
+    """Push a card, take it off the shelf by dial, print it with a hold, pull it and read the ledger."""
+    card = split_grade_card()
+    bench = Bench()
+    bench.set_all(BENCH)
+    stages = compile_print(card, bench)
+    trace: list[str] = []
+
+    def take_trace() -> None:
+        box.run_ms(200)
+        at = len(box.said)
+        box.do("for line in trace: say(str(line, 'utf-8'))\ntrace.clear()", wait_ms=0)
+        box.pico.run_until(lambda: box.ask("len(trace)") == "0", 3000 * MS)
+        trace.extend(line for line in box.said[at:].decode().splitlines() if line.startswith("{"))
+
+    box.do(TAP)
+    client = box.client
+    client.bench_set(BENCH)
+    client.push(card.to_dict())
+    take_trace()
+    box.press("back")
+    box.run_ms(300)
+    box.turn(2)
+    box.run_ms(300)
+    for _ in range(2):
+        box.press("press")
+        box.run_ms(400)
+    take_trace()
+    strikes: list[list[float]] = []
+    held = False
+    box.press("expose")
+    box.run_ms(300)
+    for stage in stages[1:]:
+        box.press("expose")
+        if stage.kind == FIT:
+            box.run_ms(300)
+            continue
+        begun = len(box.pico.edges_of(LAMP))
+        box.wait_lamp(1, 500)
+        if not held:
+            held = True
+            box.press("expose", box.now_ns + HOLD_AT_MS * MS)
+            box.wait_lamp(0, 1500)
+            box.run_ms(400)
+            box.press("pedal")
+            box.wait_lamp(1, 500)
+        box.wait_lamp(0)
+        edges = [edge.ns / MS for edge in box.pico.edges_of(LAMP)[begun:]]
+        strikes.append([fall - rise for rise, fall in zip(edges[::2], edges[1::2])])
+        box.run_ms(400)
+        take_trace()
+    pulled = client.pull(card.name)
+    record = list(client.ledger())[-1]
+    take_trace()
+    return Printed(trace, pulled, record, stages, strikes, box.panel.frame())
+
+
+def whole_trace(trace: list[str]) -> list[str]:
+    """`trace` with what a box has to be given before it: what was kept, and power."""
+    kept = [{"file": path.rsplit("/", 1)[1], "text": data.decode()} for path, data in disk_with().items()]
+    return [encode(entry).decode() for entry in [*kept, {"in": "power_up", "t": 0, "value": 0}]] + trace
+
+
+def replayed_here(trace: list[str]) -> list[str]:
+    """The same inputs given to a box on this computer: its trace, without what power-up gave."""
+    lines: list[str] = []
+    replay(whole_trace(trace), lines.append)
+    return lines[-len(trace) :]
+
+
+def replayed_on_micropython(trace: list[str], folder: Path) -> list[str]:
+    """The same on MicroPython for a desk, with a small heap; `folder` is for its modules."""
+    compile_all(folder)
+    (folder / "replay.mpy").write_bytes(compile_module(Path(__file__).parent / "replay.py", "replay.py"))
+    given = folder / "trace.txt"
+    given.write_text("\n".join(whole_trace(trace)) + "\n")
+    done = run(["-m", "replay", str(given)], folder)
+    assert done.returncode == 0, done.stderr + done.stdout[-1000:]
+    return done.stdout.splitlines()[-len(trace) :]
+
+
+# --- how long a key takes
+
+
+class Latencies(NamedTuple):
+    """In us, from the first edge at the key's pin to the lamp's."""
+
+    expose_to_light: list[float]
+    back_to_dark: list[float]
+    expose_to_dark: list[float]
+
+
+def request(id: int, method: str, **params: object) -> bytes:
+    message = {"jsonrpc": "2.0", "id": id, "method": method, "params": params}
+    return frame(json.dumps(message).encode(), crc32)
+
+
+def latencies(box: PicoBox, strikes: int, seed: int) -> Latencies:
+    """Light the lamp and put it out again, by BACK and every fourth time by EXPOSE, 45 to 145 ms apart,
+    while the PC asks and sets without a pause and so also has the panel drawn anew."""
+    found = Latencies([], [], [])
+    chance = random.Random(seed)
+    set_base(box, BASE_MAX_MS)
+    box.press("expose")
+    box.run_ms(400)
+    flood = request(1, "state") + request(2, "bench.set", values={"volume": 3}) + request(3, "card.list")
+    box.pico.usb.send(flood * 20 * strikes)
+    for at in range(strikes):
+        found.expose_to_light.append(_press(box, "expose", 1, chance))
+        if at % 4 < 3:
+            found.back_to_dark.append(_press(box, "back", 0, chance))
+        else:
+            found.expose_to_dark.append(_press(box, "expose", 0, chance))
+    return found
+
+
+def _press(box: PicoBox, key: str, level: int, chance: random.Random) -> float:
+    # A key let go is taken to be up 25 ms later: nobody presses one again so soon.
+    box.run_ms(45 + chance.uniform(0, 100))
+    edge_ns = box.press(key, held_ms=15)
+    return (box.wait_lamp(level, 1000) - edge_ns) / US
+
+
+# --- memory under light
+
+WATCH_HEAP = """
+import gc, micropython
+used = []
+def watch(now_ms, kind, value):
+    if kind == "light":
+        used.append(gc.mem_alloc())
+        micropython.heap_lock()
+    elif kind == "in lamp_end":
+        micropython.heap_unlock()
+        used.append(gc.mem_alloc())
+used.append(0)
+used.clear()
+runner._watch = watch
+"""
+
+
+def heap_under_light(box: PicoBox) -> list[int]:
+    """Give a whole light with the heap locked from its start to its end, so that whoever takes memory
+    fails. Returns the bytes in use at both."""
+    box.do(WATCH_HEAP)
+    strike(box)
+    box.wait_lamp(0)
+    box.run_ms(400)
+    assert len(box.pico.resets) == 1, crash_log(box)
+    return [int(word) for word in box.ask("*used").split()]
+
+
+def long_card() -> PrintingMap:
+    """A print of 40 stages and more: four passes with nine burns each."""
+    card = PrintingMap.new(16000, "2", 0)
+    card.name = "forty"
+    card.set_pass_count(4)
+    for index in range(4):
+        for number in range(9):
+            card.add_mark(index, Mark(f"area {index} {number}", 20 + number))
+    return card
+
+
+# --- contacts that bounce
+
+COUNTER = """
+import sys, time
+from board.inputs import Inputs
+from board import pins
+time.sleep_ms(60)
+inputs = Inputs()
+counts = [0] * 8
+def wake(_):
+    while True:
+        code = inputs.next()
+        if code == 0:
+            return
+        counts[code] += 1
+inputs.wake = wake
+for name, pin in (("expose", pins.EXPOSE), ("pedal", pins.PEDAL), ("lamp", pins.LAMP_KEY),
+                  ("back", pins.BACK), ("press", pins.DIAL_PRESS)):
+    inputs.add_key(name, pin)
+inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
+print("ready")
+while True:
+    sys.stdin.readline()
+    wake(0)
+    print("counted", counts, inputs.lost)
+"""
+"""The board's own inputs, with something in place of the box that counts what they give."""
+
+
+def counting_pico(uf2: Path) -> Pico:
+    files = {
+        f"board/{name}.mpy": compile_module(ROOT / "firmware" / "board" / f"{name}.py", f"board/{name}.py")
+        for name in ("__init__", "inputs", "pins")
+    }
+    pico = Pico(
+        uf2, {"main.py": b"import guest\n", "guest.mpy": compile_module(COUNTER, "guest.py"), **files}
+    )
+    for pin in (*KEYS.values(), PINS["dial_a"], PINS["dial_b"]):
+        pico.set_level(pin, 1)
+    pico.start()
+    pico.wait_for("ready", 3000 * MS)
+    return pico
+
+
+def _counts(pico: Pico) -> list[int]:
+    """What was counted so far: right, left, and each key; the last is what was lost."""
+    pico.usb.send(b"\n")
+    counts, lost = pico.wait_for("counted", 1000 * MS).split("counted", 1)[1].rsplit(None, 1)
+    return [*json.loads(counts)[1:], int(lost)]
+
+
+def bouncing_presses(uf2: Path, presses_a_key: int, seed: int) -> tuple[list[int], list[int]]:
+    """Press all five keys, each in its own time, with bounce of 1 to 20 ms as it closes and as it opens.
+    Returns how often each was pressed, and what was counted for it, with what was lost at the end.
+    """
+    pico = counting_pico(uf2)
+    chance = random.Random(seed)
+    ends = [pico.now_ns] * len(KEYS)
+    for _ in range(presses_a_key):
+        for index, pin in enumerate(KEYS.values()):
+            at_ns = max(ends[index], pico.now_ns) + round(chance.uniform(30, 150) * MS)
+            contact = Contact(pico, pin, round(chance.uniform(1, 20) * MS), chance.random())
+            ends[index] = contact.press(at_ns, round(chance.uniform(30, 120) * MS))
+        # Not all at once: what is to come takes memory here.
+        if min(ends) > pico.now_ns + 500 * MS:
+            pico.run_for(min(ends) - 400 * MS - pico.now_ns)
+    pico.run_for(max(ends) + 50 * MS - pico.now_ns)
+    return [presses_a_key] * len(KEYS), _counts(pico)[2:]
+
+
+DIAL_SPEEDS = (1, 5, 20, 50, 100, 200)
+
+
+def bouncing_dial(uf2: Path, detents: int, seed: int) -> list[tuple[int, list[int], list[int]]]:
+    """Turn the dial at each of DIAL_SPEEDS, there and back, with bounce of up to 5 ms or most of a quarter
+    turn. For each speed: detents right and left, and what was counted for them, with what was lost.
+    """
+    pico = counting_pico(uf2)
+    chance = random.Random(seed)
+    rows = []
+    before = _counts(pico)
+    for per_s in DIAL_SPEEDS:
+        turned = [0, 0]
+        bounce_ns = min(5 * MS, 800 * MS // 4 // per_s)
+        dial = Dial(pico, PINS["dial_a"], PINS["dial_b"], bounce_ns, chance.random())
+        for turn in range(max(2, min(detents, 10 * per_s) // 5)):
+            count = chance.randint(1, 9)
+            turned[turn % 2] += count
+            end_ns = dial.turn(pico.now_ns + US, count if turn % 2 == 0 else -count, per_s)
+            pico.run_for(end_ns - pico.now_ns)
+        now = _counts(pico)
+        rows.append((per_s, turned, [now[0] - before[0], now[1] - before[1], now[-1]]))
+        before = now
+    return rows

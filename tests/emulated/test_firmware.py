@@ -1,0 +1,222 @@
+"""The real firmware on an emulated Pico, from power-up to a finished print, and through every fault.
+
+A few of each scenario are held to the budgets here; `measure.py` does many and writes the figures down.
+"""
+
+from __future__ import annotations
+
+from binascii import crc32
+
+import pytest
+from box import LAMP, SAFELIGHT, PicoBox
+from faults import (
+    CRASHES,
+    HARMLESS,
+    LIGHT_MS,
+    LOG_MAX_BYTES,
+    RESETS,
+    STRUCK_MS,
+    crash_log,
+    disk_with,
+    handed_over,
+    three_crashes,
+    under_light,
+)
+from pico import MS
+from scenes import (
+    DIAL_SPEEDS,
+    bouncing_dial,
+    bouncing_presses,
+    heap_under_light,
+    latencies,
+    print_a_card,
+    replayed_here,
+    replayed_on_micropython,
+    split_grade_card,
+)
+
+from lampblack.box_client import BoxError
+
+PANEL_MAX_MS = 2000
+KEY_MAX_US = 5000
+FREE_MIN_BYTES = 90_000
+SAMPLE_MS = 5
+
+
+@pytest.fixture(scope="module")
+def started(uf2) -> tuple[PicoBox, int, list[tuple[int, int]]]:
+    """A box that has started: the box, ms to the drawn panel, and samples of the relays' pins till then."""
+    box = PicoBox(uf2, probe=True, files=disk_with(), start=False)
+    samples: list[tuple[int, int]] = []
+
+    def sample() -> None:
+        samples.append((box.pico.level(LAMP), box.pico.level(SAFELIGHT)))
+        box.pico.at(box.now_ns + SAMPLE_MS * MS, sample)
+
+    sample()
+    box.pico.start()
+    panel_ms = box.wait_for_panel()
+    box.run_ms(200)
+    return box, panel_ms, samples
+
+
+@pytest.fixture
+def box(started) -> PicoBox:
+    return started[0]
+
+
+def test_power_up_to_a_drawn_panel_with_the_relays_released(started):
+    box, panel_ms, samples = started
+    print(f"power-up to a drawn panel: {panel_ms} ms")
+    assert panel_ms < PANEL_MAX_MS
+    assert box.pico.edges_of(LAMP) == []
+    # The safelight goes on once, when the box says so.
+    assert [edge.level for edge in box.pico.edges_of(SAFELIGHT)] == [1]
+    up_ms = box.pico.edges_of(SAFELIGHT)[0].ns // MS
+    assert len(samples) > 200
+    for index, levels in enumerate(samples):
+        assert levels == (0, int(index * SAMPLE_MS > up_ms))
+
+
+def test_a_split_grade_print_from_the_pc_to_the_ledger(box, tmp_path):
+    made = box.forked(print_a_card)
+    assert made.pulled == split_grade_card().to_dict()
+    lights = [stage for stage in made.stages if stage.light_ms]
+    assert made.record["whole"] is True
+    assert made.record["card"] == "mill-pond"
+    assert [(row["filter"], row["light_ms"], row["given_ms"]) for row in made.record["stages"]] == [
+        (stage.filter, stage.light_ms, stage.light_ms) for stage in lights
+    ]
+    assert [row["strikes"] for row in made.record["stages"]] == [2, 1, 1, 1]
+    for stage, strikes in zip(lights, made.strikes, strict=True):
+        # Every strike costs the lag once.
+        given_ms = sum(strikes) - 60 * len(strikes)
+        print(f"{stage.kind} {stage.area}: {given_ms:.3f} ms of {stage.light_ms}")
+        assert given_ms == pytest.approx(stage.light_ms, abs=1 if len(strikes) > 1 else 0.05)
+    kinds = [line.split('"')[1] for line in made.trace]
+    print({kind: kinds.count(kind) for kind in set(kinds)})
+    assert min(kinds.count(kind) for kind in ("in", "out", "frame", "line", "reply")) > 5
+    assert replayed_here(made.trace) == made.trace
+    assert replayed_on_micropython(made.trace, tmp_path) == made.trace
+    last = [line for line in made.trace if line.startswith('{"frame"')][-1]
+    assert last == '{"frame":"%08x"}' % crc32(made.panel)
+
+
+def test_expose_and_back_act_at_once_under_load(box):
+    found = box.forked(lambda box: latencies(box, 4, seed=1))
+    for name, times in found._asdict().items():
+        print(name, " ".join(f"{us:.0f}" for us in times), "us")
+    assert max(*found.expose_to_light, *found.back_to_dark) < KEY_MAX_US
+    assert len(found.expose_to_light) == 4
+
+
+def test_free_memory_and_none_taken_under_light(box):
+    def scenario(box: PicoBox) -> tuple[int, list[int]]:
+        used = heap_under_light(box)
+        box.do("gc.collect()")
+        return int(box.ask("gc.mem_free()")), used
+
+    free, used = box.forked(scenario)
+    print(f"free: {free} bytes; in use at strike and end: {used}")
+    assert free > FREE_MIN_BYTES
+    assert used[1] == used[0]
+
+
+def test_a_terminals_stray_bytes_change_nothing(box):
+    outcome = box.forked(under_light(HARMLESS["Ctrl-C, Ctrl-D, raw prompt"]))
+    assert outcome.reset == ""
+    assert outcome.lit_ms == LIGHT_MS
+    assert outcome.kept
+
+
+def test_bouncing_keys_count_once(uf2):
+    pressed, counted = bouncing_presses(uf2, 12, seed=1)
+    assert counted == [*pressed, 0]
+
+
+def test_a_bouncing_dial_loses_no_detent(uf2):
+    rows = bouncing_dial(uf2, 15, seed=1)
+    assert [per_s for per_s, _, _ in rows] == list(DIAL_SPEEDS)
+    for per_s, turned, counted in rows:
+        assert counted == [*turned, 0], f"{per_s} detents a second"
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", HARMLESS)
+def test_it_goes_on_through(box, name):
+    outcome = box.forked(under_light(HARMLESS[name]))
+    print(outcome)
+    assert outcome.reset == ""
+    assert outcome.lit_ms == LIGHT_MS
+    assert outcome.state == "browse"
+    assert outcome.kept
+    assert outcome.log == ""
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", CRASHES)
+def test_an_exception_ends_dark_and_restarts(box, name):
+    outcome = box.forked(under_light(CRASHES[name]))
+    print(outcome)
+    assert outcome.reset == "watchdog"
+    assert STRUCK_MS <= outcome.lit_ms <= LIGHT_MS
+    assert outcome.panel_ms < PANEL_MAX_MS
+    assert outcome.state == "notice"
+    # What it knows of the light is a little less than was given, never more.
+    assert STRUCK_MS - 120 <= outcome.given_ms <= outcome.lit_ms
+    assert outcome.kept
+    assert outcome.log.startswith("Traceback")
+    assert "injected" in outcome.log or "MemoryError" in outcome.log
+    assert len(outcome.log) < LOG_MAX_BYTES
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", RESETS)
+def test_a_reset_in_mid_exposure_ends_dark(box, name):
+    fault, cause = RESETS[name]
+    outcome = box.forked(under_light(fault))
+    print(outcome)
+    assert outcome.reset == cause
+    assert STRUCK_MS <= outcome.lit_ms <= LIGHT_MS
+    assert outcome.panel_ms < PANEL_MAX_MS
+    assert outcome.state == "notice"
+    if cause == "watchdog":
+        assert STRUCK_MS - 120 <= outcome.given_ms <= outcome.lit_ms
+    else:
+        assert outcome.given_ms == 0
+    assert outcome.kept
+    assert outcome.log == ""
+
+
+@pytest.mark.long
+def test_three_crashes_in_a_row_end_at_the_prompt_in_the_dark(uf2):
+    box = three_crashes(uf2)
+    assert [reset.cause for reset in box.pico.resets] == ["power", "watchdog", "watchdog", "watchdog"]
+    assert box.pico.edges_of(LAMP) == []
+    assert box.pico.edges_of(SAFELIGHT) == []
+    assert "stays dark" in box.pico.tail()
+    assert crash_log(box).count("ValueError: injected") == 3
+    # Nobody feeds the watchdog at the prompt.
+    box.run_ms(5000)
+    assert len(box.pico.resets) == 4
+
+
+@pytest.mark.long
+def test_it_hands_over_to_the_prompt_only_in_the_dark(box):
+    refused, said, resets = box.forked(handed_over)
+    assert isinstance(refused, BoxError)
+    assert refused.retry
+    assert "42" in said
+    assert resets == 1
+
+
+@pytest.mark.long
+def test_stray_interrupts_on_the_way_up_stop_nothing(uf2):
+    box = PicoBox(uf2, start=False)
+    box.pico.start()
+    box.pico.run_until(lambda: box.pico.usb.connected, 500 * MS)
+    box.pico.usb.send(b"\x03" * 3000, bytes_per_ms=3)
+    assert box.wait_for_panel() < PANEL_MAX_MS
+    box.run_ms(500)
+    box.pico.usb.drop()
+    assert box.client.state()["state"] == "browse"
