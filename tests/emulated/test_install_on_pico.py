@@ -38,6 +38,7 @@ def start_until_panel(pico: Pico) -> int:
     return pico.now_ns // MS
 
 
+@pytest.mark.long
 def test_a_pico_starts_from_the_image_and_all_is_well(uf2, tmp_path, monkeypatch):
     files = firmware_files()
     path = tmp_path / "lampblack.uf2"
