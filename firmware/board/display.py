@@ -33,10 +33,12 @@ class Display:
         pieces = range(0, len(frame), PIECE)
         self._new = [memoryview(frame)[at : at + PIECE] for at in pieces]
         self._old = [memoryview(self._shown)[at : at + PIECE] for at in pieces]
-        self._data = [[b"\x40", view] for view in self._new]
-        # Copied as pictures, not as slices: a slice would take memory, and light may be on.
-        self._new_picture = [FrameBuffer(view, PIECE, 8, MONO_VLSB) for view in self._new]
-        self._old_picture = [FrameBuffer(view, PIECE, 8, MONO_VLSB) for view in self._old]
+        # Copied as pictures, not as slices, and sent from one buffer: anything else would take memory, and
+        # light may be on.
+        self._new_picture = [_picture(view) for view in self._new]
+        self._old_picture = [_picture(view) for view in self._old]
+        self._data = bytearray(b"\x40" + bytes(PIECE))
+        self._data_picture = _picture(memoryview(self._data)[1:])
         self._window = bytearray(b"\x00\x21\x00\x00\x22\x00\x00")
         self._contrast = bytearray(b"\x00\x81\x20")
         self._at = 0
@@ -93,6 +95,11 @@ class Display:
         window[2] = column
         window[3] = column + PIECE - 1
         window[5] = window[6] = page
+        self._data_picture.blit(self._new_picture[at], 0, 0)
         self._i2c.writeto(ADDRESS, window)
-        self._i2c.writevto(ADDRESS, self._data[at])
-        self._old_picture[at].blit(self._new_picture[at], 0, 0)
+        self._i2c.writeto(ADDRESS, self._data)
+        self._old_picture[at].blit(self._data_picture, 0, 0)
+
+
+def _picture(view) -> FrameBuffer:
+    return FrameBuffer(view, PIECE, 8, MONO_VLSB)

@@ -21,10 +21,11 @@ class Wire:
     """The USB serial line."""
 
     def __init__(self) -> None:
-        self._in = sys.stdin.buffer
+        self._readinto = sys.stdin.buffer.readinto
         self._out = sys.stdout.buffer
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
+        self._ready = self._poll.ipoll
         self._poll_out = select.poll()
         self._poll_out.register(sys.stdout, select.POLLOUT)
         self._deaf = False
@@ -35,8 +36,9 @@ class Wire:
         """What has come in, up to BURST bytes; b"" for nothing."""
         one = self._one
         burst = self._burst
-        ready = self._poll.ipoll
-        readinto = self._in.readinto
+        # Looked up beforehand: to take a method off its object takes memory, and light may be on.
+        ready = self._ready
+        readinto = self._readinto
         count = 0
         while count < BURST:
             for _ in ready(0):

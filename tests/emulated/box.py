@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import os
 import pickle
+import re
 import tomllib
 import traceback
 from collections.abc import Callable, Iterable, Mapping
@@ -108,7 +109,6 @@ class PicoBox:
         for pin in (*KEYS.values(), PINS["dial_a"], PINS["dial_b"]):
             self.pico.set_level(pin, 1)
         self.said = bytearray()
-        self._said_read = 0
         self.pico.mcu.uart[0].on_byte = self._hear
         # All of a line is there when the firmware looks.
         self.pico.mcu.uart[0].rx_fifo = FIFO(4096)
@@ -182,10 +182,12 @@ class PicoBox:
 
     def ask(self, expression: str, within_ms: int = 2000) -> str:
         """What an expression in the firmware's loop comes to, as text."""
-        self._said_read = len(self.said)
-        self.do(f"say('=', {expression})")
-        self.pico.run_until(lambda: b"\n" in self.said[self._said_read :], within_ms * MS)
-        return bytes(self.said[self._said_read :]).decode().split("= ", 1)[1].split("\n")[0]
+        start = len(self.said)
+        answer = re.compile(rb"^= (.*)\n", re.MULTILINE)
+        self.do(f"say('=', {expression})", wait_ms=0)
+        self.pico.run_until(lambda: answer.search(self.said, start) is not None, within_ms * MS)
+        found = answer.search(self.said, start)
+        return found.group(1).decode() if found else ""
 
     def _hear(self, byte: int) -> None:
         self.said.append(byte)

@@ -125,7 +125,7 @@ def set_base(box: PicoBox, ms: int) -> None:
 def strike(box: PicoBox) -> int:
     """Begin a print and light the lamp; returns when it was lit, in ns."""
     box.press("expose")
-    box.run_ms(250)
+    box.run_ms(400)
     box.press("expose")
     return box.wait_lamp(1, 1000)
 
