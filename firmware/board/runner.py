@@ -38,7 +38,7 @@ SETTLED_MS = 10000
 class Runner:
     """Runs `box` on the board's adapters, until it is handed over to the prompt.
 
-    `watch(now_ms, kind, value)`, where given, is told every input and output: a trace.
+    `watch(way, now_ms, kind, value)`, where given, is told every input ("in") and output ("out"): a trace.
     """
 
     def __init__(
@@ -57,6 +57,7 @@ class Runner:
         self._survivor = survivor
         self._watch = watch
         self._reader = LineReader()
+        self._unread = False
         self._busy = False
         self._dirty = True
         self._ended_ms = -1
@@ -147,7 +148,7 @@ class Runner:
             while event:
                 now_ms = time.ticks_ms()
                 if self._watch:
-                    self._watch(now_ms, "in " + event, value)
+                    self._watch("in", now_ms, event, value)
                 if event == "lamp_end":
                     # Until the next stage is on record, a reset must not take this one's light for its own.
                     self._survivor.forget()
@@ -191,7 +192,7 @@ class Runner:
         elif kind == "handover":
             self._over = True
         if self._watch:
-            self._watch(now_ms, kind, value)
+            self._watch("out", now_ms, kind, value)
         return given_ms
 
     # --- what can wait
@@ -214,12 +215,14 @@ class Runner:
         now_ms = time.ticks_ms()
         if self.box.stages and since(now_ms, self._answered_ms) < RUN_ANSWER_MS:
             return False
-        line = self._reader.next_line()
+        # Asking the reader takes memory, so it is asked only when there is something in it.
+        line = self._reader.next_line() if self._unread else None
         if line is None:
             data = self._wire.read()
+            self._unread = bool(data)
             if data:
                 self._reader.feed(data)
-            return bool(data)
+            return self._unread
         self._answered_ms = now_ms
         # Reading and answering may be cut into by a key; only what it changed is told to the box.
         reply = self.box.link.take(line)

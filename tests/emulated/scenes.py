@@ -41,12 +41,10 @@ trace = []
 seen = [0]
 def note(entry):
     trace.append(encode(entry))
-def watch(now_ms, kind, value):
-    if kind[:3] == "in ":
+def watch(way, now_ms, kind, value):
+    if way == "in":
         seen[0] += 1
-        note({"in": kind[3:], "t": now_ms, "value": value})
-    else:
-        note({"out": kind, "t": now_ms, "value": value})
+    note({way: kind, "t": now_ms, "value": value})
 draw = runner._screen.draw
 def traced_draw():
     before = seen[0]
@@ -229,11 +227,11 @@ WATCH_HEAP = """
 import gc, micropython
 from board import crash
 used = []
-def watch(now_ms, kind, value):
+def watch(way, now_ms, kind, value):
     if kind == "light":
         used.append(gc.mem_alloc())
         micropython.heap_lock()
-    elif kind == "in lamp_end":
+    elif kind == "lamp_end":
         micropython.heap_unlock()
         used.append(gc.mem_alloc())
 def unlocked(fault):
