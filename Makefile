@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint bench emulated diagram pins clean
+.PHONY: demo test lint bench emulated measurements diagram pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -22,6 +22,10 @@ bench: $(VENV)/ready-for-tests
 # Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
 emulated: $(VENV)/ready-for-tests
 	$(BIN)/pytest tests/emulated -m ''
+
+# The whole matrix on the emulated Pico, written to docs/measurements.md: hours. Needs LAMPBLACK_UF2 too.
+measurements: $(VENV)/ready-for-tests
+	$(BIN)/python tests/emulated/measure.py
 
 # What the documents take from the code: the state diagram, the pictures of the panel, the table of settings.
 diagram: $(VENV)/ready

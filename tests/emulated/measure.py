@@ -1,7 +1,7 @@
 """Everything that the box must show, measured on the emulated Pico: `python tests/emulated/measure.py`.
 
 What must live here: how many of each scenario, and docs/measurements.md, which this writes whole. Each
-section is a function that returns its lines. One box is started; every section works on copies of it,
+section is a function that returns its lines. One box is started; the sections work on copies of it,
 as many at a time as the computer has processors.
 """
 
@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,8 @@ from scenes import (
 )
 
 DOC = ROOT / "docs" / "measurements.md"
+PARTS = ROOT / "build" / "measurements"
+"""The sections as last measured: all of them take hours, and one may be wanted anew."""
 
 SAMPLE_MS = 1
 
@@ -335,6 +338,19 @@ def _fault_row(name: str, found: Outcome) -> list[object]:
     ]
 
 
+def page(parts: Sequence[str]) -> str:
+    """The whole of DOC from its sections."""
+    head = prose(f"""
+        # Measurements
+
+        Taken by `make measurements` with the real firmware, on MicroPython {TESTED} for the Raspberry
+        Pi Pico, on an emulated RP2040 at 125 MHz (`tests/emulated`). Written whole by
+        `tests/emulated/measure.py`: change that, not this page. The emulator charges nothing when
+        code is not in the flash's cache, so code on silicon is somewhat slower; the lamp's time does
+        not depend on code.""")
+    return "\n".join([*head, *parts]).rstrip() + "\n"
+
+
 def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--lamp-phases", type=int, default=20, help="of each lamp time (%(default)s)")
@@ -342,45 +358,37 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--presses", type=int, default=10_000, help="that bounce (%(default)s)")
     parser.add_argument("--detents", type=int, default=1000, help="a speed that bounces (%(default)s)")
     parser.add_argument("--runs", type=int, default=5, help="with the heap watched (%(default)s)")
-    parser.add_argument("--only", default="", help="names of sections: these are printed, not written")
+    parser.add_argument("--only", default="", help="these sections anew, the others as last measured")
     given = parser.parse_args(arguments)
     uf2, reason = find_uf2()
     if uf2 is None:
         print(reason, file=sys.stderr)
         return 2
-    box, first = power_up(uf2)
-    sections: list[Callable[[], list[str]]] = [
-        lambda: a_print(box),
-        lambda: lamp_time(uf2, given.lamp_phases),
-        lambda: keys(box, given.strikes),
-        lambda: memory(box, given.runs),
-        lambda: link(box),
-        lambda: faults(box, uf2),
-        lambda: contacts(uf2, given.presses, given.detents),
-    ]
-    names = ["a_print", "lamp_time", "keys", "memory", "link", "faults", "contacts"]
-    lines = [
-        *prose(f"""
-            # Measurements
-
-            Taken by `make measurements` with the real firmware, on MicroPython {TESTED} for the Raspberry
-            Pi Pico, on an emulated RP2040 at 125 MHz (`tests/emulated`). Written whole by
-            `tests/emulated/measure.py`: change that, not this page. The emulator charges nothing when
-            code is not in the flash's cache, so code on silicon is somewhat slower; the lamp's time does
-            not depend on code."""),
-        *first,
-    ]
-    print("\n".join(first), flush=True)
-    for name, section in zip(names, sections):
-        if given.only and name not in given.only.split(","):
-            continue
+    started = cache(lambda: power_up(uf2))
+    sections: dict[str, Callable[[], list[str]]] = {
+        "power_up": lambda: started()[1],
+        "a_print": lambda: a_print(started()[0]),
+        "lamp_time": lambda: lamp_time(uf2, given.lamp_phases),
+        "keys": lambda: keys(started()[0], given.strikes),
+        "memory": lambda: memory(started()[0], given.runs),
+        "link": lambda: link(started()[0]),
+        "faults": lambda: faults(started()[0], uf2),
+        "contacts": lambda: contacts(uf2, given.presses, given.detents),
+    }
+    PARTS.mkdir(parents=True, exist_ok=True)
+    for name in given.only.split(",") if given.only else sections:
+        if name not in sections:
+            print(f"There is no section {name}: take {', '.join(sections)}.", file=sys.stderr)
+            return 2
         began = time.monotonic()
-        found = section()
-        print("\n".join(found))
-        print(f"({name}: {time.monotonic() - began:.0f} s)\n", flush=True)
-        lines += found
-    if not given.only:
-        DOC.write_text("\n".join(lines).rstrip() + "\n")
+        text = "\n".join(sections[name]())
+        (PARTS / f"{name}.md").write_text(text)
+        print(f"{text}\n({name}: {time.monotonic() - began:.0f} s)\n", flush=True)
+    missing = [name for name in sections if not (PARTS / f"{name}.md").exists()]
+    if missing:
+        print(f"{DOC.name} is not written: {', '.join(missing)} was never measured.", file=sys.stderr)
+        return 1
+    DOC.write_text(page([(PARTS / f"{name}.md").read_text() for name in sections]))
     return 0
 
 

@@ -120,9 +120,10 @@ def print_a_card(box: PicoBox) -> Printed:
     take_trace()
     box.press("back")
     box.run_ms(300)
-    box.turn(2)
-    box.run_ms(300)
-    for _ in range(2):
+    for detents in (2, 1):
+        # The shelf, and there the second card.
+        box.turn(detents)
+        box.run_ms(300)
         box.press("press")
         box.run_ms(400)
     take_trace()
