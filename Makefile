@@ -2,6 +2,7 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
+STUBS := $(VENV)/micropython-stubs
 
 .PHONY: demo test lint bench emulated measurements diagram pins clean
 
@@ -15,6 +16,7 @@ lint: $(VENV)/ready-for-tests
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+	$(BIN)/mypy --config-file firmware/mypy.ini --custom-typeshed-dir $(STUBS)
 
 bench: $(VENV)/ready-for-tests
 	$(BIN)/python tests/bench/run.py
@@ -42,8 +44,18 @@ $(VENV)/ready: pyproject.toml
 	$(BIN)/pip install --quiet --disable-pip-version-check --editable .
 	@touch $@
 
-$(VENV)/ready-for-tests: $(VENV)/ready
+$(VENV)/ready-for-tests: $(VENV)/ready $(STUBS)/ready
 	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@touch $@
+
+# MicroPython's modules for mypy, pinned: the 1.22 of a board, within what all Pythons have. In a folder of
+# their own, laid out as mypy has its own, so that they hide nothing from what runs on a PC.
+$(STUBS)/ready: $(VENV)/ready Makefile
+	rm -rf $(STUBS)
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --target $(STUBS) \
+	  micropython-stdlib-stubs==1.29.0.post2
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --upgrade --target $(STUBS)/stdlib \
+	  micropython-rp2-rpi-pico-stubs==1.22.1.post2
 	@touch $@
 
 clean:

@@ -15,10 +15,13 @@ from timing_core.store import Store
 
 from . import crash, pins
 from .display import Display
+from .dog import Dog
 from .flash import FlashDisk
 from .inputs import Inputs
 from .piezo import Piezo
+from .pulse import Pulse
 from .runner import Runner
+from .survivor import Survivor
 from .wire import Wire
 
 PANEL_MS = 100
@@ -27,7 +30,7 @@ I2C_TIMEOUT_US = 3000
 """A piece of the picture takes 1 ms; a bus that hangs must not hold a key up for the usual 50 ms."""
 
 
-def build(pulse, safelight, survivor, dog) -> Runner:
+def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
     kit = Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256)
     disk = FlashDisk(lambda: pulse.lit, dog.feed)

@@ -13,7 +13,7 @@ LOG_MAX = 2048
 def note(fault: BaseException) -> None:
     """Add a traceback to the log. A log that cannot be written is let go: the restart matters more."""
     gc.collect()
-    text = io.StringIO()
+    text = io.StringIO()  # type: ignore[abstract]  # the stubs take it for an abstract class
     sys.print_exception(fault, text)
     try:
         if _size(LOG) > LOG_MAX:

@@ -10,6 +10,7 @@ from the beginning, since it may have lost its power.
 from time import ticks_diff, ticks_ms
 
 from framebuf import MONO_VLSB, FrameBuffer
+from machine import I2C
 
 ADDRESS = 0x3C
 WIDTH = 128
@@ -27,7 +28,7 @@ _LEVELS = b"\x01\x08\x20\x60\xff"
 class Display:
     """Shows `frame`, a bytearray of 1,024 bytes that others draw."""
 
-    def __init__(self, i2c, frame: bytearray) -> None:
+    def __init__(self, i2c: I2C, frame: bytearray) -> None:
         self._i2c = i2c
         self._shown = bytearray(len(frame))
         pieces = range(0, len(frame), PIECE)

@@ -25,6 +25,10 @@ _STEPS = b"\x00\x03\x01\x00\x01\x00\x00\x03\x03\x00\x00\x01\x00\x01\x03\x00"
 _REST = 3
 
 
+def _nobody(_) -> None:
+    """Who is woken until the loop says whom."""
+
+
 class Inputs:
     """The ring. `wake(_)` is called soon after an input has come in, outside the interrupt."""
 
@@ -32,12 +36,12 @@ class Inputs:
         self._ring = bytearray(ROOM)
         self._in = 0
         self._out = 0
-        self.wake = None
+        self.wake = _nobody
         self._called = False
         self._names = ["", "", ""]
         self._parts: list = []
         self.lost = 0
-        self.fault = None
+        self.fault: BaseException | None = None
         """What went wrong in an interrupt: MicroPython would print it and leave the pin dead."""
 
     def put(self, code: int) -> None:
@@ -94,7 +98,7 @@ class _Key:
     def _edge(self, pin) -> None:
         try:
             now_ms = ticks_ms()
-            flags = self._irq.flags()
+            flags = self._irq.flags()  # type: ignore[attr-defined]  # irq() returns an object that has it
             if not self._down and flags & Pin.IRQ_FALLING:
                 if ticks_diff(now_ms, self._rose_ms) >= QUIET_MS:
                     if self._at_once:

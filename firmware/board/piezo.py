@@ -2,6 +2,8 @@
 
 from time import ticks_add, ticks_diff, ticks_ms
 
+from machine import PWM
+
 from timing_core.sounds import SOUNDS
 
 # Loudness goes with the width of the pulse; half is the loudest.
@@ -9,9 +11,9 @@ _WIDTHS = (0, 300, 1200, 4000, 12000, 32768)
 
 
 class Piezo:
-    """`pwm` is a machine.PWM on the piezo's pin. A new sound cuts off the one before."""
+    """`pwm` is on the piezo's pin. A new sound cuts off the one before."""
 
-    def __init__(self, pwm) -> None:
+    def __init__(self, pwm: PWM) -> None:
         self._pwm = pwm
         self._width = 0
         self._tones: tuple = ()

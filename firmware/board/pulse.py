@@ -60,6 +60,10 @@ def _one_shot():
     jmp("stand")
 
 
+def _unheard(ms: int) -> None:
+    """Who hears of the end until somebody wants to."""
+
+
 class Pulse:
     """A pin that can only be raised together with the time of its fall.
 
@@ -74,7 +78,7 @@ class Pulse:
     def __init__(self, pin_number: int, sm_id: int, ceiling_ms: int) -> None:
         if not 1 <= ceiling_ms <= _CEILING_MOST_MS:
             raise ValueError("the ceiling of a pulse is 1 to %d ms" % _CEILING_MOST_MS)
-        self.on_end = None
+        self.on_end = _unheard
         self.given_us = 0
         self._ceiling_ms = ceiling_ms
         self._alt = Pin.ALT_PIO0 if sm_id < 4 else Pin.ALT_PIO1
@@ -162,5 +166,4 @@ class Pulse:
     def _report(self, ms: int) -> None:
         if self._owed:
             self._owed = False
-            if self.on_end is not None:
-                self.on_end(ms)
+            self.on_end(ms)

@@ -17,10 +17,21 @@ Light needs nothing from here once it is on: the pulse ends by itself.
 import gc
 import time
 
+from machine import Pin
+
+from timing_core.box import Box
 from timing_core.link import LineReader
+from timing_core.screens import Screen
 from timing_core.ticks import since
 
-from .inputs import CLOCKWISE, COUNTER, FIRST_KEY
+from .display import Display
+from .dog import Dog
+from .flash import FlashDisk
+from .inputs import CLOCKWISE, COUNTER, FIRST_KEY, Inputs
+from .piezo import Piezo
+from .pulse import Pulse
+from .survivor import Survivor
+from .wire import Wire
 
 NAP_MS = 20
 """The longest sleep: the watchdog and a lost wake-up are looked after this often."""
@@ -42,7 +53,19 @@ class Runner:
     """
 
     def __init__(
-        self, box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor, watch=None
+        self,
+        box: Box,
+        screen: Screen,
+        pulse: Pulse,
+        safelight: Pin,
+        inputs: Inputs,
+        display: Display,
+        piezo: Piezo,
+        wire: Wire,
+        disk: FlashDisk,
+        dog: Dog,
+        survivor: Survivor,
+        watch=None,
     ) -> None:
         self.box = box
         self._screen = screen
@@ -62,7 +85,7 @@ class Runner:
         self._dirty = True
         self._ended_ms = -1
         self._cut_ms = -1
-        self._fault = None
+        self._fault: BaseException | None = None
         self._over = False
         self._used = False
         self._settled = False

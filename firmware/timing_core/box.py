@@ -59,6 +59,10 @@ class Outputs:
             self.count += 1
 
 
+def _none() -> list:
+    return []
+
+
 class Box:
     """One box. `panel_ms` is how often a lit screen wants a new picture; 0 means no panel."""
 
@@ -70,7 +74,7 @@ class Box:
         self.shelf = Shelf(store, kit)
         self.ledger = Ledger(store, kit)
         self.link = Link(self, kit)
-        self.crash_lines = list  # a box that keeps a crash log puts its reader here
+        self.crash_lines = _none  # a box that keeps a crash log puts its reader here
         self.out = Outputs()
         self.state = "off"
         self.message = ""

@@ -180,7 +180,7 @@ def test_start_and_stop_take_nothing_from_the_heap(with_lamp):
     pico = with_lamp(
         "gc.collect()\n"
         "print('ready')\n"
-        "lamp.on_end = None\n"
+        "lamp.on_end = lambda ms: None\n"
         "ms = 0\n"
         "micropython.heap_lock()\n"
         "lamp.start(5)\n"
