@@ -42,7 +42,7 @@ def main() -> None:
             machine.reset()
     finally:
         pulse.stop()
-    survivor.settled()
+    survivor.left()
     dog.stop()
 
 

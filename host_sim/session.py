@@ -13,6 +13,9 @@ from timing_core.screens import Screen
 from timing_core.store import Store
 from timing_core.ticks import MASK, since
 
+SIMULATOR = "simulator"
+"""What a box that runs on no board gives for its board."""
+
 
 class Lamp:
     """The lamp's own timer: once lit it goes out by itself, whatever the box does."""
@@ -63,6 +66,7 @@ class Session:
 
     def _new_box(self) -> Box:
         box = Box(Store(self.disk, self.kit.crc32), self.kit, self.panel_ms)
+        box.health = _simulated
         self.screen = Screen(box, self.kit)
         return box
 
@@ -156,6 +160,10 @@ class Session:
 
 def _nowhere(data: bytes) -> None:
     pass
+
+
+def _simulated() -> dict:
+    return {"board": SIMULATOR}
 
 
 class Trace(Watcher):

@@ -13,15 +13,18 @@ sys.path.append(str(Path(__file__).parent))
 sys.path.append(str(Path(__file__).with_name("portable")))
 
 from fake_board import FakeBoard
-from fakes import crash_log, documented_box
+from fakes import MemoryDisk, board_health, crash_log, documented_box
 from mpremote import transport_serial
 
+from host_sim.desk import desk_kit
+from host_sim.session import Session
 from lampblack import box_client, cli, doctor, prompt
 from lampblack.box_client import BoxError, Port, open_port
-from lampblack.doctor import examine
+from lampblack.doctor import FREE_LEAST_BYTES, examine
 from lampblack.firmware_files import MANIFEST, manifest
 from timing_core import VERSION, link
 
+ROOT = Path(__file__).parent.parent
 FILES = {"boot.py": b"release the relays", "main.py": b"start the box", "board/pulse.mpy": b"pulse"}
 WHOLE = {**FILES, MANIFEST: manifest(FILES)}
 CRASH = "\n".join(["Traceback (most recent call last):", "ValueError: older", *crash_log()]) + "\n"
@@ -60,6 +63,7 @@ def box(plug):
     board.runs = FILES["main.py"]
     board.power_cycle()
     board.box.shelf = documented_box().shelf
+    board.box.health = board_health
     return plug(board)
 
 
@@ -86,6 +90,8 @@ def test_a_healthy_box_is_told_in_plain_words_and_nothing_is_changed(box, capsys
         f"ok    version: box and PC both have {VERSION}.",
         "ok    light: it is off; EXPOSE does this: start: filter 2.",
         "ok    memory: 1 of 64 cards on the shelf; 0 exposures in the ledger so far.",
+        "ok    board: Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 114 KB of its memory are free.",
+        "ok    display: it answers.",
     ]
     assert (box.files, box.commands, box.resets) == (before, 0, 0)
 
@@ -94,7 +100,8 @@ def test_the_same_as_plain_data(box, capsys):
     assert cli.run(["doctor", "--port", "a port", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["healthy"] is True
-    assert [finding["about"] for finding in told["findings"]] == ["port", "box", "version", "light", "memory"]
+    about = [finding["about"] for finding in told["findings"]]
+    assert about == ["port", "box", "version", "light", "memory", "board", "display"]
     assert told["crash"] == []
 
 
@@ -139,6 +146,68 @@ def test_another_wire(box, monkeypatch):
 def test_a_box_too_old_to_tell_of_crashes_is_not_asked(box, monkeypatch):
     monkeypatch.delitem(link.METHODS, "crash.read")
     assert wrong() == {}
+
+
+@pytest.mark.parametrize(
+    ("told", "about", "says"),
+    [
+        (
+            {"display": {"answers": False, "sda": 16, "scl": 17}},
+            "display",
+            "it does not answer. Check its two wires (SDA GP16, SCL GP17) and its 3.3 V.",
+        ),
+        (
+            {"free_bytes": FREE_LEAST_BYTES - 1},
+            "board",
+            "Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 58 KB of its memory are free, which is "
+            "little. Pull the plug and put it back; if it stays so, report it.",
+        ),
+        (
+            {"restarts": 1},
+            "restarts",
+            "since its plug was put in the box has restarted by itself once: it crashed, or it hung. Report "
+            "it with what was done before; pulling the plug begins the count anew.",
+        ),
+    ],
+)
+def test_a_board_that_is_not_well(box, told, about, says):
+    box.box.health = lambda: board_health() | told
+    assert wrong() == {about: says}
+
+
+def test_restarts_are_counted(box):
+    box.box.health = lambda: board_health() | {"restarts": 12}
+    assert " has restarted by itself 12 times: " in wrong()["restarts"]
+
+
+def test_under_light_memory_is_passed_over(box):
+    healthy = board_health()
+    del healthy["free_bytes"]
+    box.box.health = lambda: healthy
+    found, _ = examine("a port", clock)
+    assert [finding.line for finding in found if finding.about == "board"] == [
+        "Raspberry Pi Pico with RP2040, MicroPython 1.22.2; its free memory is not told while it works."
+    ]
+    assert wrong() == {}
+
+
+def test_little_memory_is_what_the_firmware_takes_for_little():
+    source = (ROOT / "firmware" / "board" / "runner.py").read_text()
+    assert f"\nCOLLECT_BELOW = {FREE_LEAST_BYTES}\n" in source
+
+
+def test_a_simulator_says_that_it_is_one(box):
+    session = Session(MemoryDisk(), desk_kit())
+    box.box.health = session.box.health
+    found, _ = examine("a port", clock)
+    assert [finding.line for finding in found if finding.about == "board"] == ["none: this is a simulator."]
+    assert wrong() == {}
+
+
+def test_a_box_too_old_to_tell_of_its_board_is_not_asked(box, monkeypatch):
+    monkeypatch.delitem(link.METHODS, "health")
+    found, _ = examine("a port", clock)
+    assert [finding.about for finding in found] == ["port", "box", "version", "light", "memory"]
 
 
 def test_a_box_that_goes_away_while_it_is_asked(box, monkeypatch):

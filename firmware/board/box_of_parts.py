@@ -13,7 +13,7 @@ from timing_core.kit import Kit
 from timing_core.screens import Screen
 from timing_core.store import Store
 
-from . import crash, pins
+from . import crash, health, pins
 from .display import Display
 from .dog import Dog
 from .flash import FlashDisk
@@ -40,6 +40,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     screen = Screen(box, kit)
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=I2C_TIMEOUT_US)
     display = Display(i2c, screen.buffer)
+    box.health = lambda: health.told(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
     inputs = Inputs()

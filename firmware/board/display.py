@@ -53,6 +53,15 @@ class Display:
         self._contrast[2] = _LEVELS[level - 1]
         self._leveled = False
 
+    def answers(self) -> bool:
+        """Ask it now. One that does not is begun anew, as after a failed `step`."""
+        try:
+            self._i2c.writeto(ADDRESS, self._contrast)
+        except OSError:
+            self._fail()
+            return False
+        return True
+
     def step(self) -> bool:
         """Send the next piece that is due; False when all is shown, or the display does not answer."""
         if not self._started and ticks_diff(ticks_ms(), self._failed_ms) < RETRY_MS:
@@ -60,9 +69,12 @@ class Display:
         try:
             return self._send_next()
         except OSError:
-            self._started = False
-            self._failed_ms = ticks_ms()
+            self._fail()
             return False
+
+    def _fail(self) -> None:
+        self._started = False
+        self._failed_ms = ticks_ms()
 
     def _send_next(self) -> bool:
         if not self._started:

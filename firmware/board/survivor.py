@@ -12,16 +12,18 @@ from micropython import const
 _MARK_AT = const(0x4005800C)
 _GIVEN_AT = const(0x40058010)
 _STARTS_AT = const(0x40058014)
+_RESTARTS_AT = const(0x40058018)
 _MARK = const(0x1A3B1AC4)
 
 
 class Survivor:
-    """Three registers: a mark, ms of light given in the stage under way, starts that did not go well."""
+    """Four registers: a mark, ms of light given in the stage under way, starts that did not go well, and
+    all starts."""
 
     def __init__(self) -> None:
         if mem32[_MARK_AT] != _MARK:
             mem32[_GIVEN_AT] = 0
-            mem32[_STARTS_AT] = 0
+            self.left()
             mem32[_MARK_AT] = _MARK
 
     def given_ms(self) -> int:
@@ -43,10 +45,21 @@ class Survivor:
         """Starts in a row before this one that ended in a crash or a hang before `settled`."""
         return mem32[_STARTS_AT] & 0xFF
 
+    @property
+    def restarts(self) -> int:
+        """Crashes and hangs since the plug was put in, or since the box was last `left`."""
+        return max(0, mem32[_RESTARTS_AT] - 1)
+
     def begun(self) -> None:
         """A start: it counts as one that went wrong until `settled`."""
         mem32[_STARTS_AT] = self.crashes + 1
+        mem32[_RESTARTS_AT] = (mem32[_RESTARTS_AT] + 1) & 0xFFFF
 
     def settled(self) -> None:
         """The box has run well for a while: what comes is a new row of crashes."""
         mem32[_STARTS_AT] = 0
+
+    def left(self) -> None:
+        """The box was left in good order: the next start is no restart."""
+        self.settled()
+        mem32[_RESTARTS_AT] = 0

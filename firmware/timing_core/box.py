@@ -59,8 +59,12 @@ class Outputs:
             self.count += 1
 
 
-def _none() -> list:
+def _no_lines() -> list:
     return []
+
+
+def _no_board() -> dict:
+    return {}
 
 
 class Box:
@@ -74,7 +78,8 @@ class Box:
         self.shelf = Shelf(store, kit)
         self.ledger = Ledger(store, kit)
         self.link = Link(self, kit)
-        self.crash_lines = _none  # a box that keeps a crash log puts its reader here
+        self.crash_lines = _no_lines  # a box that keeps a crash log puts its reader here
+        self.health = _no_board  # and who knows what the box runs on, whoever tells of that
         self.out = Outputs()
         self.state = "off"
         self.message = ""

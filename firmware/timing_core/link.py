@@ -59,6 +59,7 @@ METHODS = {
     "ledger.read": (False, (("after", int),)),
     "ledger.fetch": (False, (("n", int), ("part", int))),
     "crash.read": (False, (("after", int),)),
+    "health": (False, ()),
     "handover": (True, ()),
 }
 _KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
@@ -124,8 +125,8 @@ class _Fault(Exception):
 
 class Link:
     """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `summary() -> dict`,
-    `set_bench(values)`, `shelf_changed()`, `crash_lines() -> list` and `hand_over()`. What is staged lives
-    in memory only.
+    `set_bench(values)`, `shelf_changed()`, `crash_lines() -> list`, `health() -> dict` and `hand_over()`.
+    What is staged lives in memory only.
     """
 
     def __init__(self, box, kit) -> None:
@@ -208,6 +209,9 @@ class Link:
 
     def _state(self) -> dict:
         return self._box.summary()
+
+    def _health(self) -> dict:
+        return self._box.health()
 
     def _bench_get(self) -> dict:
         return {"values": self._box.bench.to_dict()}

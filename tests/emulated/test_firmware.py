@@ -8,7 +8,7 @@ from __future__ import annotations
 from binascii import crc32
 
 import pytest
-from box import LAMP, SAFELIGHT, PicoBox
+from box import LAMP, PINS, SAFELIGHT, PicoBox
 from faults import (
     CRASHES,
     HARMLESS,
@@ -19,10 +19,12 @@ from faults import (
     crash_log,
     disk_with,
     handed_over,
+    strike,
     three_crashes,
     under_light,
 )
-from pico import MS
+from image import TESTED
+from pico import MS, S
 from scenes import (
     DIAL_SPEEDS,
     bouncing_dial,
@@ -120,6 +122,35 @@ def test_free_memory_and_none_taken_under_light(box):
     print(f"free: {free} bytes; in use at strike and end: {used}")
     assert free > FREE_MIN_BYTES
     assert used[1] == used[0]
+
+
+def test_it_tells_how_the_board_is(box):
+    def scenario(box: PicoBox) -> list[dict]:
+        told = [box.client.call("health")]
+        box.panel.attached = False
+        told.append(box.client.call("health"))
+        box.panel.attached = True
+        strike(box)
+        told.append(box.client.call("health"))
+        box.do("1 / 0", wait_ms=0)
+        box.pico.run_until(lambda: len(box.pico.resets) > 1, S)
+        box.wait_for_panel()
+        told.append(box.client.call("health"))
+        return told
+
+    well, no_display, lit, crashed = box.forked(scenario)
+    print(well)
+    assert well.pop("free_bytes") > FREE_MIN_BYTES
+    assert well == {
+        "board": "Raspberry Pi Pico with RP2040",
+        "micropython": TESTED,
+        "restarts": 0,
+        "display": {"answers": True, "sda": PINS["display_sda"], "scl": PINS["display_scl"]},
+    }
+    assert no_display["display"] == well["display"] | {"answers": False}
+    assert lit == well
+    assert crashed.pop("free_bytes") > FREE_MIN_BYTES
+    assert crashed == well | {"restarts": 1}
 
 
 def test_a_terminals_stray_bytes_change_nothing(box):

@@ -54,7 +54,15 @@ def test_a_pico_starts_from_the_image_and_all_is_well(uf2, tmp_path, monkeypatch
         assert box.crashes() == []
     found, crash = examine("the box", cable.clock)
     assert [finding for finding in found if not finding.ok] == []
-    assert [finding.about for finding in found] == ["port", "box", "version", "light", "memory"]
+    assert [finding.about for finding in found] == [
+        "port",
+        "box",
+        "version",
+        "light",
+        "memory",
+        "board",
+        "display",
+    ]
     assert crash == []
     assert pico.edges_of(RELAYS[0]) == []
     assert {name: content for name, content in pico.files().items() if not name.startswith("keep/")} == {

@@ -60,6 +60,7 @@ class FakeBox:
         self.handed_over = 0
         self.refreshed = 0
         self.crash_lines = list
+        self.health = dict
 
     def summary(self):
         return {"state": "browse", "lit": self.lit, "card": "mill", "expose": "start: filter 2"}
@@ -110,6 +111,17 @@ def crash_log():
     ]
 
 
+def board_health():
+    """What a healthy board tells of itself."""
+    return {
+        "board": "Raspberry Pi Pico with RP2040",
+        "micropython": "1.22.2",
+        "restarts": 0,
+        "display": {"answers": True, "sda": 16, "scl": 17},
+        "free_bytes": 117440,
+    }
+
+
 def documented_box():
     """The box of the examples in docs/wire.md: one card, one short record and one long one, one crash."""
     box = FakeBox()
@@ -120,6 +132,7 @@ def documented_box():
     box.ledger.append({"card": "mill", "whole": True, "stages": [base]})
     box.ledger.append({"card": "mill", "whole": True, "stages": [base] * 23})
     box.crash_lines = crash_log
+    box.health = board_health
     return box
 
 

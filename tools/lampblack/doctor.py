@@ -11,6 +11,7 @@ from typing import Annotated, NamedTuple
 
 import typer
 
+from host_sim.session import SIMULATOR
 from timing_core import VERSION
 from timing_core.link import WIRE
 
@@ -19,6 +20,9 @@ from .errors import CommandError
 from .firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files
 from .install import CRASH_LOGS
 from .prompt import Prompt
+
+FREE_LEAST_BYTES = 60_000
+"""Below this the firmware is short of memory: it collects after every press (board/runner.py)."""
 
 LISTEN_S = 1.0
 HEARD_MOST = 60
@@ -109,10 +113,51 @@ def _ask(box: BoxClient, found: list[Finding]) -> list[str]:
     shelf = f"{len(box.cards())} of {about['cards_max']} cards"
     exposed = box.call("ledger.read", after=0)["last"]
     found.append(Finding("memory", True, f"{shelf} on the shelf; {exposed} exposures in the ledger so far."))
+    if "health" in about["methods"]:
+        found += _health(box.call("health"))
     crash = _last_crash(box.crashes() if "crash.read" in about["methods"] else [])
     if crash:
         found.append(Finding("crash", False, _crash_line(crash)))
     return crash
+
+
+def _health(told: dict) -> list[Finding]:
+    """What there is to say of the board under a box. What it does not tell is passed over."""
+    if told.get("board") == SIMULATOR:
+        return [Finding("board", True, "none: this is a simulator.")]
+    found = []
+    if "board" in told:
+        found.append(_board(told))
+    if "display" in told:
+        display = told["display"]
+        wires = f"its two wires (SDA GP{display['sda']}, SCL GP{display['scl']})"
+        line = "it answers." if display["answers"] else f"it does not answer. Check {wires} and its 3.3 V."
+        found.append(Finding("display", display["answers"], line))
+    if told.get("restarts"):
+        found.append(Finding("restarts", False, _restarts_line(told["restarts"])))
+    return found
+
+
+def _board(told: dict) -> Finding:
+    """What the board is; how much memory it has left is told in the dark only."""
+    line = f"{told['board']}, MicroPython {told.get('micropython')}"
+    free = told.get("free_bytes")
+    if free is None:
+        return Finding("board", True, f"{line}; its free memory is not told while it works.")
+    line += f"; {free // 1024} KB of its memory are free"
+    if free >= FREE_LEAST_BYTES:
+        return Finding("board", True, line + ".")
+    return Finding(
+        "board", False, line + ", which is little. Pull the plug and put it back; if it stays so, report it."
+    )
+
+
+def _restarts_line(restarts: int) -> str:
+    times = "once" if restarts == 1 else f"{restarts} times"
+    return (
+        f"since its plug was put in the box has restarted by itself {times}: it crashed, or it hung. Report "
+        "it with what was done before; pulling the plug begins the count anew."
+    )
 
 
 def _catch_up(version: object, url: str) -> str:
