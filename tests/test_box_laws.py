@@ -598,7 +598,14 @@ def test_a_lamp_that_never_reports_its_end_is_put_out_and_the_run_goes_on():
         wait(session, 1)
         assert ("dark", 0) in listener.heard
         assert session.now_ms == begun_ms + light_ms + 250
+        assert (box.state, box.message) == ("stopping", OVERDUE)
+        before = dict(session.disk.files)
+        wait(session, 249)
+        assert box.state == "stopping"
+        assert session.disk.files == before
+        wait(session, 1)
         assert (box.state, box.message) == (then, OVERDUE)
+        assert session.disk.files != before
         assert meter.light_ms == light_ms
         meter.anew()
     (base, burn) = box.ledger.newest()["stages"]
@@ -614,8 +621,41 @@ def test_viewing_light_that_never_reports_its_end_is_put_out():
     assert session.box.state == "viewing"
     wait(session, 1)
     assert ("dark", 0) in listener.heard
+    assert (session.box.state, session.box.message) == ("stopping", OVERDUE)
+    wait(session, 250)
     assert (session.box.state, session.box.message) == ("browse", OVERDUE)
     assert meter.safelight == 1
+
+
+class Stuck(Session):
+    """A session whose lamp does not go out by itself."""
+
+    def _lamp_on(self, ms):
+        super()._lamp_on(ms + 60_000)
+
+
+def test_a_lamp_that_does_not_go_out_is_dark_before_anything_is_put_on_record():
+    session = Stuck(GuardedDisk(), KIT, 100)
+    session.disk.session = session
+    session.power_up()
+    keys(session, "expose", "expose")
+    wait(session, 10_249)
+    assert session.lamp.lit
+    before = dict(session.disk.files)
+    handled = []
+    handle = session.box.handle
+
+    def noting(event, now_ms, value=0):
+        out = handle(event, now_ms, value)
+        handled.append((event, session.lamp.lit, session.disk.files == before))
+        return out
+
+    session.box.handle = noting
+    wait(session, 1)
+    assert handled == [("tick", True, True), ("lamp_end", False, False)]
+    assert (session.box.state, session.box.message) == ("browse", OVERDUE)
+    (base,) = session.box.ledger.newest()["stages"]
+    assert (base["given_ms"], base["strikes"]) == (10_000, 1)
 
 
 @pytest.mark.parametrize(("key", "then"), [("expose", "held"), ("back", "left")])

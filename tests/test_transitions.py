@@ -281,6 +281,12 @@ def test_every_row_fires():
     session = noting_session(fired, panel_ms=0)
     load(session, a_card(("sky", -600), ("door", -600), base_ms=3000))
     session.input("expose")  # the dodges do not fit
+    for keys in (("lamp",), ("expose", "expose")):
+        session = noting_session(fired, panel_ms=0)
+        for key in keys:
+            session.input(key)
+        session._lamp_off()  # and nobody tells the box
+        session.advance(session.now_ms + 301_000)
     assert [row for row in ROWS if row not in fired] == []
 
 

@@ -36,7 +36,8 @@ from .ticks import later, since
 from .transitions import LIT, STATES, transitions
 
 OVERDUE_MS = 250
-"""A lamp that has not reported its end this long after it was due is put out again."""
+"""A lamp that has not reported its end this long after it was due is put out again; one that does not
+report this either is taken to be out."""
 
 NEVER_MS = 1 << 29
 TICK_MS = 1000
@@ -120,6 +121,7 @@ class Box:
         self._before = "browse"
         self._viewing = False
         self._to_hold = False
+        self._silent = False
         self._exposed = False
         self._warned = False
         self._wired = False
@@ -169,11 +171,11 @@ class Box:
         if event == "pedal":
             event = "expose"
         self.value = value
-        overdue = event == "tick" and self.state in LIT and self._is_overdue()
-        if overdue:
+        if event == "tick" and self.state == "stopping" and self._overdue():
             # Whatever became of the lamp's report, the run must go on.
+            self._silent = True
             event = "lamp_end"
-            self.value = since(self._stopped_ms if self.state == "stopping" else now_ms, self._struck_ms)
+            self.value = since(self._stopped_ms, self._struck_ms)
         if event == "lamp_end" and self.state in LIT:
             # Whatever was reported, the light is out before the box takes it to be out.
             out.put("dark")
@@ -185,8 +187,9 @@ class Box:
                 if when is None or when():
                     self._fire(event, do, then)
                     break
-        if overdue:
-            self._say("The lamp did not report its end: it was put out. Check it before you go on.")
+        if event == "lamp_end" and self._silent:
+            self._silent = False
+            self._tell_overdue()
         self._plan_due()
         return out
 
@@ -229,7 +232,7 @@ class Box:
         else:
             self._due_ms = None
 
-    def _is_overdue(self) -> bool:
+    def _overdue(self) -> bool:
         if self.state == "stopping":
             return since(self.now_ms, self._stopped_ms) >= OVERDUE_MS
         return since(self.now_ms, self._struck_ms) >= self._lamp_ms + OVERDUE_MS
@@ -289,6 +292,17 @@ class Box:
         self._lamp_ms = ms
         self._picture_step_ms = max(self.panel_ms, 1000) if self._viewing else self.panel_ms
         self._next_picture_ms = self._picture_step_ms
+
+    def _put_out_overdue(self) -> None:
+        """First it must be dark: what the light was for is put on record in a later call."""
+        self._silent = True
+        self._to_hold = True
+        self._put_out()
+        self.out.put("sound", "hold")
+        self._tell_overdue()
+
+    def _tell_overdue(self) -> None:
+        self._say("The lamp did not report its end: it was put out. Check it before you go on.")
 
     def _put_out(self) -> None:
         self.out.put("dark")

@@ -54,6 +54,7 @@ edit      lamp      -                view              viewing   view
 viewing   lamp      -                put_out_view      stopping  put out
 viewing   back      -                put_out_view      stopping  put out
 viewing   lamp_end  -                view_ran_out      before
+viewing   tick      overdue          put_out_overdue   stopping
 viewing   tick      -                refresh           viewing
 stopping  lamp_end  was_viewing      -                 before
 # A run, one stage after another
@@ -66,6 +67,7 @@ ready     lamp      -                view              viewing   view
 exposing  expose    too_late_to_hold -                 exposing  too late
 exposing  expose    -                put_out_to_hold   stopping  hold
 exposing  back      -                put_out_to_leave  stopping  stop
+exposing  tick      overdue          put_out_overdue   stopping
 exposing  tick      -                sound_cues        exposing
 exposing  lamp_end  print_is_whole   end_print         browse
 exposing  lamp_end  strip_is_whole   end_strip         choose
