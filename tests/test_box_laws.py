@@ -168,7 +168,7 @@ class BoxMachine(RuleBasedStateMachine):
             if meter.light_ms:
                 self.close_stage(moved_on=bool(box.stages))
             meter.anew()
-        if cut_off and box.state in ("ready", "browse"):
+        if cut_off and box.state in ("ready", "held", "browse"):
             self.given, self.given_before_cut = self.given_before_cut, []
             if box.state == "browse":
                 self.close_run()
