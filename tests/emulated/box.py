@@ -21,12 +21,13 @@ from pathlib import Path
 from typing import Any
 
 from display import Display
-from image import ROOT, compile_package
+from image import ROOT
 from keys import Contact, Dial
 from pico import MS, US, Pico, S, TimedOut
 from rp2040py.utils.fifo import FIFO
 
 from lampblack.box_client import BoxClient
+from lampblack.firmware_files import firmware_files
 
 FIRMWARE = ROOT / "firmware"
 
@@ -82,13 +83,8 @@ _probed()
 """
 
 
-@cache
-def firmware() -> dict[str, bytes]:
-    """Every file of the firmware as `lampblack install` puts it on a board."""
-    files = compile_package(FIRMWARE / "timing_core") | compile_package(FIRMWARE / "board")
-    # What stands in for a frame buffer where MicroPython has none.
-    del files["timing_core/raster.mpy"]
-    return files | {name: (FIRMWARE / name).read_bytes() for name in ("boot.py", "main.py")}
+firmware = cache(firmware_files)
+"""What `lampblack install` puts on a board, compiled once."""
 
 
 class PicoBox:
