@@ -582,6 +582,9 @@ def test_after_a_watchdogs_reset_the_rest_is_given():
     card = a_card(("face", -60), ("sky", 60), base_ms=8000)
     evening = Evening(card, lag_ms=120)
     evening.play("expose\nexpose\nwait 5.12")
+    evening.session.reset(4999)
+    box = evening.box
+    assert box.message == "The box was reset. Base, pass 1 had 4.9 s or more."
     evening.session.reset(5000)
     box = evening.box
     assert (box.state, box.message) == ("notice", "The box was reset. Base, pass 1 had 5.0 s or more.")

@@ -13,10 +13,11 @@ sys.path.append(str(Path(__file__).parent))
 sys.path.append(str(Path(__file__).with_name("portable")))
 
 from fake_board import FakeBoard
-from fakes import MemoryDisk, board_health, crash_log, documented_box
+from fakes import board_health, crash_log, documented_box
 from mpremote import transport_serial
 
 from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
 from host_sim.session import Session
 from lampblack import box_client, cli, doctor, prompt
 from lampblack.box_client import BoxError, Port, open_port

@@ -22,6 +22,9 @@ import micropython
 from fake_board import FakeBoard
 from mpremote import transport_serial
 
+from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
+from host_sim.session import Session
 from lampblack import box_client, cli, doctor, install, prompt
 from lampblack.box_client import BoxError
 from lampblack.errors import CommandError
@@ -239,6 +242,19 @@ def test_a_box_of_another_wire_is_still_brought_up_to_date(plug, monkeypatch):
     board.box.hand_over = hand_over
     plug(board)()
     assert has(board, {**KEPT, **FILES})
+
+
+def test_a_simulator_is_left_as_it_is(plug):
+    board = FakeBoard({**KEPT, **OLD})
+    board.runs = OLD["main.py"]
+    board.power_cycle()
+    board.box.health = Session(MemoryDisk(), desk_kit()).box.health
+    line = error_of(plug(board))
+    assert line == (
+        "Nothing is installed: a port is a simulator, not a board. Give the port of a board; `lampblack "
+        "ports` names them."
+    )
+    assert (board.start, board.box.handed_over, board.resets) == ("box", 0, 0)
 
 
 # --- cut off, full, worn

@@ -29,7 +29,7 @@ from .printing_map import PrintingMap
 from .refusal import Refusal
 from .run import FIT, Stage, compile_print, filter_text, lamp_ms, light_of, stage_name
 from .shelf import Shelf
-from .stops import seconds_text
+from .stops import seconds_down, seconds_text
 from .store import Store
 from .strip import Strip
 from .ticks import later, since
@@ -373,7 +373,7 @@ class Box:
         if not cut.get("light"):
             return "Power was lost before: %s." % cut.get("name")
         if self._cut_ms:
-            return "The box was reset. %s had %s or more." % (cut.get("name"), seconds_text(self._cut_ms))
+            return "The box was reset. %s had %s or more." % (cut.get("name"), seconds_down(self._cut_ms))
         return "Power was lost. %s may be partly exposed." % cut.get("name")
 
     def _cut_is_known(self) -> bool:

@@ -18,10 +18,10 @@ from .stops import (
     BASE_MIN_MS,
     FURTHEST,
     mark_ms,
+    no_base_text,
     offset_between,
     plain_step,
     scale,
-    seconds_text,
 )
 
 PASSES_MAX = 4
@@ -148,7 +148,7 @@ class PrintingMap:
                 bad = "it moves more than 10 stops"
         for index in range(len(self.passes)):
             if not bad and not BASE_MIN_MS <= self.base_ms(index) <= BASE_MAX_MS:
-                bad = "pass %d would be %s" % (index + 1, seconds_text(self.base_ms(index)))
+                bad = "pass %d would be %s" % (index + 1, no_base_text(self.base_ms(index)))
         if bad:
             self._lead = before[0]
             for own, (level_ms, shift) in zip(self.passes, before[1:]):

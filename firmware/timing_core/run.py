@@ -12,7 +12,7 @@ filter by filter. The sheet adds up light in any order, so a filter is fitted no
 from .bench import Bench
 from .printing_map import PrintingMap
 from .refusal import Refusal
-from .stops import BASE_MAX_MS, per_mille_less, seconds_text
+from .stops import BASE_MAX_MS, per_mille_less, seconds_down, seconds_up
 
 FIT = "fit"
 BASE = "base"
@@ -125,16 +125,11 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     if at_ms > stage.light_ms:
         raise Refusal(
             "Dodges do not fit in pass %d" % (index + 1),
-            "with lead-ins %s, the base has %s" % (seconds_text(at_ms), seconds_text(stage.light_ms)),
-            "Save %s, or give more base" % _seconds_up(at_ms - stage.light_ms),
+            "with lead-ins %s, the base has %s" % (seconds_up(at_ms), seconds_down(stage.light_ms)),
+            "Save %s, or give more base" % seconds_up(at_ms - stage.light_ms),
         )
     _lay_cues(stage)
     return stage
-
-
-def _seconds_up(ms: int) -> str:
-    """A shortfall never reads as less than it is."""
-    return seconds_text((ms + 99) // 100 * 100)
 
 
 def _lay_cues(stage: Stage) -> None:
@@ -164,7 +159,7 @@ def check_light(stage: Stage, bench: Bench) -> None:
     if stage.light_ms > BASE_MAX_MS:
         raise Refusal(
             "%s is too long" % name,
-            "it takes %s, a stage has 999.9 s" % seconds_text(stage.light_ms),
+            "it takes %s, a stage has 999.9 s" % seconds_up(stage.light_ms),
             "Open the aperture",
         )
 

@@ -114,3 +114,18 @@ def seconds_text(ms: int) -> str:
     """A time in tenths of a second: "16.0 s". Halves round up."""
     tenths = (ms + 50) // 100
     return "%d.%d s" % (tenths // 10, tenths % 10)
+
+
+def seconds_down(ms: int) -> str:
+    """`seconds_text` of no more than there is."""
+    return seconds_text(ms // 100 * 100)
+
+
+def seconds_up(ms: int) -> str:
+    """`seconds_text` of no less than there is."""
+    return seconds_down(ms + 99)
+
+
+def no_base_text(ms: int) -> str:
+    """`seconds_text` of a time that is no base: it does not read as one either."""
+    return seconds_down(ms) if ms < BASE_MIN_MS else seconds_up(ms)

@@ -8,7 +8,7 @@ from .bench import Bench
 from .printing_map import MARK_FURTHEST, Mark, PrintingMap
 from .refusal import Refusal
 from .run import BASE, COVER, FRESH, Stage, check_light, fit
-from .stops import BASE_MAX_MS, BASE_MIN_MS, offset_between, scale, seconds_text
+from .stops import BASE_MAX_MS, BASE_MIN_MS, no_base_text, offset_between, scale
 
 PATCHES_MIN = 3
 PATCHES_MAX = 11
@@ -163,7 +163,7 @@ class Strip:
         total_ms = self.total_ms(map, place)
         if mark is None:
             if not BASE_MIN_MS <= total_ms <= BASE_MAX_MS:
-                raise Refusal("Not taken", "%s is no base" % seconds_text(total_ms), "Choose 0.1 to 999.9 s")
+                raise Refusal("Not taken", "%s is no base" % no_base_text(total_ms), "Choose 0.1 to 999.9 s")
             if self.step_stops120:
                 map.set_base(self.pass_index, self.origin(map), self.shift(place))
             else:

@@ -6,11 +6,14 @@ from timing_core.stops import (
     FURTHEST,
     STOP,
     mark_ms,
+    no_base_text,
     offset_between,
     per_mille_less,
     plain_step,
     scale,
+    seconds_down,
     seconds_text,
+    seconds_up,
     stops_text,
 )
 
@@ -90,3 +93,10 @@ def test_dry_down():
 def test_texts():
     assert [stops_text(n) for n in (0, 40, -60, 180, -240)] == ["0", "+1/3", "-1/2", "+1 1/2", "-2"]
     assert [seconds_text(ms) for ms in (49, 50, 16000, 999900)] == ["0.0 s", "0.1 s", "16.0 s", "999.9 s"]
+    assert [seconds_down(ms) for ms in (99, 100, 1999, 2000)] == ["0.0 s", "0.1 s", "1.9 s", "2.0 s"]
+    assert [seconds_up(ms) for ms in (1, 100, 1901, 2000)] == ["0.1 s", "0.1 s", "2.0 s", "2.0 s"]
+
+
+def test_what_is_no_base_does_not_read_as_one():
+    assert [no_base_text(ms) for ms in (0, 89, 99)] == ["0.0 s"] * 3
+    assert [no_base_text(ms) for ms in (999901, 999930, 1000000)] == ["1000.0 s"] * 3

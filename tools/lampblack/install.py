@@ -17,6 +17,8 @@ import typer
 from rich.console import Console
 from rich.progress import Progress
 
+from host_sim.session import SIMULATOR
+
 from .box_client import BoxClient, BoxError, NoAnswer
 from .errors import CommandError
 from .firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, manifest
@@ -137,6 +139,11 @@ def _hand_over(url: str, clock: Callable[[], float]) -> None:
     """Have a box leave to its prompt. Where none answers there is another program, or the prompt itself."""
     try:
         with BoxClient(url, ASK_S, clock=clock, any_wire=True) as box:
+            if "health" in box.about.get("methods", ()) and box.call("health").get("board") == SIMULATOR:
+                raise CommandError(
+                    f"Nothing is installed: {url} is a simulator, not a board. Give the port of a board; "
+                    "`lampblack ports` names them."
+                )
             if box.state().get("run"):
                 raise CommandError(
                     "Nothing is installed: a run is under way. Finish it, or leave it with BACK."
