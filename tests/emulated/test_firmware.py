@@ -80,6 +80,7 @@ def test_power_up_to_a_drawn_panel_with_the_relays_released(started):
         assert levels == (0, int(index * SAMPLE_MS > up_ms))
 
 
+@pytest.mark.long
 def test_a_split_grade_print_from_the_pc_to_the_ledger(box, tmp_path):
     made = box.forked(print_a_card)
     assert made.pulled == split_grade_card().to_dict()
