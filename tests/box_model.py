@@ -11,6 +11,7 @@ import math
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.session import Session, Watcher
+from lampblack.box_client import staging
 from timing_core.link import frame
 from timing_core.printing_map import PrintingMap
 
@@ -309,23 +310,14 @@ def ask(session: Session, method: str, **params) -> dict:
     return json.loads(reply[:-10])
 
 
-def card_lines(kit, card: dict) -> list[tuple[str, dict]]:
+def card_lines(card: dict) -> list[tuple[str, dict]]:
     """The requests that put a card on the shelf."""
-    from timing_core.link import pieces_of
-    from timing_core.plain import digest, encode
-
-    plain = PrintingMap.from_dict(card).to_dict()
-    parts = pieces_of(encode(plain).decode())
-    name = digest(kit, plain)
-    requests: list[tuple[str, dict]] = [
-        ("card.stage", {"digest": name, "of": len(parts), "part": part, "text": text})
-        for part, text in enumerate(parts)
-    ]
-    return [*requests, ("card.verify", {"digest": name}), ("card.commit", {"digest": name})]
+    *parts, commit = staging(PrintingMap.from_dict(card).to_dict())
+    return [*parts, ("card.verify", commit[1]), commit]
 
 
 def push(session: Session, card: dict) -> None:
-    for method, params in card_lines(session.kit, card):
+    for method, params in card_lines(card):
         reply = ask(session, method, **params)
         assert "result" in reply, reply
 

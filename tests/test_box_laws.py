@@ -287,7 +287,7 @@ class BoxMachine(RuleBasedStateMachine):
     def work_on_a_card(self, card):
         if self.disk.full:
             return
-        for method, params in card_lines(KIT, card):
+        for method, params in card_lines(card):
             self.do(self.session.input, "line", wire_line(KIT, method, params))
         self.do(load, self.session, card)
 
@@ -519,7 +519,7 @@ class BoxMachine(RuleBasedStateMachine):
 
     @rule(card=st.sampled_from(CARDS), lost=st.integers(0, 5))
     def push_a_card(self, card, lost):
-        for number, (method, params) in enumerate(card_lines(KIT, card)):
+        for number, (method, params) in enumerate(card_lines(card)):
             if number != lost:
                 self.hear(wire_line(KIT, method, params))
 

@@ -18,8 +18,9 @@ sys.path.append(str(Path(__file__).parent))
 sys.path.append(str(Path(__file__).with_name("portable")))
 
 import micropython
-from fakes import documented_box, kit, large_card, small_card
+from fakes import documented_box, kit, large_card, packed, scrambled, small_card
 
+from lampblack.box_client import staging
 from timing_core.link import (
     LINE_MAX,
     METHODS,
@@ -76,9 +77,9 @@ def test_plain_text_is_what_cpython_writes(value):
 NAMES = st.sampled_from(["mill", "harbour", "nowhere", ""])
 CARDS = [small_card(), small_card("mill"), large_card("e", 1)]
 STAGED = [
-    {"digest": digest(kit, card), "of": len(parts), "part": part, "text": piece}
+    {"digest": digest(kit, card), "of": len(parts), "part": part, "packed": piece}
     for card in CARDS
-    for parts in [pieces_of(encode(card).decode())]
+    for parts in [pieces_of(packed(encode(card)))]
     for part, piece in enumerate(parts)
 ]
 DIGESTS = st.sampled_from([part["digest"] for part in STAGED] + ["0" * 64])
@@ -278,8 +279,11 @@ def test_a_flood_of_megabytes_is_held_in_one_line_of_memory():
 
 
 def test_the_longest_card_has_enough_pieces():
-    for sign in "e\u20ac":
-        assert len(pieces_of(encode(large_card(sign)).decode())) <= PIECES_MAX
+    for signs in ("e", "\u20ac", "".join(map(chr, range(32, 127))), "".join(map(chr, range(0xA0, 0xD800)))):
+        card = scrambled(large_card(), signs)
+        *parts, _ = staging(card)
+        assert len(parts) <= PIECES_MAX
+        assert len(pieces_of(encode(card).decode())) <= PIECES_MAX
     # Beyond the basic plane a character takes two escapes: the worst there is.
     assert len(encode(large_card("\U0001f4f7"))) <= PIECE * PIECES_MAX
 

@@ -105,7 +105,7 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
     """A desk on which every number that the box meets under light is a `Small`."""
     desk = heap_lock.Desk(now_ms, card)
     plain = desk_kit()
-    kit = Kit(NoFrame, plain.json_loads, plain.crc32, plain.sha256)
+    kit = Kit(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
     desk.box = Box(Store(heap_lock.Disk(), kit.crc32), kit, Small(panel_ms))
     desk.box.store.put("work", encode(card))
     desk.box.store.put("bench", encode(bench))

@@ -128,7 +128,7 @@ def test_a_card_can_be_waited_for():
     steps = player.steps("wait until card harbour\npress")
     assert next(steps) == FROM_OUTSIDE
     assert next(steps) == FROM_OUTSIDE
-    for method, params in card_lines(session.kit, a_card()):
+    for method, params in card_lines(a_card()):
         ask(session, method, **params)
     assert next(steps, None) is None
     assert session.box.state == "edit", "the press was played once the card had come"

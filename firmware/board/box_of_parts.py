@@ -4,12 +4,15 @@ import binascii
 import gc
 import hashlib
 import json
+from io import BytesIO
 
+from deflate import RAW, DeflateIO
 from framebuf import FrameBuffer
 from machine import I2C, PWM, Pin
 
 from timing_core.box import Box
 from timing_core.kit import Kit
+from timing_core.link import WINDOW_BITS
 from timing_core.screens import Screen
 from timing_core.store import Store
 
@@ -32,7 +35,7 @@ I2C_TIMEOUT_US = 3000
 
 def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
-    kit = Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256)
+    kit = Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
     disk = FlashDisk(lambda: pulse.lit, dog.feed)
     box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
     box.crash_lines = crash.lines
@@ -54,3 +57,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
     gc.collect()
     return runner
+
+
+def _unpacked(text: str) -> DeflateIO:
+    return DeflateIO(BytesIO(binascii.a2b_base64(text)), RAW, WINDOW_BITS)

@@ -243,9 +243,12 @@ class Runner:
         if line is None:
             data = self._wire.read()
             self._unread = bool(data)
-            if data:
-                self._reader.feed(data)
-            return self._unread
+            if not data:
+                return False
+            self._reader.feed(data)
+            line = self._reader.next_line()
+            if line is None:
+                return True
         self._answered_ms = now_ms
         # Reading and answering may be cut into by a key; only what it changed is told to the box.
         reply = self.box.link.take(line)

@@ -29,26 +29,23 @@ class Wire:
         self._poll_out = select.poll()
         self._poll_out.register(sys.stdout, select.POLLOUT)
         self._deaf = False
-        self._one = bytearray(1)
-        self._burst = bytearray(BURST)
+        self._burst = memoryview(bytearray(BURST))
+        self._places = [self._burst[at : at + 1] for at in range(BURST)]
 
     def read(self) -> bytes:
         """What has come in, up to BURST bytes; b"" for nothing."""
-        one = self._one
-        burst = self._burst
         # Looked up beforehand: to take a method off its object takes memory, and light may be on.
         ready = self._ready
         readinto = self._readinto
         count = 0
-        while count < BURST:
+        for place in self._places:
             for _ in ready(0):
                 break
             else:
                 break
-            readinto(one)
-            burst[count] = one[0]
+            readinto(place)
             count += 1
-        return bytes(memoryview(burst)[:count]) if count else b""
+        return bytes(self._burst[:count]) if count else b""
 
     def send(self, data: bytes) -> None:
         """Send `data`; nothing where the PC holds the port open and does not read.

@@ -4,6 +4,7 @@ What must live here: each setting's name, meaning, unit, range and default. The 
 sheet, the store and the PC tool all read this table; none of them knows a setting of its own.
 """
 
+from .plain import PRINTABLE
 from .refusal import Refusal
 from .stops import BASE_MAX_MS, BASE_MIN_MS, STEPS
 
@@ -86,8 +87,6 @@ SETTINGS = (
 
 FILTER_MAX = 8
 
-_ASCII = "".join([chr(code) for code in range(32, 127)])
-
 
 def is_int(value: object) -> bool:
     """True for an integer that is not a bool (JSON's true is no number of milliseconds)."""
@@ -98,7 +97,7 @@ def is_plain_text(value: object, low: int, high: int) -> bool:
     """True for text of `low`..`high` characters up to U+FFFF, without controls and surrogates."""
     if not isinstance(value, str) or not low <= len(value) <= high:
         return False
-    if not value.strip(_ASCII):
+    if not value.strip(PRINTABLE):
         return True  # nearly always, and quick to tell
     for ch in value:
         code = ord(ch)

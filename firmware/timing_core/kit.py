@@ -3,11 +3,16 @@
 
 class Kit:
     """`FrameBuffer` as in MicroPython's `framebuf`; `json_loads(text)`; `crc32(bytes[, start]) -> int` as in
-    `binascii`; `sha256()` gives an object with `update(bytes)` and `digest()`, as in `hashlib`.
+    `binascii`; `sha256()` gives an object with `update(bytes)` and `digest()`, as in `hashlib`;
+    `unpacked(text)` gives a stream (`read(size) -> bytes`, b"" at its end) of what deflate, with a window of
+    2 ** `link.WINDOW_BITS` bytes, and base64 made into `text`; `json_load(stream)` reads such a stream. Both
+    raise some Exception for what they cannot read.
     """
 
-    def __init__(self, FrameBuffer, json_loads, crc32, sha256) -> None:
+    def __init__(self, FrameBuffer, json_loads, crc32, sha256, unpacked, json_load) -> None:
         self.FrameBuffer = FrameBuffer
         self.json_loads = json_loads
         self.crc32 = crc32
         self.sha256 = sha256
+        self.unpacked = unpacked
+        self.json_load = json_load

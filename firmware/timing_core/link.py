@@ -24,11 +24,14 @@ PIECE = 900
 """Characters of a long text in one message: even if every one is escaped, the line has room."""
 PIECES_MAX = 40
 """Pieces of the longest card there can be, and a little room."""
+WINDOW_BITS = 10
+"""A card comes deflated, with a window of 2 ** 10 bytes: what is held of it while it is read."""
 
 ID_MAX = 40
 MESSAGE_MAX = 400
 _TAIL = 10
 _PAGE = 1800
+_CHUNK = 256
 CRASH_LINE = 280
 """Characters of a line of the crash log that are told: even if every one is escaped, a page has room."""
 
@@ -49,7 +52,7 @@ METHODS = {
     "hello": (False, ()),
     "state": (False, ()),
     "card.list": (False, (("after", str),)),
-    "card.stage": (True, (("digest", str), ("of", int), ("part", int), ("text", str))),
+    "card.stage": (True, (("digest", str), ("of", int), ("part", int), ("packed", str))),
     "card.verify": (False, (("digest", str),)),
     "card.commit": (True, (("digest", str),)),
     "card.fetch": (False, (("name", str), ("part", int))),
@@ -234,8 +237,8 @@ class Link:
         )
         return {"cards": cards, "more": len(cards) < len(names)}
 
-    def _card_stage(self, digest: str, of: int, part: int, text: str) -> dict:
-        if not (part < of <= PIECES_MAX and len(text) <= PIECE):
+    def _card_stage(self, digest: str, of: int, part: int, packed: str) -> dict:
+        if not (part < of <= PIECES_MAX and len(packed) <= PIECE):
             raise _Fault(
                 BAD_PARAMS,
                 "Part is not taken: a card has up to %d of up to %d characters. Send it so."
@@ -245,7 +248,7 @@ class Link:
             self._clear()
             self._digest, self._of = digest, of
         if not self._name and part not in self._parts:
-            self._parts[part] = text
+            self._parts[part] = packed
         return {"missing": self._missing()}
 
     def _card_verify(self, digest: str) -> dict:
@@ -300,7 +303,10 @@ class Link:
         return ""
 
     def _check(self, digest: str) -> None:
-        """Make of the parts a card's name and canonical text. What fails is thrown away."""
+        """Make of the parts a card's name and canonical text. What fails is thrown away.
+
+        The digest is taken of what was understood, and that is what is kept.
+        """
         what = "The card is not taken"
         if digest != self._digest:
             raise Refusal(what, "nothing with this digest is staged", "Send its parts first")
@@ -311,16 +317,28 @@ class Link:
         parts, of = self._parts, self._of
         self._clear()
         try:
-            text = "".join([parts[part] for part in range(of)]).encode()
-            card = self._kit.json_loads(str(text, "utf-8"))
+            card = self._unpacked("".join([parts[part] for part in range(of)]))
         except Exception:  # as in _message
-            raise Refusal(what, "its text is no JSON", "Send its parts again") from None
+            raise Refusal(what, "its parts make no JSON", "Send its parts again") from None
         map = PrintingMap.from_dict(card)
         del parts, card  # a small heap has no room for them beside the map written out again
-        # The text is kept as it came, and so it has to be the canonical one.
-        if digest_of_text(self._kit, text) != digest or map.text() != text:
+        text = map.text()
+        if digest_of_text(self._kit, text) != digest:
             raise Refusal(what, "its digest does not match", "Send its parts again")
         self._digest, self._of, self._name, self._text = digest, of, map.name, text
+
+    def _unpacked(self, packed: str):
+        """The plain data in `packed`, read from a stream: its text is never all in memory."""
+        # A few bytes may unpack to millions. So they are counted first.
+        stream = self._kit.unpacked(packed)
+        room = PIECE * PIECES_MAX
+        while True:
+            size = len(stream.read(_CHUNK))
+            room -= size
+            if room < 0:
+                raise ValueError("no card is so long")
+            if not size:
+                return self._kit.json_load(self._kit.unpacked(packed))
 
     # --- ledger and crash log
 

@@ -9,7 +9,11 @@ in the project is an integer with its unit in its name.
 """
 
 _ROOM = 256
-_AS_IT_IS = "".join([chr(code) for code in range(32, 127) if chr(code) not in '"\\\\'])
+
+_OFTEN = "0123456789abcdefghijklmnopqrstuvwxyz "
+PRINTABLE = _OFTEN + "".join([chr(code) for code in range(32, 127) if chr(code) not in _OFTEN])
+"""ASCII without controls, the usual first: MicroPython's `strip` looks each character up from the left."""
+
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f": "\\f", "\b": "\\b"}
 
 
@@ -49,7 +53,7 @@ def digest_of_text(kit, text: bytes) -> str:
 
 
 def _hex(sha) -> str:
-    return "".join(["%02x" % byte for byte in sha.digest()])
+    return "%064x" % int.from_bytes(sha.digest(), "big")
 
 
 def _write(value, put) -> None:
@@ -83,9 +87,9 @@ def _write(value, put) -> None:
 
 def quoted(text: str) -> str:
     """`text` as a JSON string, in ASCII."""
-    # Nearly all text is of these alone, which a built-in can tell without a slow loop.
-    if not text.strip(_AS_IT_IS):
-        return '"' + text + '"'
+    # Nearly all text is of these alone, which built-ins do without a slow loop.
+    if not text.strip(PRINTABLE):
+        return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
     pieces = ['"']
     for ch in text:
         code = ord(ch)

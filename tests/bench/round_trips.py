@@ -5,7 +5,6 @@ any port, the link of a box in memory. The rivals speak the same JSON over a bar
 read by pyserial as fast as it can: no checksum, no check of a message, no retry, and nothing kept.
 """
 
-import hashlib
 import json
 import subprocess
 import sys
@@ -22,9 +21,9 @@ from prints import forty_stages
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.session import Session
-from lampblack.box_client import BoxClient
+from lampblack.box_client import BoxClient, staging
 from timing_core.bench import Bench
-from timing_core.link import frame, pieces_of
+from timing_core.link import frame
 from timing_core.plain import encode
 from timing_core.run import compile_print
 
@@ -90,25 +89,15 @@ def card_numbered(number: int) -> dict:
 
 def push_messages(card: dict) -> list[dict]:
     """The requests that `BoxClient.push` sends for the card."""
-    text = encode(card)
-    digest = hashlib.sha256(text).hexdigest()
-    pieces = pieces_of(text.decode())
-    asked: list[tuple[str, dict]] = [
-        ("card.stage", {"digest": digest, "of": len(pieces), "part": part, "text": piece})
-        for part, piece in enumerate(pieces)
-    ]
-    asked += [("card.verify", {"digest": digest}), ("card.commit", {"digest": digest})]
     return [
         {"jsonrpc": "2.0", "id": id, "method": method, "params": params}
-        for id, (method, params) in enumerate(asked)
+        for id, (method, params) in enumerate(staging(card))
     ]
 
 
 def bare_results(summary: dict) -> str:
     digest = {"name": "forty-stages", "digest": "0" * 64}
-    return json.dumps(
-        {"state": summary, "card.stage": {"missing": []}, "card.verify": digest, "card.commit": digest}
-    )
+    return json.dumps({"state": summary, "card.stage": {"missing": []}, "card.commit": digest})
 
 
 def in_memory(repeats: int, count: int) -> Figure:

@@ -32,7 +32,7 @@ class Disk:
     def remove(self, name):
         self.files.pop(name, None)
 
-kit = Kit(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256)
+kit = Kit(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
 box = Box(Store(Disk(), kit.crc32), kit, 100)
 screen = Screen(box, kit)
 box.handle("power_up", START_MS)

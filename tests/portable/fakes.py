@@ -2,11 +2,11 @@
 
 import binascii
 import gc
-import hashlib
-import json
 
+from chance import numbers
+
+from host_sim.desk import desk_kit
 from timing_core.bench import Bench
-from timing_core.kit import Kit
 from timing_core.ledger import Ledger
 from timing_core.printing_map import PrintingMap
 from timing_core.shelf import Shelf
@@ -16,7 +16,14 @@ if hasattr(gc, "threshold"):
     # MicroPython otherwise collects only when the heap is full, and by then what lives long lies all over it.
     gc.threshold(16384)
 
-kit = Kit(None, json.loads, binascii.crc32, hashlib.sha256)
+kit = desk_kit()
+
+
+def packed(text):
+    """`text` in bytes as `card.stage` takes it, in a block that is stored (RFC 1951, 3.2.4)."""
+    size = len(text)
+    head = bytes([1, size & 255, size >> 8, ~size & 255, ~size >> 8 & 255])
+    return str(binascii.b2a_base64(head + text), "utf-8").strip()
 
 
 class MemoryDisk:
@@ -156,3 +163,15 @@ def large_card(sign="e", passes=4):
         },
         "passes": [{"filter": sign * 8, "base_ms": 999900, "marks": marks} for _ in range(passes)],
     }
+
+
+def scrambled(card, signs, dice=None):
+    """`card` with random texts of `signs`, each as long as it was, but for its name: deflate gains little."""
+    dice = dice or numbers(1)
+    if isinstance(card, str):
+        return "".join([signs[next(dice) % len(signs)] for _ in card])
+    if isinstance(card, list):
+        return [scrambled(item, signs, dice) for item in card]
+    if isinstance(card, dict):
+        return {key: card[key] if key == "name" else scrambled(card[key], signs, dice) for key in card}
+    return card

@@ -1,7 +1,5 @@
 """The printing map on both: ties without drift, limits, cards there and back, and the strip's choice."""
 
-import binascii
-import hashlib
 import json
 import sys
 
@@ -9,8 +7,8 @@ sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from chance import numbers
 
+from host_sim.desk import desk_kit
 from timing_core.bench import Bench
-from timing_core.kit import Kit
 from timing_core.plain import digest, encode
 from timing_core.printing_map import MARKS_MAX, PASSES_MAX, Mark, PrintingMap
 from timing_core.refusal import Refusal
@@ -99,7 +97,7 @@ def a_full_map():
 
 def test_the_fullest_map_comes_back_as_it_was():
     card = a_full_map().to_dict()
-    kit = Kit(None, json.loads, binascii.crc32, hashlib.sha256)
+    kit = desk_kit()
     before = digest(kit, card)
     text = encode(card)
     map = PrintingMap.from_dict(json.loads(str(text, "utf-8")))
