@@ -17,7 +17,8 @@ try:
 
     from deflate import RAW, DeflateIO  # type: ignore[import-not-found]
 
-    json_load = json.load
+    def json_load(stream):
+        return json.load(stream)
 
     def unpacked(text: str) -> object:
         return DeflateIO(BytesIO(binascii.a2b_base64(text)), RAW, WINDOW_BITS)

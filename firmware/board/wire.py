@@ -9,7 +9,7 @@ import select
 import sys
 from time import ticks_diff, ticks_ms
 
-BURST = 256
+BURST = 128
 
 STALL_MS = 400
 """A write that took so long was given up: MicroPython waits 500 ms for room."""

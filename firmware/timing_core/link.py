@@ -76,7 +76,7 @@ def frame(payload: bytes, crc32) -> bytes:
 def unframe(line: bytes, crc32):
     """The payload of a line (without its newline), or None if the line is damaged."""
     payload = line[: 1 - _TAIL]
-    return payload if frame(payload, crc32) == line + b"\n" else None
+    return payload if line[1 - _TAIL :] == b" %08x" % crc32(payload) else None
 
 
 class LineReader:
@@ -91,7 +91,7 @@ class LineReader:
 
     def feed(self, data: bytes) -> None:
         """Bytes that came in. Take every line with `next_line` before feeding more."""
-        self._data = self._data[self._at :] + data
+        self._data = self._data[self._at :] + data if self._data else data
         self._at = 0
 
     def next_line(self):
@@ -108,7 +108,7 @@ class LineReader:
         if end < 0:
             self._data, self._at = b"", 0
             return None
-        line = TOO_LONG if self._skipping else bytes(self._held[: self._used])
+        line = TOO_LONG if self._skipping else bytes(memoryview(self._held)[: self._used])
         self._used, self._skipping = 0, False
         return line
 

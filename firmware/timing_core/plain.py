@@ -14,6 +14,7 @@ _OFTEN = "0123456789abcdefghijklmnopqrstuvwxyz "
 PRINTABLE = _OFTEN + "".join([chr(code) for code in range(32, 127) if chr(code) not in _OFTEN])
 """ASCII without controls, the usual first: MicroPython's `strip` looks each character up from the left."""
 
+_AS_IT_IS = PRINTABLE.replace('"', "").replace("\\", "")
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f": "\\f", "\b": "\\b"}
 
 
@@ -88,8 +89,10 @@ def _write(value, put) -> None:
 def quoted(text: str) -> str:
     """`text` as a JSON string, in ASCII."""
     # Nearly all text is of these alone, which built-ins do without a slow loop.
+    if not text.strip(_AS_IT_IS):
+        return '"%s"' % text
     if not text.strip(PRINTABLE):
-        return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+        return '"%s"' % text.replace("\\", "\\\\").replace('"', '\\"')
     pieces = ['"']
     for ch in text:
         code = ord(ch)

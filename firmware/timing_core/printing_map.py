@@ -243,54 +243,92 @@ class PrintingMap:
     @staticmethod
     def from_dict(card: object) -> "PrintingMap":
         """The map that `to_dict` wrote. Anything missing, unknown or out of range is a Refusal."""
-        _only(card, "the card", ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"))
-        built = PrintingMap()
-        built.name = check_name(_get(card, "name"))
-        built.title = _text(card, "title", 0, TITLE_MAX)
-        built.tied = _flag(card, "tied")
-        built.dry_down = _flag(card, "dry_down")
-        built.dry_down_pm = _number(card, "dry_down_pm", 0, DRY_DOWN_MAX_PM)
-        facts = _get(card, "facts")
-        _only(facts, "facts", tuple(key for key, _ in FACTS), every=False)
-        for key, longest in FACTS:
-            if key in facts:
-                built.facts[key] = _text(facts, key, 1, longest, "facts.")
-        passes = _get(card, "passes")
-        if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
-            raise _refuse("passes", "a print has 1 to %d of them" % PASSES_MAX)
-        for index in range(len(passes)):
-            built.passes.append(_pass_from(passes[index], "pass %d" % (index + 1)))
-        return built
+        try:
+            return _map_from(card)
+        except _Wrong as wrong:
+            raise _refuse(wrong.where or "the card", wrong.why) from None
 
 
 def _mark_text(mark: Mark) -> str:
-    filter = '"filter":%s,' % quoted(mark.filter) if mark.filter else ""
-    return '{"area":%s,%s"stops120":%d}' % (quoted(mark.area), filter, mark.stops120)
+    if mark.filter:
+        return '{"area":%s,"filter":%s,"stops120":%d}' % (
+            quoted(mark.area),
+            quoted(mark.filter),
+            mark.stops120,
+        )
+    return '{"area":%s,"stops120":%d}' % (quoted(mark.area), mark.stops120)
 
 
-def _pass_from(plain: object, where: str) -> Pass:
-    _only(plain, where, ("filter", "base_ms", "marks"))
+# --- reading the plain form. A large card has some hundred values: no text is built for one that is right.
+
+
+class _Wrong(Exception):
+    """What is wrong with plain data: `where` in it, "" for the whole of it, and `why`."""
+
+    def __init__(self, where: str, why: str) -> None:
+        super().__init__()
+        self.where = where
+        self.why = why
+
+    def inside(self, place: str, between: str = " ") -> "_Wrong":
+        return _Wrong(place + between + self.where if self.where else place, self.why)
+
+
+def _map_from(card) -> PrintingMap:
+    _only(card, ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"))
+    built = PrintingMap()
+    built.name = check_name(_get(card, "name"))
+    built.title = _text(card, "title", 0, TITLE_MAX)
+    built.tied = _flag(card, "tied")
+    built.dry_down = _flag(card, "dry_down")
+    built.dry_down_pm = _number(card, "dry_down_pm", 0, DRY_DOWN_MAX_PM)
+    facts = _get(card, "facts")
+    try:
+        _only(facts, tuple(key for key, _ in FACTS), every=False)
+        for key, longest in FACTS:
+            if key in facts:
+                built.facts[key] = _text(facts, key, 1, longest)
+    except _Wrong as wrong:
+        raise wrong.inside("facts", ".") from None
+    passes = _get(card, "passes")
+    if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
+        raise _Wrong("passes", "a print has 1 to %d of them" % PASSES_MAX)
+    for index in range(len(passes)):
+        try:
+            built.passes.append(_pass_from(passes[index]))
+        except _Wrong as wrong:
+            raise wrong.inside("pass %d" % (index + 1)) from None
+    return built
+
+
+def _pass_from(plain) -> Pass:
+    _only(plain, ("filter", "base_ms", "marks"))
     own = Pass(
-        _text(plain, "filter", 0, FILTER_MAX, where + " "),
-        _number(plain, "base_ms", BASE_MIN_MS, BASE_MAX_MS, where + " "),
+        _text(plain, "filter", 0, FILTER_MAX),
+        _number(plain, "base_ms", BASE_MIN_MS, BASE_MAX_MS),
     )
     marks = _get(plain, "marks")
     if not isinstance(marks, list) or len(marks) > MARKS_MAX:
-        raise _refuse(where + " marks", "a pass has up to %d of them" % MARKS_MAX)
+        raise _Wrong("marks", "a pass has up to %d of them" % MARKS_MAX)
     for number in range(len(marks)):
-        plain_mark = marks[number]
-        here = "%s mark %d " % (where, number + 1)
-        _only(plain_mark, here[:-1], ("area", "stops120", "filter"), every=False)
-        mark = Mark(
-            _text(plain_mark, "area", 1, AREA_MAX, here),
-            _number(plain_mark, "stops120", -MARK_FURTHEST, MARK_FURTHEST, here),
-        )
-        if "filter" in plain_mark:
-            mark.filter = _text(plain_mark, "filter", 1, FILTER_MAX, here)
-            if mark.stops120 < 0:
-                raise _refuse(here + "filter", "a dodge is made inside its pass's own exposure")
-        own.marks.append(mark)
+        try:
+            own.marks.append(_mark_from(marks[number]))
+        except _Wrong as wrong:
+            raise wrong.inside("mark %d" % (number + 1)) from None
     return own
+
+
+def _mark_from(plain) -> Mark:
+    _only(plain, ("area", "stops120", "filter"), every=False)
+    mark = Mark(
+        _text(plain, "area", 1, AREA_MAX),
+        _number(plain, "stops120", -MARK_FURTHEST, MARK_FURTHEST),
+    )
+    if "filter" in plain:
+        mark.filter = _text(plain, "filter", 1, FILTER_MAX)
+        if mark.stops120 < 0:
+            raise _Wrong("filter", "a dodge is made inside its pass's own exposure")
+    return mark
 
 
 def check_name(name: object) -> str:
@@ -307,38 +345,38 @@ def _refuse(where: str, why: str) -> Refusal:
 
 def _get(plain, key: str):
     if key not in plain:
-        raise _refuse(key, "it is missing")
+        raise _Wrong(key, "it is missing")
     return plain[key]
 
 
-def _only(plain: object, where: str, keys: tuple, every: bool = True) -> None:
+def _only(plain: object, keys: tuple, every: bool = True) -> None:
     if not isinstance(plain, dict):
-        raise _refuse(where, "it is not a table of keys and values")
-    for key in sorted(plain):
+        raise _Wrong("", "it is not a table of keys and values")
+    for key in plain:
         if key not in keys:
-            raise _refuse(where, "it has no %s" % str(key)[:24])
+            raise _Wrong("", "it has no %s" % min([str(key) for key in plain if key not in keys])[:24])
     if every:
         for key in keys:
             if key not in plain:
-                raise _refuse(where, "%s is missing" % key)
+                raise _Wrong("", "%s is missing" % key)
 
 
-def _text(plain, key: str, low: int, high: int, where: str = "") -> str:
+def _text(plain, key: str, low: int, high: int) -> str:
     value = _get(plain, key)
     if not is_plain_text(value, low, high):
-        raise _refuse(where + key, "it is plain text of %d to %d characters" % (low, high))
+        raise _Wrong(key, "it is plain text of %d to %d characters" % (low, high))
     return value
 
 
-def _number(plain, key: str, low: int, high: int, where: str = "") -> int:
+def _number(plain, key: str, low: int, high: int) -> int:
     value = _get(plain, key)
     if not is_int(value) or not low <= value <= high:
-        raise _refuse(where + key, "it is a whole number from %d to %d" % (low, high))
+        raise _Wrong(key, "it is a whole number from %d to %d" % (low, high))
     return value
 
 
 def _flag(plain, key: str) -> bool:
     value = _get(plain, key)
     if not isinstance(value, bool):
-        raise _refuse(key, "it is true or false")
+        raise _Wrong(key, "it is true or false")
     return value
