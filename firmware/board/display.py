@@ -30,6 +30,7 @@ class Display:
 
     def __init__(self, i2c: I2C, frame: bytearray) -> None:
         self._i2c = i2c
+        self._frame = frame
         self._shown = bytearray(len(frame))
         pieces = range(0, len(frame), PIECE)
         self._new = [memoryview(frame)[at : at + PIECE] for at in pieces]
@@ -91,6 +92,8 @@ class Display:
         return True
 
     def _send_piece(self) -> bool:
+        if not self._all_left and self._frame == self._shown:
+            return False  # nearly always, and told at once
         for _ in range(len(self._new)):
             at = self._at
             self._at = (at + 1) % len(self._new)

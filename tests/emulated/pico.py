@@ -296,6 +296,8 @@ class Pico:
                 pio = ClockedPio(self.mcu, f"PIO{index}", (IRQ.PIO0_IRQ0, IRQ.PIO1_IRQ0)[index], index)
                 self.mcu.pio[index] = pio
                 self.mcu.peripherals[place] = pio
+        self.flash_ns = 0
+        """How long the flash has been busy in all."""
         self._give_flash_time()
         self.usb = Usb(self.mcu, self.look)
         self.edges: list[Edge] = []
@@ -466,6 +468,7 @@ class Pico:
             command = ssi._tx_buffer[0] if ssi._tx_buffer and ssi._write_enabled else -1
             apply()
             if command in times:
+                self.flash_ns += times[command]
                 self._clock.tick(times[command])
 
         ssi._apply_command = apply_in_time

@@ -11,16 +11,20 @@ import json
 import random
 import sys
 from binascii import crc32
+from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+import pytest
 from box import KEYS, LAMP, PINS, PicoBox
+from cabled import Cable
 from faults import crash_log, disk_with, set_base, strike
 from image import ROOT, compile_module
 from keys import Contact, Dial
 from pico import MS, US, Pico
 from replay import replay
 
+from lampblack.prompt import Prompt
 from timing_core.bench import Bench
 from timing_core.link import frame
 from timing_core.plain import encode
@@ -266,6 +270,72 @@ def long_card() -> PrintingMap:
         for number in range(9):
             card.add_mark(index, Mark(f"area {index} {number}", 20 + number))
     return card
+
+
+class Moved(NamedTuple):
+    """How long something took by the chip's clock, and for how much of that its flash was busy, in ms."""
+
+    ms: float
+    flash_ms: float
+
+
+def _timed(box: PicoBox, act: Callable[[], object]) -> Moved:
+    start_ns, start_flash_ns = box.now_ns, box.pico.flash_ns
+    act()
+    return Moved((box.now_ns - start_ns) / MS, (box.pico.flash_ns - start_flash_ns) / MS)
+
+
+def pushed(box: PicoBox, wait_ms: float) -> tuple[Moved, Moved]:
+    """Push the long card as a new one, after `wait_ms`, and pull it: both timed at the client."""
+    card = long_card().to_dict()
+    client = box.client
+    box.run_ms(wait_ms)
+    push = _timed(box, lambda: client.push(card))
+    pulled: list[dict] = []
+    pull = _timed(box, lambda: pulled.append(client.pull(card["name"])))
+    assert pulled == [card]
+    return push, pull
+
+
+def pushed_again(box: PicoBox, wait_ms: float) -> Moved:
+    """Push the long card over a version of it that was pushed before, its two slots being there."""
+    card = long_card()
+    client = box.client
+    for title in ("", "Forty"):
+        card.title = title
+        client.push(card.to_dict())
+    card.title = "Forty stages"
+    box.run_ms(wait_ms)
+    push = _timed(box, lambda: client.push(card.to_dict()))
+    assert client.pull(card.name) == card.to_dict()
+    return push
+
+
+def copied(box: PicoBox) -> tuple[Moved, Moved, int]:
+    """The long card's bytes as a file, as mpremote copies one: a new file, and once more over it; and the ms
+    from a reset to a panel.
+
+    The box has left to its prompt before. What is timed: mpremote enters the raw prompt without starting
+    MicroPython anew, opens the file, sends it in chunks of 256 bytes, and closes it.
+    """
+    box.client.handover()
+    box.run_ms(200)
+    Cable(box.pico, pytest.MonkeyPatch())
+    times = []
+    for title in ("", "Forty"):
+        card = long_card()
+        card.title = title
+        text = card.text()
+        box.run_ms(100)
+        times.append(_timed(box, lambda text=text: _copy(text)))
+        assert box.pico.files()["keep/copied"] == text
+    box.pico.reset()
+    return times[0], times[1], box.wait_for_panel()
+
+
+def _copy(text: bytes) -> None:
+    with Prompt("the box", restart=False) as prompt:
+        prompt.fs_writefile("keep/copied", text)
 
 
 # --- contacts that bounce

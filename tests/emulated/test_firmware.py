@@ -32,6 +32,7 @@ from scenes import (
     heap_under_light,
     latencies,
     print_a_card,
+    pushed,
     replayed_here,
     replayed_on_micropython,
     split_grade_card,
@@ -41,6 +42,7 @@ from lampblack.box_client import BoxError
 
 PANEL_MAX_MS = 2000
 KEY_MAX_US = 5000
+PUSH_MAX_MS = 300
 FREE_MIN_BYTES = 90_000
 SAMPLE_MS = 5
 
@@ -152,6 +154,12 @@ def test_it_tells_how_the_board_is(box):
     assert lit == well
     assert crashed.pop("free_bytes") > FREE_MIN_BYTES
     assert crashed == well | {"restarts": 1}
+
+
+def test_a_card_of_forty_stages_is_pushed_in_time(box):
+    push, pull = box.forked(lambda box: pushed(box, 0))
+    print(f"push {push.ms:.0f} ms, {push.flash_ms:.0f} of it the flash's; pull {pull.ms:.0f} ms")
+    assert push.ms < PUSH_MAX_MS
 
 
 def test_a_terminals_stray_bytes_change_nothing(box):
