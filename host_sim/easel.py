@@ -8,34 +8,14 @@ session and never touches the box.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 
 from host_sim.physics import LampBench
+from host_sim.plans import REST, AreaLight, Plan, add, plan_of_run
 from host_sim.session import Session, Watcher
-from timing_core.printing_map import PrintingMap
 from timing_core.run import BASE, BURN, COVER, FIT, Stage
-from timing_core.stops import per_mille_less
-from timing_core.strip import Strip
 
-REST = "rest of the sheet"
-
-
-@dataclass
-class AreaLight:
-    """What one area got through one filter, in ms of full light."""
-
-    area: str
-    filter: str
-    planned_ms: float
-    given_ms: float
-
-    @property
-    def error_stops(self) -> float | None:
-        """How far the light is off, in stops; None where none was planned."""
-        if self.planned_ms <= 0:
-            return None
-        return math.log2(self.given_ms / self.planned_ms) if self.given_ms > 0 else -math.inf
+__all__ = ["REST", "AreaLight", "Easel", "Sheet"]
 
 
 @dataclass
@@ -43,46 +23,12 @@ class Sheet:
     """One sheet of paper: the plan for it, and lux seconds for each (area, filter)."""
 
     title: str
-    planned: dict[tuple[str, str], float]
-    doses: dict[tuple[str, str], float] = field(default_factory=dict)
+    planned: Plan
+    doses: Plan = field(default_factory=dict)
 
     @property
     def areas(self) -> list[str]:
         return list(dict.fromkeys(area for area, _ in self.planned))
-
-
-def planned_print(map: PrintingMap) -> dict[tuple[str, str], float]:
-    """Light of every area through every filter, in ms, straight from the map (not from its stages)."""
-    cut_pm = map.dry_down_pm if map.dry_down else 0
-    areas = list(dict.fromkeys(mark.area for own in map.passes for mark in own.marks))
-    plan: dict[tuple[str, str], float] = {}
-    for area in [*areas, REST]:
-        for index, own in enumerate(map.passes):
-            _add(plan, (area, own.filter), per_mille_less(map.base_ms(index), cut_pm))
-            for mark in own.marks:
-                if mark.area == area and mark.stops120:
-                    light_ms = map.mark_ms(index, mark)
-                    sign = 1 if light_ms > 0 else -1
-                    _add(
-                        plan, (area, mark.filter or own.filter), sign * per_mille_less(abs(light_ms), cut_pm)
-                    )
-    return plan
-
-
-def planned_strip(map: PrintingMap, strip: Strip, stages: list[Stage]) -> dict[tuple[str, str], float]:
-    """Light of every patch: its own, over what the whole strip is given first."""
-    plan: dict[tuple[str, str], float] = {}
-    for patch in range(strip.patches):
-        area = f"patch {patch + 1}"
-        for stage in stages:
-            if stage.kind == BASE:
-                _add(plan, (area, stage.filter), stage.light_ms)
-        _add(plan, (area, strip.filter(map)), strip.total_ms(map, 2 * patch))
-    return plan
-
-
-def _add(plan: dict[tuple[str, str], float], key: tuple[str, str], light: float) -> None:
-    plan[key] = plan.get(key, 0) + light
 
 
 class Easel(Watcher):
@@ -144,13 +90,7 @@ class Easel(Watcher):
     def _new_sheet(self) -> None:
         box = self.session.box
         if not (self._same_sheet and self.sheets):
-            if box.is_strip:
-                plan = planned_strip(box.work, box.strip, box.stages)
-                title = f"strip, {box.strip.patches} patches"
-            else:
-                plan = planned_print(box.work)
-                title = box.work.title or box.work.name
-            self.sheets.append(Sheet(title, plan))
+            self.sheets.append(Sheet(*plan_of_run(box)))
         self._same_sheet = False
         self._stages = box.stages
 
@@ -172,7 +112,7 @@ class Easel(Watcher):
                     if end > start:
                         light -= self.bench.dose(start, end)
             if light:
-                _add(sheet.doses, (area, stage.filter), light)
+                add(sheet.doses, (area, stage.filter), light)
         self._from_us = to_us
         self.bench.forget_before(to_us)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 import os
 import socket
 import time
@@ -21,7 +22,7 @@ LONGEST_NAP_S = 0.5
 
 
 class Live:
-    """Runs `session` at `speed` times real time, until `stop` or a hand-over."""
+    """Runs `session` at `speed` times real time, until `stop` or a hand-over; 0 is a clock that stands."""
 
     def __init__(
         self, session: Session, speed: float = 1.0, clock: Callable[[], float] = time.monotonic
@@ -30,8 +31,7 @@ class Live:
         self.speed = speed
         self.stopped = asyncio.Event()
         self._clock = clock
-        self._began_s = clock()
-        self._began_ms = session.now_ms
+        self._begin_again()
         self._moved = asyncio.Event()
         self._changed: list[Callable[[], None]] = []
         self._to_close: list[Callable[[], object]] = []
@@ -44,6 +44,29 @@ class Live:
         """Move the virtual clock to where the wall clock says it is."""
         passed_ms = int((self._clock() - self._began_s) * 1000 * self.speed)
         self.session.advance(self._began_ms + passed_ms)
+
+    def set_speed(self, speed: float) -> None:
+        """Go on at `speed` times real time from now on; 0 holds the clock until the next `step`."""
+        if not 0 <= speed < math.inf:
+            raise ValueError(f"a speed of {speed}: give 0 (the clock stands) or more")
+        self.catch_up()
+        self._begin_again()
+        self.speed = speed
+        self._note_move()
+
+    def step(self, ms: int) -> None:
+        """Move the virtual clock on by `ms` at once, whatever the speed."""
+        if ms < 0:
+            raise ValueError(f"a step of {ms} ms: time only goes on; give 0 or more")
+        self.catch_up()
+        self.session.advance(self.session.now_ms + ms)
+        self._begin_again()
+        self._note_move()
+
+    def _begin_again(self) -> None:
+        """Count from the virtual time that is reached, and from the wall's now."""
+        self._began_s = self._clock()
+        self._began_ms = self.session.now_ms
 
     def input(self, event: str, value: object = 0) -> None:
         self.catch_up()
@@ -70,12 +93,15 @@ class Live:
 
     async def _nap(self, until_ms: int) -> None:
         """Sleep until the session's `until_ms` (or an input); -1 sleeps until an input."""
-        nap_s = LONGEST_NAP_S
-        if until_ms >= 0:
-            nap_s = min(nap_s, (until_ms - self.session.now_ms) / 1000 / self.speed)
+        nap_s = LONGEST_NAP_S if until_ms < 0 else self._nap_s(until_ms)
         self._moved.clear()
         with contextlib.suppress(asyncio.TimeoutError):
             await asyncio.wait_for(self._moved.wait(), max(0.001, nap_s))
+
+    def _nap_s(self, until_ms: int) -> float:
+        if not self.speed:
+            return LONGEST_NAP_S
+        return min(LONGEST_NAP_S, (until_ms - self.session.now_ms) / 1000 / self.speed)
 
     async def play(self, steps: Iterator[int]) -> None:
         """Play the steps of a script (see `Player`) in real time. Raises ScriptError."""
@@ -88,7 +114,7 @@ class Live:
             if at_ms == FROM_OUTSIDE:
                 await self._pause()
             while at_ms > self.session.now_ms and not self.stopped.is_set():
-                await asyncio.sleep(min(LONGEST_NAP_S, (at_ms - self.session.now_ms) / 1000 / self.speed))
+                await asyncio.sleep(self._nap_s(at_ms))
                 self.catch_up()
 
     async def _pause(self) -> None:

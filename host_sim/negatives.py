@@ -1,0 +1,102 @@
+"""Negatives to practise with: our own, drawn by code, and a user's picture made into one.
+
+What must live here: film. It may not know paper, light or sessions. A negative is the part of the light that
+each point of the film lets through, and where the areas lie that a printer would dodge or burn.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFilter, ImageOps
+
+from host_sim.sheet import HEIGHT_PX, WIDTH_PX, Pixels
+
+Outline = list[tuple[float, float]]
+"""Corners of a polygon, in parts of the sheet."""
+
+WEDGE_STEPS = 21
+WEDGE_STEP_D = 0.15
+LARGEST_BYTES = 64 << 20
+LARGEST_PX = 60_000_000
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF")
+
+
+class NegativeError(Exception):
+    """One line: what is refused, why, and what to do."""
+
+
+@dataclass
+class Negative:
+    """`transmittance`: 0..1 at each point. `outlines`: where the areas of this picture lie."""
+
+    name: str
+    title: str
+    transmittance: Pixels
+    outlines: dict[str, Outline] = field(default_factory=dict)
+
+    @property
+    def areas(self) -> dict[str, Pixels]:
+        return {name: mask_of(outline) for name, outline in self.outlines.items()}
+
+
+def mask_of(outline: Outline, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX) -> Pixels:
+    """1 inside the outline, 0 outside, soft at its edge, which is at one half."""
+    image = Image.new("L", (width_px, height_px))
+    ImageDraw.Draw(image).polygon([(x * width_px, y * height_px) for x, y in outline], fill=255)
+    soft = image.filter(ImageFilter.GaussianBlur(0.006 * width_px))
+    return np.asarray(soft, np.float32) / np.float32(255)
+
+
+NEGATIVES = {
+    "breakwater": "Breakwater, evening",
+    "workroom": "Workroom, north window",
+    "pears": "Pears on a sill",
+    "step-wedge": "Step wedge, 21 steps of 0.15",
+    "plain": "Clear film",
+}
+
+
+@cache
+def negative(name: str) -> Negative:
+    """One of NEGATIVES. KeyError for any other."""
+    title = NEGATIVES[name]
+    x = np.linspace(0, 1, WIDTH_PX, dtype=np.float32)[None, :]
+    y = np.linspace(0, 1, HEIGHT_PX, dtype=np.float32)[:, None]
+    if name == "plain":
+        return Negative(name, title, np.ones((HEIGHT_PX, WIDTH_PX), np.float32))
+    if name == "step-wedge":
+        step = np.arange(WIDTH_PX) * WEDGE_STEPS // WIDTH_PX
+        row = (10.0 ** (-WEDGE_STEP_D * step)).astype(np.float32)
+        return Negative(name, title, np.repeat(row[None, :], HEIGHT_PX, axis=0))
+    tone = 0.3 + 1.0 * (1 - y) + 0.1 * np.sin(9 * x)
+    sky: Outline = [(0, 0), (1, 0), (1, 0.4), (0, 0.4)]
+    return Negative(name, title, (10**-tone).astype(np.float32), {"sky": sky})
+
+
+def from_picture(data: bytes, name: str, is_negative: bool) -> Negative:
+    """A picture file as a negative, whole on the sheet. NegativeError for what cannot be one."""
+    if len(data) > LARGEST_BYTES:
+        raise NegativeError(f"{name} is not taken: it is over {LARGEST_BYTES >> 20} MB. Make it smaller.")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            image: Image.Image = Image.open(io.BytesIO(data), formats=FORMATS)
+            if image.width * image.height > LARGEST_PX:
+                raise NegativeError(
+                    f"{name} is not taken: it is over {LARGEST_PX // 10**6} million pixels. Make it smaller."
+                )
+            image = ImageOps.exif_transpose(image).convert("L")
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+        raise NegativeError(
+            f"{name} is not taken: it is no picture that can be read. Give a JPEG or PNG."
+        ) from None
+    image = ImageOps.pad(image, (WIDTH_PX, HEIGHT_PX))
+    light = (np.asarray(image, np.float32) / 255) ** np.float32(2.2)
+    if not is_negative:
+        light = 10 ** (-0.3 - 0.5 * (np.log10(np.maximum(light, 0.005)) + 2.3))
+    return Negative("own", name, light.astype(np.float32))

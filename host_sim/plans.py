@@ -1,0 +1,76 @@
+"""What a sheet ought to get: light of every area or patch through every filter, straight from the map.
+
+What must live here: the plan that light on paper is held against. It may not know how the light was given:
+stages, windows, hands, lamps. All light is in ms of lamp at full light, without lag.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from timing_core.printing_map import PrintingMap
+from timing_core.run import BASE, Stage
+from timing_core.stops import per_mille_less
+from timing_core.strip import Strip
+
+REST = "rest of the sheet"
+
+Plan = dict[tuple[str, str], float]
+"""Light in ms for each (area, filter)."""
+
+
+@dataclass
+class AreaLight:
+    """What one area got through one filter, in ms of full light."""
+
+    area: str
+    filter: str
+    planned_ms: float
+    given_ms: float
+
+    @property
+    def error_stops(self) -> float | None:
+        """How far the light is off, in stops; None where none was planned."""
+        if self.planned_ms <= 0:
+            return None
+        return math.log2(self.given_ms / self.planned_ms) if self.given_ms > 0 else -math.inf
+
+
+def planned_print(map: PrintingMap) -> Plan:
+    """Light of every area through every filter, in ms, straight from the map (not from its stages)."""
+    cut_pm = map.dry_down_pm if map.dry_down else 0
+    areas = list(dict.fromkeys(mark.area for own in map.passes for mark in own.marks))
+    plan: Plan = {}
+    for area in [*areas, REST]:
+        for index, own in enumerate(map.passes):
+            add(plan, (area, own.filter), per_mille_less(map.base_ms(index), cut_pm))
+            for mark in own.marks:
+                if mark.area == area and mark.stops120:
+                    light_ms = map.mark_ms(index, mark)
+                    sign = 1 if light_ms > 0 else -1
+                    add(plan, (area, mark.filter or own.filter), sign * per_mille_less(abs(light_ms), cut_pm))
+    return plan
+
+
+def planned_strip(map: PrintingMap, strip: Strip, stages: list[Stage]) -> Plan:
+    """Light of every patch: its own, over what the whole strip is given first."""
+    plan: Plan = {}
+    for patch in range(strip.patches):
+        area = f"patch {patch + 1}"
+        for stage in stages:
+            if stage.kind == BASE:
+                add(plan, (area, stage.filter), stage.light_ms)
+        add(plan, (area, strip.filter(map)), strip.total_ms(map, 2 * patch))
+    return plan
+
+
+def plan_of_run(box) -> tuple[str, Plan]:
+    """Title and plan of the run that `box` is in."""
+    if box.is_strip:
+        return f"strip, {box.strip.patches} patches", planned_strip(box.work, box.strip, box.stages)
+    return box.work.title or box.work.name, planned_print(box.work)
+
+
+def add(plan: Plan, key: tuple[str, str], light: float) -> None:
+    plan[key] = plan.get(key, 0) + light

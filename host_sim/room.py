@@ -1,0 +1,573 @@
+"""The darkroom round the box: what is in the lamp house and the easel, what the hands hold, and what comes of
+it on paper.
+
+What must live here: everything that a page about the darkroom decides. It watches a session; it knows no
+browser and no wall clock. All times are ms of the session's clock; whoever moves that clock moves it to now
+before he tells the room of a move of the hands.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+from host_sim import negatives
+from host_sim.negatives import NEGATIVES, Negative, NegativeError, Outline, mask_of
+from host_sim.paper import PAPER_NAMES, paper
+from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
+from host_sim.plans import REST, AreaLight, Plan, plan_of_run
+from host_sim.practice import EXERCISES
+from host_sim.session import Session, Watcher
+from host_sim.sheet import HEIGHT_PX, SHAPES, WIDTH_PX, Beam, Cast, Pixels, Sheet, Tool, band, cast_of
+from timing_core.link import frame, pieces_of, unframe
+from timing_core.plain import digest, encode
+from timing_core.run import FRESH
+from timing_core.store import Store
+
+LUX = 4.0
+"""Light on the easel with neither film nor filter: a normal negative prints in some 10 to 20 s."""
+SAFELIGHT_LUX = 0.0006
+"""What the safelight does to paper, as lux of unfiltered lamp light: some 15 min of it begin to fog; no
+source."""
+BASE_DENSITY = 0.05
+"""Of paper without an image; common practice, no source."""
+DISPLAY_GAMMA = 2.2
+NEVER_STOPS = 10.0
+"""Errors are told as at most this many stops, either way: no light at all is off without end."""
+OWN = "own"
+PATCH = "patch "
+
+
+class RoomError(Exception):
+    """One line: what is refused, why, and what to do."""
+
+
+class Room(Watcher):
+    """A darkroom round `session`, which it joins as a watcher. `lamp`, `paper` and `negative` are names of
+    LAMPS, PAPER_NAMES and NEGATIVES; RoomError for others."""
+
+    def __init__(
+        self,
+        session: Session,
+        lamp: str = "tungsten",
+        paper: str = "vc-2019",
+        negative: str = "breakwater",
+    ) -> None:
+        self.session = session
+        self.note = ""
+        self._sheets = 0
+        self._sheet: Sheet | None = None
+        self._plan: tuple[str, Plan] | None = None
+        self._stages: list | None = None
+        self._dry_down_pm = 0
+        self._tool = Tool()
+        self._cast: Cast | None = None
+        self._filter = ""
+        self._patch = (0, 1)
+        self._safelight = False
+        self._from_ms = session.now_ms
+        self._exercise = ""
+        self._result: dict[str, Any] | None = None
+        self._own: Negative | None = None
+        self._placed: dict[str, dict[str, Outline]] = {}
+        self._pictures: dict[str, tuple[int, bytes | None]] = {}
+        self._counted = 0
+        self._use_paper(paper)
+        self._use_lamp(lamp)
+        self._use_negative(negative)
+        session.watchers.append(self)
+
+    # --- what a person does
+
+    def do(self, message: dict[str, Any]) -> None:
+        """One command: {"do": what, …}. RoomError says what is refused, why and what to do."""
+        commands = {
+            "tool": self._do_tool,
+            "fit": self._do_fit,
+            "paper": self._do_paper,
+            "lamp": self._do_lamp,
+            "negative": self._do_negative,
+            "sheet": self._do_sheet,
+            "develop": self._do_develop,
+            "area": self._do_area,
+            "practice": self._do_practice,
+            "unplug": self._do_unplug,
+        }
+        command = commands.get(str(message.get("do")))
+        if command is None:
+            raise RoomError(
+                f"Nothing is done: there is no {message.get('do')!r} here. Use {', '.join(commands)}."
+            )
+        command(message)
+
+    def _do_tool(self, message: dict[str, Any]) -> None:
+        shape = message.get("shape", "none")
+        if shape not in SHAPES:
+            raise RoomError(f"No tool {shape!r}: there are {', '.join(SHAPES)}. Take one of these.")
+        now = self._tool
+        tool = Tool(
+            shape,
+            _number(message, "x", -2, 3, now.x),
+            _number(message, "y", -2, 3, now.y),
+            _number(message, "size", 0.02, 1, now.size),
+            _number(message, "angle", -3600, 3600, now.angle) % 360,
+        )
+        if tool != now:
+            self._settle()
+            self._tool, self._cast = tool, None
+
+    def _do_fit(self, message: dict[str, Any]) -> None:
+        name = message.get("filter")
+        if name not in self._filters():
+            known = ", ".join(self._filters()[1:]) or "none"
+            raise RoomError(f"No filter {name!r}: this paper has {known}. Fit one of these.")
+        self._settle()
+        self._filter = name
+
+    def _do_paper(self, message: dict[str, Any]) -> None:
+        if self._sheet and self._sheet.lit:
+            raise RoomError("The paper stays: the sheet in the easel has had light. Develop it first.")
+        self._use_paper(message.get("name"))
+        if self._sheet:
+            self._new_sheet()
+
+    def _do_lamp(self, message: dict[str, Any]) -> None:
+        self._refuse_lit("The lamp stays")
+        self._settle()
+        self._use_lamp(message.get("name"))
+
+    def _do_negative(self, message: dict[str, Any]) -> None:
+        self._refuse_lit("The negative stays")
+        self._settle()
+        self._use_negative(message.get("name"))
+
+    def _do_sheet(self, message: dict[str, Any]) -> None:
+        if self._sheet:
+            raise RoomError("No sheet is put in: one is in the easel. Develop it first.")
+        self._new_sheet()
+
+    def _do_develop(self, message: dict[str, Any]) -> None:
+        if not self._sheet:
+            raise RoomError("Nothing is developed: there is no sheet in the easel. Put one in.")
+        self._refuse_lit("The sheet is not developed")
+        self._settle()
+        self._develop(self._sheet, bool(message.get("dry")))
+        self._sheet = None
+
+    def _do_area(self, message: dict[str, Any]) -> None:
+        name, points = message.get("name"), message.get("points")
+        if not isinstance(name, str) or not name:
+            raise RoomError("No area is placed: it has no name. Name one of the card's areas.")
+        if not isinstance(points, list) or not 3 <= len(points) <= 500:
+            raise RoomError(
+                f"{name} is not placed: its outline is no list of 3 to 500 points. Draw it again."
+            )
+        try:
+            outline = [(_finite(x), _finite(y)) for x, y in points]
+        except (TypeError, ValueError):
+            raise RoomError(
+                f"{name} is not placed: a point of it is no pair of numbers. Draw it again."
+            ) from None
+        self._placed.setdefault(self._negative.name, {})[name] = outline
+
+    def _do_practice(self, message: dict[str, Any]) -> None:
+        name = message.get("name")
+        if name not in EXERCISES:
+            raise RoomError(f"No exercise {name!r}: there are {', '.join(EXERCISES)}. Take one of these.")
+        self._refuse_lit("The exercise is not set up")
+        exercise = EXERCISES[name]
+        self._push(exercise.card)
+        self._settle()
+        self._use_negative(exercise.negative)
+        self._use_paper(exercise.paper)
+        self._new_sheet()
+        self._exercise = name
+        self._result = None
+
+    def _do_unplug(self, message: dict[str, Any]) -> None:
+        self.session.reset()
+
+    def _refuse_lit(self, what: str) -> None:
+        if self.session.lamp.lit:
+            raise RoomError(f"{what}: the lamp is lit. Wait until it is dark.")
+
+    def close_light(self) -> None:
+        """Nobody looks any more: hold an exposure, put the viewing light out."""
+        if self.session.lamp.lit:
+            self.session.input("lamp" if self.session.box.state == "viewing" else "expose")
+
+    def set_negative_from(self, data: bytes, name: str, is_negative: bool) -> None:
+        """Put a picture file in the negative's place. RoomError for what cannot be used."""
+        self._refuse_lit("The negative stays")
+        try:
+            own = negatives.from_picture(data, name, is_negative)
+        except NegativeError as error:
+            raise RoomError(str(error)) from None
+        self._settle()
+        self._own = own
+        self._placed.pop(OWN, None)
+        self._use_negative(OWN)
+
+    # --- what is where
+
+    def _use_paper(self, name: object) -> None:
+        if name not in PAPER_NAMES:
+            raise RoomError(f"No paper {name!r}: there are {', '.join(PAPER_NAMES)}. Take one of these.")
+        self._paper = paper(str(name))
+        if self._filter not in self._filters():
+            self._filter = ""
+
+    def _filters(self) -> list[str]:
+        return ["", *(name for name in self._paper.filters if name != "none")]
+
+    def _use_lamp(self, name: object) -> None:
+        if name not in LAMPS:
+            raise RoomError(f"No lamp {name!r}: there are {', '.join(LAMPS)}. Take one of these.")
+        self._lamp = str(name)
+        relay = RELAYS["ideal" if name == "ideal" else "mechanical"]
+        self._bench = LampBench(
+            LAMPS[self._lamp], relay, LUX, start_us=self.session.now_ms * 1000, warmed_up=True
+        )
+        self._lag_ms = round(lag_ms(LAMPS[self._lamp], relay))
+
+    def _use_negative(self, name: object) -> None:
+        if name == OWN and self._own:
+            self._negative = self._own
+        elif name in NEGATIVES:
+            self._negative = negatives.negative(str(name))
+        else:
+            raise RoomError(f"No negative {name!r}: there are {', '.join(NEGATIVES)}. Take one of these.")
+        self._note_picture("negative")
+
+    def _new_sheet(self) -> None:
+        self._sheets += 1
+        self._settle()
+        self._sheet = Sheet(self._sheets, self._paper)
+        self._plan = None
+        self._stages = None
+        self.note = ""
+
+    # --- light
+
+    def lamp(self, now_ms: int, on: bool) -> None:
+        self._settle()
+        self._bench.pin(now_ms * 1000, on)
+        if on:
+            self._strike()
+
+    def _strike(self) -> None:
+        box = self.session.box
+        self._patch = (0, 1)
+        if not self._sheet:
+            if box.state == "exposing":
+                self.note = "There is no sheet in the easel: this light falls on nothing."
+            return
+        if box.state != "exposing":
+            self.note = "The viewing light falls on the sheet in the easel."
+            return
+        stage = box.stages[box.at]
+        if self._plan is None:
+            self._plan = plan_of_run(box)
+            self._dry_down_pm = box.work.dry_down_pm
+        elif self._stages is not box.stages and self._stages is not None:
+            self.note = "This sheet had light of an earlier run."
+        self._stages = box.stages
+        if stage.kind == FRESH:
+            self._patch = (int(stage.area), box.strip.patches)
+
+    def output(self, now_ms: int, kind: str, value: object) -> None:
+        if kind == "safelight":
+            self._settle()
+            self._safelight = bool(value)
+
+    def reset(self, now_ms: int) -> None:
+        self._settle()
+        self._safelight = False
+        self._stages = None
+
+    def _settle(self) -> None:
+        """Let the light since the last change fall on the sheet, as everything stood until now."""
+        now_ms = self.session.now_ms
+        if now_ms <= self._from_ms:
+            return
+        from_ms, self._from_ms = self._from_ms, now_ms
+        lux_s = self._bench.dose(from_ms * 1000, now_ms * 1000)
+        self._bench.forget_before(now_ms * 1000)
+        if not self._sheet:
+            return
+        if self._safelight:
+            self._sheet.safelight_lux_s += SAFELIGHT_LUX * (now_ms - from_ms) / 1000
+        if lux_s > 0:
+            if self._cast is None:
+                self._cast = cast_of(self._tool)
+            self._sheet.gather(Beam(self._negative.name, self._filter, *self._patch), lux_s, self._cast)
+
+    # --- development
+
+    def _projection(self, beam: Beam) -> Pixels:
+        film = self._film(beam.negative).transmittance
+        if not beam.patch:
+            return film
+        # Every piece of a fresh strip lies in one place: under the middle of the picture.
+        own = band(beam.patch, beam.patches, WIDTH_PX)
+        middle = (WIDTH_PX - (own.stop - own.start)) // 2
+        return np.roll(film, own.start - middle, axis=1)
+
+    def _film(self, name: str) -> Negative:
+        return self._own if name == OWN and self._own else negatives.negative(name)
+
+    def _develop(self, sheet: Sheet, dry: bool) -> None:
+        percent = self._dry_down_pm / 10 if dry and self._plan else 0.0
+        density = sheet.develop(self._projection, percent)
+        reflectance = 10 ** -(density + np.float32(BASE_DENSITY))
+        self._note_picture("print", _png(reflectance ** np.float32(1 / DISPLAY_GAMMA)))
+        self._result = self._judge(sheet, density)
+
+    def _judge(self, sheet: Sheet, density: Pixels) -> dict[str, Any]:
+        title, plan = self._plan or ("no run", {})
+        given = {name: light * np.float32(1000 / LUX) for name, light in sheet.open_light().items()}
+        rows = []
+        masks = self._masks(plan)
+        for area in dict.fromkeys(area for area, _ in plan):
+            where = masks[area]
+            names = [name for own, name in plan if own == area]
+            for name in [*names, *(name for name in given if name not in names)]:
+                row: dict[str, Any] = {"area": area, "filter": name, "planned_ms": plan.get((area, name), 0)}
+                row |= {"given_ms": None, "error_stops": None, "density": None}
+                if where is not None:
+                    given_ms = float(given[name][where].mean()) if name in given else 0.0
+                    row["given_ms"] = given_ms
+                    row["error_stops"] = _stops_off(AreaLight(area, name, row["planned_ms"], given_ms))
+                    row["density"] = float(density[where].mean())
+                rows.append(row)
+        errors = [abs(row["error_stops"]) for row in rows if row["error_stops"] is not None]
+        worst = max(errors) if errors else None
+        self._note_map(plan, masks, given)
+        return {
+            "title": title,
+            "rows": rows,
+            "patches": [
+                {
+                    "patch": int(row["area"][len(PATCH) :]),
+                    "seconds": row["planned_ms"] / 1000,
+                    "density": row["density"],
+                }
+                for row in rows
+                if row["area"].startswith(PATCH)
+            ],
+            "worst_stops": worst,
+            "best_stops": self._keep_best(worst),
+            "exercise": self._exercise,
+        }
+
+    def _masks(self, plan: Plan) -> dict[str, Any]:
+        """Where each of the plan's areas is: an index into the sheet, or None for one that is not placed."""
+        names = dict.fromkeys(area for area, _ in plan)
+        found: dict[str, Any] = {}
+        taken = np.zeros((HEIGHT_PX, WIDTH_PX), bool)
+        for name in names:
+            if name.startswith(PATCH):
+                found[name] = np.s_[:, band(int(name[len(PATCH) :]), len(names), WIDTH_PX)]
+            elif name != REST:
+                outline = self._outline(name)
+                found[name] = None if outline is None else mask_of(outline) > 0.5
+                if outline is not None:
+                    taken |= found[name]
+        if REST in names:
+            found[REST] = ~taken if not taken.all() else None
+        return found
+
+    def _note_map(self, plan: Plan, masks: dict[str, Any], given: dict[str, Pixels]) -> None:
+        planned = np.zeros((HEIGHT_PX, WIDTH_PX), np.float32)
+        for area, where in masks.items():
+            if where is not None:
+                planned[where] = sum(ms for (own, _), ms in plan.items() if own == area)
+        total = sum(given.values(), np.zeros((HEIGHT_PX, WIDTH_PX), np.float32))
+        if not plan:
+            return
+        with np.errstate(divide="ignore"):
+            off = np.log2(np.maximum(total, 1e-3) / np.maximum(planned, 1e-3))
+        self._note_picture("map", _png((128 + 127 * np.clip(off, -1, 1)) / 255))
+
+    def _keep_best(self, worst: float | None) -> float | None:
+        if not self._exercise or worst is None:
+            return None
+        store = Store(self.session.disk, self.session.kit.crc32)
+        try:
+            best = json.loads(store.get("practice") or b"{}")
+        except ValueError:
+            best = {}
+        mine = round(worst * 1e6)
+        kept = best.get(self._exercise)
+        if not isinstance(kept, int) or mine < kept:
+            best[self._exercise] = kept = mine
+            store.put("practice", encode(best))
+        return kept / 1e6
+
+    # --- areas
+
+    def _outline(self, name: str) -> Outline | None:
+        placed = self._placed.get(self._negative.name, {})
+        return placed.get(name, self._negative.outlines.get(name))
+
+    def _area_names(self) -> list[str]:
+        marks = [mark.area for own in self.session.box.work.passes for mark in own.marks]
+        placed = self._placed.get(self._negative.name, {})
+        return list(dict.fromkeys([*marks, *self._negative.outlines, *placed]))
+
+    # --- the wire
+
+    def _push(self, card: dict[str, Any]) -> None:
+        """Put a card on the box's shelf, as a PC would."""
+        kit = self.session.kit
+        name = digest(kit, card)
+        pieces = pieces_of(encode(card).decode())
+        for part, text in enumerate(pieces):
+            self._ask("card.stage", digest=name, of=len(pieces), part=part, text=text)
+        self._ask("card.commit", digest=name)
+
+    def _ask(self, method: str, **params: Any) -> None:
+        kit, session = self.session.kit, self.session
+        replies: list[bytes] = []
+        before, session.send = session.send, replies.append  # type: ignore[assignment]
+        try:
+            request = {"jsonrpc": "2.0", "id": 1, "method": method, "params": params}
+            session.input("line", frame(encode(request), kit.crc32)[:-1])
+        finally:
+            session.send = before
+        reply = json.loads(unframe(replies[0][:-1], kit.crc32))
+        if "error" in reply:
+            raise RoomError(f"The card is not on the shelf: {reply['error']['message']}")
+
+    # --- what a page shows
+
+    def state(self) -> dict[str, Any]:
+        """Everything small, as plain data; cheap."""
+        session, box = self.session, self.session.box
+        now_us = session.now_ms * 1000
+        settle_us = self._bench.settle_us
+        return {
+            "now_ms": session.now_ms,
+            "box": {
+                "state": box.state,
+                "lit": session.lamp.lit,
+                "safelight": box.safelight,
+                "stage": self._stage(),
+                "left_ms": self._left_ms(),
+            },
+            "light": self._bench.intensity(now_us) / LUX,
+            "settled": settle_us is not None and now_us >= settle_us,
+            "filter": self._filter,
+            "filters": self._filters(),
+            "asks": self._asks(),
+            "paper": self._paper.name,
+            "papers": list(PAPER_NAMES),
+            "lamp": self._lamp,
+            "lamps": list(LAMPS),
+            "lag_ms": self._lag_ms,
+            "negative": self._negative.name,
+            "negatives": [
+                *map(list, NEGATIVES.items()),
+                *([[OWN, self._own.title]] if self._own else []),
+            ],
+            "sheet": {"number": self._sheets, "in": self._sheet is not None, **self._sheet_light()},
+            "tool": vars(self._tool),
+            "pictures": {kind: self._number_of(kind) for kind in ("negative", "print", "map")},
+            "areas": {name: self._outline(name) for name in self._area_names()},
+            "result": self._result,
+            "exercise": self._exercise,
+            "exercises": [[name, one.title, one.says] for name, one in EXERCISES.items()],
+            "note": self.note,
+        }
+
+    def _stage(self) -> dict[str, Any] | None:
+        box = self.session.box
+        if not box.stages:
+            return None
+        stage = box.stages[box.at]
+        return {
+            "kind": stage.kind,
+            "area": stage.area,
+            "filter": stage.filter,
+            "index": box.at,
+            "of": len(box.stages),
+        }
+
+    def _left_ms(self) -> int:
+        session = self.session
+        if session.box.state == "viewing":
+            return session.lamp.ends_ms - session.now_ms
+        return session.left_ms() if session.box.stages else 0
+
+    def _asks(self) -> str | None:
+        box = self.session.box
+        if box.stages:
+            wanted = box.stages[box.at].filter
+        elif box.state == "browse" and box.sheet in ("print", "strip") and box.plan():
+            wanted = box.plan()[0].filter
+        else:
+            return None
+        return None if wanted == self._filter else wanted
+
+    def _sheet_light(self) -> dict[str, int]:
+        if not self._sheet:
+            return {"lit_ms": 0, "safelight_ms": 0}
+        now_ms = self.session.now_ms
+        lux_s = sum(layer.even for layer in self._sheet.layers.values())
+        lux_s += self._bench.dose(self._from_ms * 1000, now_ms * 1000)
+        safe_ms = self._sheet.safelight_lux_s / SAFELIGHT_LUX * 1000
+        if self._safelight:
+            safe_ms += now_ms - self._from_ms
+        return {"lit_ms": round(lux_s / LUX * 1000), "safelight_ms": round(safe_ms)}
+
+    # --- pictures
+
+    def picture(self, kind: str) -> bytes:
+        """A PNG, 8 bit grey: "negative", "print" or "map". RoomError where there is none yet."""
+        number, png = self._pictures.get(kind, (0, None))
+        if not number:
+            raise RoomError(f"No picture {kind!r}: there is none yet. Develop a sheet first.")
+        if png is None:
+            png = _png(self._negative.transmittance ** np.float32(1 / DISPLAY_GAMMA))
+            self._pictures[kind] = (number, png)
+        return png
+
+    def _note_picture(self, kind: str, png: bytes | None = None) -> None:
+        self._counted += 1
+        self._pictures[kind] = (self._counted, png)
+
+    def _number_of(self, kind: str) -> int:
+        return self._pictures.get(kind, (0, None))[0]
+
+
+def _png(grey: Pixels) -> bytes:
+    """A picture of values 0..1."""
+    levels = np.clip(grey * 255 + 0.5, 0, 255).astype(np.uint8)
+    file = io.BytesIO()
+    Image.fromarray(levels).save(file, "PNG", compress_level=1)
+    return file.getvalue()
+
+
+def _stops_off(light: AreaLight) -> float | None:
+    error = light.error_stops
+    return None if error is None else max(-NEVER_STOPS, min(NEVER_STOPS, error))
+
+
+def _finite(value: Any) -> float:
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError
+    return number
+
+
+def _number(message: dict[str, Any], key: str, low: float, high: float, before: float) -> float:
+    """The number under `key`, held to its range; as it was before where it is left out."""
+    try:
+        return max(low, min(high, _finite(message.get(key, before))))
+    except (TypeError, ValueError):
+        raise RoomError(f"The tool stays: its {key} is no number. Give {low:g} to {high:g}.") from None
