@@ -6,11 +6,13 @@ What must live here: putting together a session, its bench, its ports and what i
 import asyncio
 import contextlib
 import json
+import os
 import sys
+import webbrowser
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, TextIO
+from typing import Annotated, Any, Literal, Protocol, TextIO
 
 import typer
 from rich.table import Table
@@ -136,23 +138,31 @@ def sim(
     keep: Annotated[Path | None, typer.Option(help="A folder that keeps cards, bench and ledger.")] = None,
     lamp: Annotated[LampName, typer.Option(help="The lamp over the easel.")] = "tungsten",
     paper: Annotated[PaperName, typer.Option(help="The paper on it.")] = "vc-2019",
+    terminal: Annotated[
+        bool, typer.Option("--terminal", help="Show the box in this terminal, not in a browser.")
+    ] = False,
 ) -> None:
-    """Run the box with nothing attached: in this terminal, over a port, or from a script."""
+    """Run the box with nothing attached: on a page in your browser, in this terminal, or from a script."""
     if speed is not None and not 0.01 <= speed <= 1000:
         raise typer.BadParameter("give 0.01 to 1000", param_hint="--speed")
+    if terminal and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise CommandError("There is no terminal to show the box in. Leave out --terminal for a page.")
     text = script.read_text(encoding="utf-8") if script else None
     darkroom = build(lamp, paper, keep)
     with contextlib.ExitStack() as stack:
         if trace:
             file = stack.enter_context(trace.open("w", encoding="utf-8"))
             darkroom.session.watchers.append(Trace(darkroom.session, _line_writer(file)))
-        darkroom.session.power_up()
         try:
-            if text is not None and script is not None and speed is None:
+            if script is None or text is None:
+                asyncio.run(
+                    _live(darkroom, speed or 1.0, port, _Panel() if terminal else _OnScreen(lamp, paper))
+                )
+            elif speed is None:
+                darkroom.session.power_up()
                 Player(darkroom.session).play(text, script.name)
             else:
-                name = script.name if script else ""
-                asyncio.run(_live(darkroom, speed or 1.0, port, text, name))
+                asyncio.run(_live(darkroom, speed, port, _Script(text, script.name)))
         except ScriptError as fault:
             raise CommandError(str(fault)) from None
     if as_json:
@@ -166,38 +176,115 @@ def _line_writer(file: TextIO) -> Any:
     return lambda line: print(line, file=file)
 
 
-async def _live(darkroom: Darkroom, speed: float, port: int, text: str | None, name: str) -> None:
-    live = Live(darkroom.session, speed)
+@dataclass
+class Ways:
+    """Where tools reach a box."""
+
+    address: str
+    serial: str | None
+    lag_ms: int
+
+    def __str__(self) -> str:
+        either = f" or {self.serial}" if self.serial else ""
+        return (
+            f"Tools reach this box at --port {self.address}{either}\n"
+            f"The lamp over its easel lags {self.lag_ms} ms."
+        )
+
+
+class Face(Protocol):
+    """How a live session is shown and worked."""
+
+    def before(self, session: Session) -> None:
+        """Join the session before its box wakes."""
+
+    async def run(self, live: Live, ways: Ways) -> None:
+        """Until the session is to end."""
+
+
+async def _live(darkroom: Darkroom, speed: float, port: int, face: Face) -> None:
+    session = darkroom.session
+    face.before(session)
+    session.power_up()
+    live = Live(session, speed)
     try:
         port = await live.open_socket(port)
     except OSError:
         raise CommandError(
             f"Port {port} is taken: another box may be running. Use --port 0 for a free one."
         ) from None
-    address = f"socket://localhost:{port}"
-    serial = live.open_pty()
-    ways_in = f"Tools reach this box at --port {address}" + (f" or {serial}" if serial else "")
-    ways_in += f"\nThe lamp over its easel lags {darkroom.lag_ms} ms."
+    ways = Ways(f"socket://localhost:{port}", live.open_pty(), darkroom.lag_ms)
     try:
-        await _serve(darkroom, live, ways_in, text, name)
+        await face.run(live, ways)
     finally:
         live.close()
 
 
-async def _serve(darkroom: Darkroom, live: Live, ways_in: str, text: str | None, name: str) -> None:
-    if text is not None:
-        print(ways_in, file=sys.stderr)
+class _Script:
+    """Played in real time, or faster."""
+
+    def __init__(self, text: str, name: str) -> None:
+        self._text = text
+        self._name = name
+
+    def before(self, session: Session) -> None:
+        pass
+
+    async def run(self, live: Live, ways: Ways) -> None:
+        print(ways, file=sys.stderr)
         time_passes = asyncio.create_task(live.run())
         try:
-            await live.play(Player(darkroom.session).steps(text, name))
+            await live.play(Player(live.session).steps(self._text, self._name))
         finally:
             live.stop()
             await time_passes
-    elif sys.stdin.isatty() and sys.stdout.isatty():
+
+
+class _Panel:
+    """In this terminal."""
+
+    def before(self, session: Session) -> None:
+        pass
+
+    async def run(self, live: Live, ways: Ways) -> None:
         from .panel import Panel
 
-        await Panel(live, ways_in).run()
-    else:
-        print(ways_in, flush=True)
+        await Panel(live, str(ways)).run()
+
+
+class _OnScreen:
+    """On a page, with the darkroom round the box."""
+
+    def __init__(self, lamp: str, paper: str) -> None:
+        self._lamp = lamp
+        self._paper = paper
+
+    def before(self, session: Session) -> None:
+        # The web server and the arrays take their time to load, and no other command needs them.
+        from host_sim.room import Room
+        from host_sim.timeline import Timeline
+
+        self._timeline = Timeline(session)
+        session.watchers.append(self._timeline)
+        self._room = Room(session, self._lamp, self._paper)
+
+    async def run(self, live: Live, ways: Ways) -> None:
+        from .page import Page
+
+        page = Page(live, self._room, self._timeline, [way for way in (ways.address, ways.serial) if way])
+        # Ctrl-C cancels: the session ends, and what was asked for at its end is still told.
         with contextlib.suppress(asyncio.CancelledError):
-            await live.run()
+            async with page.served() as address:
+                print(f"The darkroom is at {address}\n{ways}\nCtrl-C ends it.", flush=True)
+                if _has_desktop():
+                    webbrowser.open(address)
+                await live.run()
+
+
+def _has_desktop() -> bool:
+    """A person at a screen of this computer has called, not a program, nor somebody from afar."""
+    if not sys.stdout.isatty() or "SSH_CONNECTION" in os.environ:
+        return False
+    return sys.platform in ("darwin", "win32") or bool(
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    )

@@ -1,0 +1,322 @@
+// The sheet under the lamp, and what the hand holds in the light. The pointer's tool is drawn at once; where its
+// shadow falls on the paper is worked out by the session, from the same figures.
+
+import { chips } from "./chips.js";
+import { listen, send, state } from "./net.js";
+import { picture, red } from "./tone.js";
+
+const WIDTH = 1000, HEIGHT = 800;
+const INK = "#ff4020", SOFT = "#dc3a1e";
+const EDGE = 24, CONTACT = 3; // widths of soft edges, in pixels: as the session has them
+const TOOLS = [
+  ["none", "Nothing"], ["disc", "Disc on a wire"], ["hole", "Card with a hole"],
+  ["card", "Straight card"], ["cover", "Cover card"],
+];
+const HELP = {
+  none: "Take a card to shade the paper while the light is on.",
+  disc: "Shades what is under it. Move the pointer over the sheet; the wheel changes its size. Off the sheet it shades nothing.",
+  hole: "Lets light through the hole alone: off the sheet it covers all. The wheel changes the hole's size.",
+  card: "Covers all on one side of its edge. The wheel turns it.",
+  cover: "Lies on the paper and covers all on its left. Drag it from patch to patch. The wheel turns it.",
+};
+const FIRST = { disc: [0.2, 90], hole: [0.24, 90], card: [0.2, 90], cover: [0.2, 180], none: [0.2, 0] };
+const canvas = document.getElementById("easel");
+const context = canvas.getContext("2d");
+const size = document.getElementById("size");
+const angle = document.getElementById("angle");
+const tool = { shape: "none", x: 0.5, y: 0.5, size: 0.2, angle: 0 };
+const kept = {}; // each tool's own size and angle, from when it was last in the hand
+let film = null;
+let sent = 0;
+let unsent = false;
+let stale = true;
+let drawing = null; // the outline of an area being drawn: {name, points, at}
+
+export const sheetIsLit = () => Boolean(state.box?.lit && state.light > 0);
+
+// --- the tool
+
+const showTools = chips(document.getElementById("tools"), (shape) => hold(shape));
+
+export function takeTool(number) {
+  hold(TOOLS[number][0]);
+}
+
+function hold(shape) {
+  kept[tool.shape] = [tool.size, tool.angle];
+  [tool.size, tool.angle] = kept[shape] || FIRST[shape];
+  tool.shape = shape;
+  if (shape === "cover") tool.x = 0;
+  moved();
+}
+
+export function moveTool(dx, dy) {
+  place(tool.x + dx * 0.02, tool.y + dy * 0.025);
+}
+
+export function resizeTool(steps) {
+  tool.size = Math.min(0.8, Math.max(0.04, tool.size * 1.12 ** steps));
+  moved();
+}
+
+export function turnTool(steps) {
+  tool.angle = (tool.angle + steps * 5 + 360) % 360;
+  moved();
+}
+
+function place(x, y) {
+  tool.x = Math.min(1.6, Math.max(-0.6, x));
+  tool.y = Math.min(1.6, Math.max(-0.6, y));
+  moved();
+}
+
+function moved() {
+  unsent = stale = true;
+  showHand();
+}
+
+function showHand() {
+  showTools(TOOLS, tool.shape);
+  const round = tool.shape === "disc" || tool.shape === "hole";
+  document.getElementById("size-label").hidden = !round;
+  document.getElementById("angle-label").hidden = tool.shape === "none" || tool.shape === "hole";
+  size.value = Math.round(tool.size * 100);
+  angle.value = ((tool.angle + 180) % 360) - 180;
+  document.getElementById("easel-help").textContent = HELP[tool.shape];
+}
+
+size.addEventListener("input", () => {
+  tool.size = size.value / 100;
+  moved();
+});
+angle.addEventListener("input", () => {
+  tool.angle = (Number(angle.value) + 360) % 360;
+  moved();
+});
+
+// --- the pointer
+
+function at(event) {
+  const box = canvas.getBoundingClientRect();
+  return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
+}
+
+// A mouse carries the tool wherever it goes, so that it can leave the light; the cover card stays where it was put.
+window.addEventListener("pointermove", (event) => {
+  if (drawing) {
+    drawing.at = at(event);
+    stale = true;
+  } else if (event.pointerType === "mouse" && !["none", "cover"].includes(tool.shape)) {
+    place(...at(event));
+  }
+});
+canvas.addEventListener("pointerdown", (event) => {
+  canvas.setPointerCapture(event.pointerId);
+  if (drawing) drawing.points.push(at(event));
+  else if (tool.shape !== "none") place(...at(event));
+  stale = true;
+});
+canvas.addEventListener("pointermove", (event) => {
+  if (!drawing && tool.shape !== "none" && event.buttons) place(...at(event));
+});
+// A finger that is lifted takes the tool out of the light with it.
+canvas.addEventListener("pointerup", (event) => {
+  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(tool.shape)) place(-0.6, -0.6);
+});
+canvas.addEventListener("wheel", (event) => {
+  if (tool.shape === "none") return;
+  event.preventDefault();
+  const steps = -Math.sign(event.deltaY || event.deltaX);
+  if (event.shiftKey || tool.shape === "card" || tool.shape === "cover") turnTool(steps);
+  else resizeTool(steps);
+}, { passive: false });
+
+// --- outlines of areas, drawn by hand
+
+export function drawOutline(name) {
+  drawing = { name, points: [], at: [0.5, 0.5] };
+  canvas.focus();
+  canvas.scrollIntoView({ block: "center" });
+  stale = true;
+}
+
+/** A key while an outline is drawn: arrows move, Enter sets a point, Escape gives up. False: the key is not for this. */
+export function outlineKey(key, fine) {
+  if (!drawing) return false;
+  const step = fine ? 0.005 : 0.02;
+  const moves = { arrowup: [0, -step], arrowdown: [0, step], arrowleft: [-step, 0], arrowright: [step, 0] };
+  if (moves[key]) drawing.at = [drawing.at[0] + moves[key][0], drawing.at[1] + moves[key][1]];
+  else if (key === "enter") drawing.points.push([...drawing.at]);
+  else if (key === " ") finishOutline();
+  else if (key === "escape") drawing = null;
+  else return false;
+  stale = true;
+  return true;
+}
+
+function finishOutline() {
+  if (drawing.points.length > 2) send({ do: "area", name: drawing.name, points: drawing.points });
+  drawing = null;
+  stale = true;
+}
+canvas.addEventListener("dblclick", () => drawing && finishOutline());
+
+// --- drawing
+
+function shade(stops) {
+  const gradient = stops.gradient;
+  for (let step = 0; step <= 8; step++) {
+    const t = step / 8;
+    const soft = t * t * (3 - 2 * t);
+    gradient.addColorStop(t, `rgba(3,0,0,${stops.falling ? 1 - soft : soft})`);
+  }
+  return gradient;
+}
+
+function drawTool(lit) {
+  const x = tool.x * WIDTH, y = tool.y * HEIGHT, radius = (tool.size * WIDTH) / 2;
+  const turn = (tool.angle * Math.PI) / 180;
+  const inner = Math.max(0, radius - EDGE / 2);
+  context.save();
+  context.lineWidth = 2;
+  context.strokeStyle = SOFT;
+  if (tool.shape === "disc") {
+    context.fillStyle = shade({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2), falling: true });
+    context.fillRect(x - radius - EDGE, y - radius - EDGE, 2 * (radius + EDGE), 2 * (radius + EDGE));
+    context.translate(x, y);
+    context.rotate(turn);
+    context.strokeStyle = lit ? "rgba(3,0,0,.5)" : SOFT;
+    context.beginPath();
+    context.moveTo(radius, 0);
+    context.lineTo(2 * WIDTH, 0);
+    context.stroke();
+    context.strokeStyle = SOFT;
+    context.beginPath();
+    context.arc(0, 0, inner, 0, 2 * Math.PI);
+    context.stroke();
+  } else if (tool.shape === "hole") {
+    context.fillStyle = shade({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2) });
+    context.fillRect(0, 0, WIDTH, HEIGHT);
+    context.beginPath();
+    context.arc(x, y, radius, 0, 2 * Math.PI);
+    context.stroke();
+  } else if (tool.shape !== "none") {
+    const edge = tool.shape === "cover" ? CONTACT : EDGE;
+    context.translate(x, y);
+    context.rotate(turn);
+    context.fillStyle = shade({ gradient: context.createLinearGradient(-edge / 2, 0, edge / 2, 0) });
+    context.fillRect(-edge / 2, -2 * WIDTH, 3 * WIDTH, 4 * WIDTH);
+    context.beginPath();
+    context.moveTo(edge / 2, -2 * WIDTH);
+    context.lineTo(edge / 2, 2 * WIDTH);
+    context.stroke();
+  }
+  context.restore();
+}
+
+function trace(points, closed) {
+  context.beginPath();
+  points.forEach(([x, y], index) => context[index ? "lineTo" : "moveTo"](x * WIDTH, y * HEIGHT));
+  if (closed) context.closePath();
+}
+
+function drawOutlines(lit) {
+  const now = state.shaded || [];
+  context.save();
+  context.font = "600 22px system-ui, sans-serif";
+  context.textAlign = "center";
+  context.lineJoin = "round";
+  for (const [name, points] of Object.entries(state.areas || {})) {
+    if (!points || points.length < 3) continue;
+    const wanted = now.includes(name) || (state.box.stage?.kind === "burn" && state.box.stage.area === name);
+    if (lit && !wanted) continue;
+    context.strokeStyle = context.fillStyle = wanted ? INK : "#a02813";
+    context.lineWidth = wanted ? 3 : 1.5;
+    context.setLineDash(wanted ? [14, 8] : [5, 7]);
+    trace(points, true);
+    if (lit) {
+      // On a bright ground the dashes are dark, with a bright line under them.
+      context.setLineDash([]);
+      context.strokeStyle = INK;
+      context.stroke();
+      context.setLineDash([14, 8]);
+      context.strokeStyle = "#080000";
+    }
+    context.stroke();
+    if (lit) continue;
+    const xs = points.map(([x]) => x), ys = points.map(([, y]) => y);
+    const middle = ((Math.min(...xs) + Math.max(...xs)) / 2) * WIDTH;
+    context.fillText(name, middle, ((Math.min(...ys) + Math.max(...ys)) / 2) * HEIGHT + 7);
+  }
+  if (drawing) {
+    context.setLineDash([]);
+    context.strokeStyle = context.fillStyle = INK;
+    context.lineWidth = 2;
+    trace([...drawing.points, drawing.at], false);
+    context.stroke();
+    for (const [x, y] of [...drawing.points, drawing.at]) context.fillRect(x * WIDTH - 4, y * HEIGHT - 4, 8, 8);
+  }
+  context.restore();
+}
+
+function draw() {
+  stale = false;
+  if (!state.box) return;
+  const lit = state.light > 0.002;
+  context.globalAlpha = 1;
+  context.fillStyle = "#030000";
+  context.fillRect(0, 0, WIDTH, HEIGHT);
+  if (state.sheet.in && state.box.safelight) {
+    context.fillStyle = "#2a0803";
+    context.fillRect(0, 0, WIDTH, HEIGHT);
+  }
+  // While an outline is drawn the negative is shown as if on a light table.
+  const light = drawing ? 0.35 : state.light;
+  if (film && (lit || drawing)) {
+    context.globalAlpha = Math.min(1, light) ** (1 / 2.2);
+    context.drawImage(film, 0, 0, WIDTH, HEIGHT);
+    context.globalAlpha = 1;
+  }
+  if (!state.sheet.in && !lit) {
+    context.strokeStyle = "#5c170b";
+    context.lineWidth = 2;
+    context.setLineDash([10, 10]);
+    context.strokeRect(30, 30, WIDTH - 60, HEIGHT - 60);
+    context.setLineDash([]);
+  }
+  drawTool(lit);
+  drawOutlines(lit);
+}
+
+function frame(at) {
+  if (unsent && at - sent >= 8) {
+    unsent = false;
+    sent = at;
+    send({ do: "tool", ...tool });
+  }
+  if (stale) draw();
+  requestAnimationFrame(frame);
+}
+requestAnimationFrame(frame);
+
+let shown = 0;
+listen((news, changed) => {
+  if (news.state) stale = true;
+  if (changed.has("pictures") && state.pictures.negative !== shown) {
+    const number = (shown = state.pictures.negative);
+    picture("negative", number, red).then((canvas) => {
+      if (number !== shown) return;
+      film = canvas;
+      stale = true;
+    }, (error) => document.dispatchEvent(new CustomEvent("refused", { detail: error.message })));
+  }
+  // Another window holds the tool: follow it, unless this one has just moved it.
+  if (changed.has("tool") && performance.now() - sent > 400) {
+    Object.assign(tool, state.tool);
+    showHand();
+  }
+  if (changed.has("box") || changed.has("sheet") || changed.has("note")) {
+    const note = !state.sheet.in && !sheetIsLit() ? "No sheet in the easel" : "";
+    document.getElementById("board-note").textContent = note;
+  }
+});

@@ -1,0 +1,82 @@
+// Puts the page together: messages, the clock, and keys that work wherever one is on the page.
+
+import "./easel.js";
+import "./room.js";
+import "./sound.js";
+import "./timeline.js";
+import { askedFilter, develop, freshSheet } from "./room.js";
+import { moveTool, resizeTool, takeTool, turnTool, outlineKey } from "./easel.js";
+import { connect, listen, nowMs, state } from "./net.js";
+import { press, release, turn } from "./panel.js";
+
+const notice = document.getElementById("notice");
+const clock = document.getElementById("clock");
+let fades = 0;
+
+function tell(line, stays = false) {
+  clearTimeout(fades);
+  notice.textContent = line;
+  notice.hidden = !line;
+  if (line && !stays) fades = setTimeout(() => (notice.hidden = true), 6000);
+}
+
+listen((news) => {
+  if (news.hello) tell("");
+  if (news.refused) tell(news.refused);
+  if (news.lost) tell("The session does not answer. If it has ended, close this page and start lampblack sim again.", true);
+  document.documentElement.dataset.connected = news.lost ? "no" : "yes";
+});
+document.addEventListener("refused", ({ detail }) => tell(detail));
+
+function showClock() {
+  const tenths = Math.floor(nowMs() / 100);
+  const text = `${Math.floor(tenths / 600)}:${String(Math.floor(tenths / 10) % 60).padStart(2, "0")}${state.box?.lit ? `.${tenths % 10}` : ""}`;
+  if (clock.textContent !== text) clock.textContent = text;
+}
+setInterval(showClock, 100);
+
+// --- keys
+
+const HELD = { e: "expose", " ": "expose", l: "lamp", b: "back", escape: "back", p: "pedal", enter: "press" };
+const TURNS = { arrowup: -1, arrowdown: 1, arrowleft: -1, arrowright: 1 };
+const MOVES = { arrowup: [0, -1], arrowdown: [0, 1], arrowleft: [-1, 0], arrowright: [1, 0] };
+const NATIVE = new Set([" ", "enter", ...Object.keys(TURNS)]);
+
+/** What has the focus wants this key for itself. */
+function isTaken(key) {
+  const focus = document.activeElement;
+  if (!NATIVE.has(key) || !focus) return false;
+  if (key === "enter" || key === " ") return focus.matches("button, a, input");
+  return focus.matches("input");
+}
+
+document.addEventListener("keydown", (event) => {
+  const key = event.key.toLowerCase();
+  if (event.ctrlKey || event.altKey || event.metaKey || isTaken(key)) return;
+  if (outlineKey(key, event.shiftKey)) event.preventDefault();
+  else if (event.shiftKey && MOVES[key]) moveTool(...MOVES[key]);
+  else if (TURNS[key]) turn(TURNS[key]);
+  else if (HELD[key]) event.repeat || press(HELD[key]);
+  else if (key === "+" || key === "=") resizeTool(1);
+  else if (key === "-") resizeTool(-1);
+  else if (key === ".") turnTool(1);
+  else if (key === ",") turnTool(-1);
+  else if (event.repeat) return;
+  else if (/^[0-4]$/.test(key)) takeTool(Number(key));
+  else if (key === "f") askedFilter();
+  else if (key === "n") freshSheet();
+  else if (key === "d") develop(false);
+  else return;
+  event.preventDefault();
+});
+document.addEventListener("keyup", (event) => {
+  const key = event.key.toLowerCase();
+  if (HELD[key]) release(HELD[key]);
+});
+// After a click the keys belong to the box again; who goes by keyboard keeps the focus.
+document.addEventListener("pointerup", () => setTimeout(() => {
+  const focus = document.activeElement;
+  if (focus && focus !== document.body && !focus.matches("#easel")) focus.blur();
+}));
+
+connect();

@@ -1,0 +1,41 @@
+// The connection to the session. What the session tells is merged into `state`; what a person does is sent.
+// Nothing is decided here: a window shows, and passes on.
+
+export const state = {};
+const listeners = [];
+let socket = null;
+let told = 0; // performance.now() when now_ms was true
+
+export function listen(call) {
+  listeners.push(call);
+}
+
+export function send(message) {
+  if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message));
+}
+
+/** The session's clock now, in ms: told with every message, counted on in between. */
+export function nowMs() {
+  return state.now_ms === undefined ? 0 : state.now_ms + (performance.now() - told) * state.pace;
+}
+
+function tell(news) {
+  const changed = new Set(Object.keys(news.state || {}));
+  for (const call of listeners) call(news, changed);
+}
+
+export function connect() {
+  socket = new WebSocket(`ws://${location.host}${location.pathname}live`);
+  socket.onmessage = ({ data }) => {
+    const news = JSON.parse(data);
+    if (news.hello) for (const key of Object.keys(state)) delete state[key];
+    Object.assign(state, news.state);
+    if (news.state) told = performance.now();
+    tell(news);
+  };
+  socket.onclose = () => {
+    state.pace = 0;
+    tell({ lost: true });
+    setTimeout(connect, 700);
+  };
+}

@@ -1,0 +1,168 @@
+// The box's front: its display from the core's own bytes, its keys and its dial.
+
+import { listen, send, state } from "./net.js";
+
+const WIDTH = 128, HEIGHT = 64, INK = [255, 64, 32], GROUND = [8, 0, 0];
+const DEGREES_PER_DETENT = 15, WHEEL_PER_DETENT = 60;
+const canvas = document.getElementById("frame");
+const face = document.getElementById("dial-face");
+const dial = document.getElementById("dial");
+const lamp = document.getElementById("lamp");
+const safelight = document.getElementById("safelight");
+
+// --- the display
+
+function draw(frame) {
+  const bytes = Uint8Array.from(atob(frame), (letter) => letter.charCodeAt(0));
+  const context = canvas.getContext("2d");
+  const image = context.createImageData(WIDTH, HEIGHT);
+  for (let y = 0; y < HEIGHT; y++) {
+    for (let x = 0; x < WIDTH; x++) {
+      const lit = (bytes[(y >> 3) * WIDTH + x] >> (y & 7)) & 1;
+      image.data.set([...(lit ? INK : GROUND), 255], 4 * (y * WIDTH + x));
+    }
+  }
+  context.putImageData(image, 0, 0);
+}
+
+/** A pixel of the display is a whole number of the screen's, so that all look alike. */
+function fit() {
+  const ratio = window.devicePixelRatio;
+  const scale = Math.max(1, Math.floor((canvas.parentElement.clientWidth * ratio) / WIDTH)) / ratio;
+  canvas.style.width = `${WIDTH * scale}px`;
+  canvas.style.height = `${HEIGHT * scale}px`;
+}
+new ResizeObserver(fit).observe(canvas.parentElement);
+
+// --- keys: press and release are told apart
+
+const down = new Set();
+
+export function press(name) {
+  if (down.has(name)) return;
+  down.add(name);
+  send({ do: "key", name, down: true });
+  for (const button of buttons(name)) button.classList.add("down");
+}
+
+export function release(name) {
+  if (!down.delete(name)) return;
+  send({ do: "key", name, down: false });
+  for (const button of buttons(name)) button.classList.remove("down");
+}
+
+function buttons(name) {
+  return document.querySelectorAll(`[data-key="${name}"]`);
+}
+
+for (const button of document.querySelectorAll("[data-key]")) {
+  const name = button.dataset.key;
+  const isKey = ({ key }) => key === " " || key === "Enter";
+  button.addEventListener("pointerdown", (event) => {
+    if (event.button === 0) press(name);
+  });
+  for (const kind of ["pointerup", "pointercancel", "pointerleave"]) button.addEventListener(kind, () => release(name));
+  button.addEventListener("keydown", (event) => {
+    if (!isKey(event) || event.shiftKey) return;
+    event.preventDefault();
+    event.stopPropagation();
+    if (!event.repeat) press(name);
+  });
+  button.addEventListener("keyup", (event) => {
+    if (!isKey(event)) return;
+    event.preventDefault();
+    release(name);
+  });
+  // A click without a pointer or a key comes from a screen reader or a switch.
+  button.addEventListener("click", (event) => {
+    if (event.detail === 0) {
+      press(name);
+      release(name);
+    }
+  });
+  button.addEventListener("contextmenu", (event) => event.preventDefault());
+}
+window.addEventListener("blur", () => [...down].forEach(release));
+
+// --- the dial
+
+let turned = 0;
+
+export function turn(detents) {
+  turned += detents;
+  face.style.transform = `rotate(${turned * DEGREES_PER_DETENT}deg)`;
+  dial.setAttribute("aria-valuenow", turned);
+  send({ do: "dial", detents });
+}
+
+let wheel = 0;
+dial.addEventListener("wheel", (event) => {
+  event.preventDefault();
+  wheel += event.deltaMode ? Math.sign(event.deltaY) * WHEEL_PER_DETENT : event.deltaY;
+  const detents = Math.trunc(wheel / WHEEL_PER_DETENT);
+  if (detents) turn(detents);
+  wheel -= detents * WHEEL_PER_DETENT;
+}, { passive: false });
+
+let held = null;
+
+function angleOf(event) {
+  const box = dial.getBoundingClientRect();
+  return (Math.atan2(event.clientY - box.top - box.height / 2, event.clientX - box.left - box.width / 2) * 180) / Math.PI;
+}
+
+dial.addEventListener("pointerdown", (event) => {
+  dial.setPointerCapture(event.pointerId);
+  held = { angle: angleOf(event), rest: 0, moved: false };
+});
+dial.addEventListener("pointermove", (event) => {
+  if (!held) return;
+  const angle = angleOf(event);
+  held.rest += ((angle - held.angle + 540) % 360) - 180;
+  held.angle = angle;
+  const detents = Math.trunc(held.rest / DEGREES_PER_DETENT);
+  if (detents) {
+    held.rest -= detents * DEGREES_PER_DETENT;
+    held.moved = true;
+    turn(detents);
+  }
+});
+dial.addEventListener("pointerup", () => {
+  if (held && !held.moved) {
+    press("press");
+    release("press");
+  }
+  held = null;
+});
+dial.addEventListener("pointercancel", () => (held = null));
+document.getElementById("turn-left").addEventListener("click", () => turn(-1));
+document.getElementById("turn-right").addEventListener("click", () => turn(1));
+
+// --- what is told
+
+function show(light, text, on) {
+  light.textContent = text;
+  light.classList.toggle("on", on);
+}
+
+listen((news, changed) => {
+  if (news.frame) draw(news.frame);
+  if (changed.has("box")) {
+    document.documentElement.dataset.lamp = state.box.lit ? "lit" : "dark";
+    document.documentElement.dataset.safelight = state.box.safelight ? "on" : "off";
+    document.documentElement.dataset.box = state.box.state;
+    show(lamp, state.box.lit ? "Lamp lit" : "Lamp dark", state.box.lit);
+    show(safelight, state.box.safelight ? "Safelight on" : "Safelight off", state.box.safelight);
+  }
+  if (changed.has("says")) {
+    for (const [control, text] of Object.entries(state.says)) {
+      const place = document.getElementById(`${control}-does`);
+      if (place) place.textContent = text;
+    }
+  }
+  if (changed.has("message") || changed.has("says")) {
+    const says = document.getElementById("says");
+    const text = state.message || (state.says.expose ? `EXPOSE: ${state.says.expose}` : "");
+    if (says.textContent !== text) says.textContent = text;
+  }
+});

@@ -1,0 +1,224 @@
+// The darkroom round the box: filter, paper, lamp, negative, practice, and what became of the last sheet.
+
+import { chips } from "./chips.js";
+import { drawOutline, sheetIsLit } from "./easel.js";
+import { listen, send, state } from "./net.js";
+import { map, picture, red } from "./tone.js";
+
+const byId = (id) => document.getElementById(id);
+const refuse = (line) => document.dispatchEvent(new CustomEvent("refused", { detail: line }));
+const filterName = (name) => (name ? `Filter ${name}` : "No filter");
+
+function element(tag, text, more = {}) {
+  return Object.assign(document.createElement(tag), { textContent: text }, more);
+}
+
+const showFilters = chips(byId("filters"), (filter) => send({ do: "fit", filter }));
+const showPapers = chips(byId("papers"), (name) => send({ do: "paper", name }));
+const showLamps = chips(byId("lamps"), (name) => send({ do: "lamp", name }));
+const showNegatives = chips(byId("negatives"), (name) => send({ do: "negative", name }));
+const showPaces = chips(byId("paces"), (speed) => send({ do: "pace", speed }));
+const showViews = chips(byId("views"), (name) => look(name));
+
+// --- what a person does
+
+export function askedFilter() {
+  if (state.asks !== null) send({ do: "fit", filter: state.asks });
+}
+export function freshSheet() {
+  send({ do: "sheet" });
+}
+export function develop(dry) {
+  send({ do: "develop", dry });
+}
+
+byId("fit-asked").addEventListener("click", askedFilter);
+byId("new-sheet").addEventListener("click", freshSheet);
+byId("develop").addEventListener("click", () => develop(false));
+byId("develop-dry").addEventListener("click", () => develop(true));
+byId("unplug").addEventListener("click", () => send({ do: "unplug" }));
+for (const button of document.querySelectorAll("[data-step]")) {
+  button.addEventListener("click", () => send({ do: "step", ms: Number(button.dataset.step) }));
+}
+
+// --- a picture of one's own
+
+async function use(file) {
+  const film = byId("own-film").checked ? "negative" : "picture";
+  const answer = await fetch(`negative?film=${film}&name=${encodeURIComponent(file.name)}`, { method: "POST", body: file });
+  if (!answer.ok) refuse((await answer.text()).trim());
+}
+
+byId("own").addEventListener("click", () => byId("own-file").click());
+byId("own-file").addEventListener("change", ({ target }) => {
+  if (target.files.length) use(target.files[0]);
+  target.value = "";
+});
+let over = 0;
+const carriesFile = (event) => event.dataTransfer && [...event.dataTransfer.types].includes("Files");
+document.addEventListener("dragover", (event) => {
+  if (!carriesFile(event)) return;
+  event.preventDefault();
+  byId("drop").hidden = false;
+  clearTimeout(over);
+  over = setTimeout(() => (byId("drop").hidden = true), 300);
+});
+document.addEventListener("drop", (event) => {
+  if (!carriesFile(event)) return;
+  event.preventDefault();
+  byId("drop").hidden = true;
+  if (event.dataTransfer.files.length) use(event.dataTransfer.files[0]);
+});
+
+// --- the easel or the last print
+
+let view = "easel";
+
+function look(name) {
+  view = name;
+  byId("easel-view").hidden = name !== "easel";
+  byId("print-view").hidden = name !== "print";
+  showViews(state.pictures?.print ? [["easel", "Sheet"], ["print", "Last print"]] : [["easel", "Sheet"]], view);
+  byId("views").hidden = !state.pictures?.print;
+}
+
+const drawn = { print: 0, map: 0 };
+
+async function drawPicture(kind, colour) {
+  const number = state.pictures[kind];
+  if (!number || drawn[kind] === number) return;
+  drawn[kind] = number;
+  try {
+    const made = await picture(kind, number, colour);
+    if (drawn[kind] === number) byId(kind).getContext("2d").drawImage(made, 0, 0, 1000, 800);
+    if (kind === "print") nameThePatches();
+  } catch (error) {
+    refuse(error.message);
+  }
+}
+
+/** A strip's patches lie side by side, the first one on the left: their times are written on them. */
+function nameThePatches() {
+  const patches = state.result?.patches || [];
+  const context = byId("print").getContext("2d");
+  const wide = 1000 / patches.length;
+  context.font = "600 26px system-ui, sans-serif";
+  context.textAlign = "center";
+  for (const { patch, seconds } of patches) {
+    const left = (patch - 1) * wide;
+    context.fillStyle = "#080000";
+    context.fillRect(left, 740, wide, 60);
+    context.fillRect(left - 1, 0, 2, 800);
+    context.fillStyle = "#ff4020";
+    context.fillText(`${seconds.toFixed(2)}`, left + wide / 2, 780, wide - 8);
+  }
+}
+
+const stops = (value) => (value === null ? "" : `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(2)}`);
+
+function showResult() {
+  const place = byId("result");
+  const result = state.result;
+  place.replaceChildren();
+  if (!result) return;
+  if (result.worst_stops !== null) {
+    const best = result.best_stops === null ? "" : ` Best so far: ${result.best_stops.toFixed(2)}.`;
+    place.append(element("p", `At most ${result.worst_stops.toFixed(2)} stop off.${best}`, { className: "verdict" }));
+  }
+  if (!result.rows.length) return;
+  const table = document.createElement("table");
+  table.createCaption().textContent = result.title;
+  const head = table.createTHead().insertRow();
+  for (const name of ["area", "filter", "planned s", "given s", "stops off", "density"]) {
+    head.append(element("th", name, { scope: "col" }));
+  }
+  const body = table.createTBody();
+  for (const row of result.rows) {
+    const line = body.insertRow();
+    const cells = [
+      row.area, row.filter || "none", (row.planned_ms / 1000).toFixed(2),
+      row.given_ms === null ? "" : (row.given_ms / 1000).toFixed(2), stops(row.error_stops),
+      row.density === null ? "" : row.density.toFixed(2),
+    ];
+    for (const text of cells) line.insertCell().textContent = text;
+  }
+  place.append(table);
+}
+
+// --- what is told
+
+function showSheet() {
+  const { sheet } = state;
+  const lit = sheet.lit_ms ? `, ${(sheet.lit_ms / 1000).toFixed(1)} s of light so far` : ", no light yet";
+  byId("sheet-note").textContent = state.note || (sheet.in ? `Sheet ${sheet.number} is in the easel${lit}.` : "No sheet is in the easel.");
+  byId("new-sheet").disabled = sheet.in;
+  byId("develop").disabled = byId("develop-dry").disabled = !sheet.in || state.box.lit;
+}
+
+function showExercises() {
+  byId("exercises").replaceChildren(...state.exercises.map(([name, title, says]) => {
+    const item = document.createElement("li");
+    const button = element("button", "Set it up", { type: "button" });
+    button.setAttribute("aria-label", `Set up: ${title}`);
+    button.addEventListener("click", () => send({ do: "practice", name }));
+    item.classList.toggle("now", name === state.exercise);
+    item.append(element("h3", title), element("p", says), button);
+    return item;
+  }));
+}
+
+function showAreas() {
+  const missing = Object.entries(state.areas).filter(([, outline]) => !outline);
+  byId("areas").replaceChildren(...missing.map(([name]) => {
+    const line = element("p", "", { className: "area" });
+    const button = element("button", "Draw it", { type: "button" });
+    button.setAttribute("aria-label", `Draw where ${name} is`);
+    button.addEventListener("click", () => {
+      look("easel");
+      drawOutline(name);
+      byId("easel-help").textContent =
+        `Click round ${name} and double-click at the end. By keyboard: arrows move, Enter sets a point, Space ends, Escape gives up.`;
+    });
+    line.append(element("span", `Where is ${name}?`), button);
+    return line;
+  }));
+}
+
+listen((news, changed) => {
+  if (news.hello) {
+    byId("ways").replaceChildren(...news.hello.ways_in.map((way) => {
+      const item = document.createElement("li");
+      item.append(element("code", way));
+      return item;
+    }));
+  }
+  if (changed.has("filters") || changed.has("filter") || changed.has("asks") || news.refused) {
+    showFilters(state.filters.map((name) => [name, name || "none"]), state.filter, state.asks);
+    byId("asks").hidden = state.asks === null;
+    byId("asks").firstElementChild.textContent = `The box asks for ${state.asks ? `filter ${state.asks}` : "no filter"}.`;
+    byId("fit-asked").textContent = state.asks ? `Fit ${state.asks}` : "Take it out";
+  }
+  if (changed.has("paper") || news.refused) showPapers(state.papers.map((name) => [name, name]), state.paper);
+  if (changed.has("lamp") || news.refused) {
+    showLamps(state.lamps.map((name) => [name, name]), state.lamp);
+    byId("lag").textContent = `This lamp lags ${state.lag_ms} ms. Tell the box: Bench, Lamp lag.`;
+  }
+  if (changed.has("negative") || changed.has("negatives") || news.refused) showNegatives(state.negatives, state.negative);
+  if (changed.has("pace") && !news.lost) {
+    showPaces([[0, "Stopped"], [1, "Real time"], [10, "10 times"]], state.pace);
+    for (const button of document.querySelectorAll("[data-step]")) button.disabled = state.pace !== 0;
+  }
+  if (changed.has("sheet") || changed.has("note") || changed.has("box")) showSheet();
+  if (changed.has("exercises") || changed.has("exercise")) showExercises();
+  if (changed.has("areas")) showAreas();
+  if (changed.has("result")) showResult();
+  if (changed.has("pictures")) {
+    const isNew = state.pictures.print && state.pictures.print !== drawn.print;
+    byId("map-figure").hidden = !state.pictures.map;
+    drawPicture("print", red);
+    drawPicture("map", map);
+    if (news.hello) look("easel");
+    else if (isNew) look("print");
+  }
+  if (view === "print" && !changed.has("pictures") && ((changed.has("sheet") && state.sheet.in) || sheetIsLit())) look("easel");
+});

@@ -1,0 +1,122 @@
+// What lamp, safelight, stages and sounds did, as a strip that ends now.
+
+import { chips } from "./chips.js";
+import { listen, nowMs, state } from "./net.js";
+
+const canvas = document.getElementById("timeline");
+const calm = matchMedia("(prefers-reduced-motion: reduce)");
+const LANES = ["Stage", "Lamp", "Safelight", "Sounds"];
+const INK = "#ff4020", SOFT = "#dc3a1e", LINE = "#5c170b", DIM = "#7e1f10", GROUND = "#080000";
+const LEFT = 76, RIGHT = 14, TOP = 8;
+let rows = [];
+let span = 60;
+
+const showSpans = chips(document.getElementById("spans"), (value) => {
+  span = Number(value);
+  draw();
+});
+
+/** Stretches of one kind: [from, to or null, value]. */
+function stretches(kind) {
+  const found = [];
+  for (const [at, own, value] of rows) {
+    if (own !== kind && !(own === "reset" && kind !== "stage")) continue;
+    if (found.length && found.at(-1)[1] === null) found.at(-1)[1] = at;
+    if (own === kind && value) found.push([at, null, value]);
+  }
+  return found;
+}
+
+function draw() {
+  const ratio = window.devicePixelRatio;
+  const { clientWidth: width, clientHeight: height } = canvas;
+  if (!width) return;
+  if (canvas.width !== Math.round(width * ratio) || canvas.height !== Math.round(height * ratio)) {
+    canvas.width = Math.round(width * ratio);
+    canvas.height = Math.round(height * ratio);
+  }
+  const context = canvas.getContext("2d");
+  context.setTransform(ratio, 0, 0, ratio, 0, 0);
+  context.clearRect(0, 0, width, height);
+  const now = nowMs();
+  const shown = span ? span * 1000 : Math.max(10000, now);
+  const from = span ? Math.max(0, now - shown) : 0;
+  const x = (ms) => LEFT + ((ms - from) / shown) * (width - LEFT - RIGHT);
+  const lane = (height - TOP - 20) / LANES.length;
+  const y = (index) => TOP + index * lane;
+  context.font = "12px system-ui, sans-serif";
+  context.textBaseline = "middle";
+  context.fillStyle = SOFT;
+  LANES.forEach((name, index) => context.fillText(name, 12, y(index) + lane / 2));
+
+  // Seconds below, in steps of 1, 2 or 5 that leave room for their numbers
+  const room = (60 * shown) / (width - LEFT - RIGHT) / 1000;
+  const step = [1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600].find((seconds) => seconds >= room) || 7200;
+  for (let s = Math.ceil(from / 1000 / step) * step; s * 1000 <= from + shown; s += step) {
+    context.fillStyle = LINE;
+    context.fillRect(Math.round(x(s * 1000)), TOP, 1, height - TOP - 20);
+    context.fillStyle = SOFT;
+    context.textAlign = "center";
+    context.fillText(`${s} s`, x(s * 1000), height - 10);
+  }
+  context.textAlign = "left";
+
+  context.save();
+  context.beginPath();
+  context.rect(LEFT, 0, width - LEFT, height);
+  context.clip();
+  const bar = (index, [begin, end, value], fill, text) => {
+    const left = x(begin), wide = Math.max(1.5, x(end ?? now) - left);
+    if (left + wide < LEFT) return;
+    context.fillStyle = fill;
+    context.fillRect(left, y(index) + 3, wide, lane - 6);
+    if (!text) return;
+    context.strokeStyle = LINE;
+    context.strokeRect(left + 0.5, y(index) + 3.5, wide, lane - 7);
+    context.save();
+    context.beginPath();
+    context.rect(Math.max(left, LEFT), y(index), Math.min(wide, left + wide - LEFT) - 3, lane);
+    context.clip();
+    context.fillStyle = INK;
+    context.fillText(String(value), Math.max(left, LEFT) + 5, y(index) + lane / 2);
+    context.restore();
+  };
+  for (const one of stretches("stage")) bar(0, one, GROUND, true);
+  for (const one of stretches("lamp")) bar(1, one, INK, false);
+  for (const one of stretches("safelight")) bar(2, one, DIM, false);
+  let free = 0;
+  for (const [at, kind, name] of rows) {
+    if (kind !== "sound" || at < from) continue;
+    const left = x(at);
+    const small = name === "tick" || name === "pip";
+    const tall = name === "tick" ? 0.25 : name === "pip" ? 0.5 : 1;
+    context.fillStyle = small ? SOFT : INK;
+    context.fillRect(left, y(3) + 3 + (lane - 6) * (1 - tall), 1.5, (lane - 6) * tall);
+    if (!small && left >= free) {
+      context.fillText(name, left + 4, y(3) + lane / 2 - 2);
+      free = left + 8 + context.measureText(name).width;
+    }
+  }
+  context.restore();
+  context.fillStyle = INK;
+  context.fillRect(x(now), TOP - 4, 1, height - TOP - 16);
+}
+
+let drawn = 0;
+function tick(at) {
+  const each = calm.matches ? 1000 : state.box?.lit ? 100 : 250;
+  if (state.pace && at - drawn >= each) {
+    drawn = at;
+    draw();
+  }
+  requestAnimationFrame(tick);
+}
+
+listen((news, changed) => {
+  if (news.hello) rows = [];
+  if (news.events) rows.push(...news.events);
+  if (news.events || changed.has("pace") || (news.state && !state.pace)) draw();
+  if (news.hello) showSpans([[60, "Last minute"], [600, "10 minutes"], [0, "All"]], span);
+});
+new ResizeObserver(draw).observe(canvas);
+requestAnimationFrame(tick);

@@ -1,0 +1,44 @@
+// Grey pictures in the red of the page: nothing on it is brighter than the ink.
+
+const INK = [255, 64, 32], GROUND = [8, 0, 0];
+
+/** Fetch a grey picture of the session and give its canvas, with each grey put through `colour(grey, x, y)`. */
+export async function picture(kind, number, colour) {
+  const answer = await fetch(`picture/${kind}.png?${number}`);
+  if (!answer.ok) throw new Error(await answer.text());
+  const bitmap = await createImageBitmap(await answer.blob());
+  const canvas = document.createElement("canvas");
+  canvas.width = bitmap.width;
+  canvas.height = bitmap.height;
+  const context = canvas.getContext("2d", { willReadFrequently: true });
+  context.drawImage(bitmap, 0, 0);
+  const image = context.getImageData(0, 0, canvas.width, canvas.height);
+  colour(image);
+  context.putImageData(image, 0, 0);
+  return canvas;
+}
+
+const REDS = Array.from({ length: 256 }, (_, grey) =>
+  INK.map((full, channel) => Math.round(GROUND[channel] + ((full - GROUND[channel]) * grey) / 255)));
+
+export function red({ data }) {
+  for (let at = 0; at < data.length; at += 4) {
+    [data[at], data[at + 1], data[at + 2]] = REDS[data[at]];
+  }
+}
+
+// The light map: 128 is as planned, 127 steps are a stop. What is right is quiet; more light is a plain tone, less a
+// hatched one, so that no other colour is needed.
+const TWELFTH = 127 / 12, QUARTER = 127 / 4;
+const EVEN = [28, 5, 2], SOME = [126, 31, 16];
+
+export function map({ data, width }) {
+  for (let at = 0; at < data.length; at += 4) {
+    const off = data[at] - 128;
+    const size = Math.abs(off);
+    const pixel = at / 4;
+    const hatched = off < 0 && ((pixel % width) + Math.floor(pixel / width)) % 12 > 4;
+    const tone = size < TWELFTH || hatched ? EVEN : size < QUARTER ? SOME : INK;
+    [data[at], data[at + 1], data[at + 2]] = tone;
+  }
+}
