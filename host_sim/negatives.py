@@ -14,6 +14,7 @@ from functools import cache
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter, ImageOps
 
+from host_sim import scenes
 from host_sim.sheet import HEIGHT_PX, WIDTH_PX, Pixels
 
 Outline = list[tuple[float, float]]
@@ -61,21 +62,40 @@ NEGATIVES = {
 }
 
 
+SCENES = {"breakwater": scenes.breakwater, "pears": scenes.pears, "workroom": scenes.workroom}
+
+_FOG = np.float32(0.22)
+_PER_STOP = np.float32(0.175)
+"""Density of the film's base and fog, and how it grows with each stop of light: a contrast of 0.58; common
+practice, no source."""
+
+
 @cache
 def negative(name: str) -> Negative:
     """One of NEGATIVES. KeyError for any other."""
     title = NEGATIVES[name]
-    x = np.linspace(0, 1, WIDTH_PX, dtype=np.float32)[None, :]
-    y = np.linspace(0, 1, HEIGHT_PX, dtype=np.float32)[:, None]
     if name == "plain":
         return Negative(name, title, np.ones((HEIGHT_PX, WIDTH_PX), np.float32))
     if name == "step-wedge":
         step = np.arange(WIDTH_PX) * WEDGE_STEPS // WIDTH_PX
         row = (10.0 ** (-WEDGE_STEP_D * step)).astype(np.float32)
         return Negative(name, title, np.repeat(row[None, :], HEIGHT_PX, axis=0))
-    tone = 0.3 + 1.0 * (1 - y) + 0.1 * np.sin(9 * x)
-    sky: Outline = [(0, 0), (1, 0), (1, 0.4), (0, 0.4)]
-    return Negative(name, title, (10**-tone).astype(np.float32), {"sky": sky})
+    stops, outlines = SCENES[name]()
+    return Negative(name, title, _film(stops, seed=len(name)), outlines)
+
+
+def _film(stops: Pixels, seed: int) -> Pixels:
+    """What a film lets through that was exposed to a scene, given in stops from a middle grey."""
+    rng = np.random.default_rng(seed)
+    shape = stops.shape
+    y = np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
+    x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :] * np.float32(shape[1] / shape[0])
+    stops = stops - np.float32(0.28) * (x * x + y * y)
+    # A toe: the deepest shadows leave hardly a trace.
+    over_fog = _PER_STOP * np.log2(1 + 2 ** (stops + np.float32(4.2)))
+    grain = scenes.blur(rng.standard_normal(shape).astype(np.float32), 0.75)
+    density = _FOG + over_fog + grain * np.float32(0.04) * np.sqrt(np.maximum(over_fog, 0.05))
+    return (10 ** -np.maximum(density, 0)).astype(np.float32)
 
 
 def from_picture(data: bytes, name: str, is_negative: bool) -> Negative:

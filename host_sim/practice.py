@@ -42,30 +42,32 @@ def _pass(filter: str, base_ms: int, *marks: tuple[Any, ...]) -> dict[str, Any]:
 EXERCISES = {
     "one-dodge": Exercise(
         "One dodge",
-        "breakwater",
+        "pears",
         "vc-2019",
-        "Load it from the Shelf and press EXPOSE. Between the rising and the falling tone hold the disc over "
-        "the boat, and keep it moving a little.",
-        _card("one-dodge", "Practice: one dodge", [_pass("2", 16000, ("boat", -60))]),
+        "Load the card from the Shelf, fit filter 2 and press EXPOSE. From the rising tone to the falling "
+        "one hold the disc over the pears.",
+        _card("one-dodge", "Practice: one dodge", [_pass("2", 14000, ("pears", -40))]),
     ),
     "sky-burn": Exercise(
-        "A burn",
+        "A dodge and a burn",
         "breakwater",
         "vc-2019",
-        "Base first, then cover all but the sky with the straight card and give the burn.",
-        _card("sky-burn", "Practice: burn the sky", [_pass("2", 16000, ("boat", -40), ("sky", 80))]),
+        "Dodge the posts while the base is on, and keep the disc moving. For the burn cover all but the sky "
+        "with the straight card.",
+        _card("sky-burn", "Practice: dodge and burn", [_pass("2", 14000, ("posts", -30), ("sky", 80))]),
     ),
     "split-grade": Exercise(
         "Split grade",
         "workroom",
         "vc-2019",
-        "Two passes, two filters: fit 00 when the box asks, then 5.",
+        "Two passes: fit filter 00 first, and 5 when the box asks for it. Burn the window through 00 with "
+        "the hole. In the hard pass dodge the bench, then burn the ceiling.",
         _card(
             "split-grade",
             "Practice: split grade",
             [
-                _pass("00", 9000, ("window", 60)),
-                _pass("5", 14000, ("bench", -40), ("window", 40, "00")),
+                _pass("00", 7000, ("window", 120)),
+                _pass("5", 8000, ("bench", -40), ("ceiling", 60)),
             ],
             tied=True,
         ),

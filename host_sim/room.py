@@ -39,6 +39,7 @@ BASE_DENSITY = 0.05
 DISPLAY_GAMMA = 2.2
 NEVER_STOPS = 10.0
 """Errors are told as at most this many stops, either way: no light at all is off without end."""
+_FOGGING = "The viewing light falls on the sheet in the easel."
 OWN = "own"
 PATCH = "patch "
 
@@ -65,6 +66,7 @@ class Room(Watcher):
         self._plan: tuple[str, Plan] | None = None
         self._stages: list | None = None
         self._dry_down_pm = 0
+        self._counts = False
         self._tool = Tool()
         self._cast: Cast | None = None
         self._filter = ""
@@ -130,6 +132,7 @@ class Room(Watcher):
         self._filter = name
 
     def _do_paper(self, message: dict[str, Any]) -> None:
+        self._settle()
         if self._sheet and self._sheet.lit:
             raise RoomError("The paper stays: the sheet in the easel has had light. Develop it first.")
         self._use_paper(message.get("name"))
@@ -250,7 +253,8 @@ class Room(Watcher):
         self._sheet = Sheet(self._sheets, self._paper)
         self._plan = None
         self._stages = None
-        self.note = ""
+        self._counts = False
+        self.note = _FOGGING if self.session.lamp.lit else ""
 
     # --- light
 
@@ -268,17 +272,27 @@ class Room(Watcher):
                 self.note = "There is no sheet in the easel: this light falls on nothing."
             return
         if box.state != "exposing":
-            self.note = "The viewing light falls on the sheet in the easel."
+            self.note = _FOGGING
             return
         stage = box.stages[box.at]
         if self._plan is None:
             self._plan = plan_of_run(box)
             self._dry_down_pm = box.work.dry_down_pm
+            self._counts = self._is_exercise()
         elif self._stages is not box.stages and self._stages is not None:
             self.note = "This sheet had light of an earlier run."
         self._stages = box.stages
         if stage.kind == FRESH:
             self._patch = (int(stage.area), box.strip.patches)
+
+    def _is_exercise(self) -> bool:
+        """True where the run that begins is the exercise's own card on its own negative."""
+        exercise = EXERCISES.get(self._exercise)
+        if exercise is None or self.session.box.is_strip:
+            return False
+        return (
+            self.session.box.work.text() == encode(exercise.card) and self._negative.name == exercise.negative
+        )
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind == "safelight":
@@ -362,7 +376,7 @@ class Room(Watcher):
             ],
             "worst_stops": worst,
             "best_stops": self._keep_best(worst),
-            "exercise": self._exercise,
+            "exercise": self._exercise if self._counts else "",
         }
 
     def _masks(self, plan: Plan) -> dict[str, Any]:
@@ -395,7 +409,8 @@ class Room(Watcher):
         self._note_picture("map", _png((128 + 127 * np.clip(off, -1, 1)) / 255))
 
     def _keep_best(self, worst: float | None) -> float | None:
-        if not self._exercise or worst is None:
+        """The best run of the exercise so far, in stops; kept where the box's own records are."""
+        if not self._counts or worst is None:
             return None
         store = Store(self.session.disk, self.session.kit.crc32)
         try:
@@ -476,7 +491,7 @@ class Room(Watcher):
                 *([[OWN, self._own.title]] if self._own else []),
             ],
             "sheet": {"number": self._sheets, "in": self._sheet is not None, **self._sheet_light()},
-            "tool": vars(self._tool),
+            "tool": dict(vars(self._tool)),
             "pictures": {kind: self._number_of(kind) for kind in ("negative", "print", "map")},
             "areas": {name: self._outline(name) for name in self._area_names()},
             "result": self._result,

@@ -38,7 +38,7 @@ WIRE_SHADE = 0.12
 """Light that a wire, far thinner than the penumbra, takes away along its middle; no source."""
 WIRE_WIDTH = 0.014
 """Width of its shadow, in parts of the sheet's width."""
-_SLAB_PX = 32
+_SLAB_PX = 128
 """A slanting shadow is cut into strips of this width, so that their bounds stay near to its area."""
 
 
@@ -60,30 +60,23 @@ class Tool:
 
 
 class Cast(NamedTuple):
-    """How a tool changes the light: `parts` are places that do not overlap, each with what is added there, in
-    parts of the open light; elsewhere all of it arrives, or none where `dark`."""
+    """How a tool changes the light. All of the open light arrives, or none where `dark`; each of `parts` adds
+    a number, or one for each pixel, in parts of the open light."""
 
     dark: bool
-    parts: list[tuple[Box, Pixels]]
+    parts: list[tuple[Box, Pixels | float]]
 
 
 def cast_of(tool: Tool, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX) -> Cast:
     """The shadow of `tool` on a sheet of that size."""
-    x_px, y_px = tool.x * width_px, tool.y * height_px
-    edge_px = max(1.0, PENUMBRA * width_px)
-    if tool.shape in ("disc", "hole"):
-        radius_px = tool.size * width_px / 2
-        box = _clip(x_px, y_px, radius_px + edge_px / 2, width_px, height_px)
-        dx, dy = _grid(box, x_px, y_px)
-        inside = _soft((np.float32(radius_px) - np.hypot(dx, dy)) / np.float32(edge_px))
-        if tool.shape == "hole":
-            return Cast(True, [(box, inside)])
-        return Cast(False, list(_disc(tool, box, inside, width_px, height_px)))
-    if tool.shape == "card":
-        return Cast(False, list(_half_plane(x_px, y_px, tool.angle, edge_px, width_px, height_px)))
-    if tool.shape == "cover":
-        edge_px = max(1.0, CONTACT * width_px)
-        return Cast(False, list(_half_plane(x_px, y_px, tool.angle, edge_px, width_px, height_px)))
+    size = (height_px, width_px)
+    if tool.shape == "hole":
+        return Cast(True, [_round(tool, size)])
+    if tool.shape == "disc":
+        box, inside = _round(tool, size)
+        return Cast(False, [(box, -inside), *_wire(tool, size)])
+    if tool.shape in ("card", "cover"):
+        return Cast(False, list(_half_plane(tool, size)))
     return Cast(False, [])
 
 
@@ -93,80 +86,96 @@ def _soft(t: Pixels) -> Pixels:
     return t * t * (3 - 2 * t)
 
 
-def _clip(x: float, y: float, reach: float, width_px: int, height_px: int) -> Box:
-    """The pixels whose middle is within `reach` of a point, in x and in y."""
-    return (_span(y - reach, y + reach, height_px), _span(x - reach, x + reach, width_px))
-
-
 def _span(low: float, high: float, size: int) -> slice:
+    """The pixels of a row of `size` whose middles are in a range."""
     start = min(max(math.ceil(low - 0.5), 0), size)
     return slice(start, max(start, min(math.floor(high - 0.5) + 1, size)))
 
 
-def _grid(box: Box, x_px: float, y_px: float) -> tuple[Pixels, Pixels]:
-    """Distances of the pixels' middles from a point: a row of them in x, a column in y."""
+def _offsets(box: Box, x_px: float, y_px: float) -> tuple[Pixels, Pixels]:
+    """How far the pixels' middles are from a point: a row of them in x, a column in y."""
     rows, columns = box
     dx = np.arange(columns.start, columns.stop, dtype=np.float32) + np.float32(0.5 - x_px)
     dy = np.arange(rows.start, rows.stop, dtype=np.float32) + np.float32(0.5 - y_px)
     return dx[None, :], dy[:, None]
 
 
-def _disc(
-    tool: Tool, box: Box, inside: Pixels, width_px: int, height_px: int
-) -> Iterator[tuple[Box, Pixels]]:
-    """The disc with the wire's shadow inside its bounds, then the wire beyond them."""
+def _inside(tool: Tool, width_px: int, dx: Pixels, dy: Pixels) -> Pixels:
+    """1 behind the middle of a round tool, 0 clear of it."""
+    radius_px = np.float32(tool.size * width_px / 2)
+    return _soft((radius_px - np.sqrt(dx * dx + dy * dy)) / np.float32(PENUMBRA * width_px))
+
+
+def _round(tool: Tool, size: tuple[int, int]) -> tuple[Box, Pixels]:
+    height_px, width_px = size
+    x_px, y_px = tool.x * width_px, tool.y * height_px
+    reach_px = (tool.size + PENUMBRA) * width_px / 2
+    box = (
+        _span(y_px - reach_px, y_px + reach_px, height_px),
+        _span(x_px - reach_px, x_px + reach_px, width_px),
+    )
+    return box, _inside(tool, width_px, *_offsets(box, x_px, y_px))
+
+
+def _wire(tool: Tool, size: tuple[int, int]) -> Iterator[tuple[Box, Pixels]]:
+    """What a wire from the middle of a disc to beyond the sheet takes of the light that the disc leaves."""
+    height_px, width_px = size
     x_px, y_px = tool.x * width_px, tool.y * height_px
     cos, sin = math.cos(math.radians(tool.angle)), math.sin(math.radians(tool.angle))
-    wide_px = max(1.0, WIRE_WIDTH * width_px)
-
-    def wire(place: Box) -> Pixels:
-        dx, dy = _grid(place, x_px, y_px)
-        off = np.abs(dx * np.float32(sin) - dy * np.float32(cos)) / np.float32(wide_px)
-        along = dx * np.float32(cos) + dy * np.float32(sin)
-        shade = WIRE_SHADE * (1 - np.clip(off * 2, 0, 1) ** 2)
-        return np.where(along > 0, shade, 0).astype(np.float32)
-
-    yield box, (1 - inside) * (1 - wire(box)) - 1
-    # Beyond the disc: slabs across the wire's longer way, none of which reaches into the disc's bounds.
+    half_px = WIRE_WIDTH * width_px / 2
+    # In slabs across its longer way. `along` is that way, `across` the other.
     flat = abs(cos) >= abs(sin)
-    ahead = (cos if flat else sin) > 0
-    reach_px = tool.size * width_px / 2 + max(1.0, PENUMBRA * width_px) / 2
-    middle, size = (x_px, width_px) if flat else (y_px, height_px)
-    own = _span(middle - reach_px, middle + reach_px, size)
-    start, stop = (own.stop, size) if ahead else (0, own.start)
-    if own.start == own.stop:
-        # The disc is off the sheet on this axis: what it hides is all beyond one edge.
-        start, stop = (0, size) if (middle < 0) == ahead else (0, 0)
-    slope = sin / cos if flat else cos / sin
-    for low in range(start, stop, _SLAB_PX):
-        high = min(low + _SLAB_PX, stop)
-        a, b = (low - middle) * slope, (high - middle) * slope
-        other, other_size = (y_px, height_px) if flat else (x_px, width_px)
-        side = wide_px / 2 * math.hypot(1, slope)
-        across = _span(other + min(a, b) - side, other + max(a, b) + side, other_size)
-        place = (across, slice(low, high)) if flat else (slice(low, high), across)
-        if across.start < across.stop:
-            yield place, -wire(place)
+    slope, ahead = (sin / cos, cos > 0) if flat else (cos / sin, sin > 0)
+    along, along_size = (x_px, width_px) if flat else (y_px, height_px)
+    across, across_size = (y_px, height_px) if flat else (x_px, width_px)
+    way = _span(along, along_size, along_size) if ahead else _span(0, along, along_size)
+    side = half_px * math.hypot(1, slope)
+    for low in range(way.start, way.stop, _SLAB_PX):
+        slab = slice(low, min(low + _SLAB_PX, way.stop))
+        ends = [across + (end - along) * slope for end in (slab.start, slab.stop)]
+        strip = _span(min(ends) - side, max(ends) + side, across_size)
+        box = (strip, slab) if flat else (slab, strip)
+        if strip.start < strip.stop:
+            dx, dy = _offsets(box, x_px, y_px)
+            off = (dx * np.float32(sin) - dy * np.float32(cos)) / np.float32(half_px)
+            shade = np.float32(WIRE_SHADE) * np.maximum(1 - off * off, 0)
+            yield box, shade * (_inside(tool, width_px, dx, dy) - 1)
 
 
-def _half_plane(
-    x_px: float, y_px: float, angle: float, edge_px: float, width_px: int, height_px: int
-) -> Iterator[tuple[Box, Pixels]]:
-    """All that lies beyond a straight edge through a point, on the side of `angle`, in slabs of rows."""
-    cos, sin = math.cos(math.radians(angle)), math.sin(math.radians(angle))
+def _half_plane(tool: Tool, size: tuple[int, int]) -> Iterator[tuple[Box, Pixels | float]]:
+    """All that lies beyond a straight edge, on the side of its angle: slabs of rows, each in its soft part and
+    the part that is dark altogether."""
+    height_px, width_px = size
+    x_px, y_px = tool.x * width_px, tool.y * height_px
+    cos, sin = math.cos(math.radians(tool.angle)), math.sin(math.radians(tool.angle))
+    edge_px = (CONTACT if tool.shape == "cover" else PENUMBRA) * width_px
     for low in range(0, height_px, _SLAB_PX):
         rows = slice(low, min(low + _SLAB_PX, height_px))
-        columns = slice(0, width_px)
-        if abs(cos) > 1e-9:
-            # Where (x - x_px) cos + (y - y_px) sin is -edge / 2, at the slab's first and last row.
-            starts = [x_px + (-edge_px / 2 - (y - y_px) * sin) / cos for y in (rows.start, rows.stop)]
-            low_px, high_px = (min(starts), width_px) if cos > 0 else (0, max(starts))
-            columns = _span(low_px, high_px, width_px)
-        place = (rows, columns)
-        dx, dy = _grid(place, x_px, y_px)
-        depth = dx * np.float32(cos) + dy * np.float32(sin)
-        if depth.size and depth.max() > -edge_px / 2:
-            yield place, -_soft(depth / np.float32(edge_px))
+        # How far behind the edge a pixel is: (x - x_px) cos + (y - y_px) sin. Its second term in this slab:
+        least, most = sorted((y + 0.5 - y_px) * sin for y in (rows.start, rows.stop - 1))
+        if abs(cos) > 1e-6:
+            begins, full = x_px + (-edge_px / 2 - most) / cos, x_px + (edge_px / 2 - least) / cos
+        else:
+            begins = -math.inf if most > -edge_px / 2 else math.inf
+            full = -math.inf if least > edge_px / 2 else math.inf
+        if cos < -1e-6:
+            dark, soft = _columns(-math.inf, full, width_px), _columns(full, begins, width_px)
+        else:
+            dark, soft = _columns(full, math.inf, width_px), _columns(begins, full, width_px)
+        if soft.start < soft.stop:
+            box = (rows, soft)
+            dx, dy = _offsets(box, x_px, y_px)
+            behind = dx * np.float32(cos) + dy * np.float32(sin)
+            yield box, -_soft(behind / np.float32(edge_px))
+        if dark.start < dark.stop:
+            yield (rows, dark), -1.0
+
+
+def _columns(low: float, high: float, size: int) -> slice:
+    """The pixels whose middles are from `low` up to, not including, `high`."""
+    start, stop = (math.ceil(min(max(end, -1), size + 1) - 0.5) for end in (low, high))
+    start = min(max(start, 0), size)
+    return slice(start, min(max(stop, start), size))
 
 
 class Layer:
@@ -185,7 +194,7 @@ class Layer:
             if self._less is None:
                 self._less = np.zeros(self._shape, np.float32)
             for box, change in cast.parts:
-                self._less[box] += change * np.float32(lux_s)
+                self._less[box] += np.multiply(change, lux_s, dtype=np.float32)
 
     def light(self, columns: slice = slice(None)) -> Pixels | float:
         """Lux seconds at every point of these columns: one number where all are alike."""

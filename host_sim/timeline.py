@@ -15,6 +15,16 @@ Row = tuple[int, str, Any]
 """When in ms, what ("lamp", "safelight", "sound", "stage" or "reset"), and its value: 1 or 0, a sound's name,
 a stage's name ("" for none)."""
 
+_ROWS = {"stage": 12, "lamp": 42, "safelight": 72, "sound": 102}
+"""Where each row is, in px from the top; its name is shown beside it."""
+_BAR, _TICK = 20, 8
+_TOP, _BOTTOM, _LEFT = 8, 130, 90
+_PX_PER_S = 12
+_WIDTH_MIN, _WIDTH_MAX = 900, 16_000
+_PX_PER_LETTER = 7.5
+_STEPS_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600)
+_MARKS_MAX = 30
+
 
 class Timeline(Watcher):
     """Watches `session`. `rows` only grows, so whoever has seen N rows asks for `since(N)`."""
@@ -35,6 +45,7 @@ class Timeline(Watcher):
         return "".join(line + "\n" for line in self._lines)
 
     def lamp(self, now_ms: int, on: bool) -> None:
+        self._note_stage(now_ms)
         self.rows.append((now_ms, "lamp", int(on)))
 
     def input(self, now_ms: int, event: str, value: object) -> None:
@@ -42,13 +53,16 @@ class Timeline(Watcher):
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         self._trace.output(now_ms, kind, value)
+        self._note_stage(now_ms)
+        if kind in ("sound", "safelight"):
+            self.rows.append((now_ms, kind, value))
+
+    def _note_stage(self, now_ms: int) -> None:
         box = self.session.box
         stage = stage_name(box.stages[box.at]) if box.stages else ""
         if stage != self._stage:
             self._stage = stage
             self.rows.append((now_ms, "stage", stage))
-        if kind in ("sound", "safelight"):
-            self.rows.append((now_ms, kind, value))
 
     def reset(self, now_ms: int) -> None:
         self._trace.reset(now_ms)
@@ -56,6 +70,72 @@ class Timeline(Watcher):
         self.rows += [(now_ms, "reset", 0), (now_ms, "stage", "")]
 
     def svg(self) -> str:
-        """All of it as one picture."""
-        texts = "".join(f"<text>{escape(str(row))}</text>" for row in self.rows)
-        return f'<svg xmlns="http://www.w3.org/2000/svg">{texts}</svg>'
+        """All of it so far as one picture: a row each for stages, lamp, safelight and sounds, over seconds."""
+        end_ms = max(self.session.now_ms, 1)
+        step_s = next((s for s in _STEPS_S if end_ms / 1000 / s <= _MARKS_MAX), _STEPS_S[-1])
+        per_ms = max(_WIDTH_MIN, min(_WIDTH_MAX, end_ms * _PX_PER_S / 1000)) / end_ms
+        width = end_ms * per_ms
+
+        def x(ms: int) -> str:
+            return f"{_LEFT + ms * per_ms:.1f}"
+
+        drawn: list[str] = []
+
+        def text(at: str, y: float, words: str, anchor: str = "start") -> None:
+            drawn.append(f'<text x="{at}" y="{y:g}" text-anchor="{anchor}">{escape(words)}</text>')
+
+        def bar(row: str, from_ms: int, to_ms: int, words: str = "") -> None:
+            y = _ROWS[row]
+            long = (to_ms - from_ms) * per_ms
+            drawn.append(
+                f'<rect x="{x(from_ms)}" y="{y}" width="{max(long, 0.5):.1f}" height="{_BAR}" class="{row}">'
+                f"<title>{escape(words or row)}, {_seconds(from_ms)} to {_seconds(to_ms)}</title></rect>"
+            )
+            if words and long > _PX_PER_LETTER * len(words):
+                text(f"{_LEFT + from_ms * per_ms + 3:.1f}", y + _BAR - 5, words)
+
+        for row, y in _ROWS.items():
+            text(f"{_LEFT - 8}", y + _BAR - 5, row, "end")
+        for row in ("stage", "lamp", "safelight"):
+            for from_ms, to_ms, value in self._spans(row):
+                bar(row, from_ms, to_ms, value if row == "stage" else "")
+        for at_ms, kind, value in self.rows:
+            if kind == "sound":
+                tall = _TICK if value in ("tick", "pip") else _BAR
+                drawn.append(
+                    f'<path d="M{x(at_ms)} {_ROWS["sound"] + _BAR}v-{tall}"><title>{value}, '
+                    f"{_seconds(at_ms)}</title></path>"
+                )
+            elif kind == "reset":
+                drawn.append(
+                    f'<path d="M{x(at_ms)} {_TOP}V{_BOTTOM}" stroke-dasharray="4 4"><title>plug pulled, '
+                    f"{_seconds(at_ms)}</title></path>"
+                )
+        for mark_ms in range(0, end_ms + 1, step_s * 1000):
+            drawn.append(f'<path d="M{x(mark_ms)} {_BOTTOM}v6"/>')
+            text(x(mark_ms), _BOTTOM + 20, f"{mark_ms // 1000}", "middle")
+        text(f"{_LEFT + width + 14:.1f}", _BOTTOM + 20, "s")
+        drawn.append(f'<path d="M{_LEFT} {_BOTTOM}h{width:.1f}"/>')
+        wide, tall = round(_LEFT + width + 40), _BOTTOM + 32
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {tall}" width="{wide}" height="{tall}">'
+            f"<title>Timeline, {_seconds(end_ms)}</title>"
+            "<style>text{font:13px sans-serif;fill:#ff4020}path{stroke:#ff4020;fill:none}"
+            ".lamp{fill:#ff4020}.safelight{fill:#801008}.stage{fill:#300400;stroke:#ff4020}</style>"
+            f'<rect width="{wide}" height="{tall}" fill="#080000"/>' + "".join(drawn) + "</svg>\n"
+        )
+
+    def _spans(self, kind: str) -> list[tuple[int, int, Any]]:
+        """From when to when something was on, up to now."""
+        found = []
+        since_ms, now = 0, None
+        for at_ms, what, value in [*self.rows, (self.session.now_ms, kind, None)]:
+            if what == kind:
+                if now:
+                    found.append((since_ms, at_ms, now))
+                since_ms, now = at_ms, value
+        return found
+
+
+def _seconds(ms: int) -> str:
+    return f"{ms / 1000:.3f} s"
