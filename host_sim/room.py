@@ -71,7 +71,7 @@ class Room(Watcher):
         self._cast: Cast | None = None
         self._filter = ""
         self._patch = (0, 1)
-        self._safelight = False
+        self._safelight = session.box.safelight
         self._from_ms = session.now_ms
         self._exercise = ""
         self._result: dict[str, Any] | None = None
@@ -344,24 +344,24 @@ class Room(Watcher):
 
     def _judge(self, sheet: Sheet, density: Pixels) -> dict[str, Any]:
         title, plan = self._plan or ("no run", {})
-        given = {name: light * np.float32(1000 / LUX) for name, light in sheet.open_light().items()}
         rows = []
         masks = self._masks(plan)
         for area in dict.fromkeys(area for area, _ in plan):
             where = masks[area]
             names = [name for own, name in plan if own == area]
-            for name in [*names, *(name for name in given if name not in names)]:
+            light = {} if where is None else sheet.mean_light(where)
+            for name in [*names, *(name for name in light if name not in names)]:
                 row: dict[str, Any] = {"area": area, "filter": name, "planned_ms": plan.get((area, name), 0)}
                 row |= {"given_ms": None, "error_stops": None, "density": None}
                 if where is not None:
-                    given_ms = float(given[name][where].mean()) if name in given else 0.0
+                    given_ms = light.get(name, 0.0) / LUX * 1000
                     row["given_ms"] = given_ms
                     row["error_stops"] = _stops_off(AreaLight(area, name, row["planned_ms"], given_ms))
                     row["density"] = float(density[where].mean())
                 rows.append(row)
         errors = [abs(row["error_stops"]) for row in rows if row["error_stops"] is not None]
         worst = max(errors) if errors else None
-        self._note_map(plan, masks, given)
+        self._note_map(plan, masks, sheet)
         return {
             "title": title,
             "rows": rows,
@@ -396,16 +396,18 @@ class Room(Watcher):
             found[REST] = ~taken if not taken.all() else None
         return found
 
-    def _note_map(self, plan: Plan, masks: dict[str, Any], given: dict[str, Pixels]) -> None:
+    def _note_map(self, plan: Plan, masks: dict[str, Any], sheet: Sheet) -> None:
+        """The light map: how far off the plan every point is, all filters together."""
+        if not plan:
+            return
         planned = np.zeros((HEIGHT_PX, WIDTH_PX), np.float32)
         for area, where in masks.items():
             if where is not None:
                 planned[where] = sum(ms for (own, _), ms in plan.items() if own == area)
-        total = sum(given.values(), np.zeros((HEIGHT_PX, WIDTH_PX), np.float32))
-        if not plan:
-            return
-        with np.errstate(divide="ignore"):
-            off = np.log2(np.maximum(total, 1e-3) / np.maximum(planned, 1e-3))
+        given = np.zeros((HEIGHT_PX, WIDTH_PX), np.float32)
+        for light in sheet.open_light().values():
+            given += light * np.float32(1000 / LUX)
+        off = np.log2(np.maximum(given, 1e-3) / np.maximum(planned, 1e-3))
         self._note_picture("map", _png((128 + 127 * np.clip(off, -1, 1)) / 255))
 
     def _keep_best(self, worst: float | None) -> float | None:

@@ -143,8 +143,8 @@ def _wire(tool: Tool, size: tuple[int, int]) -> Iterator[tuple[Box, Pixels]]:
 
 
 def _half_plane(tool: Tool, size: tuple[int, int]) -> Iterator[tuple[Box, Pixels | float]]:
-    """All that lies beyond a straight edge, on the side of its angle: slabs of rows, each in its soft part and
-    the part that is dark altogether."""
+    """All that lies beyond a straight edge, on the side of its angle: of each slab of rows a soft part and a
+    dark one."""
     height_px, width_px = size
     x_px, y_px = tool.x * width_px, tool.y * height_px
     cos, sin = math.cos(math.radians(tool.angle)), math.sin(math.radians(tool.angle))
@@ -202,6 +202,16 @@ class Layer:
             return self.even
         return np.maximum(self._less[:, columns] + np.float32(self.even), 0)
 
+    def mean(self, where: Any, inside: Pixels | None) -> float:
+        """Mean of the light over an index of the sheet; `inside` is 1 where the beam falls, None for
+        everywhere. Exact but for what shadows took."""
+        part = 1.0 if inside is None else float(inside[where].mean(dtype=np.float64))
+        found = self.even * part
+        if self._less is not None:
+            less = self._less[where] if inside is None else self._less[where] * inside[where]
+            found += float(less.mean(dtype=np.float64))
+        return max(0.0, found)
+
 
 class Beam(NamedTuple):
     """Light of one kind on one part of the sheet: what is projected, through which filter ("" for none), on
@@ -246,6 +256,17 @@ class Sheet:
     def open_light(self) -> dict[str, Pixels]:
         """Lux seconds at every point through each filter, as if no film had been in the way."""
         return self._sum(lambda beam: np.float32(1))
+
+    def mean_light(self, where: Any) -> dict[str, float]:
+        """The mean of `open_light` over an index of the sheet, which holds at least one pixel."""
+        found: dict[str, float] = {}
+        for beam, layer in self.layers.items():
+            inside = None
+            if beam.patch:
+                inside = np.zeros(self.shape, np.float32)
+                inside[:, beam.columns(self.shape[1])] = 1
+            found[beam.filter] = found.get(beam.filter, 0.0) + layer.mean(where, inside)
+        return found
 
     def light(self, projection: Callable[[Beam], Any]) -> dict[str, Pixels]:
         """Lux seconds at every point through each filter. `projection` gives the part of the light that comes

@@ -35,6 +35,8 @@ class Timeline(Watcher):
         self._lines: list[str] = []
         self._trace = Trace(session, self._lines.append)
         self._stage = ""
+        if session.box.safelight:
+            self.rows.append((session.now_ms, "safelight", 1))
 
     def since(self, count: int) -> list[Row]:
         """The rows after the first `count`."""
@@ -70,7 +72,7 @@ class Timeline(Watcher):
         self.rows += [(now_ms, "reset", 0), (now_ms, "stage", "")]
 
     def svg(self) -> str:
-        """All of it so far as one picture: a row each for stages, lamp, safelight and sounds, over seconds."""
+        """All of it so far as one picture: rows for stages, lamp, safelight and sounds, over seconds."""
         end_ms = max(self.session.now_ms, 1)
         step_s = next((s for s in _STEPS_S if end_ms / 1000 / s <= _MARKS_MAX), _STEPS_S[-1])
         per_ms = max(_WIDTH_MIN, min(_WIDTH_MAX, end_ms * _PX_PER_S / 1000)) / end_ms
@@ -118,7 +120,8 @@ class Timeline(Watcher):
         drawn.append(f'<path d="M{_LEFT} {_BOTTOM}h{width:.1f}"/>')
         wide, tall = round(_LEFT + width + 40), _BOTTOM + 32
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {tall}" width="{wide}" height="{tall}">'
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{tall}" '
+            f'viewBox="0 0 {wide} {tall}">'
             f"<title>Timeline, {_seconds(end_ms)}</title>"
             "<style>text{font:13px sans-serif;fill:#ff4020}path{stroke:#ff4020;fill:none}"
             ".lamp{fill:#ff4020}.safelight{fill:#801008}.stage{fill:#300400;stroke:#ff4020}</style>"
