@@ -37,16 +37,16 @@ ASKED = {"jsonrpc": "2.0", "id": 7, "method": "state", "params": {}}
 
 
 @contextmanager
-def process(*arguments: str) -> Iterator[str]:
-    """A Python process, ended afterwards; gives the first line that it prints."""
+def process(*arguments: str, lines: int = 1) -> Iterator[str]:
+    """A Python process, ended afterwards; gives the first lines that it prints."""
     with subprocess.Popen(
         [sys.executable, *arguments], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True
     ) as running:
         try:
             assert running.stdout is not None
-            line = running.stdout.readline().strip()
-            assert line, f"{' '.join(arguments)} said nothing"
-            yield line
+            said = "".join(running.stdout.readline() for _ in range(lines)).strip()
+            assert said, f"{' '.join(arguments)} said nothing"
+            yield said
         finally:
             running.terminate()
 
@@ -54,8 +54,8 @@ def process(*arguments: str) -> Iterator[str]:
 @contextmanager
 def simulated_boxes() -> Iterator[list[str]]:
     """The ways into a running `lampblack sim`: a socket and, where the system has one, a pseudo-terminal."""
-    with process(*SIM) as line:
-        yield [word for word in line.split() if "/" in word]
+    with process(*SIM, lines=2) as said:
+        yield [word for word in said.split() if word.startswith(("socket://", "/dev/"))]
 
 
 class BareClient:

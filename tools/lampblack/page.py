@@ -208,7 +208,8 @@ class Page(Watcher):
     def _news(self, window: Window) -> dict[str, Any]:
         """What the window has not been told yet; empty where there is nothing."""
         news: dict[str, Any] = {}
-        changed = {key: value for key, value in self._state.items() if window.state.get(key) != value}
+        known = window.state
+        changed = {key: now for key, now in self._state.items() if key not in known or known[key] != now}
         if not window.greeted:
             news["hello"] = {"tones": SOUNDS, "ways_in": self._ways_in}
             window.greeted = True
@@ -289,7 +290,7 @@ class Page(Watcher):
                 live.set_speed(speed)
             case {"do": "step", "ms": int(ms)} if 0 < ms <= STEP_MAX_MS:
                 live.step(ms)
-            case {"do": str()}:
+            case {"do": str()} if all(isinstance(message.get(key, ""), str) for key in ("name", "filter")):
                 live.catch_up()
                 self._room.do(message)
             case _:

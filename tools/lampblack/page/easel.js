@@ -3,7 +3,7 @@
 
 import { chips } from "./chips.js";
 import { listen, send, state } from "./net.js";
-import { picture, red } from "./tone.js";
+import { picture, projected } from "./tone.js";
 
 const WIDTH = 1000, HEIGHT = 800;
 const INK = "#ff4020", SOFT = "#dc3a1e";
@@ -277,15 +277,8 @@ function draw() {
     context.drawImage(film, 0, 0, WIDTH, HEIGHT);
     context.globalAlpha = 1;
   }
-  if (!state.sheet.in && !lit) {
-    context.strokeStyle = "#5c170b";
-    context.lineWidth = 2;
-    context.setLineDash([10, 10]);
-    context.strokeRect(30, 30, WIDTH - 60, HEIGHT - 60);
-    context.setLineDash([]);
-  }
   drawTool(lit);
-  drawOutlines(lit);
+  if (state.sheet.in || drawing) drawOutlines(lit);
 }
 
 function frame(at) {
@@ -304,7 +297,7 @@ listen((news, changed) => {
   if (news.state) stale = true;
   if (changed.has("pictures") && state.pictures.negative !== shown) {
     const number = (shown = state.pictures.negative);
-    picture("negative", number, red).then((canvas) => {
+    picture("negative", number, projected).then((canvas) => {
       if (number !== shown) return;
       film = canvas;
       stale = true;

@@ -6,7 +6,7 @@ import "./sound.js";
 import "./timeline.js";
 import { askedFilter, develop, freshSheet } from "./room.js";
 import { moveTool, resizeTool, takeTool, turnTool, outlineKey } from "./easel.js";
-import { connect, listen, nowMs, state } from "./net.js";
+import { connect, leftMs, listen, nowMs, state } from "./net.js";
 import { press, release, turn } from "./panel.js";
 
 const notice = document.getElementById("notice");
@@ -28,9 +28,15 @@ listen((news) => {
 });
 document.addEventListener("refused", ({ detail }) => tell(detail));
 
+/** Under light what is left of it, as a phone may have scrolled the display away; else the time since power-up. */
 function showClock() {
-  const tenths = Math.floor(nowMs() / 100);
-  const text = `${Math.floor(tenths / 600)}:${String(Math.floor(tenths / 10) % 60).padStart(2, "0")}${state.box?.lit ? `.${tenths % 10}` : ""}`;
+  let text = "";
+  if (state.box?.lit) {
+    text = `${(Math.ceil(leftMs(state.box.left_ms) / 100) / 10).toFixed(1)} s left`;
+  } else {
+    const seconds = Math.floor(nowMs() / 1000);
+    text = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
+  }
   if (clock.textContent !== text) clock.textContent = text;
 }
 setInterval(showClock, 100);

@@ -19,6 +19,11 @@ export function nowMs() {
   return state.now_ms === undefined ? 0 : state.now_ms + (performance.now() - told) * state.pace;
 }
 
+/** What of `ms`, told with the last message, is left by now. */
+export function leftMs(ms) {
+  return Math.max(0, ms - (performance.now() - told) * state.pace);
+}
+
 function tell(news) {
   const changed = new Set(Object.keys(news.state || {}));
   for (const call of listeners) call(news, changed);

@@ -155,7 +155,7 @@ listen((news, changed) => {
     show(safelight, state.box.safelight ? "Safelight on" : "Safelight off", state.box.safelight);
   }
   if (changed.has("says")) {
-    for (const [control, text] of Object.entries(state.says)) {
+    for (const [control, text] of Object.entries({ ...state.says, pedal: state.says.expose })) {
       const place = document.getElementById(`${control}-does`);
       if (place) place.textContent = text;
     }

@@ -160,7 +160,10 @@ function showExercises() {
     const item = document.createElement("li");
     const button = element("button", "Set it up", { type: "button" });
     button.setAttribute("aria-label", `Set up: ${title}`);
-    button.addEventListener("click", () => send({ do: "practice", name }));
+    button.addEventListener("click", () => {
+      send({ do: "practice", name });
+      window.scrollTo(0, 0);
+    });
     item.classList.toggle("now", name === state.exercise);
     item.append(element("h3", title), element("p", says), button);
     return item;

@@ -35,7 +35,7 @@ button.addEventListener("click", async () => {
   if (on && !context) context = new AudioContext({ latencyHint: "interactive" });
   if (context) await (on ? context.resume() : context.suspend());
   button.setAttribute("aria-pressed", on);
-  button.textContent = on ? "Sound is on" : "Sound is off";
+  button.textContent = on ? "Sound on" : "Sound off";
   if (on) play("pip");
 });
 

@@ -7,7 +7,7 @@ const canvas = document.getElementById("timeline");
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 const LANES = ["Stage", "Lamp", "Safelight", "Sounds"];
 const INK = "#ff4020", SOFT = "#dc3a1e", LINE = "#5c170b", DIM = "#7e1f10", GROUND = "#080000";
-const LEFT = 76, RIGHT = 14, TOP = 8;
+const LEFT = 76, RIGHT = 26, TOP = 8;
 let rows = [];
 let span = 60;
 

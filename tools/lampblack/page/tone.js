@@ -27,6 +27,16 @@ export function red({ data }) {
   }
 }
 
+/** The same for a negative, as bright as the page can be where its film is clearest: an eye in the dark adapts. */
+export function projected(image) {
+  const counts = new Uint32Array(256);
+  for (let at = 0; at < image.data.length; at += 4) counts[image.data[at]]++;
+  let top = 255;
+  for (let above = 0; top > 64 && (above += counts[top]) < image.data.length / 4 / 500; top--);
+  for (let at = 0; at < image.data.length; at += 4) image.data[at] = Math.min(255, (image.data[at] * 255) / top);
+  red(image);
+}
+
 // The light map: 128 is as planned, 127 steps are a stop. What is right is quiet; more light is a plain tone, less a
 // hatched one, so that no other colour is needed.
 const TWELFTH = 127 / 12, QUARTER = 127 / 4;

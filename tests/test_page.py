@@ -1,0 +1,357 @@
+"""The page's server, asked as a browser would ask it and as a stranger would.
+
+Who may not look, from the browsers' own rules: any page may send requests to this computer (so the Host and
+Origin they carry are checked: RFC 9110 7.2, RFC 6454, RFC 6455 10.2), and an address can be guessed at.
+"""
+
+import io
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from websockets.exceptions import ConnectionClosed, InvalidStatus
+
+sys.path.append(str(Path(__file__).parent))
+
+from simulated import Darkroom, darkroom
+
+from lampblack import cli
+from lampblack.box_client import BoxClient
+from timing_core.sounds import SOUNDS
+
+
+@pytest.fixture(scope="module")
+def shared() -> Iterator[Darkroom]:
+    """For tests that leave it as it was."""
+    with darkroom("--lamp", "ideal") as running:
+        yield running
+
+
+@pytest.fixture
+def room(shared: Darkroom) -> Iterator[Darkroom]:
+    """For tests that change what is in it."""
+    yield shared
+    shared.tidy()
+
+
+def lit(window) -> bool:
+    return window.state["box"]["lit"]
+
+
+# --- who may look
+
+
+def one_line(text: bytes) -> str:
+    line = text.decode()
+    assert line.count("\n") == 1
+    assert line.endswith(".\n")
+    return line
+
+
+def test_the_page_is_there_and_keeps_to_itself(shared):
+    status, headers, text = shared.ask(shared.path)
+    assert status == 200
+    assert text.startswith(b"<!doctype html>")
+    assert headers["cache-control"] == "no-store"
+    assert headers["referrer-policy"] == "no-referrer"
+    assert headers["x-content-type-options"] == "nosniff"
+    rules = dict(rule.split(None, 1) for rule in headers["content-security-policy"].split("; "))
+    assert rules["default-src"] == rules["frame-ancestors"] == "'none'"
+    assert rules["script-src"] == "'self'"
+    assert "unsafe" not in headers["content-security-policy"]
+
+
+@pytest.mark.parametrize(
+    "name", [path.name for path in (Path(cli.__file__).parent / "page").iterdir() if path.suffix == ".js"]
+)
+def test_scripts_come_as_scripts(shared, name):
+    status, headers, _ = shared.ask(shared.path + name)
+    assert (status, headers["content-type"].split(";")[0]) == (200, "text/javascript")
+
+
+def test_a_wrong_key_is_refused(shared):
+    assert len(shared.path.strip("/")) >= 22  # 128 bits in base64
+    wrong = "/" + "A" * (len(shared.path) - 2) + "/"
+    for path in ("/", wrong, wrong + "main.js", "/favicon.ico", "//", "/%2e%2e/"):
+        status, _, text = shared.ask(path)
+        assert status == 403, path
+        assert "key" in one_line(text)
+    stranger = Darkroom(f"http://{shared.host}{wrong} {shared.port}")
+    with pytest.raises(InvalidStatus, match="403"), stranger.window():
+        pass
+
+
+def test_another_host_name_is_refused(shared):
+    """A stranger's name can be made to point at this computer; then its pages come from here, as theirs."""
+    port = shared.host.split(":")[1]
+    for host in ("stranger.example", f"stranger.example:{port}", "127.0.0.1", "127.0.0.1:1"):
+        status, _, text = shared.ask(shared.path, {"Host": host})
+        assert status == 403, host
+        assert shared.host in one_line(text)
+    assert shared.ask(shared.path, {"Host": f"localhost:{port}"})[0] == 200
+
+
+@pytest.mark.parametrize("origin", ["http://stranger.example", "https://{host}", "null", None])
+def test_another_origin_is_refused(shared, origin):
+    origin = origin and origin.format(host=shared.host)
+    with pytest.raises(InvalidStatus, match="403"), shared.window(origin=origin):
+        pass
+    status, _, text = shared.ask(shared.path + "negative", {"Origin": origin} if origin else {}, b"x")
+    assert status == 403
+    one_line(text)
+
+
+def test_no_file_outside_the_page_is_served(shared):
+    for path in ("../cli.py", "%2e%2e/cli.py", "..%2fcli.py", "/etc/passwd", "picture/../../cli.py"):
+        assert shared.ask(shared.path + path)[0] in (403, 404), path
+
+
+def test_only_this_computer_is_listened_to(shared):
+    assert shared.address.startswith("http://127.0.0.1:")
+    table = Path("/proc/net/tcp")
+    if not table.exists():
+        pytest.skip("the system keeps no table of listening ports under /proc/net/tcp")
+    port = f"{int(shared.host.split(':')[1]):04X}"
+    listening = [line.split()[1] for line in table.read_text().splitlines() if line.split()[3] == "0A"]
+    assert [local.split(":")[0] for local in listening if local.endswith(f":{port}")] == ["0100007F"]
+
+
+# --- what a window is told
+
+
+def test_a_window_learns_everything_when_it_opens(shared):
+    with shared.window() as window:
+        assert window.hello["tones"] == json.loads(json.dumps(SOUNDS))
+        assert shared.port in window.hello["ways_in"]
+        assert window.state["box"]["state"] == "browse"
+        assert window.state["asks"] == "2"
+        assert window.frame
+        assert [0, "safelight", 1] in window.events
+
+
+def test_nothing_is_sent_while_nothing_happens(shared):
+    with shared.window() as window:
+        window.until(lambda told: told.state["settled"])
+        with pytest.raises(TimeoutError):
+            window.hear(1.5)
+
+
+def test_a_key_acts_when_it_goes_down(shared):
+    with shared.window() as window:
+        window.do("key", name="lamp", down=False)
+        window.do("key", name="back", down=True)
+        window.until(lambda told: told.state["says"]["back"] == "")
+        assert window.state["box"]["state"] == "browse"
+        window.key("press")
+        window.until(lambda told: told.state["says"]["back"] != "")
+
+
+@pytest.mark.parametrize(
+    "message",
+    ["", "light", "[]", "{}", "7", '{"do":7}', '{"do":"key","name":"power_up","down":true}', "[" * 60000,
+     '{"do":"key","name":"lamp"}', '{"do":"dial","detents":1e9}', '{"do":"dial","detents":"1"}',
+     '{"do":"pace","speed":-1}', '{"do":"step","ms":-5}', '{"do":"step","ms":1e12}', '{"do":"light"}',
+     '{"do":"tool","shape":"axe"}', '{"do":"fit","filter":["2"]}', '{"do":"fit","filter":"9"}',
+     '{"do":"area","name":"sky","points":[[1,null]]}', '{"do":"lamp","name":"sun"}',
+     '{"do":"practice","name":{}}', '{"do":"develop"}'],
+)  # fmt: skip
+def test_what_is_no_command_is_refused_in_a_line(shared, message):
+    with shared.window() as window:
+        before = dict(window.state)
+        window.socket.send(message)
+        window.until(lambda told: told.refused)
+        assert "\n" not in window.refused
+        assert window.refused.endswith(".")
+        assert {key for key in before if before[key] != window.state[key]} <= {"now_ms", "sheet"}
+
+
+def test_bytes_are_refused_and_a_flood_closes_only_its_own_window(shared):
+    with shared.window() as window, shared.window() as other:
+        window.socket.send(b"\x00\x01")
+        window.until(lambda told: told.refused)
+        window.socket.send("x" * 100_000)
+        with pytest.raises(ConnectionClosed):
+            window.hear_to_the_end()
+        other.do("fit", filter="3")
+        other.until(lambda told: told.state["filter"] == "3")
+        other.do("fit", filter="")
+        other.until(lambda told: told.state["filter"] == "")
+
+
+def test_every_window_sees_what_another_does(room):
+    with room.window() as one, room.window() as two:
+        one.key("lamp")
+        one.until(lit)
+        two.until(lit)
+        two.key("lamp")
+        one.until_box("browse")
+        two.until_box("browse")
+        one.until(lambda told: told.frame == two.frame)
+        one.do("fit", filter="5")
+        two.until(lambda told: told.state["filter"] == "5")
+        one.until(lambda told: told.events == two.events)
+
+
+def test_a_card_pushed_from_a_terminal_is_told_of_at_once(room):
+    card = Path(cli.__file__).parent / "examples" / "harbour-wall.toml"
+    with room.window() as window:
+        window.key("back")
+        window.do("dial", detents=2)
+        window.key("press")
+        window.until(lambda told: told.state["says"]["dial"] == "" and told.state["says"]["press"] == "")
+        empty = window.frame
+        command = [sys.executable, "-m", "lampblack", "push", str(card), "--port", room.port]
+        subprocess.run(command, check=True, capture_output=True)
+        window.until(lambda told: told.frame != empty)
+
+
+# --- the light is never left alone
+
+
+def test_the_last_window_that_closes_puts_the_light_out(room):
+    with BoxClient(room.port) as box:
+        with room.window() as one:
+            with room.window() as two:
+                two.do("sheet")
+                two.do("fit", filter="2")
+                for _ in range(2):
+                    two.key("expose")
+                two.until(lit)
+            one.do("fit", filter="3")
+            one.until(lambda told: told.state["filter"] == "3")
+            assert box.state()["lit"]
+        with room.window() as again:
+            again.until_box("held")
+            assert not lit(again)
+            assert again.state["sheet"]["in"]
+            assert 0 < again.state["box"]["left_ms"] < 10000
+            again.key("expose")
+            again.until(lit)
+        with room.window() as again:
+            again.until_box("held")
+
+
+def test_the_viewing_light_goes_out_with_the_last_window(room):
+    with room.window() as window:
+        window.key("lamp")
+        window.until(lit)
+    with BoxClient(room.port) as box:
+        while box.state()["lit"]:
+            pass
+        assert box.state()["state"] == "browse"
+
+
+# --- time
+
+
+def test_time_can_be_stopped_and_stepped(room):
+    with room.window() as window:
+        window.do("pace", speed=0)
+        window.until(lambda told: told.state["pace"] == 0)
+        for _ in range(2):
+            window.key("expose")
+        window.until_box("exposing")
+        began_ms = window.state["now_ms"]
+        with pytest.raises(TimeoutError):
+            window.hear_to_the_end(0.7)
+        window.do("step", ms=9999)
+        window.until(lambda told: told.state["now_ms"] > began_ms)
+        assert window.state["now_ms"] == began_ms + 9999
+        assert window.state["box"]["left_ms"] == 1
+        window.do("step", ms=1)
+        window.until_box("browse")
+        assert [began_ms, "lamp", 1] in window.events
+        assert [began_ms + 10000, "lamp", 0] in window.events
+
+
+# --- pictures and files
+
+
+def test_pictures_are_grey_and_the_size_of_the_sheet(room):
+    with room.window() as window:
+        status, headers, data = room.ask(room.path + "picture/negative.png")
+        assert (status, headers["content-type"]) == (200, "image/png")
+        image = Image.open(io.BytesIO(data))
+        assert (image.mode, image.size) == ("L", (1000, 800))
+        status, _, text = room.ask(room.path + "picture/sky.png")
+        assert status == 404
+        one_line(text)
+        before = window.state["pictures"]["print"]
+        window.do("sheet")
+        window.do("develop", dry=False)
+        window.until(lambda told: told.state["pictures"]["print"] != before)
+        image = Image.open(io.BytesIO(room.ask(room.path + "picture/print.png")[2]))
+        assert (image.mode, image.size) == ("L", (1000, 800))
+
+
+def own_picture(size=(500, 400)) -> bytes:
+    file = io.BytesIO()
+    Image.linear_gradient("L").resize(size).save(file, "PNG")
+    return file.getvalue()
+
+
+def post(room, data: bytes, query: str = "?name=mine.png&film=picture") -> tuple[int, bytes]:
+    status, _, text = room.ask(room.path + "negative" + query, {"Origin": room.origin}, data)
+    return status, text
+
+
+def test_a_picture_of_ones_own_becomes_the_negative(room):
+    with room.window() as window:
+        number = window.state["pictures"]["negative"]
+        assert post(room, own_picture()) == (204, b"")
+        window.until(lambda told: told.state["pictures"]["negative"] != number)
+        first = room.ask(room.path + "picture/negative.png")[2]
+        assert post(room, own_picture(), "?name=mine.png&film=negative")[0] == 204
+        assert room.ask(room.path + "picture/negative.png")[2] != first
+
+
+@pytest.mark.parametrize("data", [b"", b"no picture", own_picture()[:200]])
+def test_what_is_no_picture_is_refused(shared, data):
+    status, text = post(shared, data)
+    assert status == 422
+    one_line(text)
+
+
+def test_a_file_that_is_too_large_is_refused(shared):
+    status, text = post(shared, bytes(64 * 1024 * 1024 + 1))
+    assert status == 413
+    assert "64 MB" in one_line(text)
+
+
+def test_trace_and_timeline_can_be_saved(tmp_path):
+    kept = tmp_path / "trace.jsonl"
+    with darkroom("--trace", str(kept)) as room, room.window() as window:
+        window.key("press")
+        window.until_box("edit")
+        status, headers, trace = room.ask(room.path + "trace.jsonl")
+        assert (status, headers["content-disposition"]) == (
+            200,
+            'attachment; filename="lampblack-trace.jsonl"',
+        )
+        status, headers, svg = room.ask(room.path + "timeline.svg")
+        assert (status, headers["content-type"].split(";")[0]) == (200, "image/svg+xml")
+        assert svg.startswith(b"<svg ")
+    assert kept.read_bytes() == trace
+    assert b'"in":"press"' in trace
+
+
+# --- the command
+
+
+def test_a_port_that_is_taken_is_said_in_a_line(shared, capsys):
+    assert cli.run(["sim", "--port", shared.port.rsplit(":", 1)[1]]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.count("\n") == 1
+    assert "taken" in said.err
+
+
+def test_without_a_terminal_there_is_no_panel(capsys):
+    assert cli.run(["sim", "--terminal"]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.count("\n") == 1
