@@ -7,6 +7,7 @@ each point of the film lets through, and where the areas lie that a printer woul
 from __future__ import annotations
 
 import io
+import struct
 import warnings
 from dataclasses import dataclass, field
 from functools import cache
@@ -24,7 +25,12 @@ WEDGE_STEPS = 21
 WEDGE_STEP_D = 0.15
 LARGEST_BYTES = 64 << 20
 LARGEST_PX = 60_000_000
-FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF")
+_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF")
+"""Pictures, and no documents that are programs."""
+_BLACK = np.float32(0.005)
+"""Light, as part of white, that is as good as none."""
+OWN = "own"
+"""The name of a user's picture."""
 
 
 class NegativeError(Exception):
@@ -99,24 +105,50 @@ def _film(stops: Pixels, seed: int) -> Pixels:
 
 
 def from_picture(data: bytes, name: str, is_negative: bool) -> Negative:
-    """A picture file as a negative, whole on the sheet. NegativeError for what cannot be one."""
+    """A picture file as a negative, whole on the sheet: bright is dense, or clear where the picture is of a
+    negative already. NegativeError for what cannot be one."""
     if len(data) > LARGEST_BYTES:
-        raise NegativeError(f"{name} is not taken: it is over {LARGEST_BYTES >> 20} MB. Make it smaller.")
+        raise NegativeError(f"{name} is not taken: it is over {LARGEST_BYTES >> 20} MB. Use a smaller file.")
+    too_large = (
+        f"{name} is not taken: it is over {LARGEST_PX // 10**6} million pixels. Use a smaller picture."
+    )
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            image: Image.Image = Image.open(io.BytesIO(data), formats=FORMATS)
-            if image.width * image.height > LARGEST_PX:
-                raise NegativeError(
-                    f"{name} is not taken: it is over {LARGEST_PX // 10**6} million pixels. Make it smaller."
-                )
-            image = ImageOps.exif_transpose(image).convert("L")
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+            # Pillow warns of what is large, which is decided here, and of odd metadata, which is not used.
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(data), formats=_FORMATS) as file:
+                if file.width * file.height > LARGEST_PX:
+                    raise NegativeError(too_large)
+                file.draft(None, (2 * WIDTH_PX, 2 * HEIGHT_PX))
+                levels = _levels(ImageOps.exif_transpose(file))
+    except Image.DecompressionBombError:
+        raise NegativeError(too_large) from None
+    except (OSError, ValueError, SyntaxError, EOFError, struct.error):
+        # What a decoder stumbles over is as varied as damage is; Pillow has these names for it.
         raise NegativeError(
-            f"{name} is not taken: it is no picture that can be read. Give a JPEG or PNG."
+            f"{name} is not taken: it is no picture that can be read. Use a whole JPEG or PNG file."
         ) from None
-    image = ImageOps.pad(image, (WIDTH_PX, HEIGHT_PX))
-    light = (np.asarray(image, np.float32) / 255) ** np.float32(2.2)
+    # From the display's levels to light: IEC 61966-2-1.
+    light = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4).astype(np.float32)
     if not is_negative:
-        light = 10 ** (-0.3 - 0.5 * (np.log10(np.maximum(light, 0.005)) + 2.3))
-    return Negative("own", name, light.astype(np.float32))
+        light = 10 ** -(_FOG + _PER_STOP * np.log2(np.maximum(light, _BLACK) / _BLACK))
+    film = np.zeros((HEIGHT_PX, WIDTH_PX), np.float32)
+    top, left = (HEIGHT_PX - light.shape[0]) // 2, (WIDTH_PX - light.shape[1]) // 2
+    film[top : top + light.shape[0], left : left + light.shape[1]] = light
+    return Negative(OWN, name, film)
+
+
+def _levels(image: Image.Image) -> Pixels:
+    """The picture's grey levels, 0..1, as large as fits the sheet."""
+    scale = min(WIDTH_PX / image.width, HEIGHT_PX / image.height)
+    size = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))
+    if image.mode.startswith(("I", "F")):
+        full = 65535.0 if image.mode.startswith("I") else 1.0
+        deep = np.asarray(image).astype(np.float32)
+        image = Image.fromarray(deep / np.float32(max(full, deep.max())))
+    else:
+        if image.has_transparency_data:
+            image = Image.alpha_composite(Image.new("RGBA", image.size, "white"), image.convert("RGBA"))
+        image = image.convert("L")
+    fitted = np.asarray(image.resize(size, Image.Resampling.LANCZOS))
+    return np.clip(fitted / np.float32(1 if image.mode == "F" else 255), 0, 1)

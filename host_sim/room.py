@@ -17,7 +17,7 @@ import numpy as np
 from PIL import Image
 
 from host_sim import negatives
-from host_sim.negatives import NEGATIVES, Negative, NegativeError, Outline, mask_of
+from host_sim.negatives import NEGATIVES, OWN, Negative, NegativeError, Outline, mask_of
 from host_sim.paper import PAPER_NAMES, paper
 from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
 from host_sim.plans import REST, AreaLight, Plan, plan_of_run
@@ -40,7 +40,6 @@ DISPLAY_GAMMA = 2.2
 NEVER_STOPS = 10.0
 """Errors are told as at most this many stops, either way: no light at all is off without end."""
 _FOGGING = "The viewing light falls on the sheet in the easel."
-OWN = "own"
 PATCH = "patch "
 
 

@@ -6,6 +6,7 @@ and every ms; the print against `Paper.density`, which is held against published
 
 import math
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import hypothesis.strategies as st
@@ -155,8 +156,8 @@ moves = st.lists(st.tuples(st.integers(1, 90), tools, st.sampled_from(("00", "5"
 @settings(max_examples=40, deadline=None)
 @given(moves, st.integers(0, 200), st.sampled_from(("tungsten", "led", "ideal")))
 def test_light_under_moving_tools_is_that_of_a_loop_over_every_pixel_and_ms(moves, dark_ms, lamp):
-    """The reference adds up the lamp's intensity at fine steps of time, point by point; the sheet settles whole
-    spans by the bench's closed form. Edges fall on whole steps."""
+    """The reference adds up the lamp's intensity at fine steps of time, point by point; the sheet settles
+    whole spans by the bench's closed form. Edges fall on whole steps."""
     relay = RELAYS["ideal"]
     ends_ms = sum(ms for ms, _, _ in moves)
     bench, meter = (LampBench(LAMPS[lamp], relay, 4.0, warmed_up=True) for _ in range(2))
@@ -222,7 +223,7 @@ def test_bands_share_the_sheet_out_whole(patches):
     bands = [band(patch, patches, WIDTH_PX) for patch in range(1, patches + 1)]
     assert bands[0].start == 0
     assert bands[-1].stop == WIDTH_PX
-    assert all(a.stop == b.start for a, b in zip(bands, bands[1:]))
+    assert all(a.stop == b.start for a, b in pairwise(bands))
     assert max(b.stop - b.start for b in bands) - min(b.stop - b.start for b in bands) <= 1
 
 
@@ -247,9 +248,9 @@ def test_an_array_of_doses_gives_the_densities_of_one_at_a_time(name, data):
 @pytest.mark.parametrize("edition", SHEETS)
 @pytest.mark.parametrize("name", ["none", "00", "0", "1", "2", "3", "4", "5"])
 def test_a_step_wedge_parts_as_many_steps_as_the_published_range_holds(edition, name):
-    """A paper's ISO range is 100 times the log exposure between T and S (ISO 6846:1992, memory; the ranges are
-    the makers', see test_paper). A wedge whose steps are 0.15 apart, printed so that its first step is just at S,
-    must show a step between the two points for every 15 of the range and no more."""
+    """A paper's ISO range is 100 times the log exposure between T and S (ISO 6846:1992, memory; the ranges
+    are the makers', see test_paper). A wedge whose steps are 0.15 apart, printed so that its first step is
+    just at S, must show a step between the two points for every 15 of the range and no more."""
     vc = paper(edition)
     iso_range, _ = SHEETS[edition][name]
     film = negatives.negative("step-wedge").transmittance
@@ -263,7 +264,7 @@ def test_a_step_wedge_parts_as_many_steps_as_the_published_range_holds(edition, 
     within = [d for d in steps if 0.04 - 1e-3 <= d <= 0.90 * vc.dmax + 1e-3]
     assert len(within) == int(iso_range / 15 + 1e-6) + 1
     # All of them are parted: no two neighbours between the points have the same tone.
-    assert all(a - b > 0.005 for a, b in zip(within, within[1:]))
+    assert all(a - b > 0.005 for a, b in pairwise(within))
 
 
 def test_two_passes_add_up_on_the_sheet_as_on_paper():

@@ -1,0 +1,248 @@
+"""Negatives: our own, and a user's picture made into one."""
+
+import io
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image, ImageOps
+
+sys.path.append(str(Path(__file__).parent))
+
+from host_sim import negatives
+from host_sim.negatives import NEGATIVES, NegativeError, from_picture, mask_of
+from host_sim.paper import paper
+from host_sim.room import LUX
+from host_sim.sheet import HEIGHT_PX, WIDTH_PX, densities
+
+PICTURES = [name for name in NEGATIVES if name not in ("step-wedge", "plain")]
+
+
+def saved(image: Image.Image, form: str = "PNG", **more) -> bytes:
+    file = io.BytesIO()
+    image.save(file, form, **more)
+    return file.getvalue()
+
+
+def ramp(width: int = 500, height: int = 400) -> Image.Image:
+    """Dark at the left, bright at the right."""
+    row = np.linspace(0, 255, width).astype(np.uint8)
+    return Image.fromarray(np.repeat(row[None, :], height, axis=0))
+
+
+# --- our own
+
+
+@pytest.mark.parametrize("name", NEGATIVES)
+def test_a_negative_is_film_the_size_of_the_sheet(name):
+    film = negatives.negative(name)
+    assert film.transmittance.shape == (HEIGHT_PX, WIDTH_PX)
+    assert film.transmittance.dtype == np.float32
+    assert film.transmittance.min() > 0
+    assert film.transmittance.max() <= 1
+    assert film.title == NEGATIVES[name]
+    for area, mask in film.areas.items():
+        assert mask.shape == film.transmittance.shape, area
+        assert mask.min() >= 0
+        assert mask.max() == pytest.approx(1), area
+        assert 0.005 < (mask > 0.5).mean() < 0.7, area
+
+
+def test_a_negative_is_drawn_alike_every_time():
+    first = negatives.negative("breakwater").transmittance
+    again = negatives.negative.__wrapped__("breakwater").transmittance
+    assert np.array_equal(first, again)
+
+
+def test_the_wedge_has_21_steps_of_0_15():
+    film = negatives.negative("step-wedge").transmittance
+    steps = list(dict.fromkeys(film[100].tolist()))
+    assert len(steps) == 21
+    assert [-math.log10(t) for t in steps] == pytest.approx([0.15 * k for k in range(21)], abs=1e-5)
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_a_picture_fits_paper_of_a_normal_grade(name):
+    """Common practice, no source: a negative for grade 2 has densities over some 1.0 to 1.5, and a print of it,
+    in 14 s of the room's light, has black, white and all the tones between."""
+    film = negatives.negative(name).transmittance
+    low, high = (-math.log10(np.percentile(film, part)) for part in (99.5, 0.5))
+    assert 0.9 < high - low < 1.6
+    density = densities(paper("vc-2019"), {"2": film * np.float32(14 * LUX)})
+    assert np.percentile(density, 99.8) > 1.8
+    assert np.percentile(density, 0.5) < 0.2
+    shares = np.histogram(density, bins=np.linspace(0, 2.1, 8))[0] / density.size
+    assert shares.min() > 0.01
+    assert shares.max() < 0.5
+
+
+@pytest.mark.parametrize("name", PICTURES)
+def test_a_picture_has_grain(name):
+    """Film is no smooth thing: neighbours differ, even where the scene does not."""
+    density = -np.log10(negatives.negative(name).transmittance)
+    step = np.abs(np.diff(density, axis=1))
+    assert 0.003 < np.median(step) < 0.05
+
+
+def test_a_mask_is_one_inside_and_half_at_its_edge():
+    mask = mask_of([(0.25, 0.25), (0.75, 0.25), (0.75, 0.75), (0.25, 0.75)])
+    assert mask[400, 500] == 1
+    assert mask[20, 20] == 0
+    assert mask[400, 250] == pytest.approx(0.5, abs=0.1)
+    assert (mask > 0.5).mean() == pytest.approx(0.25, abs=0.01)
+
+
+# --- a user's picture
+
+
+def test_a_picture_becomes_a_negative_and_a_negative_stays_one():
+    made = from_picture(saved(ramp()), "ramp.png", is_negative=False)
+    assert (made.name, made.title) == ("own", "ramp.png")
+    row = made.transmittance[400]
+    assert row[20] > 3 * row[980], "what is bright in the picture is dense on film"
+    kept = from_picture(saved(ramp()), "ramp.png", is_negative=True).transmittance[400]
+    assert kept[20] < kept[980] / 20
+    # sRGB (IEC 61966-2-1): half of full scale is 0.214 of the light.
+    grey = Image.new("L", (1000, 800), 128)
+    light = from_picture(saved(grey), "grey.png", is_negative=True).transmittance
+    assert light[400, 500] == pytest.approx(0.2159, abs=0.002)
+
+
+def test_a_picture_prints_as_itself():
+    """The print of the negative of a picture has the picture's tones, the darker the darker."""
+    made = from_picture(saved(ramp()), "ramp.png", is_negative=False)
+    vc = paper("vc-2019")
+    density = densities(vc, {"2": made.transmittance * np.float32(56)})[400]
+    assert np.all(np.diff(density[5:-5:10]) <= 1e-6)
+    assert density[10] > 1.7
+    assert density[990] < 0.1
+
+
+def test_the_whole_picture_is_on_the_sheet_whatever_its_shape():
+    tall = from_picture(saved(Image.new("L", (300, 900), 200)), "tall.png", is_negative=True).transmittance
+    across = np.flatnonzero(tall[400] > 0.1)
+    assert len(across) == pytest.approx(HEIGHT_PX / 3, abs=2)
+    assert across.mean() == pytest.approx(WIDTH_PX / 2, abs=2)
+    # Beside the picture the film's holder lets nothing through, in either case.
+    for is_negative in (True, False):
+        beside = from_picture(saved(Image.new("L", (300, 900), 0)), "tall.png", is_negative).transmittance
+        assert beside[:, :300].max() < 1e-3
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_a_camera_that_was_turned_is_turned_back(orientation):
+    """EXIF 2.3, tag 0x0112. The picture is dark in its left upper quarter when looked at rightly."""
+    upright = Image.new("L", (400, 320), 220)
+    upright.paste(20, (0, 0, 200, 160))
+    turns = {
+        1: None, 2: Image.Transpose.FLIP_LEFT_RIGHT, 3: Image.Transpose.ROTATE_180,
+        4: Image.Transpose.FLIP_TOP_BOTTOM, 5: Image.Transpose.TRANSPOSE, 6: Image.Transpose.ROTATE_90,
+        7: Image.Transpose.TRANSVERSE, 8: Image.Transpose.ROTATE_270,
+    }  # fmt: skip
+    turn = turns[orientation]
+    stored = upright if turn is None else upright.transpose(turn)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    film = from_picture(saved(stored, "JPEG", exif=exif.tobytes()), "x.jpg", is_negative=True).transmittance
+    dark = film[100, 100] / film[700, 900]
+    assert dark < 0.1
+    assert film[700, 100] / film[700, 900] == pytest.approx(1, abs=0.05)
+
+
+def sixteen_bit(form: str = "PNG") -> bytes:
+    row = np.linspace(0, 65535, 1000).astype(np.uint16)
+    return saved(Image.fromarray(np.repeat(row[None, :], 800, axis=0)), form)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        saved(ramp().convert("RGB")),
+        saved(ramp().convert("RGBA")),
+        saved(ImageOps.colorize(ramp(), "black", "white").quantize(64)),
+        saved(ramp().convert("LA")),
+        saved(ramp(), "TIFF"),
+        saved(ramp(), "BMP"),
+        saved(ramp().convert("RGB"), "WEBP", lossless=True),
+        saved(ramp(), "GIF"),
+        saved(ramp().convert("CMYK"), "JPEG", quality=95),
+        sixteen_bit(),
+        sixteen_bit("TIFF"),
+    ],
+    ids=["rgb", "rgba", "palette", "grey+alpha", "tiff", "bmp", "webp", "gif", "cmyk", "deep", "deep tiff"],
+)
+def test_every_kind_of_picture_gives_the_same_film(data):
+    expected = from_picture(saved(ramp(1000, 800)), "ramp", is_negative=True).transmittance
+    found = from_picture(data, "ramp", is_negative=True).transmittance
+    # In the display's even steps: 8 bits, a palette of 64 and JPEG are coarse.
+    off = np.abs(found[::7, 20:-20:7] ** (1 / 2.2) - expected[::7, 20:-20:7] ** (1 / 2.2))
+    assert off.max() < 0.03
+
+
+def test_16_bits_are_not_cut_to_8():
+    film = from_picture(sixteen_bit(), "deep.png", is_negative=True).transmittance
+    assert len(np.unique(film[400])) > 900
+
+
+def test_what_is_clear_in_a_picture_is_white():
+    clear = Image.new("RGBA", (100, 80), (0, 0, 0, 0))
+    film = from_picture(saved(clear), "clear.png", is_negative=False).transmittance
+    white = from_picture(saved(Image.new("L", (100, 80), 255)), "white.png", is_negative=False).transmittance
+    assert film[400, 500] == pytest.approx(white[400, 500], rel=1e-5)
+
+
+@pytest.mark.parametrize("make", [lambda: ramp(9000, 6000), lambda: Image.new("L", (1, 1), 90)])
+def test_a_large_and_a_tiny_picture_are_taken(make):
+    film = from_picture(saved(make()), "x.png", is_negative=False).transmittance
+    assert film.shape == (HEIGHT_PX, WIDTH_PX)
+
+
+def png_that_claims(width: int, height: int) -> bytes:
+    """A small file with a header that promises a huge picture."""
+    import struct
+    import zlib
+
+    head = b"IHDR" + struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
+    body = b"IDAT" + zlib.compress(bytes(1000))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(part) - 4) + part + struct.pack(">I", zlib.crc32(part))
+        for part in (head, body, b"IEND")
+    )
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"", "no picture that can be read"),
+        (b"Dear diary, no picture here.", "no picture that can be read"),
+        (b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 10 10\n", "no picture that can be read"),
+        (saved(ramp())[:900], "no picture that can be read"),
+        (saved(ramp().convert("RGB"), "JPEG")[:700], "no picture that can be read"),
+        (saved(ramp())[:40], "no picture that can be read"),
+        (png_that_claims(400, 300), "no picture that can be read"),
+        (png_that_claims(10_000, 9_000), "over 60 million pixels"),
+        (png_that_claims(60_000, 60_000), "over 60 million pixels"),
+        (bytes((64 << 20) + 1), "over 64 MB"),
+    ],
+    ids=[
+        "empty",
+        "text",
+        "postscript",
+        "cut png",
+        "cut jpeg",
+        "cut head",
+        "cut data",
+        "huge",
+        "bomb",
+        "bytes",
+    ],
+)
+def test_what_is_no_picture_is_refused_in_one_line(data, says):
+    with pytest.raises(NegativeError, match=says) as refusal:
+        from_picture(data, "holiday.png", is_negative=False)
+    line = str(refusal.value)
+    assert line.startswith("holiday.png is not taken: ")
+    assert "\n" not in line
+    assert line.endswith(".")
