@@ -11,6 +11,7 @@ from __future__ import annotations
 import io
 import json
 import math
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -31,7 +32,7 @@ from timing_core.store import Store
 
 LUX = 4.0
 """Light on the easel with neither film nor filter: a normal negative prints in some 10 to 20 s."""
-SAFELIGHT_LUX = 0.0006
+SAFELIGHT_LUX = 0.0007
 """What the safelight does to paper, as lux of unfiltered lamp light: some 15 min of it begin to fog; no
 source."""
 BASE_DENSITY = 0.05
@@ -107,9 +108,7 @@ class Room(Watcher):
         command(message)
 
     def _do_tool(self, message: dict[str, Any]) -> None:
-        shape = message.get("shape", "none")
-        if shape not in SHAPES:
-            raise RoomError(f"No tool {shape!r}: there are {', '.join(SHAPES)}. Take one of these.")
+        shape = _one_of(message.get("shape"), "tool", SHAPES)
         now = self._tool
         tool = Tool(
             shape,
@@ -123,10 +122,7 @@ class Room(Watcher):
             self._tool, self._cast = tool, None
 
     def _do_fit(self, message: dict[str, Any]) -> None:
-        name = message.get("filter")
-        if name not in self._filters():
-            known = ", ".join(self._filters()[1:]) or "none"
-            raise RoomError(f"No filter {name!r}: this paper has {known}. Fit one of these.")
+        name = _one_of(message.get("filter"), "filter", self._filters())
         self._settle()
         self._filter = name
 
@@ -136,7 +132,7 @@ class Room(Watcher):
             raise RoomError("The paper stays: the sheet in the easel has had light. Develop it first.")
         self._use_paper(message.get("name"))
         if self._sheet:
-            self._new_sheet()
+            self._new_sheet()  # an unexposed one goes back into its box
 
     def _do_lamp(self, message: dict[str, Any]) -> None:
         self._refuse_lit("The lamp stays")
@@ -178,9 +174,7 @@ class Room(Watcher):
         self._placed.setdefault(self._negative.name, {})[name] = outline
 
     def _do_practice(self, message: dict[str, Any]) -> None:
-        name = message.get("name")
-        if name not in EXERCISES:
-            raise RoomError(f"No exercise {name!r}: there are {', '.join(EXERCISES)}. Take one of these.")
+        name = _one_of(message.get("name"), "exercise", EXERCISES)
         self._refuse_lit("The exercise is not set up")
         exercise = EXERCISES[name]
         self._push(exercise.card)
@@ -218,9 +212,7 @@ class Room(Watcher):
     # --- what is where
 
     def _use_paper(self, name: object) -> None:
-        if name not in PAPER_NAMES:
-            raise RoomError(f"No paper {name!r}: there are {', '.join(PAPER_NAMES)}. Take one of these.")
-        self._paper = paper(str(name))
+        self._paper = paper(_one_of(name, "paper", PAPER_NAMES))
         if self._filter not in self._filters():
             self._filter = ""
 
@@ -228,9 +220,7 @@ class Room(Watcher):
         return ["", *(name for name in self._paper.filters if name != "none")]
 
     def _use_lamp(self, name: object) -> None:
-        if name not in LAMPS:
-            raise RoomError(f"No lamp {name!r}: there are {', '.join(LAMPS)}. Take one of these.")
-        self._lamp = str(name)
+        self._lamp = _one_of(name, "lamp", LAMPS)
         relay = RELAYS["ideal" if name == "ideal" else "mechanical"]
         self._bench = LampBench(
             LAMPS[self._lamp], relay, LUX, start_us=self.session.now_ms * 1000, warmed_up=True
@@ -238,12 +228,8 @@ class Room(Watcher):
         self._lag_ms = round(lag_ms(LAMPS[self._lamp], relay))
 
     def _use_negative(self, name: object) -> None:
-        if name == OWN and self._own:
-            self._negative = self._own
-        elif name in NEGATIVES:
-            self._negative = negatives.negative(str(name))
-        else:
-            raise RoomError(f"No negative {name!r}: there are {', '.join(NEGATIVES)}. Take one of these.")
+        known = [*NEGATIVES, *([OWN] if self._own else [])]
+        self._negative = self._film(_one_of(name, "negative", known))
         self._note_picture("negative")
 
     def _new_sheet(self) -> None:
@@ -417,6 +403,8 @@ class Room(Watcher):
         try:
             best = json.loads(store.get("practice") or b"{}")
         except ValueError:
+            best = None
+        if not isinstance(best, dict):
             best = {}
         mine = round(worst * 1e6)
         kept = best.get(self._exercise)
@@ -567,6 +555,14 @@ def _png(grey: Pixels) -> bytes:
     file = io.BytesIO()
     Image.fromarray(levels).save(file, "PNG", compress_level=1)
     return file.getvalue()
+
+
+def _one_of(name: object, what: str, known: Iterable[str]) -> str:
+    if isinstance(name, str) and name in known:
+        return name
+    # What stands for none has no letters.
+    names = ", ".join(one or "none at all" for one in known)
+    raise RoomError(f"No {what} {name!r}: there are {names}. Take one of these.")
 
 
 def _stops_off(light: AreaLight) -> float | None:

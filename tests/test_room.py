@@ -1,0 +1,786 @@
+"""The darkroom round the box: light on a sheet under hands, developed and judged.
+
+The light that an undisturbed sheet gets is held against the box's plan and against the easel, which reckons
+area by area; what hands do is held against the plan worked out from the card.
+"""
+
+import io
+import json
+import math
+import sys
+from itertools import count
+from pathlib import Path
+
+import hypothesis.strategies as st
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from PIL import Image
+
+sys.path.append(str(Path(__file__).parent))
+
+from box_model import a_card, a_pass, keys, load, new_session, set_row, stops, to_sheet, until_dark, wait
+
+from host_sim import negatives
+from host_sim.disks import DirectoryDisk, MemoryDisk
+from host_sim.easel import Easel
+from host_sim.live import Live
+from host_sim.paper import PAPER_NAMES, paper
+from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
+from host_sim.plans import REST
+from host_sim.practice import EXERCISES
+from host_sim.room import LUX, SAFELIGHT_LUX, Room, RoomError
+from host_sim.session import Watcher
+from timing_core.printing_map import PrintingMap
+from timing_core.run import compile_print
+
+MIDDLE = [[0.4, 0.4], [0.6, 0.4], [0.6, 0.6], [0.4, 0.6]]
+UPPER = [[0, 0], [1, 0], [1, 0.3], [0, 0.3]]
+
+
+def a_room(
+    card: dict | None = None, lamp: str = "ideal", negative: str = "plain", disk=None, **bench
+) -> Room:
+    """A box with a card at work, the card's first filter fitted and a sheet in the easel."""
+    session = new_session(disk)
+    session.box.set_bench(bench)
+    room = Room(session, lamp=lamp, negative=negative)
+    if card is not None:
+        load(session, card)
+        room.do({"do": "fit", "filter": card["passes"][0]["filter"]})
+    room.do({"do": "sheet"})
+    return room
+
+
+def tool(room: Room, shape: str, x: float = 0.5, y: float = 0.5, size: float = 0.3, angle: float = 0) -> None:
+    room.do({"do": "tool", "shape": shape, "x": x, "y": y, "size": size, "angle": angle})
+
+
+def give(room: Room) -> None:
+    """Press EXPOSE and wait for the end; the lamp has died away before anybody does more."""
+    keys(room.session, "expose")
+    if room.session.lamp.lit:
+        until_dark(room.session)
+    wait(room.session, 1500)
+
+
+def give_all(room: Room) -> None:
+    keys(room.session, "expose")
+    while room.session.box.state == "ready":
+        give(room)
+
+
+def develop(room: Room, dry: bool = False) -> dict:
+    room.do({"do": "develop", "dry": dry})
+    return room.state()["result"]
+
+
+def given_ms(result: dict) -> dict[tuple[str, str], float]:
+    return {(row["area"], row["filter"]): row["given_ms"] for row in result["rows"]}
+
+
+def grey(room: Room, kind: str) -> np.ndarray:
+    image = Image.open(io.BytesIO(room.picture(kind)))
+    assert (image.format, image.mode, image.size) == ("PNG", "L", (1000, 800))
+    return np.asarray(image)
+
+
+class Hands(Watcher):
+    """Hold `at` in the light from the tone that opens a window to the one that closes it."""
+
+    def __init__(self, room: Room, at: list[dict]) -> None:
+        self.room = room
+        self.at = at
+        room.session.watchers.append(self)
+
+    def output(self, now_ms: int, kind: str, value: object) -> None:
+        if kind == "sound" and value == "open" and self.at:
+            tool(self.room, **self.at.pop(0))
+        elif kind == "sound" and value == "close":
+            tool(self.room, "none")
+
+
+# --- an undisturbed sheet
+
+
+class Wall:
+    """A wall clock that is read whenever somebody gets round to it."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.integers(3, 4000), min_size=1, max_size=40),
+    st.sampled_from(("tungsten", "led", "ideal")),
+    st.integers(3000, 9000),
+)
+def test_the_dose_is_the_plans_and_the_easels_however_late_the_machine_is(late_ms, lamp, base_ms):
+    relay = RELAYS["ideal" if lamp == "ideal" else "mechanical"]
+    card = a_card(base_ms=base_ms)
+    room = a_room(card, lamp, lag_ms=round(lag_ms(LAMPS[lamp], relay)))
+    session = room.session
+    easel = Easel(session, LampBench(LAMPS[lamp], relay, LUX, start_us=session.now_ms * 1000, warmed_up=True))
+    session.watchers.append(easel)
+    wall = Wall()
+    live = Live(session, clock=wall)
+    live.input("expose")
+    live.input("expose")
+    for turn in count():
+        wall.now_s += late_ms[turn % len(late_ms)] / 1000
+        live.catch_up()
+        if turn % 3 == 0:
+            room.state()
+        if not session.lamp.lit:
+            break
+    wall.now_s += 2
+    live.catch_up()
+    ((_, (light,)),) = easel.report(LUX)
+    found = given_ms(develop(room))
+    assert found == {(REST, "2"): pytest.approx(light.given_ms, rel=1e-9)}
+    assert abs(math.log2(found[REST, "2"] / base_ms)) < 0.01
+
+
+def test_tools_that_leave_no_shadow_change_nothing():
+    plain, busy = (a_room(a_card(base_ms=4000), "tungsten", lag_ms=85) for _ in range(2))
+    for room in (plain, busy):
+        keys(room.session, "expose", "expose")
+        for step in range(300):
+            wait(room.session, 7)
+            if room is busy:
+                tool(room, "disc", -0.9, -0.9 - step / 1000, 0.1, 180)
+        until_dark(room.session)
+        wait(room.session, 1500)
+    light, same = (given_ms(develop(room))[REST, "2"] for room in (plain, busy))
+    assert same == pytest.approx(light, rel=1e-9)
+
+
+# --- dodging and burning by hand
+
+
+@pytest.mark.parametrize("lamp", ["ideal", "tungsten"])
+def test_a_disc_over_an_area_for_its_window_gives_the_planned_dodge(lamp):
+    relay = RELAYS["ideal" if lamp == "ideal" else "mechanical"]
+    card = a_card(("face", -60), base_ms=16_000)
+    room = a_room(card, lamp, lag_ms=round(lag_ms(LAMPS[lamp], relay)))
+    room.do({"do": "area", "name": "face", "points": MIDDLE})
+    Hands(room, [{"shape": "disc", "size": 0.36, "angle": 90}])
+    give_all(room)
+    result = develop(room)
+    errors = {row["area"]: row["error_stops"] for row in result["rows"]}
+    assert abs(errors["face"]) < (1e-4 if lamp == "ideal" else 0.01)
+    # The disc is larger than the area, and its wire crosses the rest: that got a little less.
+    assert -0.08 < errors[REST] < -0.005
+    assert result["worst_stops"] == pytest.approx(-errors[REST])
+
+
+def test_a_burn_through_a_hole_gives_the_area_its_light_and_the_rest_hardly_any():
+    room = a_room(a_card(("face", 120), base_ms=4000))
+    room.do({"do": "area", "name": "face", "points": MIDDLE})
+    keys(room.session, "expose")
+    give(room)
+    tool(room, "hole", size=0.36)
+    give(room)
+    assert room.session.box.state == "browse"
+    rows = {row["area"]: row for row in develop(room)["rows"]}
+    assert rows["face"]["given_ms"] == pytest.approx(8000, rel=1e-4)
+    assert rows["face"]["error_stops"] == pytest.approx(0, abs=1e-3)
+    # The hole shows pi / 4 * 360^2 less the area's 200 * 160 of the 768,000 pixels of the rest.
+    beside = 4000 * (math.pi / 4 * 360**2 - 200 * 160) / (800_000 - 200 * 160)
+    assert rows[REST]["given_ms"] == pytest.approx(4000 + beside, rel=0.01)
+
+
+def test_a_straight_card_keeps_a_burn_to_one_side():
+    room = a_room(a_card(("sky", 60), base_ms=4000))
+    room.do({"do": "area", "name": "sky", "points": UPPER})
+    keys(room.session, "expose")
+    give(room)
+    tool(room, "card", 0.5, 0.3, angle=90)
+    give(room)
+    rows = {row["area"]: row for row in develop(room)["rows"]}
+    assert rows["sky"]["error_stops"] == pytest.approx(0, abs=0.02)
+    assert rows[REST]["error_stops"] == pytest.approx(0, abs=0.02)
+    light_map = grey(room, "map")
+    assert light_map[50, 500] == light_map[700, 500] == 128
+    assert light_map[242, 500] > 129, "the card's soft edge lets light on what lies below"
+    assert light_map[238, 500] < 127
+
+
+def test_what_was_forgotten_shows_in_the_map():
+    room = a_room(a_card(("face", -60), base_ms=8000))
+    room.do({"do": "area", "name": "face", "points": MIDDLE})
+    give_all(room)
+    rows = {row["area"]: row for row in develop(room)["rows"]}
+    # Nobody dodged: the face got the whole base, half a stop too much.
+    assert rows["face"]["error_stops"] == pytest.approx(0.5, abs=1e-3)
+    assert rows[REST]["error_stops"] == pytest.approx(0, abs=1e-9)
+    light_map = grey(room, "map")
+    assert light_map[400, 500] == pytest.approx(128 + 127 / 2, abs=1)
+    assert light_map[100, 100] == 128
+
+
+def test_a_hold_keeps_the_light_and_the_hands_may_rest():
+    room = a_room(a_card(("face", -60), base_ms=16_000), "tungsten", lag_ms=85)
+    room.do({"do": "area", "name": "face", "points": MIDDLE})
+    Hands(room, [{"shape": "disc", "size": 0.36, "angle": 90}])
+    session = room.session
+    keys(session, "expose", "expose")
+    for _ in range(3):
+        wait(session, 2500)
+        room.close_light()
+        assert not session.lamp.lit
+        assert session.box.state == "held"
+        wait(session, 4000)
+        keys(session, "expose")
+    until_dark(session)
+    wait(session, 1500)
+    rows = {row["area"]: row for row in develop(room)["rows"]}
+    assert abs(rows["face"]["error_stops"]) < 0.02
+
+
+# --- what goes wrong in a darkroom
+
+
+def test_a_wrong_filter_is_seen_on_the_paper_and_in_the_rows():
+    card = a_card(base_ms=8000)
+    right, wrong = a_room(card), a_room(card)
+    wrong.do({"do": "fit", "filter": "5"})
+    assert wrong.state()["asks"] == "2"
+    assert right.state()["asks"] is None
+    for room in (right, wrong):
+        give_all(room)
+    good, bad = (develop(room)["rows"] for room in (right, wrong))
+    assert [(row["filter"], row["error_stops"]) for row in good] == [("2", pytest.approx(0, abs=1e-9))]
+    assert [(row["filter"], row["planned_ms"], row["given_ms"]) for row in bad] == [
+        ("2", 8000, 0),
+        ("5", 0, pytest.approx(8000)),
+    ]
+    assert [row["error_stops"] for row in bad] == [-10, None]
+    vc = paper("vc-2019")
+    assert good[0]["density"] == pytest.approx(vc.density({"2": 8 * LUX}), abs=0.002)
+    assert bad[0]["density"] == pytest.approx(vc.density({"5": 8 * LUX}), abs=0.002)
+
+
+def test_light_without_a_sheet_falls_on_nothing():
+    room = a_room(a_card(base_ms=4000))
+    develop(room)
+    give_all(room)
+    assert "falls on nothing" in room.state()["note"]
+    room.do({"do": "sheet"})
+    assert room.state()["note"] == ""
+    assert develop(room)["rows"] == []
+    assert grey(room, "print").min() == grey(room, "print").max() > 235
+
+
+def test_viewing_light_fogs_a_sheet_in_the_easel():
+    room = a_room(a_card(base_ms=4000))
+    keys(room.session, "lamp")
+    assert room.session.box.state == "viewing"
+    assert "viewing light" in room.state()["note"]
+    wait(room.session, 2000)
+    room.close_light()
+    assert not room.session.lamp.lit
+    give_all(room)
+    assert given_ms(develop(room))[REST, "2"] == pytest.approx(6000)
+
+
+def test_a_sheet_put_in_under_the_viewing_light_is_fogged():
+    room = a_room()
+    develop(room)
+    keys(room.session, "lamp")
+    wait(room.session, 5000)
+    room.do({"do": "sheet"})
+    assert "viewing light" in room.state()["note"]
+    wait(room.session, 3000)
+    assert room.state()["sheet"]["lit_ms"] == 3000
+    keys(room.session, "lamp")
+    develop(room)
+    density = paper("vc-2019").density({"none": 3 * LUX + 3 * SAFELIGHT_LUX})
+    assert grey(room, "print")[400, 500] == pytest.approx(255 * 10 ** (-(density + 0.05) / 2.2), abs=2), (
+        "all of it, and nothing of the light before"
+    )
+
+
+def test_a_reset_in_mid_exposure_leaves_its_light_on_the_sheet():
+    room = a_room(a_card(base_ms=8000))
+    session = room.session
+    keys(session, "expose", "expose")
+    wait(session, 3000)
+    room.do({"do": "unplug"})
+    assert not session.lamp.lit
+    assert session.box.state == "notice"
+    wait(session, 2000)
+    keys(session, "press", "expose")
+    until_dark(session)
+    assert room.state()["note"] == "", "the run was taken up: this is no other one"
+    result = develop(room)
+    assert given_ms(result)[REST, "2"] == pytest.approx(3000 + 8000)
+    assert result["rows"][0]["planned_ms"] == 8000
+
+
+def test_a_second_run_on_one_sheet_is_said_and_adds_up():
+    room = a_room(a_card(base_ms=4000))
+    give_all(room)
+    give_all(room)
+    assert "earlier run" in room.state()["note"]
+    assert given_ms(develop(room))[REST, "2"] == pytest.approx(8000)
+
+
+# --- the safelight
+
+
+def test_a_quarter_of_an_hour_of_safelight_begins_to_fog_and_a_minute_does_not():
+    for name in ("vc-2019", "vc-2020"):
+        vc = paper(name)
+        assert vc.density({"none": 60 * SAFELIGHT_LUX}) < 0.001
+        assert 0.015 < vc.density({"none": 15 * 60 * SAFELIGHT_LUX}) < 0.06
+        assert vc.density({"none": 60 * 60 * SAFELIGHT_LUX}) > 0.25
+
+
+@pytest.mark.parametrize(("rule", "dark_ms"), [("steady", 0), ("exposing", 8000)])
+def test_the_safelight_counts_while_it_is_on(rule, dark_ms):
+    room = a_room(a_card(base_ms=8000), safelight=rule)
+    wait(room.session, 20_000)
+    give_all(room)
+    wait(room.session, 10_000)
+    # It is out from the press that lights the lamp to its end, where the rule says so.
+    expected_ms = room.session.now_ms - dark_ms
+    assert room.state()["sheet"]["safelight_ms"] == expected_ms
+    assert room.state()["box"]["safelight"] is True
+
+
+def test_the_safelight_adds_to_a_faint_tone():
+    room = a_room(a_card(base_ms=1000))
+    wait(room.session, 15 * 60_000)
+    give_all(room)
+    result = develop(room)
+    vc = paper("vc-2019")
+    lone = vc.density({"2": LUX})
+    safelight_s = room.session.now_ms / 1000
+    both = vc.density({"2": LUX, "none": safelight_s * SAFELIGHT_LUX})
+    assert both > lone + 0.02
+    assert result["rows"][0]["density"] == pytest.approx(both, abs=0.002)
+    assert result["rows"][0]["given_ms"] == pytest.approx(1000), "the rows are of the lamp alone"
+
+
+# --- strips
+
+
+def a_strip(kind: int = 0, negative: str = "plain") -> Room:
+    room = a_room(a_card(base_ms=1200 if negative == "plain" else 8000), negative=negative)
+    to_sheet(room.session, "strip")
+    if kind:
+        set_row(room.session, "Kind", kind)
+    return room
+
+
+def patches(room: Room) -> list[float]:
+    strip, work = room.session.box.strip, room.session.box.work
+    return [strip.total_ms(work, 2 * patch) for patch in range(strip.patches)]
+
+
+def test_a_cover_strip_by_hand():
+    room = a_strip()
+    session = room.session
+    planned = patches(room)
+    keys(session, "expose")
+    for patch in range(session.box.strip.patches):
+        # Before each press the card is moved on: all patches that have their light lie under it.
+        tool(room, "cover", patch / session.box.strip.patches, 0.5, angle=180)
+        give(room)
+    assert session.box.state == "choose"
+    result = develop(room)
+    assert result["title"] == "strip, 7 patches"
+    assert [row["planned_ms"] for row in result["rows"]] == planned
+    assert max(abs(row["error_stops"]) for row in result["rows"]) < 0.01
+    assert [patch["patch"] for patch in result["patches"]] == list(range(1, 8))
+    assert [patch["seconds"] for patch in result["patches"]] == [ms / 1000 for ms in planned]
+    vc = paper("vc-2019")
+    for patch, ms in zip(result["patches"], planned):
+        assert patch["density"] == pytest.approx(vc.density({"2": ms / 1000 * LUX}), abs=0.02)
+    row = grey(room, "print")[400]
+    steps = [int(row[(2 * patch + 1) * 1000 // 14]) for patch in range(7)]
+    assert steps == sorted(steps, reverse=True)
+    assert len(set(steps)) == 7
+
+
+def test_a_strip_that_nobody_covered_is_one_grey():
+    room = a_strip()
+    planned = patches(room)
+    give_all(room)
+    result = develop(room)
+    assert [row["given_ms"] for row in result["rows"]] == [pytest.approx(planned[-1])] * 7
+    assert np.ptp(grey(room, "print")) == 0
+
+
+def test_a_fresh_strip_shows_one_part_of_the_picture_in_every_patch():
+    room = a_strip(kind=1, negative="pears")
+    planned = patches(room)
+    give_all(room)
+    assert room.session.box.state == "choose"
+    result = develop(room)
+    assert [row["given_ms"] for row in result["rows"]] == [pytest.approx(ms, rel=1e-9) for ms in planned]
+    film = negatives.negative("pears").transmittance
+    seen = grey(room, "print")
+    safelight = SAFELIGHT_LUX * room.session.now_ms / 1000
+    vc = paper("vc-2019")
+    for patch, ms in enumerate(planned):
+        columns = slice(patch * 1000 // 7, (patch + 1) * 1000 // 7)
+        piece = seen[:, columns]
+        start = (1000 - (columns.stop - columns.start)) // 2
+        for row, column in ((100, 40), (400, 70), (600, 110)):
+            light = ms / 1000 * LUX * float(film[row, start + column])
+            density = vc.density({"2": light, "none": safelight})
+            assert int(piece[row, column]) == pytest.approx(255 * 10 ** (-(density + 0.05) / 2.2), abs=3)
+
+
+# --- prints and pictures
+
+
+def test_the_print_is_the_film_through_the_paper():
+    room = a_room(a_card(base_ms=12_000), negative="breakwater")
+    give_all(room)
+    before = room.state()["pictures"]
+    develop(room)
+    after = room.state()["pictures"]
+    assert before["print"] == before["map"] == 0
+    assert after["print"] != after["map"]
+    assert min(after.values()) > 0
+    film = negatives.negative("breakwater").transmittance
+    shown, projected = grey(room, "print"), grey(room, "negative")
+    vc = paper("vc-2019")
+    for row in range(20, 800, 130):
+        for column in range(20, 1000, 160):
+            density = vc.density({"2": 12 * LUX * float(film[row, column])})
+            assert shown[row, column] == pytest.approx(255 * 10 ** (-(density + 0.05) / 2.2), abs=2)
+            assert projected[row, column] == pytest.approx(255 * film[row, column] ** (1 / 2.2), abs=1)
+
+
+def test_a_dry_print_is_darker_by_the_cards_dry_down():
+    card = a_card(base_ms=8000, dry_down=True, dry_down_pm=80)
+    wet, dry = a_room(card), a_room(card)
+    for room in (wet, dry):
+        give_all(room)
+    wet_row, dry_row = (develop(room, dry=room is dry)["rows"][0] for room in (wet, dry))
+    # 8 % less light was given, so that the dry print is what 8 s of light look like wet.
+    assert wet_row["given_ms"] == dry_row["given_ms"] == pytest.approx(8000 * 0.92)
+    vc = paper("vc-2019")
+    assert wet_row["density"] == pytest.approx(vc.density({"2": 8 * 0.92 * LUX}), abs=0.002)
+    assert dry_row["density"] == pytest.approx(vc.density({"2": 8 * LUX}), abs=0.002)
+
+
+def test_split_grade_is_two_filters_on_one_sheet():
+    card = a_card(base_ms=3000, filter="00", tied=True)
+    card["passes"].append(a_pass(base_ms=6000, filter="5"))
+    room = a_room(card)
+    keys(room.session, "expose")
+    give(room)
+    assert room.state()["asks"] == "5"
+    assert room.state()["box"]["stage"]["kind"] == "fit"
+    room.do({"do": "fit", "filter": "5"})
+    keys(room.session, "expose")
+    give(room)
+    result = develop(room)
+    assert given_ms(result) == {(REST, "00"): pytest.approx(3000), (REST, "5"): pytest.approx(6000)}
+    both = paper("vc-2019").density({"00": 3 * LUX, "5": 6 * LUX})
+    assert result["rows"][0]["density"] == pytest.approx(both, abs=0.002)
+
+
+def test_graded_paper_takes_no_filter():
+    room = a_room(a_card(base_ms=4000))
+    room.do({"do": "paper", "name": "grade 3"})
+    state = room.state()
+    assert (state["paper"], state["filter"], state["filters"], state["asks"]) == ("grade 3", "", [""], "2")
+    give_all(room)
+    rows = develop(room)["rows"]
+    assert [row["filter"] for row in rows] == ["2", ""]
+    assert rows[1]["density"] == pytest.approx(paper("grade 3").density({"none": 4 * LUX}), abs=0.002)
+
+
+def test_a_users_picture_is_printed_and_its_areas_are_placed_by_hand():
+    room = a_room(a_card(("face", -60), base_ms=8000))
+    file = io.BytesIO()
+    Image.new("L", (1000, 800), 128).save(file, "PNG")
+    before = room.state()["pictures"]["negative"]
+    room.set_negative_from(file.getvalue(), "aunt.png", is_negative=False)
+    state = room.state()
+    assert state["pictures"]["negative"] != before
+    assert (state["negative"], state["negatives"][-1]) == ("own", ["own", "aunt.png"])
+    assert state["areas"] == {"face": None}
+    give_all(room)
+    rows = develop(room)["rows"]
+    assert {row["area"]: row["given_ms"] for row in rows} == {"face": None, REST: pytest.approx(8000)}
+    assert rows[0]["error_stops"] is rows[0]["density"] is None
+    room.do({"do": "area", "name": "face", "points": MIDDLE})
+    assert room.state()["areas"] == {"face": [tuple(point) for point in MIDDLE]}
+    with pytest.raises(RoomError, match=r"diary\.txt is not taken"):
+        room.set_negative_from(b"no picture", "diary.txt", is_negative=False)
+    assert room.state()["negative"] == "own"
+    room.do({"do": "negative", "name": "breakwater"})
+    room.do({"do": "negative", "name": "own"})
+    assert room.state()["areas"]["face"] is not None
+
+
+# --- practice
+
+
+@pytest.mark.parametrize("name", EXERCISES)
+def test_an_exercise_can_be_done(name):
+    exercise = EXERCISES[name]
+    session = new_session()
+    map = PrintingMap.from_dict(exercise.card)
+    assert map.to_dict() == exercise.card
+    assert compile_print(map, session.box.bench)
+    film = negatives.negative(exercise.negative)
+    for own in exercise.card["passes"]:
+        assert own["filter"] in paper(exercise.paper).filters
+        assert {mark["area"] for mark in own["marks"]} <= set(film.outlines)
+
+
+@pytest.mark.parametrize("name", EXERCISES)
+def test_practice_lays_out_negative_card_and_sheet(name):
+    room = a_room()
+    room.do({"do": "practice", "name": name})
+    exercise = EXERCISES[name]
+    state = room.state()
+    assert room.session.box.shelf.card(exercise.card["name"]) == exercise.card
+    assert (state["exercise"], state["negative"], state["paper"]) == (name, exercise.negative, exercise.paper)
+    assert state["sheet"] == {"number": 2, "in": True, "lit_ms": 0, "safelight_ms": 0}
+    room.do({"do": "practice", "name": name})
+    assert len(room.session.box.shelf.names()) == 1, "the same card is there once"
+
+
+def practise(room: Room, hands: list[dict]) -> dict:
+    room.do({"do": "practice", "name": "one-dodge"})
+    load(room.session, EXERCISES["one-dodge"].card)
+    room.do({"do": "fit", "filter": "2"})
+    Hands(room, hands)
+    give_all(room)
+    return develop(room)
+
+
+def test_the_best_of_an_exercise_is_kept(tmp_path):
+    room = a_room(disk=DirectoryDisk(tmp_path))
+    idle = practise(room, [{"shape": "none"}])
+    assert idle["exercise"] == "one-dodge"
+    # A third of a stop was to be taken from the pears, and nobody did.
+    assert idle["worst_stops"] == pytest.approx(1 / 3, abs=1e-3)
+    assert idle["best_stops"] == pytest.approx(idle["worst_stops"], abs=1e-6)
+    good = practise(room, [{"shape": "disc", "x": 0.645, "y": 0.68, "size": 0.31, "angle": 0}])
+    assert good["worst_stops"] < 0.1
+    assert good["best_stops"] == pytest.approx(good["worst_stops"], abs=1e-6)
+    again = practise(room, [{"shape": "none"}])
+    assert again["worst_stops"] > 0.3
+    assert again["best_stops"] == good["best_stops"]
+    # Another evening, with the same folder.
+    late = practise(a_room(disk=DirectoryDisk(tmp_path)), [{"shape": "none"}])
+    assert late["best_stops"] == good["best_stops"]
+    # Without a folder it is forgotten.
+    assert practise(a_room(), [{"shape": "none"}])["best_stops"] > 0.3
+
+
+def test_a_damaged_record_of_the_best_is_begun_again():
+    disk = MemoryDisk()
+    room = a_room(disk=disk)
+    room.session.box.store.put("practice", b"[3]")
+    assert practise(room, [{"shape": "none"}])["best_stops"] == pytest.approx(1 / 3, abs=1e-3)
+
+
+def test_another_card_does_not_count_for_the_exercise():
+    room = a_room()
+    room.do({"do": "practice", "name": "one-dodge"})
+    load(room.session, a_card(base_ms=4000, name="mine"))
+    room.do({"do": "fit", "filter": "2"})
+    give_all(room)
+    result = develop(room)
+    assert (result["exercise"], result["best_stops"]) == ("", None)
+
+
+# --- commands
+
+
+@pytest.mark.parametrize(
+    ("message", "says"),
+    [
+        ({}, "there is no None here"),
+        ({"do": "dance"}, "there is no 'dance' here"),
+        ({"do": ["tool"]}, "here"),
+        ({"do": "tool", "shape": "star"}, "No tool 'star'"),
+        ({"do": "tool", "shape": ["disc"]}, "No tool"),
+        ({"do": "tool", "shape": "disc", "x": "left"}, "its x is no number"),
+        ({"do": "tool", "shape": "disc", "y": math.nan}, "its y is no number"),
+        ({"do": "tool", "shape": "disc", "size": math.inf}, "its size is no number"),
+        ({"do": "tool", "shape": "disc", "angle": None}, "its angle is no number"),
+        ({"do": "fit", "filter": "9"}, "No filter '9'"),
+        ({"do": "fit"}, "No filter None"),
+        ({"do": "fit", "filter": ["2"]}, "No filter"),
+        ({"do": "paper", "name": "silk"}, "No paper 'silk'"),
+        ({"do": "lamp", "name": "candle"}, "No lamp 'candle'"),
+        ({"do": "negative", "name": "own"}, "No negative 'own'"),
+        ({"do": "negative", "name": {}}, "No negative"),
+        ({"do": "sheet"}, "one is in the easel"),
+        ({"do": "area", "name": "", "points": MIDDLE}, "it has no name"),
+        ({"do": "area", "name": "face", "points": MIDDLE[:2]}, "no list of 3 to 500 points"),
+        ({"do": "area", "name": "face", "points": [[0, 0], [1], [1, 1]]}, "no pair of numbers"),
+        ({"do": "area", "name": "face", "points": [[0, 0], [1, "a"], [1, 1]]}, "no pair of numbers"),
+        ({"do": "area", "name": "face", "points": [[0, 0], [1, math.nan], [1, 1]]}, "no pair of numbers"),
+        ({"do": "area", "name": "face", "points": [0, 1, 2]}, "no pair of numbers"),
+        ({"do": "practice", "name": "juggling"}, "No exercise 'juggling'"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_in_one_line_and_changes_nothing(message, says):
+    room = a_room()
+    before = json.dumps(room.state())
+    with pytest.raises(RoomError, match=says) as refusal:
+        room.do(message)
+    assert "\n" not in str(refusal.value)
+    assert str(refusal.value).endswith(".")
+    assert json.dumps(room.state()) == before
+
+
+@pytest.mark.parametrize(
+    "message",
+    [
+        {"do": "develop"},
+        {"do": "lamp", "name": "led"},
+        {"do": "negative", "name": "pears"},
+        {"do": "paper", "name": "vc-2020"},
+        {"do": "practice", "name": "one-dodge"},
+    ],
+)
+def test_what_would_spoil_an_exposure_waits_for_the_dark(message):
+    room = a_room(a_card(base_ms=8000))
+    keys(room.session, "expose", "expose")
+    wait(room.session, 500)
+    before = room.state()
+    with pytest.raises(RoomError):
+        room.do(message)
+    after = room.state()
+    assert before == after
+    until_dark(room.session)
+    wait(room.session, 1000)
+    assert given_ms(develop(room))[REST, "2"] == pytest.approx(8000)
+
+
+def test_nothing_in_the_easel_cannot_be_developed():
+    room = a_room()
+    develop(room)
+    with pytest.raises(RoomError, match="no sheet in the easel"):
+        room.do({"do": "develop"})
+    with pytest.raises(RoomError, match="there is none yet"):
+        room.picture("map")
+    with pytest.raises(RoomError, match="none yet"):
+        room.picture("moon")
+
+
+def test_a_full_shelf_is_said_as_the_box_says_it():
+    room = a_room()
+    for number in range(64):
+        room.session.box.shelf.keep(PrintingMap.from_dict(a_card(name=f"card-{number}")))
+    with pytest.raises(RoomError, match="the shelf holds 64"):
+        room.do({"do": "practice", "name": "one-dodge"})
+    assert room.state()["exercise"] == ""
+
+
+def test_paper_that_has_seen_light_stays_in_the_easel():
+    room = a_room(a_card(base_ms=2000))
+    room.do({"do": "paper", "name": "vc-2020"})
+    assert room.state()["sheet"]["number"] == 2, "the unexposed sheet was put back into its box"
+    give_all(room)
+    with pytest.raises(RoomError, match="has had light"):
+        room.do({"do": "paper", "name": "vc-2019"})
+    develop(room)
+    room.do({"do": "paper", "name": "vc-2019"})
+
+
+def test_closing_in_the_dark_does_nothing():
+    room = a_room(a_card())
+    state = room.session.box.state
+    room.close_light()
+    assert room.session.box.state == state
+    keys(room.session, "expose")
+    room.close_light()
+    assert room.session.box.state == "ready"
+
+
+@pytest.mark.parametrize("wrong", [{"lamp": "candle"}, {"paper": "silk"}, {"negative": "moon"}])
+def test_a_room_of_what_there_is_not_is_refused(wrong):
+    with pytest.raises(RoomError):
+        Room(new_session(), **wrong)
+
+
+# --- what a page shows
+
+
+def test_the_state_is_plain_data_with_all_that_a_page_shows():
+    room = a_room(a_card(("sky", 60), base_ms=8000), "tungsten", negative="breakwater")
+    keys(room.session, "expose", "expose")
+    wait(room.session, 1000)
+    tool(room, "disc", 0.3, 0.4, 0.25, 370)
+    state = room.state()
+    assert json.loads(json.dumps(state))["now_ms"] == room.session.now_ms
+    assert state["box"] == {
+        "state": "exposing",
+        "lit": True,
+        "safelight": True,
+        "stage": {"kind": "base", "area": "", "filter": "2", "index": 1, "of": 3},
+        "left_ms": 7000,
+    }
+    assert 0.9 < state["light"] <= 1
+    assert state["settled"] is False
+    assert state["filters"] == ["", "00", "0", "1", "2", "3", "4", "5"]
+    assert state["papers"] == list(PAPER_NAMES)
+    assert state["lamps"] == list(LAMPS)
+    assert state["lag_ms"] == round(lag_ms(LAMPS["tungsten"], RELAYS["mechanical"]))
+    assert state["tool"] == {"shape": "disc", "x": 0.3, "y": 0.4, "size": 0.25, "angle": 10}
+    assert next(iter(state["areas"])) == "sky"
+    assert len(state["areas"]["sky"]) >= 4
+    assert [name for name, _, _ in state["exercises"]] == list(EXERCISES)
+    assert 800 < state["sheet"]["lit_ms"] < 1000
+    until_dark(room.session)
+    assert not room.state()["settled"], "the filament still glows"
+    assert 0 < room.state()["light"] < 1
+    wait(room.session, 2000)
+    assert room.state()["settled"]
+    assert room.state()["light"] < 1e-9
+
+
+def test_the_lamps_rise_is_seen():
+    room = a_room(a_card(base_ms=8000), "tungsten")
+    keys(room.session, "expose", "expose")
+    seen = []
+    for _ in range(12):
+        wait(room.session, 30)
+        seen.append(room.state()["light"])
+    assert seen[0] < 0.5
+    assert seen == sorted(seen)
+
+
+def test_the_viewing_light_tells_what_is_left_of_its_limit():
+    room = a_room(viewing_limit_s=20)
+    keys(room.session, "lamp")
+    wait(room.session, 5000)
+    state = room.state()["box"]
+    assert (state["state"], state["left_ms"], state["stage"]) == ("viewing", 15_000, None)
+
+
+def test_a_new_lamp_begins_dark_and_lags_as_it_does():
+    room = a_room(a_card(base_ms=4000))
+    wait(room.session, 3000)
+    room.do({"do": "lamp", "name": "cold light"})
+    assert room.state()["lag_ms"] == round(lag_ms(LAMPS["cold light"], RELAYS["mechanical"]))
+    give_all(room)
+    lost_ms = 4000 - given_ms(develop(room))[REST, "2"]
+    assert lost_ms == pytest.approx(room.state()["lag_ms"], abs=5)
+
+
+def test_a_mark_of_minus_a_stop_is_half_the_light():
+    # The plan in the rows is the map's: arithmetic.
+    room = a_room(a_card(("face", -120), base_ms=9000))
+    give_all(room)
+    planned = {row["area"]: row["planned_ms"] for row in develop(room)["rows"]}
+    assert planned == {"face": stops(9000, -120), REST: 9000}
