@@ -50,7 +50,8 @@ class RoomError(Exception):
 
 class Room(Watcher):
     """A darkroom round `session`, which it joins as a watcher. `lamp`, `paper` and `negative` are names of
-    LAMPS, PAPER_NAMES and NEGATIVES; RoomError for others."""
+    LAMPS, PAPER_NAMES and NEGATIVES; RoomError for others. `sheet` is the one in the easel, if there is one,
+    with its light up to the last change of anything in its way."""
 
     def __init__(
         self,
@@ -62,7 +63,7 @@ class Room(Watcher):
         self.session = session
         self.note = ""
         self._sheets = 0
-        self._sheet: Sheet | None = None
+        self.sheet: Sheet | None = None
         self._plan: tuple[str, Plan] | None = None
         self._stages: list | None = None
         self._dry_down_pm = 0
@@ -128,10 +129,10 @@ class Room(Watcher):
 
     def _do_paper(self, message: dict[str, Any]) -> None:
         self._settle()
-        if self._sheet and self._sheet.lit:
+        if self.sheet and self.sheet.lit:
             raise RoomError("The paper stays: the sheet in the easel has had light. Develop it first.")
         self._use_paper(message.get("name"))
-        if self._sheet:
+        if self.sheet:
             self._new_sheet()  # an unexposed one goes back into its box
 
     def _do_lamp(self, message: dict[str, Any]) -> None:
@@ -145,17 +146,17 @@ class Room(Watcher):
         self._use_negative(message.get("name"))
 
     def _do_sheet(self, message: dict[str, Any]) -> None:
-        if self._sheet:
+        if self.sheet:
             raise RoomError("No sheet is put in: one is in the easel. Develop it first.")
         self._new_sheet()
 
     def _do_develop(self, message: dict[str, Any]) -> None:
-        if not self._sheet:
+        if not self.sheet:
             raise RoomError("Nothing is developed: there is no sheet in the easel. Put one in.")
         self._refuse_lit("The sheet is not developed")
         self._settle()
-        self._develop(self._sheet, bool(message.get("dry")))
-        self._sheet = None
+        self._develop(self.sheet, bool(message.get("dry")))
+        self.sheet = None
 
     def _do_area(self, message: dict[str, Any]) -> None:
         name, points = message.get("name"), message.get("points")
@@ -235,7 +236,7 @@ class Room(Watcher):
     def _new_sheet(self) -> None:
         self._sheets += 1
         self._settle()
-        self._sheet = Sheet(self._sheets, self._paper)
+        self.sheet = Sheet(self._sheets, self._paper)
         self._plan = None
         self._stages = None
         self._counts = False
@@ -252,7 +253,7 @@ class Room(Watcher):
     def _strike(self) -> None:
         box = self.session.box
         self._patch = (0, 1)
-        if not self._sheet:
+        if not self.sheet:
             if box.state == "exposing":
                 self.note = "There is no sheet in the easel: this light falls on nothing."
             return
@@ -297,14 +298,14 @@ class Room(Watcher):
         from_ms, self._from_ms = self._from_ms, now_ms
         lux_s = self._bench.dose(from_ms * 1000, now_ms * 1000)
         self._bench.forget_before(now_ms * 1000)
-        if not self._sheet:
+        if not self.sheet:
             return
         if self._safelight:
-            self._sheet.safelight_lux_s += SAFELIGHT_LUX * (now_ms - from_ms) / 1000
+            self.sheet.safelight_lux_s += SAFELIGHT_LUX * (now_ms - from_ms) / 1000
         if lux_s > 0:
             if self._cast is None:
                 self._cast = cast_of(self._tool)
-            self._sheet.gather(Beam(self._negative.name, self._filter, *self._patch), lux_s, self._cast)
+            self.sheet.gather(Beam(self._negative.name, self._filter, *self._patch), lux_s, self._cast)
 
     # --- development
 
@@ -479,7 +480,7 @@ class Room(Watcher):
                 *map(list, NEGATIVES.items()),
                 *([[OWN, self._own.title]] if self._own else []),
             ],
-            "sheet": {"number": self._sheets, "in": self._sheet is not None, **self._sheet_light()},
+            "sheet": {"number": self._sheets, "in": self.sheet is not None, **self._sheet_light()},
             "tool": dict(vars(self._tool)),
             "pictures": {kind: self._number_of(kind) for kind in ("negative", "print", "map")},
             "areas": {name: self._outline(name) for name in self._area_names()},
@@ -519,12 +520,12 @@ class Room(Watcher):
         return None if wanted == self._filter else wanted
 
     def _sheet_light(self) -> dict[str, int]:
-        if not self._sheet:
+        if not self.sheet:
             return {"lit_ms": 0, "safelight_ms": 0}
         now_ms = self.session.now_ms
-        lux_s = sum(layer.even for layer in self._sheet.layers.values())
+        lux_s = sum(layer.even for layer in self.sheet.layers.values())
         lux_s += self._bench.dose(self._from_ms * 1000, now_ms * 1000)
-        safe_ms = self._sheet.safelight_lux_s / SAFELIGHT_LUX * 1000
+        safe_ms = self.sheet.safelight_lux_s / SAFELIGHT_LUX * 1000
         if self._safelight:
             safe_ms += now_ms - self._from_ms
         return {"lit_ms": round(lux_s / LUX * 1000), "safelight_ms": round(safe_ms)}

@@ -19,6 +19,7 @@ import plans
 import prints
 import round_trips
 import sessions
+import sheets
 from figures import Figure, Spread, number, side_by_side
 
 from lampblack.box_client import BoxClient
@@ -49,7 +50,18 @@ def test_one_command_gives_every_figure(tmp_path, capsys):
         assert row["low"] is None or row["low"] <= row["value"] <= row["high"]
         assert (row["rival"] == "") == (row["rival_value"] is None)
     told = "\n".join(row["what"] for row in rows)
-    for what in ("Session", "Plan", "in memory", "over a socket", "Push", "patch 7", "Frames", "Heap"):
+    told_of = (
+        "Session",
+        "Plan",
+        "in memory",
+        "over a socket",
+        "Push",
+        "patch 7",
+        "disc",
+        "develop",
+        "Frames",
+    )
+    for what in (*told_of, "Heap"):
         assert what in told, what
     heap = [row["value"] for row in rows if row["unit"] == "KB"]
     assert len(heap) == 3
@@ -113,6 +125,17 @@ def test_a_planner_that_errs_is_told_by_its_error():
     assert plans.worst_ms(ours, theirs) >= 3
     assert plans.worst_factor_ms(plans.small_scale) > plans.worst_factor_ms(plans.float_scale) == 0
     assert plans.times_ms(compile_print(card, Bench())) == ours
+
+
+# --- the sheet
+
+
+@pytest.mark.parametrize("shape", sheets.SHAPES)
+def test_the_sheet_and_its_rival_gather_the_same_light(shape):
+    ours, theirs = sheets.lights(shape)
+    assert abs(ours - theirs).max() < 1e-3 * theirs.max()
+    # Somewhere the tool was in the light, and somewhere it was not.
+    assert theirs.min() < 0.5 * theirs.max()
 
 
 # --- the wire

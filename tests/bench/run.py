@@ -17,6 +17,7 @@ import on_micropython
 import plans
 import round_trips
 import sessions
+import sheets
 from figures import Figure, table
 from rich.console import Console
 
@@ -40,6 +41,7 @@ def measure(repeats: int, questions: int) -> list[Figure]:
         *plans.figures(repeats),
         *round_trips.figures(max(1, repeats // 3), questions),
         *doses.figures(),
+        *sheets.figures(max(1, repeats // 3)),
         *on_micropython.figures(repeats),
     ]
 
