@@ -52,8 +52,8 @@ EXERCISES = {
         "A dodge and a burn",
         "breakwater",
         "vc-2019",
-        "Dodge the posts while the base is on, and keep the disc moving. For the burn cover all but the sky "
-        "with the straight card.",
+        "Dodge the posts while the base is on, with a disc as large as they are. For the burn cover all "
+        "but the sky with the straight card.",
         _card("sky-burn", "Practice: dodge and burn", [_pass("2", 14000, ("posts", -30), ("sky", 80))]),
     ),
     "split-grade": Exercise(
@@ -61,13 +61,13 @@ EXERCISES = {
         "workroom",
         "vc-2019",
         "Two passes: fit filter 00 first, and 5 when the box asks for it. Burn the window through 00 with "
-        "the hole. In the hard pass dodge the bench, then burn the ceiling.",
+        "the hole. In the hard pass dodge the stool, then burn the ceiling.",
         _card(
             "split-grade",
             "Practice: split grade",
             [
                 _pass("00", 7000, ("window", 120)),
-                _pass("5", 8000, ("bench", -40), ("ceiling", 60)),
+                _pass("5", 8000, ("stool", -60), ("ceiling", 60)),
             ],
             tied=True,
         ),

@@ -17,16 +17,17 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from host_sim import negatives
-from host_sim.negatives import NEGATIVES, OWN, Negative, NegativeError, Outline, mask_of
+from host_sim import negatives, result
+from host_sim.negatives import NEGATIVES, OWN, Negative, NegativeError, Outline
 from host_sim.paper import PAPER_NAMES, paper
 from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
-from host_sim.plans import REST, AreaLight, Plan, plan_of_run
 from host_sim.practice import EXERCISES
+from host_sim.result import Run, run_of
 from host_sim.session import Session, Watcher
-from host_sim.sheet import HEIGHT_PX, SHAPES, WIDTH_PX, Beam, Cast, Pixels, Sheet, Tool, band, cast_of
+from host_sim.sheet import SHAPES, WIDTH_PX, Beam, Cast, Pixels, Sheet, Tool, band, cast_of
 from timing_core.link import frame, pieces_of, unframe
 from timing_core.plain import digest, encode
+from timing_core.refusal import Refusal
 from timing_core.run import FRESH
 from timing_core.store import Store
 
@@ -38,10 +39,7 @@ source."""
 BASE_DENSITY = 0.05
 """Of paper without an image; common practice, no source."""
 DISPLAY_GAMMA = 2.2
-NEVER_STOPS = 10.0
-"""Errors are told as at most this many stops, either way: no light at all is off without end."""
 _FOGGING = "The viewing light falls on the sheet in the easel."
-PATCH = "patch "
 
 
 class RoomError(Exception):
@@ -64,9 +62,8 @@ class Room(Watcher):
         self.note = ""
         self._sheets = 0
         self.sheet: Sheet | None = None
-        self._plan: tuple[str, Plan] | None = None
+        self._run: Run | None = None
         self._stages: list | None = None
-        self._dry_down_pm = 0
         self._counts = False
         self._tool = Tool()
         self._cast: Cast | None = None
@@ -237,7 +234,7 @@ class Room(Watcher):
         self._sheets += 1
         self._settle()
         self.sheet = Sheet(self._sheets, self._paper)
-        self._plan = None
+        self._run = None
         self._stages = None
         self._counts = False
         self.note = _FOGGING if self.session.lamp.lit else ""
@@ -261,9 +258,8 @@ class Room(Watcher):
             self.note = _FOGGING
             return
         stage = box.stages[box.at]
-        if self._plan is None:
-            self._plan = plan_of_run(box)
-            self._dry_down_pm = box.work.dry_down_pm
+        if self._run is None:
+            self._run = run_of(box)
             self._counts = self._is_exercise()
         elif self._stages is not box.stages and self._stages is not None:
             self.note = "This sheet had light of an earlier run."
@@ -322,79 +318,25 @@ class Room(Watcher):
         return self._own if name == OWN and self._own else negatives.negative(name)
 
     def _develop(self, sheet: Sheet, dry: bool) -> None:
-        percent = self._dry_down_pm / 10 if dry and self._plan else 0.0
-        density = sheet.develop(self._projection, percent)
+        run = self._run or Run("no run", {}, [], self.session.box.work.dry_down_pm / 10)
+        density = sheet.develop(self._projection, run.dry_down_percent if dry else 0.0)
         reflectance = 10 ** -(density + np.float32(BASE_DENSITY))
         self._note_picture("print", _png(reflectance ** np.float32(1 / DISPLAY_GAMMA)))
-        self._result = self._judge(sheet, density)
-
-    def _judge(self, sheet: Sheet, density: Pixels) -> dict[str, Any]:
-        title, plan = self._plan or ("no run", {})
-        rows = []
-        masks = self._masks(plan)
-        for area in dict.fromkeys(area for area, _ in plan):
-            where = masks[area]
-            names = [name for own, name in plan if own == area]
-            light = {} if where is None else sheet.mean_light(where)
-            for name in [*names, *(name for name in light if name not in names)]:
-                row: dict[str, Any] = {"area": area, "filter": name, "planned_ms": plan.get((area, name), 0)}
-                row |= {"given_ms": None, "error_stops": None, "density": None}
-                if where is not None:
-                    given_ms = light.get(name, 0.0) / LUX * 1000
-                    row["given_ms"] = given_ms
-                    row["error_stops"] = _stops_off(AreaLight(area, name, row["planned_ms"], given_ms))
-                    row["density"] = float(density[where].mean())
-                rows.append(row)
-        errors = [abs(row["error_stops"]) for row in rows if row["error_stops"] is not None]
-        worst = max(errors) if errors else None
-        self._note_map(plan, masks, sheet)
-        return {
-            "title": title,
+        masks = result.masks_of(run, self._outline, sheet.shape)
+        rows = result.rows(run, masks, sheet, density, LUX)
+        worst = result.worst_stops(rows)
+        self._pictures.pop("map", None)
+        if run.plan:
+            off = result.light_map(run, masks, sheet, LUX)
+            self._note_picture("map", _png((128 + 127 * np.clip(off, -1, 1)) / 255))
+        self._result = {
+            "title": run.title,
             "rows": rows,
-            "patches": [
-                {
-                    "patch": int(row["area"][len(PATCH) :]),
-                    "seconds": row["planned_ms"] / 1000,
-                    "density": row["density"],
-                }
-                for row in rows
-                if row["area"].startswith(PATCH)
-            ],
+            "patches": result.patches(run, masks, density),
             "worst_stops": worst,
             "best_stops": self._keep_best(worst),
             "exercise": self._exercise if self._counts else "",
         }
-
-    def _masks(self, plan: Plan) -> dict[str, Any]:
-        """Where each of the plan's areas is: an index into the sheet, or None for one that is not placed."""
-        names = dict.fromkeys(area for area, _ in plan)
-        found: dict[str, Any] = {}
-        taken = np.zeros((HEIGHT_PX, WIDTH_PX), bool)
-        for name in names:
-            if name.startswith(PATCH):
-                found[name] = np.s_[:, band(int(name[len(PATCH) :]), len(names), WIDTH_PX)]
-            elif name != REST:
-                outline = self._outline(name)
-                found[name] = None if outline is None else mask_of(outline) > 0.5
-                if outline is not None:
-                    taken |= found[name]
-        if REST in names:
-            found[REST] = ~taken if not taken.all() else None
-        return found
-
-    def _note_map(self, plan: Plan, masks: dict[str, Any], sheet: Sheet) -> None:
-        """The light map: how far off the plan every point is, all filters together."""
-        if not plan:
-            return
-        planned = np.zeros((HEIGHT_PX, WIDTH_PX), np.float32)
-        for area, where in masks.items():
-            if where is not None:
-                planned[where] = sum(ms for (own, _), ms in plan.items() if own == area)
-        given = np.zeros((HEIGHT_PX, WIDTH_PX), np.float32)
-        for light in sheet.open_light().values():
-            given += light * np.float32(1000 / LUX)
-        off = np.log2(np.maximum(given, 1e-3) / np.maximum(planned, 1e-3))
-        self._note_picture("map", _png((128 + 127 * np.clip(off, -1, 1)) / 255))
 
     def _keep_best(self, worst: float | None) -> float | None:
         """The best run of the exercise so far, in stops; kept where the box's own records are."""
@@ -411,7 +353,10 @@ class Room(Watcher):
         kept = best.get(self._exercise)
         if not isinstance(kept, int) or mine < kept:
             best[self._exercise] = kept = mine
-            store.put("practice", encode(best))
+            try:
+                store.put("practice", encode(best))
+            except Refusal as refusal:
+                self.note = refusal.line
         return kept / 1e6
 
     # --- areas
@@ -564,11 +509,6 @@ def _one_of(name: object, what: str, known: Iterable[str]) -> str:
     # What stands for none has no letters.
     names = ", ".join(one or "none at all" for one in known)
     raise RoomError(f"No {what} {name!r}: there are {names}. Take one of these.")
-
-
-def _stops_off(light: AreaLight) -> float | None:
-    error = light.error_stops
-    return None if error is None else max(-NEVER_STOPS, min(NEVER_STOPS, error))
 
 
 def _finite(value: Any) -> float:
