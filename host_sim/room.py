@@ -203,6 +203,10 @@ class Room(Watcher):
         except NegativeError as error:
             raise RoomError(str(error)) from None
         self._settle()
+        if self.sheet and any(beam.negative == OWN for beam in self.sheet.layers):
+            raise RoomError(
+                "The negative stays: the sheet in the easel has light of the one before. Develop it first."
+            )
         self._own = own
         self._placed.pop(OWN, None)
         self._use_negative(OWN)

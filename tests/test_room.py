@@ -547,6 +547,32 @@ def test_a_users_picture_is_printed_and_its_areas_are_placed_by_hand():
     assert room.state()["areas"]["face"] is not None
 
 
+def test_two_negatives_on_one_sheet_add_up():
+    room = a_room(a_card(base_ms=4000), negative="step-wedge")
+    give_all(room)
+    room.do({"do": "negative", "name": "plain"})
+    give_all(room)
+    develop(room)
+    vc, row = paper("vc-2019"), grey(room, "print")[400]
+    for step in (0, 5, 20):
+        density = vc.density({"2": 4 * LUX * (1 + 10 ** (-0.15 * step))})
+        assert row[(2 * step + 1) * 1000 // 42] == pytest.approx(255 * 10 ** (-(density + 0.05) / 2.2), abs=2)
+
+
+def test_a_picture_whose_light_is_on_the_sheet_is_not_replaced():
+    room = a_room(a_card(base_ms=2000))
+    file = io.BytesIO()
+    Image.new("L", (10, 8), 128).save(file, "PNG")
+    for name in ("one.png", "two.png"):
+        room.set_negative_from(file.getvalue(), name, is_negative=True)
+    give_all(room)
+    with pytest.raises(RoomError, match="light of the one before"):
+        room.set_negative_from(file.getvalue(), "three.png", is_negative=True)
+    assert room.state()["negatives"][-1] == ["own", "two.png"]
+    develop(room)
+    room.set_negative_from(file.getvalue(), "three.png", is_negative=True)
+
+
 @pytest.mark.parametrize("name", ["patch 1", "patch x", "patch"])
 def test_an_area_may_have_any_name(name):
     room = a_room(a_card((name, -60), base_ms=8000))
