@@ -95,8 +95,10 @@ class Live:
         """Sleep until the session's `until_ms` (or an input); -1 sleeps until an input."""
         nap_s = LONGEST_NAP_S if until_ms < 0 else self._nap_s(until_ms)
         self._moved.clear()
-        with contextlib.suppress(asyncio.TimeoutError):
-            await asyncio.wait_for(self._moved.wait(), max(0.001, nap_s))
+        # Not `wait_for`: in Python 3.11 it may swallow a cancellation that comes together with the event.
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(max(0.001, nap_s)):
+                await self._moved.wait()
 
     def _nap_s(self, until_ms: int) -> float:
         if not self.speed:

@@ -383,9 +383,11 @@ class _Server(uvicorn.Server):
 
 async def _wait(event: asyncio.Event, patience_s: float | None) -> None:
     """Until the event, but no longer than `patience_s` (None: however long)."""
+    # Not `wait_for`: in Python 3.11 it may swallow a cancellation that comes together with the event.
     if patience_s is None or patience_s > 0:
-        with contextlib.suppress(asyncio.TimeoutError):
-            await asyncio.wait_for(event.wait(), patience_s)
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(patience_s):
+                await event.wait()
 
 
 def _saved_as(name: str) -> dict[str, str]:
