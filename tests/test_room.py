@@ -267,6 +267,15 @@ def test_a_wrong_filter_is_seen_on_the_paper_and_in_the_rows():
     assert bad[0]["density"] == pytest.approx(vc.density({"5": 8 * LUX}), abs=0.002)
 
 
+def test_a_filter_changed_in_mid_exposure_parts_the_light():
+    room = a_room(a_card(base_ms=8000))
+    keys(room.session, "expose", "expose")
+    wait(room.session, 3000)
+    room.do({"do": "fit", "filter": "5"})
+    until_dark(room.session)
+    assert given_ms(develop(room)) == {(REST, "2"): pytest.approx(3000), (REST, "5"): pytest.approx(5000)}
+
+
 def test_light_without_a_sheet_falls_on_nothing():
     room = a_room(a_card(base_ms=4000))
     develop(room)
@@ -355,6 +364,14 @@ def test_the_safelight_counts_while_it_is_on(rule, dark_ms):
     assert room.state()["box"]["safelight"] is True
 
 
+def test_the_safelight_of_before_a_reset_counts():
+    room = a_room()
+    wait(room.session, 20_000)
+    room.do({"do": "unplug"})
+    wait(room.session, 10_000)
+    assert room.state()["sheet"]["safelight_ms"] == 30_000
+
+
 def test_the_safelight_adds_to_a_faint_tone():
     room = a_room(a_card(base_ms=1000))
     wait(room.session, 15 * 60_000)
@@ -438,6 +455,20 @@ def test_a_fresh_strip_shows_one_part_of_the_picture_in_every_patch():
             light = ms / 1000 * LUX * float(film[row, start + column])
             density = vc.density({"2": light, "none": safelight})
             assert int(piece[row, column]) == pytest.approx(255 * 10 ** (-(density + 0.05) / 2.2), abs=3)
+
+
+def test_viewing_light_in_the_midst_of_a_fresh_strip_falls_on_all_of_it():
+    room = a_strip(kind=1)
+    planned = patches(room)
+    keys(room.session, "expose")
+    give(room)
+    # The box warns of the paper once, and then does as it is told.
+    keys(room.session, "lamp", "lamp")
+    assert room.session.box.state == "viewing"
+    wait(room.session, 1000)
+    keys(room.session, "lamp")
+    rows = develop(room)["rows"]
+    assert [row["given_ms"] for row in rows] == [pytest.approx(planned[0] + 1000)] + [pytest.approx(1000)] * 6
 
 
 def test_a_strip_over_an_earlier_pass_tells_each_patch_once():
