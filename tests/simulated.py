@@ -120,19 +120,31 @@ class Window:
         self.until(lambda window: window.state["box"]["state"] == state)
 
 
+# A shell that runs tests in the background has its children ignore Ctrl-C.
+LISTENS = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
+SIM = (sys.executable, "-c", f"{LISTENS}; from lampblack.cli import main; main()", "sim", "--port", "0")
+
+
 @contextmanager
 def darkroom(*options: str) -> Iterator[Darkroom]:
     """A simulator, ended with Ctrl-C: it has to go quietly."""
-    command = [sys.executable, "-m", "lampblack", "sim", "--port", "0", *options]
     with subprocess.Popen(
-        command, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        [*SIM, *options],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
     ) as process:
         try:
             assert process.stdout is not None
             yield Darkroom("".join(process.stdout.readline() for _ in range(2)))
         finally:
             process.send_signal(signal.SIGINT)
-            _, errors = process.communicate(timeout=PATIENCE_S)
+            try:
+                _, errors = process.communicate(timeout=PATIENCE_S)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                raise
     assert (process.returncode, errors) == (0, "")
 
 

@@ -3,7 +3,7 @@
 import { listen, send, state } from "./net.js";
 
 const WIDTH = 128, HEIGHT = 64, INK = [255, 64, 32], GROUND = [8, 0, 0];
-const DEGREES_PER_DETENT = 15, WHEEL_PER_DETENT = 60;
+const DEGREES_PER_DETENT = 15, NOTCH = 50;
 const canvas = document.getElementById("frame");
 const face = document.getElementById("dial-face");
 const dial = document.getElementById("dial");
@@ -95,13 +95,15 @@ export function turn(detents) {
   send({ do: "dial", detents });
 }
 
+// A notch of a wheel is a detent, however far it would scroll; a touchpad's small steps are gathered.
 let wheel = 0;
 dial.addEventListener("wheel", (event) => {
   event.preventDefault();
-  wheel += event.deltaMode ? Math.sign(event.deltaY) * WHEEL_PER_DETENT : event.deltaY;
-  const detents = Math.trunc(wheel / WHEEL_PER_DETENT);
-  if (detents) turn(detents);
-  wheel -= detents * WHEEL_PER_DETENT;
+  const moved = event.deltaY || event.deltaX;
+  wheel = event.deltaMode || Math.abs(moved) >= NOTCH ? Math.sign(moved) * NOTCH : wheel + moved;
+  if (Math.abs(wheel) < NOTCH) return;
+  turn(Math.sign(wheel));
+  wheel = 0;
 }, { passive: false });
 
 let held = null;

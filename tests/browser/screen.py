@@ -1,0 +1,149 @@
+"""A window on the darkroom, worked as a person works it: by pointer, by finger, by key.
+
+Nothing here sleeps: `expect` waits for what is to come.
+"""
+
+import base64
+import io
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+from playwright.sync_api import Page, expect
+from simulated import Darkroom
+
+INK = (255, 64, 32)
+"""The display's own, of `host_sim.picture`: nothing on the page may be brighter."""
+GROUND = (8, 0, 0)
+PICTURES = Path(__file__).parent.parent.parent / "docs" / "screens"
+WIDTH_PX, HEIGHT_PX = 128, 64
+
+
+def dark(png: bytes) -> Image.Image:
+    """The picture, on which nothing is brighter than the ink."""
+    image = Image.open(io.BytesIO(png)).convert("RGB")
+    brightest = np.asarray(image).reshape(-1, 3).max(axis=0)
+    assert (brightest <= INK).all(), brightest
+    return image
+
+
+class Screen:
+    def __init__(self, page: Page, room: Darkroom) -> None:
+        self.page = page
+        self.room = room
+        self.requests: list[str] = []
+        self.errors: list[str] = []
+        page.on("request", lambda request: self.requests.append(request.url))
+        page.on("websocket", lambda socket: self.requests.append(socket.url))
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("console", lambda said: said.type == "error" and self.errors.append(said.text))
+        self.html = page.locator("html")
+
+    def open(self, path: str | None = None) -> None:
+        self.page.goto(self.room.address if path is None else path)
+        if path is None:
+            expect(self.html).to_have_attribute("data-connected", "yes")
+
+    # --- what it shows
+
+    def box(self, state: str) -> None:
+        expect(self.html).to_have_attribute("data-box", state)
+
+    def lamp(self, state: str) -> None:
+        expect(self.html).to_have_attribute("data-lamp", state)
+
+    def display(self) -> list[list[int]]:
+        """64 rows of 128 pixels, 1 for lit, from the canvas itself."""
+        pixels = self._pixels("frame", WIDTH_PX, HEIGHT_PX)
+        lit = (pixels == INK).all(axis=2)
+        assert (lit | (pixels == GROUND).all(axis=2)).all()
+        return lit.astype(int).tolist()
+
+    def canvas(self, name: str) -> np.ndarray:
+        """The red of a canvas of the sheet's size, 0..255."""
+        return self._pixels(name, 1000, 800)[..., 0]
+
+    def _pixels(self, name: str, width: int, height: int) -> np.ndarray:
+        url = self.page.evaluate("(name) => document.getElementById(name).toDataURL()", name)
+        image = Image.open(io.BytesIO(base64.b64decode(url.partition(",")[2]))).convert("RGB")
+        assert image.size == (width, height)
+        return np.asarray(image)
+
+    def result(self) -> dict[str, list[str]]:
+        """The rows of the last print, by area: filter, planned s, given s, stops off, density."""
+        table = self.page.locator("#result table")
+        expect(table).to_be_visible()
+        rows = [row.split("\t") for row in table.locator("tbody").inner_text().split("\n")]
+        return {area: cells for area, *cells in rows}
+
+    def shoot(self, name: str, full: bool = False) -> None:
+        """A screenshot, on which nothing may be brighter than the ink; kept for the documents if asked to."""
+        image = dark(self.page.screenshot(full_page=full))
+        if os.environ.get("LAMPBLACK_PICTURES"):
+            PICTURES.mkdir(exist_ok=True)
+            # A page of reds needs no more than a few dozen of them.
+            image.quantize(64, dither=Image.Dither.NONE).save(PICTURES / f"{name}.png", optimize=True)
+
+    # --- what a person does
+
+    def click(self, name: str) -> None:
+        self.page.get_by_role("button", name=name, exact=True).click()
+
+    def choose(self, name: str, group: str | None = None) -> None:
+        within = self.page.get_by_role("group", name=group, exact=True) if group else self.page
+        within.get_by_role("radio", name=name, exact=True).check()
+
+    def keys(self, *keys: str) -> None:
+        for key in keys:
+            self.page.keyboard.press(key)
+
+    def step(self, seconds: int) -> None:
+        """Let the stopped clock go on, without moving the pointer."""
+        button = self.page.get_by_role("button", name="+1 s", exact=True)
+        for _ in range(seconds):
+            button.press("Enter")
+
+    def step_until(self, state: str) -> None:
+        """The same, until the box is in that state."""
+        while self.html.get_attribute("data-box") != state:
+            self.step(1)
+            self.settle()
+
+    def wheel(self, detents: int) -> None:
+        self.page.get_by_role("spinbutton", name="Dial").hover()
+        for _ in range(abs(detents)):
+            self.page.mouse.wheel(0, 100 if detents > 0 else -100)
+
+    def over(self, x: float, y: float) -> tuple[float, float]:
+        """Where a point of the sheet is in the window."""
+        box = self.page.locator("#easel").bounding_box()
+        assert box
+        return box["x"] + x * box["width"], box["y"] + y * box["height"]
+
+    def point(self, x: float, y: float) -> None:
+        """Move the pointer to a point of the sheet, and wait until the session has heard of it."""
+        self.page.mouse.move(*self.over(x, y))
+        self.settle()
+
+    def drag(self, *points: tuple[float, float]) -> None:
+        self.page.mouse.move(*self.over(*points[0]))
+        self.page.mouse.down()
+        for point in points[1:]:
+            self.page.mouse.move(*self.over(*point), steps=5)
+        self.page.mouse.up()
+        self.settle()
+
+    def settle(self) -> None:
+        """Until what was drawn last has been sent: two frames."""
+        self.page.evaluate(
+            "() => new Promise((go) => requestAnimationFrame(() => requestAnimationFrame(go)))"
+        )
+
+
+def lampblack(*arguments: str) -> str:
+    """The command in a terminal."""
+    command = [sys.executable, "-m", "lampblack", *arguments]
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout

@@ -1,0 +1,563 @@
+"""The darkroom on screen, in Chromium: whole jobs by pointer, key and finger, and what the page may not do.
+
+Pictures for the documents are taken on the way; they are written only by `make pictures`.
+"""
+
+import io
+import itertools
+import json
+import math
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from playwright.sync_api import expect
+from screen import dark, lampblack
+from simulated import darkroom
+
+from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
+from host_sim.picture import rows
+from host_sim.session import Session
+from lampblack import cli
+from timing_core.sounds import SOUNDS
+
+EXAMPLES = Path(cli.__file__).parent / "examples"
+SIZES = {"desk": (1440, 900), "small": (1024, 768), "phone": (390, 844)}
+
+MINUS = "\N{MINUS SIGN}"
+
+HALVES = """
+name = "halves"
+title = "Left and right"
+
+[[pass]]
+filter = "2"
+base = "8 s"
+
+[[pass.mark]]
+area = "left"
+stops = "-1"
+
+[[pass.mark]]
+area = "right"
+stops = "+1/2"
+"""
+
+
+def put_in(screen, filter="2"):
+    """A fresh sheet under the filter that the box asks for."""
+    screen.click(f"Fit {filter}")
+    screen.click("Fresh sheet")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("is in the easel, no light yet")
+
+
+# --- what the page may not do
+
+
+@pytest.mark.parametrize("late", ["style.css", "main.js"])
+def test_nothing_is_white_while_the_page_loads(chromium, room, late):
+    """With its style or its scripts held back, the window is as dark as afterwards.
+
+    Without its style Chromium paints nothing but the ground, and takes no picture: its colour is asked for.
+    """
+    page = chromium.new_context(viewport={"width": 600, "height": 400}).new_page()
+    held = []
+    page.route(f"**/{late}", lambda route: held.append(route))
+    page.goto(room.address, wait_until="commit")
+    page.wait_for_function("() => document.body && document.body.children.length")
+    expect(page.locator("html")).to_have_css("background-color", "rgb(8, 0, 0)")
+    expect(page.locator("meta[name=color-scheme]")).to_have_attribute("content", "dark")
+    if late == "main.js":
+        dark(page.screenshot())
+    assert held
+    for route in held:
+        route.abort()
+    page.context.close()
+
+
+def test_every_request_goes_to_the_pages_own_address(look, room):
+    screen = look()
+    screen.click("Set up: One dodge")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("is in the easel")
+    screen.click("Develop")
+    expect(screen.page.locator("#print")).to_be_visible()
+    screen.settle()
+    live = room.address.replace("http", "ws", 1) + "live"
+    assert live in screen.requests
+    assert [
+        url for url in screen.requests if not url.startswith((room.address, "blob:")) and url != live
+    ] == []
+    assert screen.errors == []
+
+
+def test_a_wrong_key_shows_one_line(look, room):
+    screen = look(path=room.origin + "/" + "A" * 22 + "/")
+    expect(screen.page.locator("body")).to_contain_text("The key in this address is not this session's.")
+    assert screen.page.locator("canvas").count() == 0
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_page_fits_its_window(look, size):
+    width, height = SIZES[size]
+    screen = look(width, height)
+    assert screen.page.evaluate("() => document.documentElement.scrollWidth") <= width
+    scale = screen.page.evaluate("() => document.getElementById('frame').getBoundingClientRect().width / 128")
+    assert scale == int(scale) > 1
+    screen.shoot(f"start-{size}", full=True)
+
+
+def test_reduced_motion_is_respected(look):
+    lively, calm = look(reduced_motion="no-preference"), look(reduced_motion="reduce")
+    for screen, moves in ((lively, True), (calm, False)):
+        screen.keys("ArrowDown")
+        for name in ("#dial-face", "#lamp"):
+            style = screen.page.locator(name)
+            duration = "0.08s" if name == "#dial-face" else "0.12s, 0.12s"
+            expect(style).to_have_css("transition-duration", duration if moves else "0s")
+    assert calm.page.evaluate("() => document.getAnimations().length") == 0
+
+
+# --- the box
+
+
+def test_the_display_is_the_cores_own_pixel_for_pixel(look):
+    screen = look()
+    twin = Session(MemoryDisk(), desk_kit(), 100)
+    twin.power_up()
+    for key, event, value in (
+        ("b", "back", 0),
+        ("ArrowDown", "dial", 1),
+        ("Enter", "press", 0),
+        ("ArrowUp", "dial", -1),
+        ("Enter", "press", 0),
+    ):
+        assert screen.display() == rows(bytes(twin.frame()))
+        screen.keys(key)
+        twin.input(event, value)
+        expect(screen.page.locator("#back-does")).to_have_text(twin.box.says("back"))
+    assert screen.display() == rows(bytes(twin.frame()))
+
+
+def test_press_and_release_are_two_events(look):
+    screen = look()
+    sent = []
+    screen.page.on(
+        "websocket", lambda socket: socket.on("framesent", lambda data: sent.append(json.loads(data)))
+    )
+    screen.page.reload()
+    screen.box("browse")
+    button = screen.page.get_by_role("button", name="BACK", exact=True)
+
+    def told():
+        screen.settle()
+        return [(one["name"], one["down"]) for one in sent if one["do"] == "key"]
+
+    button.hover()
+    screen.page.mouse.down()
+    assert told() == [("back", True)]
+    expect(button).to_have_class("down")
+    screen.page.mouse.up()
+    assert told() == [("back", True), ("back", False)]
+    del sent[:]
+    screen.page.keyboard.down("p")
+    screen.page.keyboard.down("p")  # as a key that is held repeats
+    assert told() == [("pedal", True)]
+    screen.page.keyboard.up("p")
+    assert told() == [("pedal", True), ("pedal", False)]
+    del sent[:]
+    button.dispatch_event("click")  # as a screen reader does it
+    assert told() == [("back", True), ("back", False)]
+
+
+def test_the_dial_is_turned_by_wheel_drag_key_and_button(look):
+    screen = look()
+    dial = screen.page.get_by_role("spinbutton", name="Dial")
+    screen.wheel(2)
+    expect(dial).to_have_attribute("aria-valuenow", "2")
+    screen.keys("ArrowUp", "ArrowRight")
+    screen.click("Turn the dial left")
+    expect(dial).to_have_attribute("aria-valuenow", "1")
+    box = dial.bounding_box()
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    angles = [math.radians(degrees) for degrees in range(0, 92, 4)]
+    around = [(middle[0] + 30 * math.cos(angle), middle[1] + 30 * math.sin(angle)) for angle in angles]
+    screen.page.mouse.move(*around[0])
+    screen.page.mouse.down()
+    for place in around[1:]:
+        screen.page.mouse.move(*place)
+    screen.page.mouse.up()
+    expect(dial).to_have_attribute("aria-valuenow", "6")
+    assert screen.page.locator("#press-does").inner_text() == "change"
+    dial.click()  # without turning: a press
+    screen.box("edit")
+
+
+HEAR = """
+window.heard = [];
+const make = AudioContext.prototype.createOscillator;
+AudioContext.prototype.createOscillator = function () {
+  const made = make.call(this);
+  const start = made.start;
+  made.start = function (at) { window.heard.push(made.frequency.value); start.call(made, at); };
+  return made;
+};
+"""
+
+
+def test_the_cores_sounds_are_heard_once_asked_for(look):
+    screen = look()
+    screen.page.add_init_script(HEAR)
+    screen.page.reload()
+    screen.keys("l")
+    screen.lamp("lit")
+    screen.keys("l")
+    screen.lamp("dark")
+    assert screen.page.evaluate("() => heard") == []
+    screen.click("Sound off")
+    expect(screen.page.get_by_role("button", name="Sound on")).to_have_attribute("aria-pressed", "true")
+    pip = [hertz for hertz, _ in SOUNDS["pip"] if hertz]
+    assert screen.page.evaluate("() => heard") == pip
+    screen.keys("e", "e")
+    screen.lamp("lit")
+    screen.keys("e")
+    screen.box("held")
+    heard = screen.page.evaluate("() => heard")
+    start, hold = ([hertz for hertz, _ in SOUNDS[name] if hertz] for name in ("start", "hold"))
+    assert heard[: len(pip + start)] == pip + start
+    assert heard[-len(hold) :] == hold
+
+
+# --- by keyboard alone
+
+
+# A group of radio buttons is one stop: the arrows go on from there.
+CONTROLS = """
+const groups = new Set();
+window.controls = [...document.querySelectorAll("button, a, input, [tabindex]")].filter((one) => {
+  if (!one.checkVisibility() || one.disabled) return false;
+  if (one.type !== "radio") return true;
+  return one.checked && !groups.has(one.name) && groups.add(one.name);
+});
+"""
+COUNT = "() => {" + CONTROLS + "return controls.length; }"
+WHICH = "() => controls.indexOf(document.activeElement)"
+
+
+def test_every_control_has_a_name_and_is_reached_with_tab(look):
+    screen = look()
+    wanted = screen.page.evaluate(COUNT)
+    reached = set()
+    for _ in range(wanted + 20):
+        screen.keys("Tab")
+        reached.add(screen.page.evaluate(WHICH))
+    assert len(reached - {-1}) == wanted
+    tree = screen.page.locator("body").aria_snapshot()
+    for role in ("button", "radio", "link", "checkbox", "slider", "spinbutton", "img", "group"):
+        nameless = [line for line in tree.split("\n") if line.strip().rstrip(":") == f"- {role}"]
+        assert nameless == [], role
+
+
+def test_the_focus_can_be_seen(look):
+    screen = look()
+    for _ in range(4):
+        screen.keys("Tab")
+        style = screen.page.evaluate("() => getComputedStyle(document.activeElement).outline")
+        assert style.startswith("rgb(255, 64, 32) solid 2px")
+
+
+def test_hold_and_go_on_by_keyboard(look):
+    """A print with nothing but keys: filter, sheet, two holds, development."""
+    screen = look()
+    screen.keys("f", "n")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("no light yet")
+    screen.keys("e")
+    screen.box("ready")
+    for _ in range(2):
+        screen.keys(" ")
+        screen.lamp("lit")
+        screen.keys(" ")
+        screen.lamp("dark")
+        screen.box("held")
+    expect(screen.page.locator("#expose-does")).to_contain_text("give")
+    screen.page.get_by_role("radio", name="10 times").focus()
+    screen.keys(" ")
+    screen.keys("p")
+    screen.lamp("lit")
+    screen.box("browse")
+    screen.keys("d")
+    _, planned, given, off, _ = screen.result()["rest of the sheet"]
+    assert planned == given == "10.00"
+    assert off in ("+0.00", MINUS + "0.00")
+
+
+def test_tools_are_worked_by_keyboard(look, room):
+    screen = look()
+    with room.window() as window:
+        screen.keys("1")
+        window.until(lambda told: told.state["tool"]["shape"] == "disc")
+        before = window.state["tool"]
+        screen.keys("Shift+ArrowLeft", "Shift+ArrowUp", "+", ".")
+        window.until(lambda told: told.state["tool"]["angle"] == before["angle"] + 5)
+        after = window.state["tool"]
+        assert after["x"] < before["x"]
+        assert after["y"] < before["y"]
+        assert after["size"] > before["size"]
+        screen.keys("0")
+        window.until(lambda told: told.state["tool"]["shape"] == "none")
+    assert window.state["box"]["state"] == "browse"
+
+
+# --- whole jobs
+
+
+def test_a_whole_strip_and_a_patch_chosen(look, room):
+    screen = look()
+    screen.choose("Clear film")
+    screen.click("BACK")
+    screen.wheel(1)
+    screen.click("Press the dial")
+    expect(screen.page.locator("#expose-does")).to_have_text("filter 2, paper in")
+    put_in(screen)
+    screen.choose("Cover card")
+    screen.choose("10 times")
+    screen.click("EXPOSE")
+    screen.box("ready")
+    patches = 7
+    for patch in range(patches):
+        if patch:
+            screen.drag(((patch - 0.9) / patches, 0.5), (patch / patches, 0.5))
+        screen.click("EXPOSE")
+        screen.lamp("lit")
+        if patch == 3:
+            screen.shoot("strip")
+        screen.box("choose" if patch == patches - 1 else "ready")
+    screen.click("Develop")
+    rows = screen.result()
+    assert list(rows) == [f"patch {patch + 1}" for patch in range(patches)]
+    planned = [float(cells[1]) for cells in rows.values()]
+    given = [float(cells[2]) for cells in rows.values()]
+    # In equal parts of a stop; the card's own edge is soft by some pixels of the 143 of a patch.
+    steps = [math.log2(after / before) for before, after in itertools.pairwise(planned)]
+    assert max(steps) - min(steps) < 0.01
+    assert given == pytest.approx(planned, rel=0.02)
+    densities = [float(cells[4]) for cells in rows.values()]
+    assert densities == sorted(densities)
+    middles = [int((patch + 0.5) * 1000 / patches) for patch in range(patches)]
+    reds = list(screen.canvas("print")[400, middles])
+    assert reds == sorted(reds, reverse=True)
+    screen.shoot("strip-developed")
+    # The patch that is liked becomes the base.
+    before = screen.display()
+    screen.wheel(2)
+    expect(screen.page.locator("#dial-does")).to_have_text("patch")
+    screen.settle()
+    assert screen.display() != before
+    screen.click("Press the dial")
+    screen.box("browse")
+    screen.keys("e")
+    screen.box("ready")
+    with room.window() as window:
+        chosen_s = window.state["box"]["left_ms"] / 1000
+    assert chosen_s != 10
+    assert min(abs(chosen_s - s) for s in planned) < 0.006
+
+
+def test_a_card_with_a_dodge_and_a_burn_by_pointer(look, room, tmp_path):
+    """Held against the plan's own figures: 8 s, a stop less is 4 s, half a stop more 8 * 2^(1/2) s."""
+    card = tmp_path / "halves.toml"
+    card.write_text(HALVES)
+    lampblack("push", str(card), "--port", room.port)
+    screen = look()
+    page = screen.page
+    screen.choose("Clear film")
+    screen.click("BACK")
+    screen.wheel(2)
+    for _ in range(2):
+        screen.click("Press the dial")
+    for name, low, high in (("left", 0.002, 0.3), ("right", 0.7, 0.998)):
+        screen.click(f"Draw where {name} is")
+        for x, y in ((low, 0.002), (high, 0.002), (high, 0.998)):
+            page.mouse.click(*screen.over(x, y))
+        page.mouse.dblclick(*screen.over(low, 0.998))
+        expect(page.get_by_role("button", name=f"Draw where {name} is")).to_have_count(0)
+    put_in(screen)
+    screen.choose("Stopped")
+    screen.click("EXPOSE")
+    screen.choose("Straight card")
+    page.get_by_role("slider", name="Angle").fill("180")
+    screen.point(-0.2, 0.5)
+    screen.keys("e")
+    screen.lamp("lit")
+    screen.step(2)
+    expect(page.locator("#dial-does")).to_have_text("")
+    screen.point(0.35, 0.5)
+    screen.step(4)
+    screen.point(-0.2, 0.5)
+    screen.step(2)
+    screen.box("ready")
+    screen.point(0.65, 0.5)
+    screen.keys("e")
+    screen.lamp("lit")
+    screen.step(4)
+    screen.box("browse")
+    screen.keys("d")
+    rows = screen.result()
+    assert [rows[area][1] for area in ("left", "right", "rest of the sheet")] == ["4.00", "11.31", "8.00"]
+    assert float(rows["left"][2]) == pytest.approx(4, rel=0.003)
+    assert float(rows["right"][2]) == pytest.approx(8 * math.sqrt(2), rel=0.003)
+    assert float(rows["rest of the sheet"][2]) == pytest.approx(8, rel=0.03)
+    # The map is quiet but for the strips between an outline and the card's edge.
+    off = (screen.canvas("map")[100:700] > 100).any(axis=0)
+    assert not off[20:280].any()
+    assert not off[400:600].any()
+    assert off[320:330].any()  # less light, so hatched
+    assert off[660:690].all()
+
+
+def test_practice_tells_how_well_it_went(look, room):
+    screen = look()
+    screen.click("Set up: One dodge")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("is in the easel")
+    # Other cards may be on the shelf: the exercise's is found by its area.
+    screen.keys("b", "ArrowDown", "ArrowDown", "Enter")
+    with room.window() as window:
+        cards = lampblack("shelf", "--port", room.port).strip().split("\n")[1:]
+        row = next(at for at, line in enumerate(cards) if line.startswith("one-dodge"))
+        screen.keys(*["ArrowDown"] * row, "Enter")
+        window.until(lambda told: told.state["areas"].get("pears"))
+        outline = window.state["areas"]["pears"]
+    if screen.page.locator("#fit-asked").is_visible():
+        screen.keys("f")
+    screen.choose("Stopped")
+    screen.choose("Disc on a wire")
+    screen.page.get_by_role("slider", name="Size").fill("34")
+    xs, ys = ([point[axis] for point in outline] for axis in (0, 1))
+    middle = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+    screen.keys("e", "e")
+    screen.lamp("lit")
+    screen.step(2)
+    screen.point(*middle)
+    screen.step(2)
+    screen.shoot("dodging")
+    screen.step(1)
+    screen.point(-0.3, -0.1)
+    screen.step_until("browse")
+    screen.keys("d")
+    expect(screen.page.locator(".verdict")).to_contain_text("stop off. Best so far: ")
+    off = float(screen.result()["pears"][3].replace(MINUS, "-"))
+    assert -0.5 < off < 0.4  # half a stop less was asked for; left alone it would be +0.5
+    screen.shoot("developed")
+
+
+def test_a_push_from_the_command_line_is_seen(look, room):
+    lampblack("push", str(EXAMPLES / "birch-wood.toml"), "--port", room.port)
+    screen = look()
+    screen.keys("b", "ArrowDown", "ArrowDown", "Enter")
+    expect(screen.page.locator("#back-does")).to_have_text("sheets")
+    before = screen.page.evaluate("() => document.getElementById('frame').toDataURL()")
+    lampblack("push", str(EXAMPLES / "harbour-wall.toml"), "--port", room.port)
+    screen.page.wait_for_function(
+        "(before) => document.getElementById('frame').toDataURL() !== before", arg=before
+    )
+    for name in ("birch-wood", "harbour-wall"):
+        lampblack("drop", name, "--port", room.port)
+
+
+def test_reload_in_mid_exposure_leaves_it_dark_and_the_session_as_it_was(look):
+    screen = look()
+    put_in(screen)
+    screen.keys("e", "e")
+    screen.lamp("lit")
+    screen.page.wait_for_function("() => parseFloat(document.getElementById('clock').textContent) < 9.8")
+    screen.page.reload()
+    screen.lamp("dark")
+    screen.box("held")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("s of light so far")
+    expect(screen.page.locator("#expose-does")).to_contain_text("give")
+    screen.keys("e")
+    screen.lamp("lit")
+
+
+def test_two_windows_look_at_one_session(look):
+    one, two = look(), look(*SIZES["phone"])
+    put_in(one)
+    one.keys("e")
+    two.box("ready")
+    two.click("EXPOSE")
+    one.lamp("lit")
+    two.page.close()
+    one.lamp("lit")
+    one.keys("e")
+    one.box("held")
+    three = look()
+    three.box("held")
+    assert one.display() == three.display()
+    one.keys("1")
+    expect(three.page.get_by_role("radio", name="Disc on a wire")).to_be_checked()
+
+
+def test_a_phone_works_by_touch(look, room):
+    screen = look(*SIZES["phone"], has_touch=True, is_mobile=True, device_scale_factor=2)
+    screen.page.get_by_role("button", name="Fit 2").tap()
+    screen.page.get_by_role("button", name="Fresh sheet").tap()
+    screen.page.get_by_role("radio", name="Disc on a wire").tap()
+    for _ in range(2):
+        screen.page.get_by_role("button", name="Pedal").tap()
+    screen.lamp("lit")
+    with room.window() as window:
+        screen.page.locator("#easel").tap(position={"x": 100, "y": 100})
+        # A finger that is lifted takes the disc out of the light.
+        window.until(lambda told: told.state["tool"]["x"] < 0)
+    screen.page.evaluate("() => scrollTo(0, 0)")
+    screen.shoot("phone")
+    screen.page.get_by_role("button", name="BACK", exact=True).tap()
+    screen.lamp("dark")
+
+
+# --- pictures and files
+
+
+def test_a_picture_of_ones_own_is_printed_and_an_area_drawn_by_key(look, room, tmp_path):
+    file = io.BytesIO()
+    Image.linear_gradient("L").resize((500, 400)).save(file, "PNG")
+    screen = look()
+    chooser = screen.page.locator("#own-file")
+    chooser.set_input_files({"name": "notes.txt", "mimeType": "text/plain", "buffer": b"no picture"})
+    expect(screen.page.get_by_role("alert")).to_be_visible()
+    chooser.set_input_files({"name": "mine.png", "mimeType": "image/png", "buffer": file.getvalue()})
+    expect(screen.page.get_by_role("group", name="Negative").get_by_role("radio")).to_have_count(6)
+    lampblack("push", str(EXAMPLES / "harbour-wall.toml"), "--port", room.port)
+    screen.keys("b", "ArrowDown", "ArrowDown", "Enter", *["ArrowDown"] * 9)
+    cards = lampblack("shelf", "--port", room.port).strip().split("\n")[1:]
+    row = next(at for at, line in enumerate(cards) if line.startswith("harbour-wall"))
+    screen.keys(*["ArrowUp"] * 12, *["ArrowDown"] * row, "Enter")
+    draw = screen.page.get_by_role("button", name="Draw where boat is")
+    draw.focus()
+    screen.keys("Enter")
+    screen.keys("ArrowLeft", "Enter", "ArrowDown", "Enter", "ArrowRight", "ArrowRight", "Enter", " ")
+    expect(draw).to_have_count(0)
+    with room.window() as window:
+        assert window.state["areas"]["boat"] == [
+            pytest.approx(point) for point in ([0.48, 0.5], [0.48, 0.52], [0.52, 0.52])
+        ]
+    lampblack("drop", "harbour-wall", "--port", room.port)
+
+
+def test_timeline_and_trace_are_saved_from_the_page(look, tmp_path):
+    screen = look()
+    for name, begins in (("Save as SVG", b"<svg "), ("Save the trace", b'{"in":"power_up"')):
+        with screen.page.expect_download() as download:
+            screen.page.get_by_role("link", name=name).click()
+        path = tmp_path / download.value.suggested_filename
+        download.value.save_as(path)
+        assert path.read_bytes().startswith(begins)
+
+
+def test_the_page_says_when_the_session_has_ended(look):
+    with darkroom() as other:
+        screen = look(path=other.address)
+        expect(screen.html).to_have_attribute("data-connected", "yes")
+    expect(screen.page.get_by_role("alert")).to_contain_text("The session does not answer.")
+    expect(screen.html).to_have_attribute("data-connected", "no")
+    screen.lamp("dark")
