@@ -84,8 +84,10 @@ class Screen:
         image = dark(self.page.screenshot(full_page=full))
         if os.environ.get("LAMPBLACK_PICTURES"):
             PICTURES.mkdir(exist_ok=True)
-            # A page of reds needs no more than a few dozen of them.
-            image.quantize(64, dither=Image.Dither.NONE).save(PICTURES / f"{name}.png", optimize=True)
+            # A page of reds needs no more than a hundred of them.
+            image.quantize(128, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(
+                PICTURES / f"{name}.png", optimize=True
+            )
 
     # --- what a person does
 
@@ -118,7 +120,8 @@ class Screen:
             self.page.mouse.wheel(0, 100 if detents > 0 else -100)
 
     def over(self, x: float, y: float) -> tuple[float, float]:
-        """Where a point of the sheet is in the window."""
+        """Where a point of the sheet is in the window, which shows the page's top."""
+        self.page.evaluate("() => scrollTo(0, 0)")
         box = self.page.locator("#easel").bounding_box()
         assert box
         return box["x"] + x * box["width"], box["y"] + y * box["height"]

@@ -111,10 +111,8 @@ def test_reduced_motion_is_respected(look):
     lively, calm = look(reduced_motion="no-preference"), look(reduced_motion="reduce")
     for screen, moves in ((lively, True), (calm, False)):
         screen.keys("ArrowDown")
-        for name in ("#dial-face", "#lamp"):
-            style = screen.page.locator(name)
-            duration = "0.08s" if name == "#dial-face" else "0.12s, 0.12s"
-            expect(style).to_have_css("transition-duration", duration if moves else "0s")
+        face = screen.page.locator("#dial-face")
+        expect(face).to_have_css("transition-duration", "0.08s" if moves else "0s")
     assert calm.page.evaluate("() => document.getAnimations().length") == 0
 
 
@@ -288,7 +286,7 @@ def test_hold_and_go_on_by_keyboard(look):
     screen.keys("d")
     _, planned, given, off, _ = screen.result()["rest of the sheet"]
     assert planned == given == "10.00"
-    assert off in ("+0.00", MINUS + "0.00")
+    assert off == "0.00"
 
 
 def test_tools_are_worked_by_keyboard(look, room):
@@ -313,7 +311,6 @@ def test_tools_are_worked_by_keyboard(look, room):
 
 def test_a_whole_strip_and_a_patch_chosen(look, room):
     screen = look()
-    screen.choose("Clear film")
     screen.click("BACK")
     screen.wheel(1)
     screen.click("Press the dial")
@@ -327,10 +324,14 @@ def test_a_whole_strip_and_a_patch_chosen(look, room):
     for patch in range(patches):
         if patch:
             screen.drag(((patch - 0.9) / patches, 0.5), (patch / patches, 0.5))
+        if patch == 3:
+            screen.choose("Stopped")
         screen.click("EXPOSE")
         screen.lamp("lit")
         if patch == 3:
+            screen.step(1)
             screen.shoot("strip")
+            screen.choose("10 times")
         screen.box("choose" if patch == patches - 1 else "ready")
     screen.click("Develop")
     rows = screen.result()
@@ -341,11 +342,6 @@ def test_a_whole_strip_and_a_patch_chosen(look, room):
     steps = [math.log2(after / before) for before, after in itertools.pairwise(planned)]
     assert max(steps) - min(steps) < 0.01
     assert given == pytest.approx(planned, rel=0.02)
-    densities = [float(cells[4]) for cells in rows.values()]
-    assert densities == sorted(densities)
-    middles = [int((patch + 0.5) * 1000 / patches) for patch in range(patches)]
-    reds = list(screen.canvas("print")[400, middles])
-    assert reds == sorted(reds, reverse=True)
     screen.shoot("strip-developed")
     # The patch that is liked becomes the base.
     before = screen.display()

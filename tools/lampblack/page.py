@@ -193,6 +193,7 @@ class Page(Watcher):
             "message": box.message,
             "says": {control: box.says(control) for control in CONTROLS},
             "volume": box.bench.get("volume"),
+            "marked": [mark.area for own in box.work.passes for mark in own.marks],
             "shaded": self._shaded(),
         }
 

@@ -227,7 +227,7 @@ function drawOutlines(lit) {
   context.textAlign = "center";
   context.lineJoin = "round";
   for (const [name, points] of Object.entries(state.areas || {})) {
-    if (!points || points.length < 3) continue;
+    if (!points || !state.marked.includes(name)) continue;
     const wanted = now.includes(name) || (state.box.stage?.kind === "burn" && state.box.stage.area === name);
     if (lit && !wanted) continue;
     context.strokeStyle = context.fillStyle = wanted ? INK : "#a02813";
@@ -304,7 +304,7 @@ listen((news, changed) => {
     }, (error) => document.dispatchEvent(new CustomEvent("refused", { detail: error.message })));
   }
   // Another window holds the tool: follow it, unless this one has just moved it.
-  if (changed.has("tool") && performance.now() - sent > 400) {
+  if (changed.has("tool") && (news.hello || performance.now() - sent > 400)) {
     Object.assign(tool, state.tool);
     showHand();
   }

@@ -11,6 +11,7 @@ import { press, release, turn } from "./panel.js";
 
 const notice = document.getElementById("notice");
 const clock = document.getElementById("clock");
+const left = document.getElementById("left");
 let fades = 0;
 
 function tell(line, stays = false) {
@@ -32,12 +33,13 @@ document.addEventListener("refused", ({ detail }) => tell(detail));
 function showClock() {
   let text = "";
   if (state.box?.lit) {
-    text = `${(Math.ceil(leftMs(state.box.left_ms) / 100) / 10).toFixed(1)} s left`;
+    text = `${(Math.ceil(leftMs(state.box.left_ms) / 100) / 10).toFixed(1)} s`;
   } else {
     const seconds = Math.floor(nowMs() / 1000);
     text = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
   }
   if (clock.textContent !== text) clock.textContent = text;
+  left.hidden = !state.box?.lit;
 }
 setInterval(showClock, 100);
 

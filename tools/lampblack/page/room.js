@@ -114,7 +114,11 @@ function nameThePatches() {
   }
 }
 
-const stops = (value) => (value === null ? "" : `${value < 0 ? "−" : "+"}${Math.abs(value).toFixed(2)}`);
+function stops(value) {
+  if (value === null) return "";
+  const size = Math.abs(value).toFixed(2);
+  return Number(size) ? `${value < 0 ? "−" : "+"}${size}` : size;
+}
 
 function showResult() {
   const place = byId("result");
@@ -209,7 +213,7 @@ listen((news, changed) => {
   if (changed.has("negative") || changed.has("negatives") || news.refused) showNegatives(state.negatives, state.negative);
   if (changed.has("pace") && !news.lost) {
     showPaces([[0, "Stopped"], [1, "Real time"], [10, "10 times"]], state.pace);
-    for (const button of document.querySelectorAll("[data-step]")) button.disabled = state.pace !== 0;
+    byId("steps").hidden = state.pace !== 0;
   }
   if (changed.has("sheet") || changed.has("note") || changed.has("box")) showSheet();
   if (changed.has("exercises") || changed.has("exercise")) showExercises();
