@@ -14,6 +14,7 @@ from pathlib import Path
 
 import doses
 import on_micropython
+import page
 import plans
 import round_trips
 import sessions
@@ -42,6 +43,7 @@ def measure(repeats: int, questions: int) -> list[Figure]:
         *round_trips.figures(max(1, repeats // 3), questions),
         *doses.figures(),
         *sheets.figures(max(1, repeats // 3)),
+        *page.figures(repeats * 5, min(5.0, repeats / 2)),
         *on_micropython.figures(repeats),
     ]
 

@@ -176,17 +176,25 @@ class Page(Watcher):
                 continue
             if moving:
                 self._live.catch_up()
-            self._look()
             told_s = clock()
-            for window in self._windows:
-                window.wake.set()
+            self._look()
+            self._wake()
+            if self._frame_is_old:
+                # Drawing the display takes longer than all else: lamp and safelight are told of before it.
+                await asyncio.sleep(0)
+                self._draw()
+                self._wake()
+
+    def _wake(self) -> None:
+        for window in self._windows:
+            window.wake.set()
+
+    def _draw(self) -> None:
+        self._frame = bytes(self._live.session.frame())
+        self._frame_is_old = False
 
     def _look(self) -> None:
-        session = self._live.session
-        if self._frame_is_old:
-            self._frame = bytes(session.frame())
-            self._frame_is_old = False
-        box = session.box
+        box = self._live.session.box
         self._state = {
             **self._room.state(),
             "pace": self._live.speed,
@@ -246,6 +254,7 @@ class Page(Watcher):
         window = Window(websocket)
         self._windows.add(window)
         self._live.catch_up()
+        self._draw()
         self._look()
         telling = asyncio.create_task(self._tell(window))
         listening = asyncio.create_task(self._listen(window))

@@ -26,10 +26,11 @@ const size = document.getElementById("size");
 const angle = document.getElementById("angle");
 const tool = { shape: "none", x: 0.5, y: 0.5, size: 0.2, angle: 0 };
 const kept = {}; // each tool's own size and angle, from when it was last in the hand
+const AWAY = [-0.6, -0.6];
+let pointer = null; // where a mouse is, in parts of the sheet; null while there is none
 let film = null;
 let sent = 0;
 let unsent = false;
-let stale = true;
 let drawing = null; // the outline of an area being drawn: {name, points, at}
 
 export const sheetIsLit = () => Boolean(state.box?.lit && state.light > 0);
@@ -46,7 +47,8 @@ function hold(shape) {
   kept[tool.shape] = [tool.size, tool.angle];
   [tool.size, tool.angle] = kept[shape] || FIRST[shape];
   tool.shape = shape;
-  if (shape === "cover") tool.x = 0;
+  // What is taken up is where the hand is: not in the light before it is brought there.
+  [tool.x, tool.y] = shape === "cover" ? [0, 0.5] : pointer || [0.5, 0.5];
   moved();
 }
 
@@ -71,7 +73,8 @@ function place(x, y) {
 }
 
 function moved() {
-  unsent = stale = true;
+  unsent = true;
+  renew();
   showHand();
 }
 
@@ -102,10 +105,13 @@ function at(event) {
 }
 
 // A mouse carries the tool wherever it goes, so that it can leave the light; the cover card stays where it was put.
+for (const kind of ["pointermove", "pointerdown"]) {
+  window.addEventListener(kind, (event) => (pointer = event.pointerType === "mouse" ? at(event) : AWAY), true);
+}
 window.addEventListener("pointermove", (event) => {
   if (drawing) {
     drawing.at = at(event);
-    stale = true;
+    renew();
   } else if (event.pointerType === "mouse" && !["none", "cover"].includes(tool.shape)) {
     place(...at(event));
   }
@@ -114,14 +120,14 @@ canvas.addEventListener("pointerdown", (event) => {
   canvas.setPointerCapture(event.pointerId);
   if (drawing) drawing.points.push(at(event));
   else if (tool.shape !== "none") place(...at(event));
-  stale = true;
+  renew();
 });
 canvas.addEventListener("pointermove", (event) => {
   if (!drawing && tool.shape !== "none" && event.buttons) place(...at(event));
 });
 // A finger that is lifted takes the tool out of the light with it.
 canvas.addEventListener("pointerup", (event) => {
-  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(tool.shape)) place(-0.6, -0.6);
+  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(tool.shape)) place(...AWAY);
 });
 canvas.addEventListener("wheel", (event) => {
   if (tool.shape === "none") return;
@@ -137,7 +143,7 @@ export function drawOutline(name) {
   drawing = { name, points: [], at: [0.5, 0.5] };
   canvas.focus();
   canvas.scrollIntoView({ block: "center" });
-  stale = true;
+  renew();
 }
 
 /** A key while an outline is drawn: arrows move, Enter sets a point, Escape gives up. False: the key is not for this. */
@@ -150,14 +156,14 @@ export function outlineKey(key, fine) {
   else if (key === " ") finishOutline();
   else if (key === "escape") drawing = null;
   else return false;
-  stale = true;
+  renew();
   return true;
 }
 
 function finishOutline() {
   if (drawing.points.length > 2) send({ do: "area", name: drawing.name, points: drawing.points });
   drawing = null;
-  stale = true;
+  renew();
 }
 canvas.addEventListener("dblclick", () => drawing && finishOutline());
 
@@ -260,7 +266,6 @@ function drawOutlines(lit) {
 }
 
 function draw() {
-  stale = false;
   if (!state.box) return;
   const lit = state.light > 0.002;
   context.globalAlpha = 1;
@@ -281,26 +286,32 @@ function draw() {
   if (state.sheet.in || drawing) drawOutlines(lit);
 }
 
-function frame(at) {
-  if (unsent && at - sent >= 8) {
-    unsent = false;
-    sent = at;
-    send({ do: "tool", ...tool });
-  }
-  if (stale) draw();
-  requestAnimationFrame(frame);
+let asked = false;
+
+/** Draw with the next frame, and send where the tool is by then; at rest nothing runs. */
+function renew() {
+  if (asked) return;
+  asked = true;
+  requestAnimationFrame(() => {
+    asked = false;
+    if (unsent) {
+      unsent = false;
+      sent = performance.now();
+      send({ do: "tool", ...tool });
+    }
+    draw();
+  });
 }
-requestAnimationFrame(frame);
 
 let shown = 0;
 listen((news, changed) => {
-  if (news.state) stale = true;
+  if (news.state) renew();
   if (changed.has("pictures") && state.pictures.negative !== shown) {
     const number = (shown = state.pictures.negative);
     picture("negative", number, projected).then((canvas) => {
       if (number !== shown) return;
       film = canvas;
-      stale = true;
+      renew();
     }, (error) => document.dispatchEvent(new CustomEvent("refused", { detail: error.message })));
   }
   // Another window holds the tool: follow it, unless this one has just moved it.

@@ -103,13 +103,13 @@ function draw() {
 }
 
 let drawn = 0;
-function tick(at) {
-  const each = calm.matches ? 1000 : state.box?.lit ? 100 : 250;
-  if (state.pace && at - drawn >= each) {
-    drawn = at;
+
+function tick() {
+  const each = calm.matches ? 1000 : state.box?.lit ? 100 : 500;
+  if (state.pace && !document.hidden && performance.now() - drawn >= each) {
+    drawn = performance.now();
     draw();
   }
-  requestAnimationFrame(tick);
 }
 
 listen((news, changed) => {
@@ -119,4 +119,4 @@ listen((news, changed) => {
   if (news.hello) showSpans([[60, "Last minute"], [600, "10 minutes"], [0, "All"]], span);
 });
 new ResizeObserver(draw).observe(canvas);
-requestAnimationFrame(tick);
+setInterval(tick, 100);

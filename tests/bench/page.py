@@ -1,0 +1,210 @@
+"""The darkroom on screen, in Debian's Chromium: from a key to the lamp on screen, frames, the server's work.
+
+A press lasts from the key's own time stamp (when the browser got it) to the end of the frame that shows the
+lamp changed. The rival is the same box on a page that asks for its state 30 times a second (`polling_box`).
+The server's share is its processor time over wall time, with one window looking. No figures where there is no
+`chromium` on PATH, and no shares where the system has no /proc.
+"""
+
+import os
+import shutil
+import signal
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from figures import Figure
+from playwright.sync_api import Browser, Page, sync_playwright
+
+PRESS_BUDGET_MS = 30
+REST_BUDGET_PERCENT = 3
+FIRST_PRESSES = 4
+"""Not counted: the first ones also warm the browser up."""
+POLLING_BOX = str(Path(__file__).with_name("polling_box.py"))
+ARGUMENTS = (
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--no-first-run",
+)
+
+WATCH = """
+window.took = [];
+let pressed = 0;
+addEventListener("keydown", (event) => (pressed = event.timeStamp), true);
+let shown = document.documentElement.dataset.lamp;
+new MutationObserver(() => {
+  if (!pressed || shown === document.documentElement.dataset.lamp) return;
+  shown = document.documentElement.dataset.lamp;
+  const from = pressed;
+  pressed = 0;
+  // A message posted while a frame is made is handled when that frame is done.
+  requestAnimationFrame(() => {
+    const done = new MessageChannel();
+    done.port1.onmessage = () => took.push(performance.now() - from);
+    done.port2.postMessage(0);
+  });
+}).observe(document.documentElement, { attributeFilter: ["data-lamp"] });
+"""
+MOVE = """(ms) => new Promise((done) => {
+  const canvas = document.getElementById("easel");
+  const draw = CanvasRenderingContext2D.prototype.drawImage;
+  const drawn = new Set();
+  CanvasRenderingContext2D.prototype.drawImage = function (...given) {
+    if (this.canvas === canvas) drawn.add(document.timeline.currentTime);
+    return draw.apply(this, given);
+  };
+  const began = performance.now();
+  const step = (now) => {
+    const box = canvas.getBoundingClientRect();
+    const turn = now / 150;
+    window.dispatchEvent(new PointerEvent("pointermove", {
+      pointerType: "mouse",
+      clientX: box.left + box.width * (0.5 + 0.3 * Math.cos(turn)),
+      clientY: box.top + box.height * (0.5 + 0.3 * Math.sin(turn)),
+    }));
+    if (now - began < ms) return requestAnimationFrame(step);
+    CanvasRenderingContext2D.prototype.drawImage = draw;
+    done((drawn.size * 1000) / (performance.now() - began));
+  };
+  requestAnimationFrame(step);
+})"""
+
+
+@contextmanager
+def serving(*arguments: str) -> Iterator[tuple[str, int]]:
+    """A Python process that serves a page: the page's address, and the process's id."""
+    with subprocess.Popen(
+        [sys.executable, *arguments], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True
+    ) as process:
+        try:
+            assert process.stdout is not None
+            yield next(word for word in process.stdout.readline().split() if "://" in word), process.pid
+        finally:
+            process.send_signal(signal.SIGTERM)
+
+
+def worked_s(pid: int) -> float:
+    """Processor seconds that the process has used."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def presses_ms(page: Page, count: int) -> list[float]:
+    """From LAMP to the lamp on screen, `count` times."""
+    page.evaluate(WATCH)
+    for press in range(count + FIRST_PRESSES):
+        page.keyboard.press("l")
+        page.wait_for_function("(many) => took.length > many", arg=press, timeout=5000)
+    return page.evaluate("() => took")[FIRST_PRESSES:]
+
+
+def share_percent(pid: int, during: Callable[[], object]) -> float:
+    """Of one processor core, what the process used meanwhile."""
+    began_s, worked = time.monotonic(), worked_s(pid)
+    during()
+    return 100 * (worked_s(pid) - worked) / (time.monotonic() - began_s)
+
+
+def percentile_99(values: list[float]) -> float:
+    return sorted(values)[min(len(values) - 1, len(values) * 99 // 100)]
+
+
+def ours(browser: Browser, presses: int, seconds: float) -> tuple[list[float], float, float, float]:
+    """Of the darkroom on screen: ms of every press, frames a second, shares at rest and under light."""
+    with serving("-m", "lampblack", "sim", "--port", "0") as (address, pid):
+        page = browser.new_page(viewport={"width": 1440, "height": 900})
+        page.goto(address)
+        page.wait_for_selector("html[data-box=browse]")
+        took = presses_ms(page, presses)
+        if page.locator("html").get_attribute("data-lamp") == "lit":
+            page.keyboard.press("l")
+        page.wait_for_selector("html[data-box=browse]")
+        has_proc = Path("/proc/self/stat").exists()
+        wait = "(ms) => new Promise((done) => setTimeout(done, ms))"
+
+        def rest() -> None:
+            page.evaluate(wait, seconds * 1000)
+
+        rest()
+        at_rest = share_percent(pid, rest) if has_proc else 0.0
+        for key in ("n", "f", "1", "e", "e"):
+            page.keyboard.press(key)
+        page.wait_for_selector("html[data-lamp=lit]")
+        rates: list[float] = []
+
+        def move() -> None:
+            rates.append(page.evaluate(MOVE, seconds * 1000))
+
+        under_light = share_percent(pid, move) if has_proc else 0.0
+        assert page.locator("html").get_attribute("data-lamp") == "lit"
+        page.close()
+    return took, rates[0], at_rest, under_light
+
+
+def polled(browser: Browser, presses: int) -> list[float]:
+    with serving(POLLING_BOX) as (address, _):
+        page = browser.new_page()
+        page.goto(address)
+        took = presses_ms(page, presses)
+        page.close()
+    return took
+
+
+def figures(presses: int, seconds: float) -> list[Figure]:
+    """`seconds` (under 9) is how long shares and frames are counted."""
+    path = shutil.which("chromium")
+    if path is None:
+        print("No `chromium` on PATH: the page is not measured.", file=sys.stderr)
+        return []
+    root = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=[*ARGUMENTS, *root])
+        took, rate, at_rest, under_light = ours(browser, presses, seconds)
+        rival = polled(browser, presses)
+        browser.close()
+    asked = "the box asked 30 times a second"
+    rows = [
+        Figure(
+            "LAMP to screen, median",
+            statistics.median(took),
+            "ms",
+            min(took),
+            max(took),
+            rival=asked,
+            rival_value=statistics.median(rival),
+            more_is_better=False,
+            budget=PRESS_BUDGET_MS,
+        ),
+        Figure(
+            "LAMP to screen, 99th percentile",
+            percentile_99(took),
+            "ms",
+            rival=asked,
+            rival_value=percentile_99(rival),
+            more_is_better=False,
+            budget=PRESS_BUDGET_MS,
+        ),
+        Figure("Frames under light, a disc moving", rate, "/s"),
+    ]
+    if Path("/proc/self/stat").exists():
+        rows += [
+            Figure(
+                "Page server at rest, of a core",
+                at_rest,
+                "%",
+                more_is_better=False,
+                budget=REST_BUDGET_PERCENT,
+            ),
+            Figure("Page server under light, of a core", under_light, "%", more_is_better=False),
+        ]
+    return rows
+
+
+if __name__ == "__main__":
+    for figure in figures(100, 5):
+        print(figure.what, round(figure.value, 2), figure.unit, figure.low, figure.high, figure.rival_value)
