@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUBS := $(VENV)/micropython-stubs
 
-.PHONY: demo test lint bench emulated measurements diagram pins clean
+.PHONY: demo test lint bench emulated measurements diagram pictures pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -32,6 +32,10 @@ measurements: $(VENV)/ready-for-tests
 # What the documents take from the code: the state diagram, the pictures of the panel, the table of settings.
 diagram: $(VENV)/ready
 	$(BIN)/python docs/made.py
+
+# The pictures of the page in the documents, taken on the way by the browser tests. Needs Chromium on PATH.
+pictures: $(VENV)/ready-for-tests
+	LAMPBLACK_PICTURES=1 $(BIN)/pytest tests/browser
 
 # The board's pins, from their one source.
 pins:

@@ -354,6 +354,13 @@ def test_every_picture_is_shown():
         assert f"images/{name}.png" in said, name
 
 
+def test_every_picture_of_the_page_is_shown():
+    said = "\n".join(text_of(page) for page in PAGES)
+    assert sorted(path.name for path in (DOCS / "screens").iterdir()) == sorted(
+        set(re.findall(r"screens/([\w-]+\.png)", said))
+    )
+
+
 # --- the panel
 
 

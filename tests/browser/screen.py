@@ -79,9 +79,9 @@ class Screen:
         rows = [row.split("\t") for row in table.locator("tbody").inner_text().split("\n")]
         return {area: cells for area, *cells in rows}
 
-    def shoot(self, name: str, full: bool = False) -> None:
+    def shoot(self, name: str) -> None:
         """A screenshot, on which nothing may be brighter than the ink; kept for the documents if asked to."""
-        image = dark(self.page.screenshot(full_page=full))
+        image = dark(self.page.screenshot())
         if os.environ.get("LAMPBLACK_PICTURES"):
             PICTURES.mkdir(exist_ok=True)
             # A page of reds needs no more than a hundred of them.

@@ -104,7 +104,7 @@ def test_the_page_fits_its_window(look, size):
     assert screen.page.evaluate("() => document.documentElement.scrollWidth") <= width
     scale = screen.page.evaluate("() => document.getElementById('frame').getBoundingClientRect().width / 128")
     assert scale == int(scale) > 1
-    screen.shoot(f"start-{size}", full=True)
+    dark(screen.page.screenshot(full_page=True))
 
 
 def test_reduced_motion_is_respected(look):
@@ -423,13 +423,13 @@ def test_practice_tells_how_well_it_went(look, room):
         screen.keys(*["ArrowDown"] * row, "Enter")
         window.until(lambda told: told.state["areas"].get("pears"))
         outline = window.state["areas"]["pears"]
-    if screen.page.locator("#fit-asked").is_visible():
-        screen.keys("f")
+    screen.click("Fit 2")
     screen.choose("Stopped")
     screen.choose("Disc on a wire")
     screen.page.get_by_role("slider", name="Size").fill("34")
     xs, ys = ([point[axis] for point in outline] for axis in (0, 1))
     middle = (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+    screen.point(-0.3, -0.1)
     screen.keys("e", "e")
     screen.lamp("lit")
     screen.step(2)
@@ -442,7 +442,7 @@ def test_practice_tells_how_well_it_went(look, room):
     screen.keys("d")
     expect(screen.page.locator(".verdict")).to_contain_text("stop off. Best so far: ")
     off = float(screen.result()["pears"][3].replace(MINUS, "-"))
-    assert -0.5 < off < 0.4  # half a stop less was asked for; left alone it would be +0.5
+    assert abs(off) < 0.2  # the disc is not quite the pears' shape; left alone they would be over by a third
     screen.shoot("developed")
 
 
