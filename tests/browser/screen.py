@@ -8,6 +8,7 @@ import io
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -20,6 +21,7 @@ INK = (255, 64, 32)
 GROUND = (8, 0, 0)
 PICTURES = Path(__file__).parent.parent.parent / "docs" / "screens"
 WIDTH_PX, HEIGHT_PX = 128, 64
+FRAMES_OF_PATIENCE = 100
 
 
 def dark(png: bytes) -> Image.Image:
@@ -61,6 +63,14 @@ class Screen:
         lit = (pixels == INK).all(axis=2)
         assert (lit | (pixels == GROUND).all(axis=2)).all()
         return lit.astype(int).tolist()
+
+    def until_display(self, holds: Callable[[list[list[int]]], bool]) -> None:
+        """Until the display, which comes after all else that is told, is as it should be."""
+        for _ in range(FRAMES_OF_PATIENCE):
+            if holds(self.display()):
+                return
+            self.settle()
+        raise AssertionError("the display is not as it should be")
 
     def canvas(self, name: str) -> np.ndarray:
         """The red of a canvas of the sheet's size, 0..255."""
