@@ -7,6 +7,7 @@ The server's share is its processor time over wall time, with one window looking
 """
 
 import os
+import random
 import shutil
 import signal
 import statistics
@@ -22,6 +23,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 PRESS_BUDGET_MS = 30
 REST_BUDGET_PERCENT = 3
+PAUSE_MS = (150, 350)
 FIRST_PRESSES = 4
 """Not counted: the first ones also warm the browser up."""
 POLLING_BOX = str(Path(__file__).with_name("polling_box.py"))
@@ -95,11 +97,13 @@ def worked_s(pid: int) -> float:
 
 
 def presses_ms(page: Page, count: int) -> list[float]:
-    """From LAMP to the lamp on screen, `count` times."""
+    """From LAMP to the lamp on screen, `count` times, at moments that no frame or question has a say in."""
     page.evaluate(WATCH)
+    chance = random.Random(7)
     for press in range(count + FIRST_PRESSES):
         page.keyboard.press("l")
         page.wait_for_function("(many) => took.length > many", arg=press, timeout=5000)
+        page.wait_for_timeout(chance.uniform(*PAUSE_MS))
     return page.evaluate("() => took")[FIRST_PRESSES:]
 
 

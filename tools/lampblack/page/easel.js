@@ -2,7 +2,7 @@
 // shadow falls on the paper is worked out by the session, from the same figures.
 
 import { chips } from "./chips.js";
-import { listen, send, state } from "./net.js";
+import { listen, send, state, write } from "./net.js";
 import { picture, projected } from "./tone.js";
 
 const WIDTH = 1000, HEIGHT = 800;
@@ -85,7 +85,7 @@ function showHand() {
   document.getElementById("angle-label").hidden = tool.shape === "none" || tool.shape === "hole";
   size.value = Math.round(tool.size * 100);
   angle.value = ((tool.angle + 180) % 360) - 180;
-  document.getElementById("easel-help").textContent = HELP[tool.shape];
+  write(document.getElementById("easel-help"), HELP[tool.shape]);
 }
 
 size.addEventListener("input", () => {
@@ -321,6 +321,6 @@ listen((news, changed) => {
   }
   if (changed.has("box") || changed.has("sheet") || changed.has("note")) {
     const note = !state.sheet.in && !sheetIsLit() ? "No sheet in the easel" : "";
-    document.getElementById("board-note").textContent = note;
+    write(document.getElementById("board-note"), note);
   }
 });

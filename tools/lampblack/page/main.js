@@ -6,7 +6,7 @@ import "./sound.js";
 import "./timeline.js";
 import { askedFilter, develop, freshSheet } from "./room.js";
 import { moveTool, resizeTool, takeTool, turnTool, outlineKey } from "./easel.js";
-import { connect, leftMs, listen, nowMs, state } from "./net.js";
+import { connect, leftMs, listen, nowMs, state, write } from "./net.js";
 import { press, release, turn } from "./panel.js";
 
 const notice = document.getElementById("notice");
@@ -38,7 +38,7 @@ function showClock() {
     const seconds = Math.floor(nowMs() / 1000);
     text = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
   }
-  if (clock.textContent !== text) clock.textContent = text;
+  write(clock, text);
   left.hidden = !state.box?.lit;
 }
 setInterval(showClock, 100);

@@ -44,3 +44,8 @@ export function connect() {
     setTimeout(connect, 700);
   };
 }
+
+/** Put `text` into an element; what is there already is left, as writing it again would lay the page out again. */
+export function write(element, text) {
+  if (element.textContent !== text) element.textContent = text;
+}

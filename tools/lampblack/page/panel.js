@@ -1,6 +1,6 @@
 // The box's front: its display from the core's own bytes, its keys and its dial.
 
-import { listen, send, state } from "./net.js";
+import { listen, send, state, write } from "./net.js";
 
 const WIDTH = 128, HEIGHT = 64, INK = [255, 64, 32], GROUND = [8, 0, 0];
 const DEGREES_PER_DETENT = 15, NOTCH = 50;
@@ -143,7 +143,7 @@ document.getElementById("turn-right").addEventListener("click", () => turn(1));
 // --- what is told
 
 function show(light, text, on) {
-  light.textContent = text;
+  write(light, text);
   light.classList.toggle("on", on);
 }
 
@@ -159,12 +159,11 @@ listen((news, changed) => {
   if (changed.has("says")) {
     for (const [control, text] of Object.entries({ ...state.says, pedal: state.says.expose })) {
       const place = document.getElementById(`${control}-does`);
-      if (place) place.textContent = text;
+      if (place) write(place, text);
     }
   }
   if (changed.has("message") || changed.has("says")) {
-    const says = document.getElementById("says");
-    const text = state.message || (state.says.expose ? `EXPOSE: ${state.says.expose}` : "");
-    if (says.textContent !== text) says.textContent = text;
+    const says = state.says.expose ? `EXPOSE: ${state.says.expose}` : "";
+    write(document.getElementById("says"), state.message || says);
   }
 });

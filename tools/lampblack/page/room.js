@@ -2,7 +2,7 @@
 
 import { chips } from "./chips.js";
 import { drawOutline, sheetIsLit } from "./easel.js";
-import { listen, send, state } from "./net.js";
+import { listen, send, state, write } from "./net.js";
 import { map, picture, red } from "./tone.js";
 
 const byId = (id) => document.getElementById(id);
@@ -154,7 +154,7 @@ function showResult() {
 function showSheet() {
   const { sheet } = state;
   const lit = sheet.lit_ms ? `, ${(sheet.lit_ms / 1000).toFixed(1)} s of light so far` : ", no light yet";
-  byId("sheet-note").textContent = state.note || (sheet.in ? `Sheet ${sheet.number} is in the easel${lit}.` : "No sheet is in the easel.");
+  write(byId("sheet-note"), state.note || (sheet.in ? `Sheet ${sheet.number} is in the easel${lit}.` : "No sheet is in the easel."));
   byId("new-sheet").disabled = sheet.in;
   byId("develop").disabled = byId("develop-dry").disabled = !sheet.in || state.box.lit;
 }
