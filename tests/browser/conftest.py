@@ -26,7 +26,8 @@ QUIET = (
 )
 
 
-@pytest.fixture(scope="session")
+# Not for the session: while Playwright runs, no other test can run an event loop of its own.
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
     path = shutil.which("chromium")
     if path is None:
@@ -39,7 +40,7 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def shared(chromium: Browser) -> Iterator[Darkroom]:
     with darkroom("--lamp", "ideal") as running:
         yield running

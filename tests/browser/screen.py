@@ -49,6 +49,10 @@ class Screen:
         if path is None:
             expect(self.html).to_have_attribute("data-connected", "yes")
 
+    def reload(self) -> None:
+        self.page.reload()
+        expect(self.html).to_have_attribute("data-connected", "yes")
+
     # --- what it shows
 
     def box(self, state: str) -> None:

@@ -142,7 +142,7 @@ def test_press_and_release_are_two_events(look):
     screen.page.on(
         "websocket", lambda socket: socket.on("framesent", lambda data: sent.append(json.loads(data)))
     )
-    screen.page.reload()
+    screen.reload()
     screen.box("browse")
     button = screen.page.get_by_role("button", name="BACK", exact=True)
 
@@ -205,7 +205,7 @@ AudioContext.prototype.createOscillator = function () {
 def test_the_cores_sounds_are_heard_once_asked_for(look):
     screen = look()
     screen.page.add_init_script(HEAR)
-    screen.page.reload()
+    screen.reload()
     screen.keys("l")
     screen.lamp("lit")
     screen.keys("l")
@@ -464,7 +464,7 @@ def test_reload_in_mid_exposure_leaves_it_dark_and_the_session_as_it_was(look):
     screen.keys("e", "e")
     screen.lamp("lit")
     screen.page.wait_for_function("() => parseFloat(document.getElementById('clock').textContent) < 9.8")
-    screen.page.reload()
+    screen.reload()
     screen.lamp("dark")
     screen.box("held")
     expect(screen.page.locator("#sheet-note")).to_contain_text("s of light so far")
