@@ -22,11 +22,12 @@ from host_sim.negatives import NEGATIVES, OWN, Negative, NegativeError, Outline
 from host_sim.paper import PAPER_NAMES, paper
 from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
 from host_sim.practice import EXERCISES
+from host_sim.push import staging
 from host_sim.result import Run, run_of
 from host_sim.session import Session, Watcher
 from host_sim.sheet import SHAPES, WIDTH_PX, Beam, Cast, Pixels, Sheet, Tool, band, cast_of
-from timing_core.link import frame, pieces_of, unframe
-from timing_core.plain import digest, encode
+from timing_core.link import frame, unframe
+from timing_core.plain import encode
 from timing_core.refusal import Refusal
 from timing_core.run import FRESH
 from timing_core.store import Store
@@ -378,14 +379,10 @@ class Room(Watcher):
 
     def _push(self, card: dict[str, Any]) -> None:
         """Put a card on the box's shelf, as a PC would."""
-        kit = self.session.kit
-        name = digest(kit, card)
-        pieces = pieces_of(encode(card).decode())
-        for part, text in enumerate(pieces):
-            self._ask("card.stage", digest=name, of=len(pieces), part=part, text=text)
-        self._ask("card.commit", digest=name)
+        for method, params in staging(card):
+            self._ask(method, params)
 
-    def _ask(self, method: str, **params: Any) -> None:
+    def _ask(self, method: str, params: dict[str, Any]) -> None:
         kit, session = self.session.kit, self.session
         replies: list[bytes] = []
         before, session.send = session.send, replies.append  # type: ignore[assignment]

@@ -10,8 +10,8 @@ import math
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
+from host_sim.push import staging
 from host_sim.session import Session, Watcher
-from lampblack.box_client import staging
 from timing_core.link import frame
 from timing_core.printing_map import PrintingMap
 

@@ -20,7 +20,7 @@ sys.path.append(str(Path(__file__).with_name("portable")))
 import micropython
 from fakes import documented_box, kit, large_card, packed, scrambled, small_card
 
-from lampblack.box_client import staging
+from host_sim.push import staging
 from timing_core.link import (
     LINE_MAX,
     METHODS,

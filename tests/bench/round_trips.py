@@ -20,8 +20,9 @@ from prints import forty_stages
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
+from host_sim.push import staging
 from host_sim.session import Session
-from lampblack.box_client import BoxClient, staging
+from lampblack.box_client import BoxClient
 from timing_core.bench import Bench
 from timing_core.link import frame
 from timing_core.plain import encode

@@ -8,13 +8,11 @@ A request that gets no reply is asked again under the same id: every message may
 Everything that is not a whole, checked reply to an open request is noise, and is passed over.
 """
 
-import base64
 import errno
 import hashlib
 import json
 import secrets
 import time
-import zlib
 from binascii import crc32
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -23,15 +21,14 @@ from typing import Any, NamedTuple
 import serial  # type: ignore[import-untyped]
 from serial.tools import list_ports  # type: ignore[import-untyped]
 
+from host_sim.push import staging
 from timing_core.link import (
     BUSY,
     LINE_MAX,
     TOO_LONG,
-    WINDOW_BITS,
     WIRE,
     LineReader,
     frame,
-    pieces_of,
     unframe,
 )
 from timing_core.plain import encode
@@ -75,20 +72,6 @@ def ports() -> list[Port]:
 
 def _about(description: str | None) -> str:
     return "unknown" if not description or description == "n/a" else description
-
-
-def staging(card: dict) -> list[tuple[str, dict]]:
-    """The requests that put a card, as `PrintingMap.to_dict` has it, on the shelf; the commit comes last."""
-    text = encode(card)
-    digest = hashlib.sha256(text).hexdigest()
-    deflater = zlib.compressobj(zlib.Z_BEST_COMPRESSION, zlib.DEFLATED, -WINDOW_BITS)
-    packed = base64.b64encode(deflater.compress(text) + deflater.flush()).decode()
-    pieces = pieces_of(packed)
-    parts: list[tuple[str, dict]] = [
-        ("card.stage", {"digest": digest, "of": len(pieces), "part": part, "packed": piece})
-        for part, piece in enumerate(pieces)
-    ]
-    return [*parts, ("card.commit", {"digest": digest})]
 
 
 class BoxClient:
