@@ -283,6 +283,11 @@ def pears() -> Scene:
         nx, ny, _ = thing.normal
         return _ramp(1.25, 0.8, np.maximum(np.abs((nx - at[0]) / size[0]), np.abs((ny - at[1]) / size[1])))
 
+    def sheen(thing: Turned, at: tuple[float, float], size: tuple[float, float]) -> Field:
+        """The same window in a rough skin or an old glaze: no edges."""
+        nx, ny, _ = thing.normal
+        return np.exp(-(((nx - at[0]) / size[0]) ** 2) - ((ny - at[1]) / size[1]) ** 2)
+
     def put(place: Any, cover: Field, bright: Field) -> None:
         scene[place] = scene[place] * (1 - cover) + bright * cover
 
@@ -309,7 +314,7 @@ def pears() -> Scene:
     px, py = x[it.place], y[it.place]
     glaze = 2.3 * light(it) * np.exp(0.05 * _at(soft, px * 0.5, py * 0.5))
     glaze *= 1 - 0.35 * np.exp(-(((py - 0.395) / 0.004) ** 2))
-    put(it.place, it.cover, glaze + 3.2 * gleam(it, (-0.50, -0.12), (0.11, 0.16)))
+    put(it.place, it.cover, glaze + 1.5 * sheen(it, (-0.50, -0.12), (0.15, 0.24)))
 
     # Pears, their skins freckled, and an egg.
     for middle, base, big, turn_over in ((0.90, 0.79, 0.88, -0.07), (0.735, 0.83, 1.0, 0.05)):
@@ -321,7 +326,7 @@ def pears() -> Scene:
         freckle = _at(fine, px * np.float32(1.9) + np.float32(middle), py * np.float32(1.9))
         skin = 0.95 * light(it) * np.exp(0.10 * _at(soft, px * 0.9, py * 0.9 + np.float32(middle)))
         skin *= 1 - 0.16 * _ramp(1.0, 2.0, freckle)
-        skin += 1.1 * gleam(it, (-0.46, -0.28), (0.10, 0.13)) + 0.06 * _ramp(0.8, 1.0, it.normal[0])
+        skin += 0.5 * sheen(it, (-0.46, -0.28), (0.16, 0.20)) + 0.06 * _ramp(0.8, 1.0, it.normal[0])
         put(it.place, it.cover, skin)
         tip = base - 0.245 * big
         stalk_at = np.s_[int((tip - 0.06) * HEIGHT_PX) : int((tip + 0.02) * HEIGHT_PX), :]

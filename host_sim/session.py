@@ -63,11 +63,12 @@ class Session:
         self.send = _nowhere
         self.handed_over = False
         self.box = self._new_box()
+        self.screen = Screen(self.box, self.kit)
+        self._drawn: int | None = None
 
     def _new_box(self) -> Box:
         box = Box(Store(self.disk, self.kit.crc32), self.kit, self.panel_ms)
         box.health = _simulated
-        self.screen = Screen(box, self.kit)
         return box
 
     def power_up(self, known_ms: int = 0) -> None:
@@ -83,9 +84,10 @@ class Session:
             self._lamp_off()
         for watcher in self.watchers:
             watcher.reset(self.now_ms)
-        # A small heap has no room for two boxes.
-        self.box = self.screen = None  # type: ignore[assignment]
+        # A small heap has no room for two boxes, nor always for a second frame.
+        self.box = self.screen.box = None  # type: ignore[assignment]
         self.box = self._new_box()
+        self.screen.show(self.box)
         self.power_up(known_ms)
 
     def input(self, event: str, value=0) -> None:
@@ -94,6 +96,7 @@ class Session:
             for watcher in self.watchers:
                 watcher.input(self.now_ms, event, value)
             out = self.box.handle(event, (self.now_ms + self.ticks_ms) & MASK, value)
+            self._drawn = None
             stopped = -1
             for index in range(out.count):
                 kind = out.kind[index]
@@ -155,7 +158,11 @@ class Session:
 
     def frame(self) -> bytearray:
         """The panel's picture now: 1,024 bytes, eight rows of 128 columns, lowest bit on top."""
-        return self.screen.draw()
+        # Several may want to see it; it changes only with an input, or with the box's own time.
+        if self._drawn != self.box.now_ms:
+            self.screen.draw()
+            self._drawn = self.box.now_ms
+        return self.screen.buffer
 
 
 def _nowhere(data: bytes) -> None:

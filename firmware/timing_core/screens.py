@@ -33,7 +33,6 @@ class Screen:
     """Draws a box. One frame, reused."""
 
     def __init__(self, box, kit: Kit) -> None:
-        self.box = box
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
         self.fb = kit.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
         self.pen = Pen(kit.FrameBuffer)
@@ -47,6 +46,11 @@ class Screen:
         self._back = encode("BACK ")
         self._lamp = encode("LAMP ")
         self._wait = encode("Wait")
+        self.show(box)
+
+    def show(self, box) -> None:
+        """Draw this box from now on."""
+        self.box = box
         self._ready_for: object = None
         self._title = b""
         self._count = b""
