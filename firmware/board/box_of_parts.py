@@ -36,7 +36,8 @@ I2C_TIMEOUT_US = 3000
 def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
     kit = Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
-    disk = FlashDisk(lambda: pulse.lit, dog.feed)
+    inputs = Inputs()
+    disk = FlashDisk(lambda: pulse.lit, dog.feed, inputs.mask)
     box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
     box.crash_lines = crash.lines
     gc.collect()
@@ -46,7 +47,6 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     box.health = lambda: health.told(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
-    inputs = Inputs()
     runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)

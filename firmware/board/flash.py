@@ -14,12 +14,15 @@ FOLDERS = 16
 
 
 class FlashDisk:
-    """`lit` says whether the lamp is lit; a write then is OSError. `feed` keeps the watchdog quiet."""
+    """`lit` says whether the lamp is lit; a write then is OSError. `feed` keeps the watchdog quiet.
+    `mask(on)` is told of the beginning and the end of a write, which masks interrupts.
+    """
 
-    def __init__(self, lit, feed, folder: str = FOLDER) -> None:
+    def __init__(self, lit, feed, mask, folder: str = FOLDER) -> None:
         self.writing = False
         self._lit = lit
         self._feed = feed
+        self._mask = mask
         self._folder = folder
         _make(folder)
 
@@ -48,7 +51,7 @@ class FlashDisk:
             with open(path, "wb") as file:
                 file.write(data)
         finally:
-            self.writing = False
+            self._end()
 
     def remove(self, name: str) -> None:
         self._begin()
@@ -57,7 +60,7 @@ class FlashDisk:
         except OSError:
             pass  # it is gone
         finally:
-            self.writing = False
+            self._end()
 
     def _path(self, name: str) -> str:
         return "%s/%x/%s" % (self._folder, sum(name.encode()) % FOLDERS, name)
@@ -66,9 +69,14 @@ class FlashDisk:
         # First the flag, then the question: from here on no input can light the lamp.
         self.writing = True
         self._feed()
+        self._mask(True)
         if self._lit():
-            self.writing = False
+            self._end()
             raise OSError("the lamp is lit")
+
+    def _end(self) -> None:
+        self._mask(False)
+        self.writing = False
 
 
 def _make(folder: str) -> None:

@@ -4,7 +4,9 @@ Everything here runs in hard interrupts until `next`: no memory may be taken the
 shared but the ring, which only interrupts fill and only `next` empties.
 
 A key acts on its first falling edge, at once. Contacts bounce for up to 20 ms, when they close and
-when they open; so a falling edge counts only if the line was high for QUIET_MS before it. The dial
+when they open; so a falling edge counts only if the line was high for QUIET_MS before it. A write to
+flash masks interrupts for tens of ms: an edge is seen only after it, and nobody knows when it was. So
+in a write the line counts as high only up to its beginning. The dial
 is decoded from the order of its contacts' states, which bounce cannot forge: a contact that bounces
 steps back and forth between two neighbouring states. A detent counts where the dial rests.
 """
@@ -41,8 +43,14 @@ class Inputs:
         self._names = ["", "", ""]
         self._parts: list = []
         self.lost = 0
+        self.masked_ms = -1
+        """Since when a write to flash has been masking interrupts; -1 for not now."""
         self.fault: BaseException | None = None
         """What went wrong in an interrupt: MicroPython would print it and leave the pin dead."""
+
+    def mask(self, on: bool) -> None:
+        """A write to flash begins, or is over."""
+        self.masked_ms = ticks_ms() if on else -1
 
     def put(self, code: int) -> None:
         """In an interrupt: add an input. A full ring drops it and counts that."""
@@ -100,7 +108,9 @@ class _Key:
             now_ms = ticks_ms()
             flags = self._irq.flags()  # type: ignore[attr-defined]  # irq() returns an object that has it
             if not self._down and flags & Pin.IRQ_FALLING:
-                if ticks_diff(now_ms, self._rose_ms) >= QUIET_MS:
+                masked_ms = self._inputs.masked_ms
+                known_ms = now_ms if masked_ms < 0 else masked_ms
+                if ticks_diff(known_ms, self._rose_ms) >= QUIET_MS:
                     if self._at_once:
                         self._at_once()
                     self._inputs.put(self._code)

@@ -190,6 +190,8 @@ class Runner:
         """Do one output. Returns the ms the lamp was lit if this put it out, else -1."""
         given_ms = -1
         if kind == "light":
+            # After two quick presses the stage has not been drawn, and its words take memory: so not later.
+            self._screen.prepare()
             self._pulse.start(value)
         elif kind == "dark":
             owed = self._pulse.owes

@@ -167,7 +167,7 @@ class Screen:
     def _running(self) -> None:
         box = self.box
         stage = box.stages[box.at]
-        self._prepare()
+        self.prepare()
         word = {"held": "held", "left": "leave?"}.get(box.state, self._count_of(box))
         self._head(stage_name(stage), word)
         if box.message:
@@ -207,13 +207,13 @@ class Screen:
         lights = [index for index in range(len(box.stages)) if box.stages[index].kind != FIT]
         return "%d of %d" % (lights.index(box.at) + 1, len(lights)) if box.at in lights else ""
 
-    # --- lit screens: no allocation from here on, once `_prepare` has run
+    # --- lit screens: no allocation from here on, once `prepare` has run
 
-    def _prepare(self) -> None:
-        """Encode the words that the stage's lit screen will show."""
+    def prepare(self) -> None:
+        """Encode the words that the stage's lit screen will show; nothing outside of a run."""
         box = self.box
-        stage = box.stages[box.at]
-        if self._ready_for is stage:
+        stage = box.stages[box.at] if box.stages else None
+        if self._ready_for is stage or stage is None:
             return
         self._ready_for = stage
         self._count = encode(self._count_of(box))
@@ -226,7 +226,7 @@ class Screen:
         fb = self.fb
         pen = self.pen
         stage = box.stages[box.at]
-        self._prepare()
+        self.prepare()
         fb.fill_rect(0, 0, WIDTH, LINE, 1)
         pen.text(fb, self._title, 1, 0, 0)
         pen.text(fb, self._count, WIDTH - 1 - width(self._count), 0, 0)

@@ -75,7 +75,7 @@ def full_disk() -> dict[str, bytes]:
 def _disk(fill: Callable[[Store], None]) -> dict[str, bytes]:
     """The files, on the board, of what `fill` keeps."""
     with tempfile.TemporaryDirectory() as folder:
-        fill(Store(FlashDisk(lambda: False, lambda: None, folder), KIT.crc32))
+        fill(Store(FlashDisk(lambda: False, lambda: None, lambda on: None, folder), KIT.crc32))
         return {
             f"keep/{path.relative_to(folder)}": path.read_bytes()
             for path in sorted(Path(folder).rglob("*.?"))
@@ -91,7 +91,7 @@ def records(box: PicoBox) -> dict[str, bytes | None]:
                 place = Path(folder) / path[5:]
                 place.parent.mkdir(parents=True, exist_ok=True)
                 place.write_bytes(data)
-        store = Store(FlashDisk(lambda: False, lambda: None, folder), KIT.crc32)
+        store = Store(FlashDisk(lambda: False, lambda: None, lambda on: None, folder), KIT.crc32)
         keys = store.keys()
         return {key: store.get(key) for key in keys}
 

@@ -18,7 +18,7 @@ from typing import NamedTuple
 import pytest
 from box import KEYS, LAMP, PINS, PicoBox
 from cabled import Cable
-from faults import crash_log, disk_with, set_base, strike
+from faults import crash_log, disk_with, set_base
 from image import ROOT, compile_module
 from keys import Contact, Dial
 from pico import MS, US, Pico
@@ -254,7 +254,11 @@ def heap_under_light(box: PicoBox) -> list[int]:
     fails. Returns the bytes in use at both."""
     box.do(WATCH_HEAP)
     box.run_ms(300)
-    strike(box)
+    # So quick that the stage has not been on the panel before.
+    box.press("expose")
+    box.run_ms(100)
+    box.press("expose")
+    box.wait_lamp(1, 1000)
     box.wait_lamp(0)
     box.run_ms(400)
     assert len(box.pico.resets) == 1, crash_log(box)
@@ -342,6 +346,7 @@ def _copy(text: bytes) -> None:
 
 COUNTER = """
 import sys, time
+from board.flash import FlashDisk
 from board.inputs import Inputs
 from board import pins
 time.sleep_ms(60)
@@ -358,9 +363,11 @@ for name, pin in (("expose", pins.EXPOSE), ("pedal", pins.PEDAL), ("lamp", pins.
                   ("back", pins.BACK), ("press", pins.DIAL_PRESS)):
     inputs.add_key(name, pin)
 inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
+disk = FlashDisk(lambda: False, lambda: None, inputs.mask)
 print("ready")
 while True:
-    sys.stdin.readline()
+    if sys.stdin.readline() == "write\\n":
+        disk.write("x", bytes(3000))
     wake(0)
     print("counted", counts, inputs.lost)
 """
@@ -370,7 +377,7 @@ while True:
 def counting_pico(uf2: Path) -> Pico:
     files = {
         f"board/{name}.mpy": compile_module(ROOT / "firmware" / "board" / f"{name}.py", f"board/{name}.py")
-        for name in ("__init__", "inputs", "pins")
+        for name in ("__init__", "flash", "inputs", "pins")
     }
     pico = Pico(
         uf2, {"main.py": b"import guest\n", "guest.mpy": compile_module(COUNTER, "guest.py"), **files}
@@ -406,6 +413,22 @@ def bouncing_presses(uf2: Path, presses_a_key: int, seed: int) -> tuple[list[int
             pico.run_for(min(ends) - 400 * MS - pico.now_ns)
     pico.run_for(max(ends) + 50 * MS - pico.now_ns)
     return [presses_a_key] * len(KEYS), _counts(pico)[2:]
+
+
+def presses_round_writes(uf2: Path, presses: int, seed: int) -> tuple[int, list[int]]:
+    """Press EXPOSE, with bounce of 1 to 20 ms, 2 to 20 ms before a write to flash begins, which masks
+    interrupts. Returns how often it was pressed, and what was counted for every key, with what was lost.
+    """
+    pico = counting_pico(uf2)
+    chance = random.Random(seed)
+    for _ in range(presses):
+        contact = Contact(pico, KEYS["expose"], round(chance.uniform(1, 20) * MS), chance.random())
+        ends_ns = contact.press(pico.now_ns + MS, round(chance.uniform(40, 120) * MS))
+        pico.run_for(round(chance.uniform(2, 20) * MS))
+        pico.usb.send(b"write\n")
+        pico.wait_for("counted", 2000 * MS)
+        pico.run_for(max(0, ends_ns - pico.now_ns) + 40 * MS)
+    return presses, _counts(pico)[2:]
 
 
 DIAL_SPEEDS = (1, 5, 20, 50, 100, 200)

@@ -31,6 +31,7 @@ from scenes import (
     bouncing_presses,
     heap_under_light,
     latencies,
+    presses_round_writes,
     print_a_card,
     pushed,
     replayed_here,
@@ -172,6 +173,11 @@ def test_a_terminals_stray_bytes_change_nothing(box):
 def test_bouncing_keys_count_once(uf2):
     pressed, counted = bouncing_presses(uf2, 12, seed=1)
     assert counted == [*pressed, 0]
+
+
+def test_a_key_that_bounces_into_a_write_to_flash_counts_once(uf2):
+    pressed, counted = presses_round_writes(uf2, 20, seed=1)
+    assert counted == [pressed, 0, 0, 0, 0, 0]
 
 
 def test_a_bouncing_dial_loses_no_detent(uf2):
