@@ -89,6 +89,7 @@ class Runner:
         self._over = False
         self._used = False
         self._settled = False
+        self._has_read_up = False
         self._began_ms = time.ticks_ms()
         self._answered_ms = self._began_ms
         pulse.on_end = self._lamp_ended
@@ -262,6 +263,10 @@ class Runner:
         return True
 
     def _rest(self) -> None:
+        if not self._has_read_up:
+            self._has_read_up = True
+            self.box.read_up()
+            return
         now_ms = time.ticks_ms()
         if not self._settled and since(now_ms, self._began_ms) >= SETTLED_MS:
             self._settled = True

@@ -210,6 +210,11 @@ class Box:
         if event != "tick":
             self._picture()
 
+    def read_up(self) -> None:
+        """Find out what is kept, which may take seconds: for when the panel is drawn and nothing is due."""
+        self.shelf.names()
+        self.ledger.last()
+
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None: not before another input."""
         return self._due_ms

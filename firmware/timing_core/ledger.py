@@ -16,24 +16,33 @@ class Ledger:
     def __init__(self, store, kit) -> None:
         self._store = store
         self._json_loads = kit.json_loads
-        self._numbers = sorted([int(key[len(_PREFIX) :]) for key in store.keys(_PREFIX)])
+        self._numbers: list | None = None
+
+    def _known(self) -> list:
+        """The numbers there are, sorted; found when first asked for, as the shelf's names are."""
+        if self._numbers is None:
+            found = sorted([int(key[len(_PREFIX) :]) for key in self._store.keys(_PREFIX)])
+            if self._numbers is None:
+                self._numbers = found
+        return self._numbers
 
     def append(self, record: dict) -> int:
         """Keep `record` with its number as "n" and return that. A Refusal if the disk would not keep it."""
         # The oldest goes first: a full disk has then just been given the room for one more.
-        while len(self._numbers) >= RECORDS_MAX:
-            self._store.drop(_key(self._numbers[0]))
-            self._numbers.pop(0)
+        numbers = self._known()
+        while len(numbers) >= RECORDS_MAX:
+            self._store.drop(_key(numbers[0]))
+            numbers.pop(0)
         numbered = dict(record)
         numbered["n"] = self.last() + 1
         self._store.put(_key(numbered["n"]), encode(numbered))
-        self._numbers.append(numbered["n"])
+        numbers.append(numbered["n"])
         return numbered["n"]
 
     def read(self, after: int = 0, count: int = 8) -> list:
         """Up to `count` records with numbers above `after`, in order."""
         found: list = []
-        for number in self._numbers:
+        for number in self._known():
             if number > after and len(found) < count:
                 text = self._store.get(_key(number))
                 if text is not None:
@@ -42,7 +51,8 @@ class Ledger:
 
     def last(self) -> int:
         """The newest number, 0 before the first."""
-        return self._numbers[-1] if self._numbers else 0
+        numbers = self._known()
+        return numbers[-1] if numbers else 0
 
     def newest(self):
         """The newest record, or None before the first."""

@@ -1,7 +1,8 @@
 """The shelf: the cards kept in the box, by name.
 
 What must live here: how many cards there may be, and their one form, the canonical text of
-`PrintingMap.to_dict`. Names are kept in memory; everything else is read when it is asked for.
+`PrintingMap.to_dict`. Names are kept in memory from when they are first asked for, since to find them
+takes seconds where the shelf is full; everything else is read each time.
 """
 
 from .plain import digest_of_text
@@ -18,15 +19,23 @@ class Shelf:
     def __init__(self, store, kit) -> None:
         self._store = store
         self._kit = kit
-        self._names = [key[len(_PREFIX) :] for key in store.keys(_PREFIX)]
+        self._names: list | None = None
 
     def names(self) -> list:
         """The names of all cards, sorted."""
-        return list(self._names)
+        return list(self._known())
+
+    def _known(self) -> list:
+        if self._names is None:
+            found = [key[len(_PREFIX) :] for key in self._store.keys(_PREFIX)]
+            # On a board an input may have cut in, asked for the names too, and kept another card.
+            if self._names is None:
+                self._names = found
+        return self._names
 
     def text(self, name: str):
         """The card's canonical text in bytes, or None."""
-        return self._store.get(_PREFIX + name) if name in self._names else None
+        return self._store.get(_PREFIX + name) if name in self._known() else None
 
     def card(self, name: str):
         """The card as plain data, or None."""
@@ -49,25 +58,25 @@ class Shelf:
 
     def keep_text(self, name: str, text: bytes) -> None:
         """`keep` for a card whose canonical text is at hand."""
-        fresh = name not in self._names
-        if fresh and len(self._names) >= CARDS_MAX:
+        fresh = name not in self._known()
+        if fresh and len(self._known()) >= CARDS_MAX:
             raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")
         self._store.put(_PREFIX + name, text)
         if fresh:
-            self._names = sorted(self._names + [name])
+            self._names = sorted(self._known() + [name])
 
     def drop(self, name: str) -> bool:
         """Remove a card; True if it was there."""
-        if name not in self._names:
+        if name not in self._known():
             return False
         self._store.drop(_PREFIX + name)
-        self._names.remove(name)
+        self._known().remove(name)
         return True
 
     def free_name(self, name: str) -> str:
         """`name` if no card has it, else the first free of "name-2", "name-3"..., its end cut to fit."""
         free, number = name, 1
-        while free in self._names:
+        while free in self._known():
             number += 1
             tail = "-%d" % number
             free = name[: NAME_MAX - len(tail)] + tail
