@@ -6,7 +6,8 @@ shared but the ring, which only interrupts fill and only `next` empties.
 A key acts on its first falling edge, at once. Contacts bounce for up to 20 ms, when they close and
 when they open; so a falling edge counts only if the line was high for QUIET_MS before it. A write to
 flash masks interrupts for tens of ms: an edge is seen only after it, and nobody knows when it was. So
-in a write the line counts as high only up to its beginning. The dial
+in a write the line counts as high only up to its beginning: a key pressed twice in the 0.1 s of a write
+counts once, which is better than a single press that counts twice. The dial
 is decoded from the order of its contacts' states, which bounce cannot forge: a contact that bounces
 steps back and forth between two neighbouring states. A detent counts where the dial rests.
 """
