@@ -17,6 +17,8 @@ from pathlib import Path
 from littlefs import LittleFS, UserContext
 from rp2040py.utils.firmware_retrieve import MICROPYTHON, flash_layout
 
+from lampblack.image import file_system
+
 ROOT = Path(__file__).parent.parent.parent
 
 TESTED = "1.22.2"
@@ -27,8 +29,6 @@ FS_START = LAYOUT["fs_start"]
 FS_SIZE = LAYOUT["fs_blockcount"] * LAYOUT["fs_blocksize"]
 
 PROG_BYTES = 256
-DISK_VERSION = 0x00020000
-"""littlefs 2.0, which every MicroPython reads: releases up to 1.21 hang on 2.1. Newer ones make it 2.1."""
 
 
 def find_uf2() -> tuple[Path | None, str]:
@@ -82,22 +82,7 @@ def compile_package(folder: Path, under: str = "") -> dict[str, bytes]:
 
 def build_fs(files: Mapping[str, bytes]) -> bytes:
     """A littlefs image, as MicroPython makes it on a Pico, that holds `files` (path -> content)."""
-    context = UserContext(buffsize=FS_SIZE)
-    fs = LittleFS(
-        context=context,
-        block_size=LAYOUT["fs_blocksize"],
-        block_count=LAYOUT["fs_blockcount"],
-        prog_size=PROG_BYTES,
-        disk_version=DISK_VERSION,
-    )
-    for path, content in files.items():
-        folder = path.rpartition("/")[0]
-        if folder:
-            fs.makedirs(folder, exist_ok=True)
-        with fs.open(path, "wb") as file:
-            file.write(content)
-    fs.unmount()
-    return bytes(context.buffer)
+    return file_system(dict(files), FS_SIZE)
 
 
 def read_fs(image: bytes) -> dict[str, bytes]:

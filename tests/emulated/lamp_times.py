@@ -1,8 +1,8 @@
-"""How exactly a commanded time becomes a lit pin, on an emulated Pico: `python tests/emulated/lamp_times.py`.
+"""How exactly a commanded time becomes a lit pin, on an emulated Pico.
 
 What must live here: the lamp lit for 50 ms to 16 s by `firmware/board/pulse.py` and, in the same run,
-by three common ways to do it in Python; with the processor at rest and under four kinds of work. It
-prints a table of the worst error of each. Every way does the same work, in the same steps:
+by three common ways to do it in Python; with the processor at rest and under four kinds of work.
+`measure.py` makes a table of it. Every way does the same work, in the same steps:
 
 - gc: garbage is made and collected, with some 60 KB alive
 - I2C: a whole frame of 1 KB goes to the display at 400 kHz (23 ms)
@@ -15,20 +15,15 @@ between: what a lamp's time may suffer from is at its start and its end.
 
 from __future__ import annotations
 
-import argparse
-import json
-import sys
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 from display import Display
-from image import ROOT, TESTED, compile_module, find_uf2
+from image import ROOT, compile_module
 from pico import MS, Pico, S
 
 WAYS = ("pulse", "timer", "sleep", "asyncio")
 LOADS = ("none", "gc", "i2c", "flash", "usb")
 LENGTHS_MS = (50, 250, 1000, 16000)
-PHASES = 20
 
 PIN = 6
 FLOOD = bytes(range(32, 127)) * 40
@@ -168,48 +163,3 @@ def errors_ns(uf2: Path, cases: list[tuple[str, str, int, int]]) -> list[int]:
     found = pico.high_times_ns(PIN)
     assert len(found) == len(cases), f"{len(found)} pulses for {len(cases)} cases"
     return [high - ms * MS for high, (_, _, ms, _) in zip(found, cases)]
-
-
-def _row(job: tuple[Path, str, str, int]) -> tuple[str, str, list[list[int]]]:
-    """All lengths of one way under one load, `phases` of each."""
-    uf2, way, load, phases = job
-    rows = []
-    for ms in LENGTHS_MS:
-        rows.append(errors_ns(uf2, [(way, load, ms, phase) for phase in range(phases)]))
-    return way, load, rows
-
-
-def _us(errors: list[int]) -> str:
-    worst = max(errors, key=abs)
-    return f"{worst / 1000:,.2f}" if abs(worst) < 100_000 else f"{worst / 1000:,.0f}"
-
-
-def main(arguments: list[str]) -> int:
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--phases", type=int, default=PHASES, help="starts of each (default: %(default)s)")
-    parser.add_argument("--ways", default=",".join(WAYS), help="which ways (default: %(default)s)")
-    parser.add_argument("--loads", default=",".join(LOADS), help="which loads (default: %(default)s)")
-    parser.add_argument("--json", type=Path, metavar="FILE", help="write every error in ns here too")
-    given = parser.parse_args(arguments)
-    uf2, reason = find_uf2()
-    if uf2 is None:
-        print(reason, file=sys.stderr)
-        return 2
-    jobs = [
-        (uf2, way, load, given.phases) for way in given.ways.split(",") for load in given.loads.split(",")
-    ]
-    print(f"Worst error of the lamp's time in us, {given.phases} phases each, MicroPython {TESTED} emulated")
-    print("| way | work | " + " | ".join(f"{ms} ms" for ms in LENGTHS_MS) + " |")
-    print("| --- | --- |" + " ---: |" * len(LENGTHS_MS), flush=True)
-    every = []
-    with ProcessPoolExecutor() as pool:
-        for way, load, rows in pool.map(_row, jobs):
-            print(f"| {way} | {load} | " + " | ".join(_us(row) for row in rows) + " |", flush=True)
-            every += [{"way": way, "load": load, "ms": ms, "ns": row} for ms, row in zip(LENGTHS_MS, rows)]
-    if given.json:
-        given.json.write_text(json.dumps(every) + "\n")
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
