@@ -4,7 +4,8 @@ A write stalls the processor for tens of milliseconds; the lamp's own timer does
 would. So nothing is written while the lamp is lit, and `writing` holds inputs up while it is done.
 
 littlefs looks for a file from its folder's beginning: among 200 it takes 34 ms, and a box with a full
-shelf took 6 s to start. So the files are spread over FOLDERS folders, where it takes 3 ms.
+shelf took 6 s to start. So the files are spread over FOLDERS folders, where it takes 3 ms. Making one
+takes 50 ms and more: a new board makes them while it is at rest, so that no card has to wait for it.
 """
 
 import os
@@ -24,16 +25,33 @@ class FlashDisk:
         self._feed = feed
         self._mask = mask
         self._folder = folder
+        self._missing = list(range(FOLDERS))
         _make(folder)
 
     def names(self) -> list:
         found: list = []
         for number in range(FOLDERS):
             try:
-                found += os.listdir("%s/%x" % (self._folder, number))
+                found += os.listdir(self._subfolder(number))
             except OSError:
-                pass  # nothing was ever put there
+                continue  # nothing was ever put there
+            if number in self._missing:
+                self._missing.remove(number)
         return found
+
+    def make_ready(self) -> bool:
+        """Make one of the folders that are missing, if the lamp is not lit; True if one was."""
+        if not self._missing or self._lit():
+            return False
+        try:
+            self._begin()
+        except OSError:
+            return False  # an input has just lit the lamp
+        try:
+            self._make_missing(self._missing[0])
+        finally:
+            self._end()
+        return True
 
     def read(self, name: str):
         self._feed()
@@ -46,9 +64,8 @@ class FlashDisk:
     def write(self, name: str, data: bytes) -> None:
         self._begin()
         try:
-            path = self._path(name)
-            _make(path[: path.rindex("/")])
-            with open(path, "wb") as file:
+            self._make_missing(_number(name))
+            with open(self._path(name), "wb") as file:
                 file.write(data)
         finally:
             self._end()
@@ -63,7 +80,15 @@ class FlashDisk:
             self._end()
 
     def _path(self, name: str) -> str:
-        return "%s/%x/%s" % (self._folder, sum(name.encode()) % FOLDERS, name)
+        return "%s/%s" % (self._subfolder(_number(name)), name)
+
+    def _subfolder(self, number: int) -> str:
+        return "%s/%x" % (self._folder, number)
+
+    def _make_missing(self, number: int) -> None:
+        if number in self._missing:
+            _make(self._subfolder(number))
+            self._missing.remove(number)
 
     def _begin(self) -> None:
         # First the flag, then the question: from here on no input can light the lamp.
@@ -77,6 +102,11 @@ class FlashDisk:
     def _end(self) -> None:
         self._mask(False)
         self.writing = False
+
+
+def _number(name: str) -> int:
+    """Which of the folders a file lies in."""
+    return sum(name.encode()) % FOLDERS
 
 
 def _make(folder: str) -> None:

@@ -267,6 +267,8 @@ class Runner:
             self._has_read_up = True
             self.box.read_up()
             return
+        if self._disk.make_ready():
+            return
         now_ms = time.ticks_ms()
         if not self._settled and since(now_ms, self._began_ms) >= SETTLED_MS:
             self._settled = True

@@ -29,21 +29,24 @@ class Wire:
         self._poll_out = select.poll()
         self._poll_out.register(sys.stdout, select.POLLOUT)
         self._deaf = False
+        self._byte = bytearray(1)
         self._burst = memoryview(bytearray(BURST))
-        self._places = [self._burst[at : at + 1] for at in range(BURST)]
 
     def read(self) -> bytes:
         """What has come in, up to BURST bytes; b"" for nothing."""
         # Looked up beforehand: to take a method off its object takes memory, and light may be on.
         ready = self._ready
         readinto = self._readinto
+        byte = self._byte
+        burst = self._burst
         count = 0
-        for place in self._places:
+        while count < BURST:
             for _ in ready(0):
                 break
             else:
                 break
-            readinto(place)
+            readinto(byte)
+            burst[count] = byte[0]
             count += 1
         return bytes(self._burst[:count]) if count else b""
 

@@ -139,6 +139,10 @@ class PicoBox:
         self.pico.run_until(drawn, within_ms * MS)
         return (self.now_ns - start_ns) // MS
 
+    def wait_for_rest(self) -> None:
+        """Wait until a box that has just started has read its shelf and made its folders, if need be."""
+        self.run_ms(2000)
+
     def wait_lamp(self, level: int, within_ms: int = 20_000) -> int:
         """Run until the lamp's pin is at `level`; returns when that came about, in ns."""
         self.pico.run_until(lambda: self.pico.level(LAMP) == level, within_ms * MS)

@@ -269,6 +269,28 @@ def three_crashes(uf2: Path) -> PicoBox:
     return box
 
 
+def crash_without_memory(box: PicoBox, in_pieces: bool) -> str:
+    """Fill the box's memory, or leave every other 60 bytes of it free, and raise; the crash log then."""
+    free_some = "for n in range(0, len(space), 2): space[n] = None" if in_pieces else ""
+    box.do(
+        f"""
+import board.crash
+board.crash.kept = space = []
+for size in (1000, 60):
+    try:
+        while True:
+            space.append(bytearray(size))
+    except MemoryError:
+        pass
+{free_some}
+raise ValueError("injected")""",
+        wait_ms=0,
+    )
+    box.pico.run_until(lambda: len(box.pico.resets) > 1, 9000 * MS)
+    box.wait_for_panel()
+    return crash_log(box)
+
+
 def handed_over(box: PicoBox) -> tuple[Exception | None, str, int]:
     """Asks for the prompt under light, then in the dark, and runs a line there. Returns what the box said
     to the first, what the prompt said, and how often the box had started 4 s later."""

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import argparse
 import inspect
+import json
 import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -60,13 +61,18 @@ SAMPLE_MS = 1
 
 def together(works: Sequence[Callable[[], Any]]) -> list[Any]:
     """The results of all of `works`, each in a copy of this process, in their order."""
+    return list(as_they_come(works))
+
+
+def as_they_come(works: Iterable[Callable[[], Any]]) -> Iterator[Any]:
+    """The results of `works`, in their order, each as soon as it and those before it are there."""
     waiting: list[Callable[[], Any]] = []
-    results: list[Any] = []
     for work in works:
         if len(waiting) >= (os.cpu_count() or 1):
-            results.append(waiting.pop(0)())
+            yield waiting.pop(0)()
         waiting.append(begin(work))
-    return results + [wait() for wait in waiting]
+    for wait in waiting:
+        yield wait()
 
 
 def table(head: Sequence[object], rows: Sequence[Sequence[object]]) -> list[str]:
@@ -104,7 +110,7 @@ def power_up(uf2: Path) -> tuple[PicoBox, list[str]]:
     panel_ms = box.wait_for_panel()
     rows = [["empty", panel_ms]]
     safelight = box.pico.edges_of(SAFELIGHT)
-    box.run_ms(300)
+    box.wait_for_rest()
     rows += together([lambda: _full_power_up(uf2)])
     return box, [
         *prose("""
@@ -162,6 +168,7 @@ def a_print(box: PicoBox) -> list[str]:
 
 
 def lamp_time(uf2: Path, phases: int) -> list[str]:
+    """The one section that takes more than an hour: cut off, it goes on where it was."""
     jobs = [
         (way, load, ms, range(first, min(first + 5, phases)))
         for way in WAYS
@@ -169,9 +176,18 @@ def lamp_time(uf2: Path, phases: int) -> list[str]:
         for ms in LENGTHS_MS
         for first in range(0, phases, 5)
     ]
+    begun = PARTS / "lamp_time.begun"
+    known = [json.loads(line) for line in begun.read_text().splitlines()] if begun.exists() else []
+    works = [
+        lambda job=job: errors_ns(uf2, [(*job[:3], phase) for phase in job[3]]) for job in jobs[len(known) :]
+    ]
+    with begun.open("a") as kept:
+        for errors in as_they_come(works):
+            known.append(errors)
+            print(json.dumps(errors), file=kept, flush=True)
+    begun.unlink()
     found: dict[tuple[str, str, int], list[int]] = {}
-    works = [lambda job=job: errors_ns(uf2, [(*job[:3], phase) for phase in job[3]]) for job in jobs]
-    for job, errors in zip(jobs, together(works)):
+    for job, errors in zip(jobs, known, strict=True):
         found.setdefault(job[:3], []).extend(errors)
     rows = [
         [way, load, *[_worst_us(found[way, load, ms]) for ms in LENGTHS_MS]] for way in WAYS for load in LOADS

@@ -17,6 +17,7 @@ from faults import (
     RESETS,
     STRUCK_MS,
     crash_log,
+    crash_without_memory,
     disk_with,
     handed_over,
     strike,
@@ -39,6 +40,7 @@ from scenes import (
     split_grade_card,
 )
 
+from board.flash import FOLDERS
 from lampblack.box_client import BoxError
 
 PANEL_MAX_MS = 2000
@@ -63,7 +65,7 @@ def started(uf2) -> tuple[PicoBox, int, list[tuple[int, int]]]:
     sample()
     box.pico.start()
     panel_ms = box.wait_for_panel()
-    box.run_ms(200)
+    box.wait_for_rest()
     return box, panel_ms, samples
 
 
@@ -83,6 +85,10 @@ def test_power_up_to_a_drawn_panel_with_the_relays_released(started):
     assert len(samples) > 200
     for index, levels in enumerate(samples):
         assert levels == (0, int(index * SAMPLE_MS > up_ms))
+
+
+def test_a_new_board_makes_its_folders_while_at_rest(box):
+    assert box.forked(lambda box: box.ask("len(__import__('os').listdir('/keep'))")) == str(FOLDERS)
 
 
 @pytest.mark.long
@@ -225,6 +231,14 @@ def test_an_exception_ends_dark_and_restarts(box, name):
     assert outcome.log.startswith("Traceback")
     assert "injected" in outcome.log or "MemoryError" in outcome.log
     assert len(outcome.log) < LOG_MAX_BYTES
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("in_pieces", [False, True], ids=["full", "in pieces of 60 bytes"])
+def test_a_traceback_is_kept_whatever_the_memory_is_like(box, in_pieces):
+    log = box.forked(lambda box: crash_without_memory(box, in_pieces))
+    assert log.startswith("Traceback")
+    assert log.endswith("ValueError: injected\n")
 
 
 @pytest.mark.long
