@@ -64,7 +64,7 @@ class Session:
         self.handed_over = False
         self.box = self._new_box()
         self.screen = Screen(self.box, self.kit)
-        self._drawn: int | None = None
+        self._drawn = False
 
     def _new_box(self) -> Box:
         box = Box(Store(self.disk, self.kit.crc32), self.kit, self.panel_ms)
@@ -96,7 +96,7 @@ class Session:
             for watcher in self.watchers:
                 watcher.input(self.now_ms, event, value)
             out = self.box.handle(event, (self.now_ms + self.ticks_ms) & MASK, value)
-            self._drawn = None
+            self._drawn = False
             stopped = -1
             for index in range(out.count):
                 kind = out.kind[index]
@@ -153,15 +153,20 @@ class Session:
 
     def left_ms(self) -> int:
         """Light the stage under way still has to give, now."""
-        self.box.now_ms = (self.now_ms + self.ticks_ms) & MASK
-        return self.box.left_ms()
+        box = self.box
+        told_ms = box.now_ms
+        box.now_ms = (self.now_ms + self.ticks_ms) & MASK
+        left_ms = box.left_ms()
+        # To ask is no input: the picture stays the one of the last.
+        box.now_ms = told_ms
+        return left_ms
 
     def frame(self) -> bytearray:
-        """The panel's picture now: 1,024 bytes, eight rows of 128 columns, lowest bit on top."""
-        # Several may want to see it; it changes only with an input, or with the box's own time.
-        if self._drawn != self.box.now_ms:
+        """The panel's picture since the last input: 1,024 bytes, 8 rows of 128 columns, lowest bit on top."""
+        # Several may want to see it, and it changes only with an input.
+        if not self._drawn:
             self.screen.draw()
-            self._drawn = self.box.now_ms
+            self._drawn = True
         return self.screen.buffer
 
 

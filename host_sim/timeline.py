@@ -34,6 +34,7 @@ class Timeline(Watcher):
         self.rows: list[Row] = []
         self._lines: list[str] = []
         self._trace = Trace(session, self._lines.append)
+        self._late: list[tuple[int, str, object]] = []
         self._stage = ""
         if session.box.safelight:
             self.rows.append((session.now_ms, "safelight", 1))
@@ -44,6 +45,7 @@ class Timeline(Watcher):
 
     def trace(self) -> str:
         """Every input and output so far, one line of JSON each."""
+        self._write_late()
         return "".join(line + "\n" for line in self._lines)
 
     def lamp(self, now_ms: int, on: bool) -> None:
@@ -51,13 +53,21 @@ class Timeline(Watcher):
         self.rows.append((now_ms, "lamp", int(on)))
 
     def input(self, now_ms: int, event: str, value: object) -> None:
+        self._write_late()
         self._trace.input(now_ms, event, value)
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
-        self._trace.output(now_ms, kind, value)
+        # A picture takes longer to draw than all else, and a page shall be told first: the trace has until
+        # the next input, as the picture stays the same until then.
+        self._late.append((now_ms, kind, value))
         self._note_stage(now_ms)
         if kind in ("sound", "safelight"):
             self.rows.append((now_ms, kind, value))
+
+    def _write_late(self) -> None:
+        for output in self._late:
+            self._trace.output(*output)
+        self._late.clear()
 
     def _note_stage(self, now_ms: int) -> None:
         box = self.session.box
@@ -67,6 +77,7 @@ class Timeline(Watcher):
             self.rows.append((now_ms, "stage", stage))
 
     def reset(self, now_ms: int) -> None:
+        self._write_late()
         self._trace.reset(now_ms)
         self._stage = ""
         self.rows += [(now_ms, "reset", 0), (now_ms, "stage", "")]

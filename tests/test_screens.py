@@ -456,7 +456,8 @@ def test_the_hands_are_told_whose_turn_it_is(monkeypatch):
 def test_the_figures_stand_still_while_the_lamp_reports(monkeypatch):
     session = situation("stopping")
     assert Seen(session, monkeypatch).figures[0][0] == 120
-    session.box.handle("tick", session.now_ms + 200)
+    session.now_ms += 200
+    session.input("tick")
     assert Seen(session, monkeypatch).figures[0][0] == 120
 
 

@@ -77,7 +77,10 @@ class Screen:
         raise AssertionError("the display is not as it should be")
 
     def canvas(self, name: str) -> np.ndarray:
-        """The red of a canvas of the sheet's size, 0..255."""
+        """The red of a picture of the sheet, 0..255, once the newest one is there."""
+        with self.room.window() as window:
+            number = window.state["pictures"][name]
+        expect(self.page.locator(f"#{name}")).to_have_attribute("data-number", str(number))
         return self._pixels(name, 1000, 800)[..., 0]
 
     def _pixels(self, name: str, width: int, height: int) -> np.ndarray:

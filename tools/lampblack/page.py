@@ -210,9 +210,9 @@ class Page(Watcher):
         box = self._live.session.box
         if box.state != "exposing":
             return []
-        so_far_ms = box.light_so_far_ms()
-        windows = box.stages[box.at].windows
-        return [window.area for window in windows if window.open_ms <= so_far_ms < window.close_ms]
+        stage = box.stages[box.at]
+        so_far_ms = stage.light_ms - self._live.session.left_ms()
+        return [window.area for window in stage.windows if window.open_ms <= so_far_ms < window.close_ms]
 
     def _news(self, window: Window) -> dict[str, Any]:
         """What the window has not been told yet; empty where there is nothing."""

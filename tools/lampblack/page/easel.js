@@ -2,7 +2,7 @@
 // shadow falls on the paper is worked out by the session, from the same figures.
 
 import { chips } from "./chips.js";
-import { listen, send, state, write } from "./net.js";
+import { listen, send, sendLate, sendLater, state, write } from "./net.js";
 import { picture, projected } from "./tone.js";
 
 const WIDTH = 1000, HEIGHT = 800;
@@ -29,8 +29,7 @@ const kept = {}; // each tool's own size and angle, from when it was last in the
 const AWAY = [-0.6, -0.6];
 let pointer = null; // where a mouse is, in parts of the sheet; null while there is none
 let film = null;
-let sent = 0;
-let unsent = false;
+let movedAt = 0; // performance.now() when this window last moved the tool
 let drawing = null; // the outline of an area being drawn: {name, points, at}
 
 export const sheetIsLit = () => Boolean(state.box?.lit && state.light > 0);
@@ -73,7 +72,8 @@ function place(x, y) {
 }
 
 function moved() {
-  unsent = true;
+  movedAt = performance.now();
+  sendLater({ do: "tool", ...tool });
   renew();
   showHand();
 }
@@ -288,17 +288,13 @@ function draw() {
 
 let asked = false;
 
-/** Draw with the next frame, and send where the tool is by then; at rest nothing runs. */
+/** Draw with the next frame, and tell by then where the tool is; at rest nothing runs. */
 function renew() {
   if (asked) return;
   asked = true;
   requestAnimationFrame(() => {
     asked = false;
-    if (unsent) {
-      unsent = false;
-      sent = performance.now();
-      send({ do: "tool", ...tool });
-    }
+    sendLate();
     draw();
   });
 }
@@ -315,7 +311,7 @@ listen((news, changed) => {
     }, (error) => document.dispatchEvent(new CustomEvent("refused", { detail: error.message })));
   }
   // Another window holds the tool: follow it, unless this one has just moved it.
-  if (changed.has("tool") && (news.hello || performance.now() - sent > 400)) {
+  if (changed.has("tool") && (news.hello || performance.now() - movedAt > 400)) {
     Object.assign(tool, state.tool);
     showHand();
   }

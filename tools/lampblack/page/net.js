@@ -4,6 +4,7 @@
 export const state = {};
 const listeners = [];
 let socket = null;
+let late = null;
 let told = 0; // performance.now() when now_ms was true
 
 export function listen(call) {
@@ -11,7 +12,19 @@ export function listen(call) {
 }
 
 export function send(message) {
+  sendLate();
   if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message));
+}
+
+/** Send `message` with the next one, or with `sendLate`; of several the last. */
+export function sendLater(message) {
+  late = message;
+}
+
+export function sendLate() {
+  const message = late;
+  late = null;
+  if (message) send(message);
 }
 
 /** The session's clock now, in ms: told with every message, counted on in between. */

@@ -2,8 +2,11 @@
 
 import { listen, send, state, write } from "./net.js";
 
-const WIDTH = 128, HEIGHT = 64, INK = [255, 64, 32], GROUND = [8, 0, 0];
+const WIDTH = 128, HEIGHT = 64;
 const DEGREES_PER_DETENT = 15, NOTCH = 50;
+const LOOK_MS = 40;
+// A browser whose page changes as a key goes down draws that first, and reads the session's answer a frame later. So
+// what a key or the dial itself looks like waits this long, and what it did is seen first.
 const canvas = document.getElementById("frame");
 const face = document.getElementById("dial-face");
 const dial = document.getElementById("dial");
@@ -12,15 +15,16 @@ const safelight = document.getElementById("safelight");
 
 // --- the display
 
+const context = canvas.getContext("2d");
+const image = context.createImageData(WIDTH, HEIGHT);
+const pixels = new Uint32Array(image.data.buffer);
+const [GROUND, INK] = new Uint32Array(new Uint8ClampedArray([8, 0, 0, 255, 255, 64, 32, 255]).buffer);
+
 function draw(frame) {
-  const bytes = Uint8Array.from(atob(frame), (letter) => letter.charCodeAt(0));
-  const context = canvas.getContext("2d");
-  const image = context.createImageData(WIDTH, HEIGHT);
-  for (let y = 0; y < HEIGHT; y++) {
-    for (let x = 0; x < WIDTH; x++) {
-      const lit = (bytes[(y >> 3) * WIDTH + x] >> (y & 7)) & 1;
-      image.data.set([...(lit ? INK : GROUND), 255], 4 * (y * WIDTH + x));
-    }
+  const bytes = atob(frame);
+  for (let at = 0; at < pixels.length; at++) {
+    const x = at % WIDTH, y = (at - x) / WIDTH;
+    pixels[at] = (bytes.charCodeAt((y >> 3) * WIDTH + x) >> (y & 7)) & 1 ? INK : GROUND;
   }
   context.putImageData(image, 0, 0);
 }
@@ -42,17 +46,19 @@ export function press(name) {
   if (down.has(name)) return;
   down.add(name);
   send({ do: "key", name, down: true });
-  for (const button of buttons(name)) button.classList.add("down");
+  showKey(name, true);
 }
 
 export function release(name) {
   if (!down.delete(name)) return;
   send({ do: "key", name, down: false });
-  for (const button of buttons(name)) button.classList.remove("down");
+  showKey(name, false);
 }
 
-function buttons(name) {
-  return document.querySelectorAll(`[data-key="${name}"]`);
+function showKey(name, isDown) {
+  setTimeout(() => {
+    for (const button of document.querySelectorAll(`[data-key="${name}"]`)) button.classList.toggle("down", isDown);
+  }, LOOK_MS);
 }
 
 for (const button of document.querySelectorAll("[data-key]")) {
@@ -80,6 +86,8 @@ for (const button of document.querySelectorAll("[data-key]")) {
       release(name);
     }
   });
+  // A click gives no focus: the keyboard belongs to the box.
+  button.addEventListener("mousedown", (event) => event.preventDefault());
   button.addEventListener("contextmenu", (event) => event.preventDefault());
 }
 window.addEventListener("blur", () => [...down].forEach(release));
@@ -90,9 +98,11 @@ let turned = 0;
 
 export function turn(detents) {
   turned += detents;
-  face.style.transform = `rotate(${turned * DEGREES_PER_DETENT}deg)`;
-  dial.setAttribute("aria-valuenow", turned);
   send({ do: "dial", detents });
+  setTimeout(() => {
+    face.style.transform = `rotate(${turned * DEGREES_PER_DETENT}deg)`;
+    dial.setAttribute("aria-valuenow", turned);
+  }, LOOK_MS);
 }
 
 // A notch of a wheel is a detent, however far it would scroll; a touchpad's small steps are gathered.

@@ -90,7 +90,9 @@ async function drawPicture(kind, colour) {
   drawn[kind] = number;
   try {
     const made = await picture(kind, number, colour);
-    if (drawn[kind] === number) byId(kind).getContext("2d").drawImage(made, 0, 0, 1000, 800);
+    if (drawn[kind] !== number) return;
+    byId(kind).getContext("2d").drawImage(made, 0, 0, 1000, 800);
+    byId(kind).dataset.number = number;
     if (kind === "print") nameThePatches();
   } catch (error) {
     refuse(error.message);

@@ -103,19 +103,21 @@ function draw() {
 }
 
 let drawn = 0;
+let stale = false;
 
+// Not with the message that tells of something: lamp, display and easel are seen first.
 function tick() {
   const each = calm.matches ? 1000 : state.box?.lit ? 100 : 500;
-  if (state.pace && !document.hidden && performance.now() - drawn >= each) {
-    drawn = performance.now();
-    draw();
-  }
+  if (document.hidden || !(stale || (state.pace && performance.now() - drawn >= each))) return;
+  drawn = performance.now();
+  stale = false;
+  draw();
 }
 
 listen((news, changed) => {
   if (news.hello) rows = [];
   if (news.events) rows.push(...news.events);
-  if (news.events || changed.has("pace") || (news.state && !state.pace)) draw();
+  if (news.events || changed.has("pace") || (news.state && !state.pace)) stale = true;
   if (news.hello) showSpans([[60, "Last minute"], [600, "10 minutes"], [0, "All"]], span);
 });
 new ResizeObserver(draw).observe(canvas);
