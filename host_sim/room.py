@@ -196,13 +196,27 @@ class Room(Watcher):
         if self.session.lamp.lit:
             self.session.input("lamp" if self.session.box.state == "viewing" else "expose")
 
-    def set_negative_from(self, data: bytes, name: str, is_negative: bool) -> None:
-        """Put a picture file in the negative's place. RoomError for what cannot be used."""
-        self._refuse_lit("The negative stays")
+    def make_ready(self, message: dict[str, Any]) -> None:
+        """Make the film that `message` will ask for. The first time it takes a second: for a thread apart."""
+        if self.session.lamp.lit:
+            return  # it will be refused
+        name = message.get("name")
+        if message.get("do") == "practice" and name in EXERCISES:
+            name = EXERCISES[name].negative
+        if name in NEGATIVES:
+            negatives.negative(name)
+
+    @staticmethod
+    def film_from(data: bytes, name: str, is_negative: bool) -> Negative:
+        """A negative made of a picture file, which takes a while too. RoomError for what cannot be used."""
         try:
-            own = negatives.from_picture(data, name, is_negative)
+            return negatives.from_picture(data, name, is_negative)
         except NegativeError as error:
             raise RoomError(str(error)) from None
+
+    def set_own_negative(self, own: Negative) -> None:
+        """Put a negative from `film_from` in the easel. RoomError where that may not be now."""
+        self._refuse_lit("The negative stays")
         self._settle()
         if self.sheet and any(beam.negative == OWN for beam in self.sheet.layers):
             raise RoomError(

@@ -309,6 +309,15 @@ def test_a_picture_of_ones_own_becomes_the_negative(room):
         assert room.ask(room.path + "picture/negative.png")[2] != first
 
 
+def test_the_box_works_on_while_a_negative_is_made():
+    with darkroom() as room, room.window() as one, room.window() as other:
+        one.do("negative", name="workroom")
+        other.key("press")
+        other.until_box("edit")
+        assert other.state["negative"] == "breakwater"
+        other.until(lambda window: window.state["negative"] == "workroom")
+
+
 @pytest.mark.parametrize("data", [b"", b"no picture", own_picture()[:200]])
 def test_what_is_no_picture_is_refused(shared, data):
     status, text = post(shared, data)

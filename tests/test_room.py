@@ -559,7 +559,7 @@ def test_a_users_picture_is_printed_and_its_areas_are_placed_by_hand():
     file = io.BytesIO()
     Image.new("L", (1000, 800), 128).save(file, "PNG")
     before = room.state()["pictures"]["negative"]
-    room.set_negative_from(file.getvalue(), "aunt.png", is_negative=False)
+    room.set_own_negative(room.film_from(file.getvalue(), "aunt.png", is_negative=False))
     state = room.state()
     assert state["pictures"]["negative"] != before
     assert (state["negative"], state["negatives"][-1]) == ("own", ["own", "aunt.png"])
@@ -571,7 +571,7 @@ def test_a_users_picture_is_printed_and_its_areas_are_placed_by_hand():
     room.do({"do": "area", "name": "face", "points": MIDDLE})
     assert room.state()["areas"] == {"face": [tuple(point) for point in MIDDLE]}
     with pytest.raises(RoomError, match=r"diary\.txt is not taken"):
-        room.set_negative_from(b"no picture", "diary.txt", is_negative=False)
+        room.set_own_negative(room.film_from(b"no picture", "diary.txt", is_negative=False))
     assert room.state()["negative"] == "own"
     room.do({"do": "negative", "name": "breakwater"})
     room.do({"do": "negative", "name": "own"})
@@ -595,13 +595,13 @@ def test_a_picture_whose_light_is_on_the_sheet_is_not_replaced():
     file = io.BytesIO()
     Image.new("L", (10, 8), 128).save(file, "PNG")
     for name in ("one.png", "two.png"):
-        room.set_negative_from(file.getvalue(), name, is_negative=True)
+        room.set_own_negative(room.film_from(file.getvalue(), name, is_negative=True))
     give_all(room)
     with pytest.raises(RoomError, match="light of the one before"):
-        room.set_negative_from(file.getvalue(), "three.png", is_negative=True)
+        room.set_own_negative(room.film_from(file.getvalue(), "three.png", is_negative=True))
     assert room.state()["negatives"][-1] == ["own", "two.png"]
     develop(room)
-    room.set_negative_from(file.getvalue(), "three.png", is_negative=True)
+    room.set_own_negative(room.film_from(file.getvalue(), "three.png", is_negative=True))
 
 
 @pytest.mark.parametrize("name", ["patch 1", "patch x", "patch"])

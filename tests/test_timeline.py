@@ -101,6 +101,19 @@ def test_a_reset_ends_the_stage():
     assert of(timeline, "stage")[-1] == (700, "Base, pass 1")
 
 
+def test_no_picture_is_drawn_before_somebody_wants_it(monkeypatch):
+    """A page is told of a press first: drawing takes longer than all else."""
+    session, timeline = watched(worked_card())
+    keys(session, "expose")
+    drawn = []
+    draw = session.screen.draw
+    monkeypatch.setattr(session.screen, "draw", lambda: drawn.append(session.box.state) or draw())
+    keys(session, "expose")
+    assert drawn == ["ready"]  # the picture before, with this press
+    assert '"out":"screen"' in timeline.trace()
+    assert drawn == ["ready", "exposing"]
+
+
 def test_the_trace_is_the_sessions_own():
     session, timeline = watched()
     lines: list[str] = []

@@ -4,10 +4,13 @@ A press lasts from the key's own time stamp (when the browser got it) to the end
 lamp changed. Up to 17 ms of that the browser waits for its next frame, and a press that meets another frame
 waits for one more: so the budget is the median's. The rival is the same box on a page that asks for its state
 30 times a second (`polling_box`).
-The server's share is its processor time over wall time, with one window looking. No figures where there is no
-`chromium` on PATH, and no shares where the system has no /proc.
+An undisturbed sheet is given its light in real time, with two busy processes to every core: its dose is held
+against the plan, beside that of a sleep as long in the same second. The server's share is its processor time
+over wall time, one window looking. No figures of the browser where there is no `chromium` on PATH, and no
+shares where the system has no /proc.
 """
 
+import math
 import os
 import random
 import shutil
@@ -15,6 +18,7 @@ import signal
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -23,8 +27,18 @@ from pathlib import Path
 from figures import Figure
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from host_sim.desk import desk_kit
+from host_sim.disks import DirectoryDisk
+from timing_core.plain import encode
+from timing_core.store import Store
+
+sys.path.append(str(Path(__file__).parent.parent))
+
+from simulated import darkroom
+
 PRESS_BUDGET_MS = 30
 REST_BUDGET_PERCENT = 3
+DOSE_BUDGET_STOPS = 0.01
 PAUSE_MS = (150, 350)
 FIRST_PRESSES = 4
 """Not counted: the first ones also warm the browser up."""
@@ -164,8 +178,55 @@ def polled(browser: Browser, presses: int) -> list[float]:
     return took
 
 
+@contextmanager
+def busy() -> Iterator[None]:
+    """A machine that has twice as much to do as it can."""
+    work = [sys.executable, "-c", "while True: pass"]
+    processes = [subprocess.Popen(work) for _ in range(2 * (os.cpu_count() or 1))]
+    try:
+        yield
+    finally:
+        for process in processes:
+            process.kill()
+            process.wait()
+
+
+def dose_errors_stops(seconds: float) -> tuple[float, float]:
+    """Of a print of one base, on a busy machine: of the sheet, and of light ended by a sleep."""
+    base_ms = round(seconds * 1000)
+    with tempfile.TemporaryDirectory() as folder:
+        Store(DirectoryDisk(Path(folder)), desk_kit().crc32).put("bench", encode({"new_base_ms": base_ms}))
+        with darkroom("--lamp", "ideal", "--keep", folder) as room, room.window() as window, busy():
+            window.do("sheet")
+            window.do("fit", filter=window.state["asks"] or "")
+            window.key("expose")
+            window.until_box("ready")
+            window.key("expose")
+            began_s = time.monotonic()
+            time.sleep(seconds)
+            slept_s = time.monotonic() - began_s
+            window.until_box("browse")
+            window.do("develop", dry=False)
+            window.until(lambda told: told.state["result"] is not None)
+            (row,) = window.state["result"]["rows"]
+    assert row["planned_ms"] == base_ms
+    return abs(row["error_stops"]), math.log2(slept_s / seconds)
+
+
 def figures(presses: int, seconds: float) -> list[Figure]:
-    """`seconds` (under 9) is how long shares and frames are counted."""
+    """`seconds` (under 9) is how long doses, shares and frames are counted."""
+    dose, slept = dose_errors_stops(seconds)
+    rows = [
+        Figure(
+            "Dose in real time, machine overloaded",
+            dose,
+            "stop",
+            rival="light ended by a sleep",
+            rival_value=slept,
+            more_is_better=False,
+            budget=DOSE_BUDGET_STOPS,
+        )
+    ]
     path = shutil.which("chromium")
     if path is None:
         print("No `chromium` on PATH: the page is not measured.", file=sys.stderr)
@@ -177,7 +238,7 @@ def figures(presses: int, seconds: float) -> list[Figure]:
         rival = polled(browser, presses)
         browser.close()
     asked = "the box asked 30 times a second"
-    rows = [
+    rows += [
         Figure(
             "LAMP to screen, median",
             statistics.median(took),

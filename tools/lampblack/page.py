@@ -277,7 +277,11 @@ class Page(Watcher):
             if message["type"] == "websocket.disconnect":
                 return
             try:
-                self._do(json.loads(message.get("text") or ""))
+                command = json.loads(message.get("text") or "")
+                match command:
+                    case {"do": "negative" | "practice", "name": str()}:
+                        await asyncio.to_thread(self._room.make_ready, command)
+                self._do(command)
             except RoomError as error:
                 self._refuse(window, str(error))
             except (ValueError, RecursionError):
@@ -327,7 +331,11 @@ class Page(Watcher):
                 return PlainTextResponse("The file is over 64 MB. Use a smaller one.\n", 413)
         query = request.query_params
         try:
-            self._room.set_negative_from(bytes(data), query.get("name", ""), query.get("film") == "negative")
+            film = await asyncio.to_thread(
+                self._room.film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
+            )
+            self._live.catch_up()
+            self._room.set_own_negative(film)
         except RoomError as error:
             return PlainTextResponse(f"{error}\n", 422)
         self._tell_now()
