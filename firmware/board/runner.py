@@ -8,8 +8,8 @@ another input, a write to flash, and a collection. BACK does not wait even for t
 puts the lamp out, and the box is told after.
 
 A collection takes 20 ms. So memory is collected when somebody has just pressed or turned something,
-and will not do so again within that time; and in a run the wire is answered so seldom that it hardly
-ever forces one.
+and will not do so again within that time, and when the PC has just had its say; and in a run the wire is
+answered so seldom that it hardly ever forces one.
 
 Light needs nothing from here once it is on: the pulse ends by itself.
 """
@@ -41,6 +41,9 @@ RUN_ANSWER_MS = 500
 
 COLLECT_BELOW = 60000
 """In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
+
+QUIET_MS = 200
+"""A PC that has asked nothing for so long has had its say."""
 
 SETTLED_MS = 10000
 """A box that has run so long has started well."""
@@ -88,6 +91,7 @@ class Runner:
         self._fault: BaseException | None = None
         self._over = False
         self._used = False
+        self._asked = False
         self._settled = False
         self._has_read_up = False
         self._began_ms = time.ticks_ms()
@@ -253,6 +257,7 @@ class Runner:
             if line is None:
                 return True
         self._answered_ms = now_ms
+        self._asked = True
         # Reading and answering may be cut into by a key; only what it changed is told to the box.
         reply = self.box.link.take(line)
         self._give("wire", 0)
@@ -273,6 +278,9 @@ class Runner:
         if not self._settled and since(now_ms, self._began_ms) >= SETTLED_MS:
             self._settled = True
             self._survivor.settled()
+        if self._asked and not self.box.stages and since(now_ms, self._answered_ms) >= QUIET_MS:
+            self._asked = False
+            self._used = True
         nap_ms = NAP_MS
         due = self.box.next_deadline()
         if due is not None:
@@ -289,7 +297,7 @@ class Runner:
             self._wire.wait(nap_ms)
 
     def _tidy(self) -> None:
-        """Somebody has just used the box: collect before memory is short."""
+        """Somebody, or a PC, has just used the box: collect before memory is short."""
         self._used = False
         if gc.mem_free() < COLLECT_BELOW:
             gc.collect()

@@ -333,8 +333,8 @@ def link(box: PicoBox, phases: int) -> list[str]:
             ## Link
 
             A card of 40 stages ({len(long_card().text()):,} bytes of JSON) over emulated USB, with the client
-            of `lampblack`, and pulled back equal. For a new card the box has a folder to make. Budget of a
-            push: 300 ms.
+            of `lampblack`, and pulled back equal; half a second or more between two pushes. Budget of a push:
+            300 ms.
 
             Beside it the same bytes as a file, by mpremote through MicroPython's raw prompt on the same
             board, which the box has left before. Timed there: entering the raw prompt without starting

@@ -309,6 +309,7 @@ def pushed_again(box: PicoBox, wait_ms: float) -> Moved:
     for title in ("", "Forty"):
         card.title = title
         client.push(card.to_dict())
+        box.run_ms(500)
     card.title = "Forty stages"
     box.run_ms(wait_ms)
     push = _timed(box, lambda: client.push(card.to_dict()))
