@@ -42,6 +42,8 @@ function showClock() {
   left.hidden = !state.box?.lit;
 }
 setInterval(showClock, 100);
+// While the clock stands, only a message moves it.
+listen((news) => news.state && !state.pace && showClock());
 
 // --- keys
 
