@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import random
 import sys
+import tempfile
 from binascii import crc32
 from collections.abc import Callable
 from pathlib import Path
@@ -35,6 +36,9 @@ from timing_core.stops import BASE_MAX_MS
 sys.path.append(str(ROOT / "tests"))
 
 from micropython import compile_all, run
+
+DESK_HEAP = "384k"
+"""Of MicroPython on a desk, where the question is not how much memory is needed (see `micropython.HEAP`)."""
 
 # --- a print, from the PC to the ledger
 
@@ -171,6 +175,15 @@ def replayed_here(trace: list[str]) -> list[str]:
     lines: list[str] = []
     replay(whole_trace(trace), lines.append)
     return lines[-len(trace) :]
+
+
+def grown_by(prints: int) -> int:
+    """Bytes by which the heap of MicroPython on a desk has grown over so many prints."""
+    with tempfile.TemporaryDirectory() as folder:
+        program = ["-m", "heap_lock", "growth", str(prints)]
+        done = run(program, compile_all(Path(folder)), DESK_HEAP, timeout_s=10 + prints // 20)
+    assert done.returncode == 0, done.stderr
+    return int(done.stdout)
 
 
 def replayed_on_micropython(trace: list[str], folder: Path) -> list[str]:
