@@ -70,7 +70,7 @@ class Inputs:
                 self._called = False
 
     def next(self) -> int:
-        """The next input's code, 0 for none."""
+        """The next input's code, 0 for none. Whoever calls this may not be cut into by another who does."""
         self._called = False
         if self._in == self._out:
             return 0
@@ -79,6 +79,7 @@ class Inputs:
         return code
 
     def peek(self) -> int:
+        """The next input's code, left where it is; 0 for none."""
         return 0 if self._in == self._out else self._ring[self._out]
 
     def name(self, code: int) -> str:

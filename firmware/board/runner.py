@@ -39,6 +39,9 @@ NAP_MS = 20
 RUN_ANSWER_MS = 500
 """In a run one line from the wire is answered this seldom: each takes some 7 KB of memory."""
 
+REACTION_MS = 15
+"""Somebody who has just pressed, or seen the lamp go out, does nothing for so long and a collection more."""
+
 COLLECT_BELOW = 60000
 """In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
 
@@ -85,12 +88,14 @@ class Runner:
         self._reader = LineReader()
         self._unread = False
         self._busy = False
+        self._taking = False
         self._dirty = True
         self._ended_ms = -1
         self._cut_ms = -1
         self._fault: BaseException | None = None
         self._over = False
         self._used = False
+        self._used_ms = 0
         self._asked = False
         self._settled = False
         self._has_read_up = False
@@ -121,15 +126,23 @@ class Runner:
     def wake(self, _) -> None:
         """Give the box every input there is, unless it is in the middle of something.
 
-        What goes wrong here would be lost in MicroPython's scheduler: the loop raises it again.
+        The scheduler may call this while the loop does: two would take the same input, and all that were
+        in the ring before it once more. What goes wrong here would be lost in MicroPython's scheduler: the
+        loop raises it again.
         """
-        if self._busy or self._disk.writing:
-            return
-        try:
-            self._take()
-        except BaseException as fault:
-            self._pulse.stop()
-            self._fault = fault
+        while not (self._busy or self._taking or self._disk.writing):
+            self._taking = True
+            try:
+                self._take()
+            except BaseException as fault:
+                self._pulse.stop()
+                self._fault = fault
+                return
+            finally:
+                self._taking = False
+            # One that came in between found this taking.
+            if self._ended_ms < 0 and not self._inputs.peek():
+                return
 
     def put_out(self) -> None:
         """In BACK's interrupt: the lamp goes out now. The key is handed to the box as any other."""
@@ -142,15 +155,16 @@ class Runner:
                 ms = self._ended_ms
                 self._ended_ms = -1
                 self._give("lamp_end", ms)
+                self._use()
                 continue
             code = self._inputs.next()
             if code == 0:
                 return
-            self._used = True
             if code >= FIRST_KEY:
                 self._give(self._inputs.name(code), 0)
             else:
                 self._give("dial", self._detents(code))
+            self._use()
 
     def _detents(self, code: int) -> int:
         """Detents that wait in a row count as one turn."""
@@ -280,7 +294,7 @@ class Runner:
             self._survivor.settled()
         if self._asked and not self.box.stages and since(now_ms, self._answered_ms) >= QUIET_MS:
             self._asked = False
-            self._used = True
+            self._use()
         nap_ms = NAP_MS
         due = self.box.next_deadline()
         if due is not None:
@@ -296,8 +310,13 @@ class Runner:
         else:
             self._wire.wait(nap_ms)
 
+    def _use(self) -> None:
+        """Somebody, or a PC, has just used the box."""
+        self._used = True
+        self._used_ms = time.ticks_ms()
+
     def _tidy(self) -> None:
-        """Somebody, or a PC, has just used the box: collect before memory is short."""
+        """After use: collect before memory is short, if nobody can have thought of a next press yet."""
         self._used = False
-        if gc.mem_free() < COLLECT_BELOW:
+        if since(time.ticks_ms(), self._used_ms) <= REACTION_MS and gc.mem_free() < COLLECT_BELOW:
             gc.collect()

@@ -223,13 +223,42 @@ def latencies(box: PicoBox, strikes: int, seed: int) -> Latencies:
     box.run_ms(400)
     flood = request(1, "state") + request(2, "bench.set", values={"volume": 3}) + request(3, "card.list")
     box.pico.usb.send(flood * 20 * strikes)
+    edges = len(box.pico.edges_of(LAMP))
     for at in range(strikes):
         found.expose_to_light.append(_press(box, "expose", 1, chance))
         if at % 4 < 3:
             found.back_to_dark.append(_press(box, "back", 0, chance))
         else:
             found.expose_to_dark.append(_press(box, "expose", 0, chance))
+    box.run_ms(200)
+    assert len(box.pico.edges_of(LAMP)) - edges == 2 * strikes, "a press was lost or counted twice"
     return found
+
+
+TWO_TAKE = """
+inputs = runner._inputs
+plain, given = inputs._ring, []
+class Ring:
+    def __setitem__(self, at, code):
+        plain[at] = code
+    def __getitem__(self, at):
+        code = plain[at]
+        if at == inputs._out:
+            # As the scheduler may do it, between two bytecodes of the loop.
+            runner.wake(0)
+        return code
+inputs._ring = Ring()
+runner._watch = lambda way, now_ms, kind, value: way == "in" and kind != "tick" and given.append(kind)
+"""
+
+
+def taken_by_two(box: PicoBox) -> tuple[str, str]:
+    """Press EXPOSE while whoever takes an input is cut into by another who does: what the box was given,
+    and where the ring was written and read last."""
+    box.do(TWO_TAKE)
+    box.press("expose")
+    box.run_ms(400)
+    return box.ask("*given"), box.ask("inputs._in - inputs._out")
 
 
 def _press(box: PicoBox, key: str, level: int, chance: random.Random) -> float:

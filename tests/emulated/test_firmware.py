@@ -38,6 +38,7 @@ from scenes import (
     replayed_here,
     replayed_on_micropython,
     split_grade_card,
+    taken_by_two,
 )
 
 from board.flash import FOLDERS
@@ -122,6 +123,10 @@ def test_expose_and_back_act_at_once_under_load(box):
         print(name, " ".join(f"{us:.0f}" for us in times), "us")
     assert max(*found.expose_to_light, *found.back_to_dark) < KEY_MAX_US
     assert len(found.expose_to_light) == 4
+
+
+def test_an_input_is_taken_once_whoever_cuts_in(box):
+    assert box.forked(taken_by_two) == ("expose", "0")
 
 
 def test_no_memory_is_taken_under_light(box):
