@@ -352,11 +352,11 @@ def link(box: PicoBox, phases: int) -> list[str]:
 
 
 def faults(box: PicoBox, uf2: Path) -> list[str]:
-    every = [(name, fault) for name, fault in HARMLESS.items()]
-    every += [(f"exception: {name}", fault) for name, fault in CRASHES.items()]
-    every += [(name, fault) for name, (fault, _) in RESETS.items()]
-    outcomes = together([lambda fault=fault: under_light(fault)(box) for _, fault in every])
-    rows = [_fault_row(name, outcome) for (name, _), outcome in zip(every, outcomes)]
+    every = [(name, fault, False) for name, fault in HARMLESS.items()]
+    every += [(f"exception: {name}", fault, True) for name, fault in CRASHES.items()]
+    every += [(name, fault, True) for name, (fault, _) in RESETS.items()]
+    outcomes = together([lambda one=one: under_light(*one[1:])(box) for one in every])
+    rows = [_fault_row(name, outcome) for (name, _, _), outcome in zip(every, outcomes)]
     prompt = three_crashes(uf2)
     prompt.run_ms(4000)
     log = crash_log(prompt)

@@ -186,7 +186,7 @@ def test_a_card_of_forty_stages_is_pushed_in_time(box):
 
 
 def test_a_terminals_stray_bytes_change_nothing(box):
-    outcome = box.forked(under_light(HARMLESS["Ctrl-C, Ctrl-D, raw prompt"]))
+    outcome = box.forked(under_light(HARMLESS["Ctrl-C, Ctrl-D, raw prompt"], False))
     assert outcome.reset == ""
     assert outcome.lit_ms == LIGHT_MS
     assert outcome.kept
@@ -212,7 +212,7 @@ def test_a_bouncing_dial_loses_no_detent(uf2):
 @pytest.mark.long
 @pytest.mark.parametrize("name", HARMLESS)
 def test_it_goes_on_through(box, name):
-    outcome = box.forked(under_light(HARMLESS[name]))
+    outcome = box.forked(under_light(HARMLESS[name], False))
     print(outcome)
     assert outcome.reset == ""
     assert outcome.lit_ms == LIGHT_MS
@@ -224,7 +224,7 @@ def test_it_goes_on_through(box, name):
 @pytest.mark.long
 @pytest.mark.parametrize("name", CRASHES)
 def test_an_exception_ends_dark_and_restarts(box, name):
-    outcome = box.forked(under_light(CRASHES[name]))
+    outcome = box.forked(under_light(CRASHES[name], True))
     print(outcome)
     assert outcome.reset == "watchdog"
     assert STRUCK_MS <= outcome.lit_ms <= LIGHT_MS
@@ -250,7 +250,7 @@ def test_a_traceback_is_kept_whatever_the_memory_is_like(box, in_pieces):
 @pytest.mark.parametrize("name", RESETS)
 def test_a_reset_in_mid_exposure_ends_dark(box, name):
     fault, cause = RESETS[name]
-    outcome = box.forked(under_light(fault))
+    outcome = box.forked(under_light(fault, True))
     print(outcome)
     assert outcome.reset == cause
     assert STRUCK_MS <= outcome.lit_ms <= LIGHT_MS
