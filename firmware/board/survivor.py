@@ -14,6 +14,8 @@ _GIVEN_AT = const(0x40058010)
 _STARTS_AT = const(0x40058014)
 _RESTARTS_AT = const(0x40058018)
 _MARK = const(0x1A3B1AC4)
+_LATE_MS = const(5)
+"""The lamp is lit up to so long after the box has asked; nobody is told of more light than there was."""
 
 
 class Survivor:
@@ -34,7 +36,10 @@ class Survivor:
         """Note how far the stage under way has come. While the box still asks what to do with a run that
         was cut off, what is known of that stays."""
         if box.state != "notice":
-            mem32[_GIVEN_AT] = box.light_so_far_ms() if box.stages else 0
+            given_ms = box.light_so_far_ms() if box.stages else 0
+            if box.lit:
+                given_ms = max(0, given_ms - _LATE_MS)
+            mem32[_GIVEN_AT] = given_ms
 
     def forget(self) -> None:
         """From here on nothing is known, until it is noted anew."""
