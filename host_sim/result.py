@@ -33,6 +33,13 @@ class Run:
     def areas(self) -> list[str]:
         return list(dict.fromkeys(area for area, _ in self.plan))
 
+    def without_filters(self) -> Run:
+        """The same on a paper that takes none: all light of an area is one."""
+        plan: Plan = {}
+        for (area, _), ms in self.plan.items():
+            plan[area, ""] = plan.get((area, ""), 0) + ms
+        return Run(self.title, plan, self.patches_s, self.dry_down_percent)
+
     def planned_ms(self, area: str) -> float:
         """Light of an area through all filters."""
         return sum(ms for (own, _), ms in self.plan.items() if own == area)

@@ -40,7 +40,8 @@ source."""
 BASE_DENSITY = 0.05
 """Of paper without an image; common practice, no source."""
 DISPLAY_GAMMA = 2.2
-_FOGGING = "The viewing light falls on the sheet in the easel."
+_FOGGING = "The viewing light has fallen on this sheet."
+_SET_UP = "The card is on the shelf: load it there with the dial."
 
 
 class RoomError(Exception):
@@ -146,6 +147,8 @@ class Room(Watcher):
     def _do_sheet(self, message: dict[str, Any]) -> None:
         if self.sheet:
             raise RoomError("No sheet is put in: one is in the easel. Develop it first.")
+        if self.session.box.state == "exposing":
+            raise RoomError("No sheet is put in: an exposure is under way. Hold it with EXPOSE, or wait.")
         self._new_sheet()
 
     def _do_develop(self, message: dict[str, Any]) -> None:
@@ -153,7 +156,8 @@ class Room(Watcher):
             raise RoomError("Nothing is developed: there is no sheet in the easel. Put one in.")
         self._refuse_lit("The sheet is not developed")
         self._settle()
-        self._develop(self.sheet, bool(message.get("dry")))
+        note, self.note = self.note, ""
+        self._develop(self.sheet, bool(message.get("dry")), note)
         self.sheet = None
 
     def _do_area(self, message: dict[str, Any]) -> None:
@@ -181,6 +185,7 @@ class Room(Watcher):
         self._use_negative(exercise.negative)
         self._use_paper(exercise.paper)
         self._new_sheet()
+        self.note = _SET_UP
         self._exercise = name
         self._result = None
 
@@ -257,6 +262,9 @@ class Room(Watcher):
         self._stages = None
         self._counts = False
         self.note = _FOGGING if self.session.lamp.lit else ""
+        if self._tool.shape == "cover" and self._tool.x > 0:
+            # Left over the sheet before.
+            self._tool, self._cast = Tool(), None
 
     # --- light
 
@@ -279,6 +287,8 @@ class Room(Watcher):
         stage = box.stages[box.at]
         if self._run is None:
             self._run = run_of(box)
+            if self.note == _SET_UP:
+                self.note = ""
             self._counts = self._is_exercise()
         elif self._stages is not box.stages and self._stages is not None:
             self.note = "This sheet had light of an earlier run."
@@ -336,8 +346,12 @@ class Room(Watcher):
     def _film(self, name: str) -> Negative:
         return self._own if name == OWN and self._own else negatives.negative(name)
 
-    def _develop(self, sheet: Sheet, dry: bool) -> None:
+    def _develop(self, sheet: Sheet, dry: bool, note: str) -> None:
         run = self._run or Run("no run", {}, [], self.session.box.work.dry_down_pm / 10)
+        if self._filters() == [""]:
+            run = run.without_filters()
+        if self._exercise and self._run and not self._counts:
+            note = f"{note} This was not the exercise's card on its negative, so it does not count.".strip()
         density = sheet.develop(self._projection, run.dry_down_percent if dry else 0.0)
         reflectance = 10 ** -(density + np.float32(BASE_DENSITY))
         self._note_picture("print", _png(reflectance ** np.float32(1 / DISPLAY_GAMMA)))
@@ -355,6 +369,7 @@ class Room(Watcher):
             "worst_stops": worst,
             "best_stops": self._keep_best(worst),
             "exercise": self._exercise if self._counts else "",
+            "note": note,
         }
 
     def _keep_best(self, worst: float | None) -> float | None:
@@ -477,7 +492,8 @@ class Room(Watcher):
             wanted = box.plan()[0].filter
         else:
             return None
-        return None if wanted == self._filter else wanted
+        # A paper of one grade takes none, whatever the card says.
+        return None if wanted == self._filter or wanted not in self._filters() else wanted
 
     def _sheet_light(self) -> dict[str, int]:
         if not self.sheet:

@@ -547,11 +547,44 @@ def test_graded_paper_takes_no_filter():
     room = a_room(a_card(base_ms=4000))
     room.do({"do": "paper", "name": "grade 3"})
     state = room.state()
-    assert (state["paper"], state["filter"], state["filters"], state["asks"]) == ("grade 3", "", [""], "2")
+    # Whatever filter the card names: all its light is one.
+    assert (state["paper"], state["filter"], state["filters"], state["asks"]) == ("grade 3", "", [""], None)
     give_all(room)
-    rows = develop(room)["rows"]
-    assert [row["filter"] for row in rows] == ["2", ""]
-    assert rows[1]["density"] == pytest.approx(paper("grade 3").density({"none": 4 * LUX}), abs=0.002)
+    (row,) = develop(room)["rows"]
+    assert (row["filter"], row["planned_ms"], row["error_stops"]) == ("", 4000, pytest.approx(0, abs=1e-6))
+    assert row["density"] == pytest.approx(paper("grade 3").density({"none": 4 * LUX}), abs=0.002)
+
+
+def test_a_note_goes_with_its_sheet():
+    room = a_room(a_card(base_ms=2000))
+    give_all(room)
+    give_all(room)
+    assert room.state()["note"] == "This sheet had light of an earlier run."
+    assert develop(room)["note"] == "This sheet had light of an earlier run."
+    assert room.state()["note"] == ""
+
+
+def test_a_cover_card_does_not_lie_over_the_next_sheet():
+    room = a_room(a_card(base_ms=2000))
+    room.do({"do": "tool", "shape": "cover", "x": 0.8, "y": 0.5, "size": 0.2, "angle": 180})
+    give_all(room)
+    develop(room)
+    room.do({"do": "sheet"})
+    assert room.state()["tool"]["shape"] == "none"
+    # One that lies ready beside it stays.
+    develop(room)
+    room.do({"do": "tool", "shape": "cover", "x": 0, "y": 0.5, "size": 0.2, "angle": 180})
+    room.do({"do": "sheet"})
+    assert room.state()["tool"]["shape"] == "cover"
+
+
+def test_no_sheet_is_put_in_under_an_exposure():
+    room = a_room(a_card(base_ms=4000))
+    develop(room)
+    keys(room.session, "expose")
+    keys(room.session, "expose")
+    with pytest.raises(RoomError, match="an exposure is under way"):
+        room.do({"do": "sheet"})
 
 
 def test_a_users_picture_is_printed_and_its_areas_are_placed_by_hand():

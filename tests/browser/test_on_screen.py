@@ -467,7 +467,7 @@ def test_reload_in_mid_exposure_leaves_it_dark_and_the_session_as_it_was(look):
     screen.reload()
     screen.lamp("dark")
     screen.box("held")
-    expect(screen.page.locator("#sheet-note")).to_contain_text("s of light so far")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("s of the lamp so far")
     expect(screen.page.locator("#expose-does")).to_contain_text("give")
     screen.keys("e")
     screen.lamp("lit")
@@ -548,10 +548,26 @@ def test_timeline_and_trace_are_saved_from_the_page(look, tmp_path):
         assert path.read_bytes().startswith(begins)
 
 
+def test_a_tool_is_taken_up_while_the_last_print_is_shown(look, room):
+    screen = look()
+    put_in(screen)
+    screen.keys("d")
+    expect(screen.page.locator("#print-view")).to_be_visible()
+    screen.page.mouse.move(700, 300)
+    screen.keys("1")
+    screen.click("Fresh sheet")
+    with room.window() as window:
+        window.until(lambda told: told.state["tool"]["shape"] == "disc")
+    expect(screen.page.get_by_role("alert")).to_be_hidden()
+    assert screen.errors == []
+
+
 def test_the_page_says_when_the_session_has_ended(look):
     with darkroom() as other:
         screen = look(path=other.address)
         expect(screen.html).to_have_attribute("data-connected", "yes")
     expect(screen.page.get_by_role("alert")).to_contain_text("The session does not answer.")
     expect(screen.html).to_have_attribute("data-connected", "no")
-    screen.lamp("dark")
+    screen.lamp("unknown")
+    expect(screen.page.locator("#lamp")).to_have_text("Lamp unknown")
+    expect(screen.page.locator("main")).to_have_attribute("inert", "")

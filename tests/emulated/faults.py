@@ -197,8 +197,13 @@ def _wire_traffic(box: PicoBox) -> None:
     box.pico.usb.send(b"x\n" * 4)
 
 
-def _hang(box: PicoBox) -> None:
+def hang_of_the_loop(box: PicoBox) -> None:
+    """Interrupts, and what they schedule, go on: the end of the light is still taken and kept."""
     box.do("while True: pass", wait_ms=0)
+
+
+def _hang(box: PicoBox) -> None:
+    box.do("import machine; machine.disable_irq()\nwhile True: pass", wait_ms=0)
 
 
 def _unplug(box: PicoBox) -> None:
@@ -236,7 +241,7 @@ CRASHES = {
 """An exception in each handler of the loop and the interrupts, in mid-exposure: the box restarts."""
 
 RESETS = {
-    "hang of the loop": (_hang, "watchdog"),
+    "hang, interrupts off": (_hang, "watchdog"),
     "RUN pin": (lambda box: box.pico.reset(), "run pin"),
     "plug pulled": (lambda box: box.pico.power_cycle(), "power"),
     "machine.reset()": (lambda box: box.do("import machine; machine.reset()", wait_ms=0), "watchdog"),

@@ -30,6 +30,7 @@ from faults import (
     crash_log,
     disk_with,
     full_disk,
+    hang_of_the_loop,
     three_crashes,
     under_light,
 )
@@ -354,6 +355,7 @@ def link(box: PicoBox, phases: int) -> list[str]:
 def faults(box: PicoBox, uf2: Path) -> list[str]:
     every = [(name, fault, False) for name, fault in HARMLESS.items()]
     every += [(f"exception: {name}", fault, True) for name, fault in CRASHES.items()]
+    every += [("hang of the loop", hang_of_the_loop, True)]
     every += [(name, fault, True) for name, (fault, _) in RESETS.items()]
     outcomes = together([lambda one=one: under_light(*one[1:])(box) for one in every])
     rows = [_fault_row(name, outcome) for (name, _, _), outcome in zip(every, outcomes)]

@@ -16,10 +16,12 @@ from faults import (
     LOG_MAX_BYTES,
     RESETS,
     STRUCK_MS,
+    Outcome,
     crash_log,
     crash_without_memory,
     disk_with,
     handed_over,
+    hang_of_the_loop,
     strike,
     three_crashes,
     under_light,
@@ -244,6 +246,22 @@ def test_a_traceback_is_kept_whatever_the_memory_is_like(box, in_pieces):
     log = box.forked(lambda box: crash_without_memory(box, in_pieces))
     assert log.startswith("Traceback")
     assert log.endswith("ValueError: injected\n")
+
+
+@pytest.mark.long
+def test_a_hang_of_the_loop_costs_no_light(box):
+    def scenario(box: PicoBox) -> tuple[Outcome, list]:
+        outcome = under_light(hang_of_the_loop, True)(box)
+        return outcome, [record["whole"] for record in box.client.ledger()]
+
+    outcome, whole = box.forked(scenario)
+    assert (outcome.reset, outcome.lit_ms, outcome.state, outcome.kept) == (
+        "watchdog",
+        LIGHT_MS,
+        "browse",
+        True,
+    )
+    assert whole == [True]
 
 
 @pytest.mark.long

@@ -99,8 +99,10 @@ angle.addEventListener("input", () => {
 
 // --- the pointer
 
+/** Where on the sheet; null while the sheet is not shown. */
 function at(event) {
   const box = canvas.getBoundingClientRect();
+  if (!box.width) return null;
   return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
 }
 
@@ -109,11 +111,13 @@ for (const kind of ["pointermove", "pointerdown"]) {
   window.addEventListener(kind, (event) => (pointer = event.pointerType === "mouse" ? at(event) : AWAY), true);
 }
 window.addEventListener("pointermove", (event) => {
+  const point = at(event);
+  if (!point) return;
   if (drawing) {
-    drawing.at = at(event);
+    drawing.at = point;
     renew();
   } else if (event.pointerType === "mouse" && !["none", "cover"].includes(tool.shape)) {
-    place(...at(event));
+    place(...point);
   }
 });
 canvas.addEventListener("pointerdown", (event) => {
@@ -141,6 +145,7 @@ canvas.addEventListener("wheel", (event) => {
 
 export function drawOutline(name) {
   drawing = { name, points: [], at: [0.5, 0.5] };
+  showNote();
   canvas.focus();
   canvas.scrollIntoView({ block: "center" });
   renew();
@@ -154,15 +159,22 @@ export function outlineKey(key, fine) {
   if (moves[key]) drawing.at = [drawing.at[0] + moves[key][0], drawing.at[1] + moves[key][1]];
   else if (key === "enter") drawing.points.push([...drawing.at]);
   else if (key === " ") finishOutline();
-  else if (key === "escape") drawing = null;
+  else if (key === "escape") stopDrawing();
   else return false;
   renew();
   return true;
 }
 
 function finishOutline() {
-  if (drawing.points.length > 2) send({ do: "area", name: drawing.name, points: drawing.points });
+  const { name, points } = drawing;
+  stopDrawing();
+  send({ do: "area", name, points });
+}
+
+function stopDrawing() {
   drawing = null;
+  showHand();
+  showNote();
   renew();
 }
 canvas.addEventListener("dblclick", () => drawing && finishOutline());
@@ -299,6 +311,11 @@ function renew() {
   });
 }
 
+function showNote() {
+  const isEmpty = !state.sheet.in && !sheetIsLit() && !drawing;
+  write(document.getElementById("board-note"), isEmpty ? "No sheet in the easel" : "");
+}
+
 let shown = 0;
 listen((news, changed) => {
   if (news.state) renew();
@@ -315,8 +332,5 @@ listen((news, changed) => {
     Object.assign(tool, state.tool);
     showHand();
   }
-  if (changed.has("box") || changed.has("sheet") || changed.has("note")) {
-    const note = !state.sheet.in && !sheetIsLit() ? "No sheet in the easel" : "";
-    write(document.getElementById("board-note"), note);
-  }
+  if (changed.has("box") || changed.has("sheet")) showNote();
 });

@@ -26,24 +26,25 @@ listen((news) => {
   if (news.refused) tell(news.refused);
   if (news.lost) tell("The session does not answer. If it has ended, close this page and start lampblack sim again.", true);
   document.documentElement.dataset.connected = news.lost ? "no" : "yes";
+  document.querySelector("main").inert = Boolean(news.lost);
 });
 document.addEventListener("refused", ({ detail }) => tell(detail));
 
-/** Under light what is left of it, as a phone may have scrolled the display away; else the time since power-up. */
+/** Under light and in a hold what is left of it, as a phone may have scrolled the display away; else the time since power-up. */
 function showClock() {
   let text = "";
-  if (state.box?.lit) {
+  if (state.box?.lit || state.box?.state === "held") {
     text = `${(Math.ceil(leftMs(state.box.left_ms) / 100) / 10).toFixed(1)} s`;
   } else {
     const seconds = Math.floor(nowMs() / 1000);
     text = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
   }
   write(clock, text);
-  left.hidden = !state.box?.lit;
+  left.hidden = !state.box?.lit && state.box?.state !== "held";
 }
 setInterval(showClock, 100);
-// While the clock stands, only a message moves it.
-listen((news) => news.state && !state.pace && showClock());
+// In real time it keeps up by itself; else a message moves it further than a person would not see.
+listen((news) => news.state && state.pace !== 1 && showClock());
 
 // --- keys
 

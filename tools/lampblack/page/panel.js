@@ -159,6 +159,11 @@ function show(light, text, on) {
 
 listen((news, changed) => {
   if (news.frame) draw(news.frame);
+  if (news.lost) {
+    document.documentElement.dataset.lamp = "unknown";
+    show(lamp, "Lamp unknown", false);
+    show(safelight, "Safelight unknown", false);
+  }
   if (changed.has("box")) {
     document.documentElement.dataset.lamp = state.box.lit ? "lit" : "dark";
     document.documentElement.dataset.safelight = state.box.safelight ? "on" : "off";

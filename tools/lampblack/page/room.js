@@ -129,8 +129,15 @@ function showResult() {
   if (!result) return;
   if (result.worst_stops !== null) {
     const best = result.best_stops === null ? "" : ` Best so far: ${result.best_stops.toFixed(2)}.`;
-    place.append(element("p", `At most ${result.worst_stops.toFixed(2)} stop off.${best}`, { className: "verdict" }));
+    const verdict = `On average over an area at most ${result.worst_stops.toFixed(2)} stop off.${best}`;
+    place.append(element("p", verdict, { className: "verdict" }));
   }
+  const nowhere = [...new Set(result.rows.filter((row) => row.given_ms === null).map((row) => row.area))];
+  if (nowhere.length) {
+    const line = `Not measured: ${nowhere.join(", ")}. Where that is on this negative is not known: draw it, under Negative.`;
+    place.append(element("p", line));
+  }
+  if (result.note) place.append(element("p", result.note));
   if (!result.rows.length) return;
   const table = document.createElement("table");
   table.createCaption().textContent = result.title;
@@ -155,8 +162,9 @@ function showResult() {
 
 function showSheet() {
   const { sheet } = state;
-  const lit = sheet.lit_ms ? `, ${(sheet.lit_ms / 1000).toFixed(1)} s of light so far` : ", no light yet";
-  write(byId("sheet-note"), state.note || (sheet.in ? `Sheet ${sheet.number} is in the easel${lit}.` : "No sheet is in the easel."));
+  const lit = sheet.lit_ms ? `, ${(sheet.lit_ms / 1000).toFixed(1)} s of the lamp so far` : ", no light yet";
+  const place = sheet.in ? `Sheet ${sheet.number} is in the easel${lit}.` : "No sheet is in the easel.";
+  write(byId("sheet-note"), state.note ? `${place} ${state.note}` : place);
   byId("new-sheet").disabled = sheet.in;
   byId("develop").disabled = byId("develop-dry").disabled = !sheet.in || state.box.lit;
 }
@@ -177,18 +185,18 @@ function showExercises() {
 }
 
 function showAreas() {
-  const missing = Object.entries(state.areas).filter(([, outline]) => !outline);
-  byId("areas").replaceChildren(...missing.map(([name]) => {
+  const areas = Object.entries(state.areas).filter(([name, outline]) => !outline || state.marked.includes(name));
+  byId("areas").replaceChildren(...areas.map(([name, outline]) => {
     const line = element("p", "", { className: "area" });
-    const button = element("button", "Draw it", { type: "button" });
-    button.setAttribute("aria-label", `Draw where ${name} is`);
+    const button = element("button", outline ? "Draw it anew" : "Draw it", { type: "button" });
+    button.setAttribute("aria-label", outline ? `Draw ${name} anew` : `Draw where ${name} is`);
     button.addEventListener("click", () => {
       look("easel");
       drawOutline(name);
       byId("easel-help").textContent =
         `Click round ${name} and double-click at the end. By keyboard: arrows move, Enter sets a point, Space ends, Escape gives up.`;
     });
-    line.append(element("span", `Where is ${name}?`), button);
+    line.append(element("span", outline ? name : `Where is ${name}?`), button);
     return line;
   }));
 }
@@ -219,7 +227,7 @@ listen((news, changed) => {
   }
   if (changed.has("sheet") || changed.has("note") || changed.has("box")) showSheet();
   if (changed.has("exercises") || changed.has("exercise")) showExercises();
-  if (changed.has("areas")) showAreas();
+  if (changed.has("areas") || changed.has("marked")) showAreas();
   if (changed.has("result")) showResult();
   if (changed.has("pictures")) {
     const isNew = state.pictures.print && state.pictures.print !== drawn.print;
