@@ -109,6 +109,7 @@ class _Key:
         try:
             now_ms = ticks_ms()
             flags = self._irq.flags()  # type: ignore[attr-defined]  # irq() returns an object that has it
+            down = not pin.value()
             if not self._down and flags & Pin.IRQ_FALLING:
                 masked_ms = self._inputs.masked_ms
                 known_ms = now_ms if masked_ms < 0 else masked_ms
@@ -116,10 +117,10 @@ class _Key:
                     if self._at_once:
                         self._at_once()
                     self._inputs.put(self._code)
-            # An edge while down, or both edges at once, means that the line has been high since.
-            if self._down or flags & Pin.IRQ_RISING:
+            # Only one clean fall means that the line has not been high since.
+            if self._down or flags & Pin.IRQ_RISING or not down:
                 self._rose_ms = now_ms
-            self._down = not pin.value()
+            self._down = down
         except Exception as fault:
             self._inputs.fault = fault
 

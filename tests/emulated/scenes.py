@@ -459,6 +459,22 @@ def bouncing_presses(uf2: Path, presses_a_key: int, seed: int) -> tuple[list[int
     return [presses_a_key] * len(KEYS), _counts(pico)[2:]
 
 
+def quick_chatter(uf2: Path) -> tuple[int, list[int]]:
+    """Press EXPOSE with one chatter as it closes, open after 20 to 200 us for 20 to 200 us: about as quick as
+    the interrupt. Returns as `presses_round_writes` does."""
+    pico = counting_pico(uf2)
+    pin = KEYS["expose"]
+    lengths_us = range(20, 201, 15)
+    at_ns = pico.now_ns + MS
+    for first_us in lengths_us:
+        for open_us in lengths_us:
+            for ns, level in ((0, 0), (first_us * US, 1), ((first_us + open_us) * US, 0), (30 * MS, 1)):
+                pico.at(at_ns + ns, lambda level=level: pico.set_level(pin, level))
+            at_ns += 70 * MS
+            pico.run_for(at_ns - MS // 2 - pico.now_ns)
+    return len(lengths_us) ** 2, _counts(pico)[2:]
+
+
 def presses_round_writes(uf2: Path, presses: int, seed: int) -> tuple[int, list[int]]:
     """Press EXPOSE, with bounce of 1 to 20 ms, 2 to 20 ms before a write to flash begins, which masks
     interrupts. Returns how often it was pressed, and what was counted for every key, with what was lost.

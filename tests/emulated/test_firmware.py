@@ -37,6 +37,7 @@ from scenes import (
     presses_round_writes,
     print_a_card,
     pushed,
+    quick_chatter,
     replayed_here,
     replayed_on_micropython,
     split_grade_card,
@@ -197,6 +198,11 @@ def test_a_terminals_stray_bytes_change_nothing(box):
 def test_bouncing_keys_count_once(uf2):
     pressed, counted = bouncing_presses(uf2, 12, seed=1)
     assert counted == [*pressed, 0]
+
+
+def test_a_contact_as_quick_as_the_interrupt_counts_once(uf2):
+    pressed, counted = quick_chatter(uf2)
+    assert counted == [pressed, 0, 0, 0, 0, 0]
 
 
 def test_a_key_that_bounces_into_a_write_to_flash_counts_once(uf2):
