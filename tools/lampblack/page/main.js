@@ -30,20 +30,22 @@ listen((news) => {
 });
 document.addEventListener("refused", ({ detail }) => tell(detail));
 
-/** Under light and in a hold what is left of it, as a phone may have scrolled the display away; else the time since power-up. */
+/** Under light and in a hold what is left of it, as a phone may have scrolled the display away; else the time since
+ * power-up. */
 function showClock() {
   let text = "";
-  if (state.box?.lit || state.box?.state === "held") {
+  const counts = Boolean(state.box?.lit) || state.box?.state === "held";
+  if (counts) {
     text = `${(Math.ceil(leftMs(state.box.left_ms) / 100) / 10).toFixed(1)} s`;
   } else {
     const seconds = Math.floor(nowMs() / 1000);
     text = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
   }
   write(clock, text);
-  left.hidden = !state.box?.lit && state.box?.state !== "held";
+  left.hidden = !counts;
 }
 setInterval(showClock, 100);
-// In real time it keeps up by itself; else a message moves it further than a person would not see.
+// In real time it keeps up by itself; stopped or ten times as fast, a message moves it by more than can be overlooked.
 listen((news) => news.state && state.pace !== 1 && showClock());
 
 // --- keys
