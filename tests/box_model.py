@@ -7,13 +7,18 @@ is used for what should come out: a check against this file is a check against a
 
 import json
 import math
+from collections.abc import Callable
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.push import staging
 from host_sim.session import Session, Watcher
+from timing_core.bench import BENCH_FORM
 from timing_core.link import frame
+from timing_core.plain import encode
 from timing_core.printing_map import PrintingMap
+from timing_core.sheets import TITLES
+from timing_core.store import Store
 
 LIT_STATES = ("exposing", "viewing", "stopping")
 """Written out again, so that a state added to the core's list by mistake is noticed."""
@@ -222,9 +227,23 @@ class Listener(Watcher):
             self.sounds.append((now_ms, value))
 
 
-def new_session(disk: MemoryDisk | None = None, panel_ms: int = 100, ticks_ms: int = 0) -> Session:
-    """A powered-up box on a desk. A GuardedDisk is told of the session that it serves."""
-    session = Session(MemoryDisk() if disk is None else disk, desk_kit(), panel_ms, ticks_ms)
+def new_session(
+    disk: MemoryDisk | None = None,
+    panel_ms: int = 100,
+    ticks_ms: int = 0,
+    settle_ms: int = 0,
+    latency_ms: int = 0,
+    make: Callable[..., Session] = Session,
+) -> Session:
+    """A powered-up box on a desk. A GuardedDisk is told of the session that it serves.
+
+    Unless it is told otherwise the box has no settling time, so that a test may press key after key.
+    """
+    disk = MemoryDisk() if disk is None else disk
+    kit = desk_kit()
+    if not any(name.startswith("bench.") for name in disk.names()):
+        Store(disk, kit.crc32).put("bench", encode({"settle_ms": settle_ms, "form": BENCH_FORM}))
+    session = make(disk, kit, panel_ms, ticks_ms, latency_ms)
     if isinstance(disk, GuardedDisk):
         disk.session = session
     session.power_up()
@@ -263,9 +282,8 @@ def to_sheet(session: Session, name: str) -> None:
     """From any row of any sheet to the top of another sheet."""
     box = session.box
     while box.sheet != "sheets":
-        session.input("dial", 1)  # after a move BACK leaves, and does not undo
         session.input("back")
-    session.input("dial", ("print", "strip", "shelf", "bench").index(name) - box.cursor)
+    to_row(session, TITLES[name])
     session.input("press")
 
 
@@ -332,12 +350,19 @@ def snapshot(session: Session) -> dict:
         "state": box.state,
         "message": box.message,
         "cursor": (box.sheet, box.cursor, box.pick, box.place, box.prints),
-        "undo": box._can_undo(),
+        "undo": [vars(change) for change in box.undo._changes],
         "work": box.work.to_dict(),
         "strip": dict(vars(box.strip), given=box.strip_given),
         "bench": box.bench.to_dict(),
         "shelf": {name: box.shelf.digest(name) for name in box.shelf.names()},
-        "run": (box.is_strip, box.at, box.given_ms, box.strikes, [vars(stage) for stage in box.stages]),
+        "run": (
+            box.is_strip,
+            box.at,
+            box.given_ms,
+            box.strikes,
+            box.run_is_kept,
+            [vars(stage) for stage in box.stages],
+        ),
         "ledger": box.ledger.last(),
         "lamp": (session.lamp.lit, session.lamp.ends_ms),
         "safelight": box.safelight,
@@ -489,12 +514,36 @@ def _nothing(session: Session, card: dict) -> None:
     pass
 
 
+def _undone(session: Session, card: dict) -> None:
+    _changed(session, card)
+    keys(session, "back")
+    to_row(session, "Undo")
+    keys(session, "press")
+
+
+def _asked(session: Session, card: dict) -> None:
+    _exposing(session, card)
+    keys(session, "back", "back")
+    to_sheet(session, "print")
+    keys(session, "expose")
+
+
+def undo(session: Session) -> None:
+    """Take the newest change back, as a printer does: on the list of screens."""
+    box = session.box
+    while box.sheet != "sheets":
+        session.input("back")
+    to_row(session, "Undo")
+    session.input("press")
+
+
 SITUATIONS = {
     "sheets": _then(_nothing, "back"),
     "new print": _nothing,
     "print sheet": _sheet("print"),
     "print sheet, a change to undo": _changed,
-    "print sheet, a change undone": _then(_changed, "back"),
+    "screens, a change to undo": _then(_changed, "back"),
+    "screens, a change undone": _undone,
     "print sheet, run refused": _refused,
     "print sheet, print done": _printed,
     "strip sheet": _sheet("strip"),
@@ -509,7 +558,7 @@ SITUATIONS = {
     "edit passes": _opened("Passes"),
     "edit mark to remove": _opened("Remove mark"),
     "edit place on shelf": _opened("Keep on shelf"),
-    "edit dry-down": _opened("Dry-down cut"),
+    "edit dry-down": _opened("Dry-down"),
     "edit strip's area": _opened("Strip for", "strip"),
     "edit brightness": _opened("Brightness", "bench"),
     "edit lag": _opened("Lamp lag", "bench"),
@@ -530,9 +579,12 @@ SITUATIONS = {
     "viewing from held": _then(_held, "lamp", "lamp"),
     "stopping": _stopping,
     "stopping the viewing light": _stopping_view,
-    "left before light": _then(_ready, "back"),
-    "left before a filter": _then(_at_fit, "back"),
-    "left in mid-stage": _then(_exposing, "back"),
+    "kept before light": _then(_ready, "back"),
+    "kept before a filter": _then(_at_fit, "back"),
+    "kept in mid-stage": _then(_exposing, "back", "back"),
+    "ready, gone on with": _then(_at_burn, "back", "press"),
+    "held, gone on with": _then(_exposing, "back", "back", "press"),
+    "asked to end a run": _asked,
     "choose": _strip_given,
     "notice, print": _cut_off(_exposing),
     "notice, strip": _cut_off(_at_patch),
@@ -543,8 +595,8 @@ SITUATIONS = {
 """Name: what brings a powered-up session there. Between them they stand in every state but "off"."""
 
 
-def situation(name: str, card: dict | None = None) -> Session:
+def situation(name: str, card: dict | None = None, make: Callable[..., Session] = Session) -> Session:
     """A session in a situation; `card` is printed there, with two passes and marks as `worked_card`."""
-    session = new_session()
+    session = new_session(make=make)
     SITUATIONS[name](session, worked_card() if card is None else card)
     return session

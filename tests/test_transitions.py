@@ -20,7 +20,20 @@ from timing_core.transitions import LIT, STATES, TABLE, transitions
 
 sys.path.append(str(Path(__file__).parent))
 
-from box_model import LIT_STATES, SITUATIONS, a_card, a_pass, load, set_row, situation, snapshot, to_sheet
+from box_model import (
+    LIT_STATES,
+    SITUATIONS,
+    a_card,
+    a_pass,
+    ask,
+    load,
+    new_session,
+    set_row,
+    situation,
+    snapshot,
+    to_row,
+    to_sheet,
+)
 
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
@@ -29,7 +42,7 @@ from host_sim.session import Session
 ROWS = list(transitions())
 NAMES = [name for name, _ in STATES]
 CONTROLS = ("expose", "lamp", "back", "dial", "press")
-EVENTS = (*CONTROLS, "lamp_end", "tick", "power_up")
+EVENTS = (*CONTROLS, "lamp_end", "tick", "power_up", "handover")
 CORE = Path(box_module.__file__).parent
 
 
@@ -91,8 +104,7 @@ def _reached(start: str) -> set[str]:
 
 
 def test_every_state_is_reached_from_power_up():
-    # Only the wire hands over, and only when dark: no row leads there.
-    assert _reached("off") == set(NAMES) - {"away"}
+    assert _reached("off") == set(NAMES)
     assert "off" not in _reached("browse")
 
 
@@ -175,6 +187,8 @@ def test_light_is_entered_only_by_rows_that_give_it():
             assert then == state or (then == "stopping" and do.startswith("put_out"))
         if state in LIT and then not in LIT:
             assert event == "lamp_end", "the box takes the light to be out only when it is told so"
+        if event == "handover":
+            assert state not in LIT, "the prompt waits until it is dark"
 
 
 def test_no_message_of_the_wire_leads_to_light():
@@ -221,12 +235,36 @@ def press_at_the_end(session: Session, key: str) -> None:
     session.input(key)
 
 
-def noting_session(fired: set, panel_ms: int) -> Noting:
-    session = Noting.__new__(Noting)
-    session.fired = fired
-    session.__init__(MemoryDisk(), desk_kit(), panel_ms)
-    session.power_up()
-    return session
+def noting(fired: set) -> type[Noting]:
+    class Noted(Noting):
+        pass
+
+    Noted.fired = fired
+    return Noted
+
+
+def noting_session(fired: set, panel_ms: int, settle_ms: int = 0) -> Session:
+    return new_session(panel_ms=panel_ms, settle_ms=settle_ms, make=noting(fired))
+
+
+def give_another_strip(session: Session, key: str) -> None:
+    """Leave a strip in its middle, set another one, and go on with the one that was left."""
+    to_sheet(session, "strip")
+    session.input("expose")
+    session.input("expose")
+    session.advance(session.now_ms + 2000)
+    session.input("back")
+    session.input("back")
+    to_sheet(session, "strip")
+    set_row(session, "Patches", 1)
+    session.input("back")
+    to_row(session, "Go on")
+    session.input("press")
+    while session.box.run_is_kept:
+        session.input("expose")
+        if session.lamp.lit:
+            press_at_the_end(session, key)
+        session.advance(session.now_ms + 1)
 
 
 def explore(session: Session, chance: random.Random) -> None:
@@ -253,7 +291,7 @@ def test_every_row_fires():
     fired: set[tuple] = set()
     chance = random.Random(120)
     for run in range(45):
-        session = noting_session(fired, panel_ms=100 * (run % 2))
+        session = noting_session(fired, panel_ms=100 * (run % 2), settle_ms=700 * (run // 3 % 2))
         if run % 3 == 1:
             card = a_card(("sky", 30), base_ms=3000)
             card["passes"].append(a_pass(("door", 60, "00"), base_ms=2000, filter="5"))
@@ -281,6 +319,18 @@ def test_every_row_fires():
     session = noting_session(fired, panel_ms=0)
     load(session, a_card(("sky", -600), ("door", -600), base_ms=3000))
     session.input("expose")  # the dodges do not fit
+    for key in ("back", "dial"):
+        give_another_strip(noting_session(fired, panel_ms=100), key)
+    for name in SITUATIONS:
+        session = situation(name, make=noting(fired))
+        if not session.box.lit and session.box.state != "away":
+            ask(session, "handover")
+    for settled in ("browse", "edit", "ask", "choose", "notice"):
+        session = situation(next(n for n in SITUATIONS if situation(n).box.state == settled), make=noting(fired))
+        session.box.bench.set("settle_ms", 700)
+        session.input("lamp")
+        session.input("lamp")
+        session.advance(session.now_ms + 800)
     for keys in (("lamp",), ("expose", "expose")):
         session = noting_session(fired, panel_ms=0)
         for key in keys:

@@ -8,7 +8,7 @@ from io import BytesIO
 
 from deflate import RAW, DeflateIO
 from framebuf import FrameBuffer
-from machine import I2C, PWM, Pin
+from machine import I2C, PWM, Pin, unique_id
 
 from timing_core.box import Box
 from timing_core.kit import Kit
@@ -40,6 +40,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     disk = FlashDisk(lambda: pulse.lit, dog.feed, inputs.mask)
     box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
     box.crash_lines = crash.lines
+    box.identity = binascii.hexlify(unique_id()).decode()
     gc.collect()
     screen = Screen(box, kit)
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=I2C_TIMEOUT_US)
@@ -48,6 +49,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
     runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)
+    box.undisturbed = runner.undisturbed
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)

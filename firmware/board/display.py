@@ -54,6 +54,10 @@ class Display:
         self._contrast[2] = _LEVELS[level - 1]
         self._leveled = False
 
+    def leave_out(self) -> None:
+        """Forget what was drawn since: the frame is again what the display shows."""
+        self._frame[:] = self._shown
+
     def answers(self) -> bool:
         """Ask it now. One that does not is begun anew, as after a failed `step`."""
         try:

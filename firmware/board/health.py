@@ -19,7 +19,7 @@ def told(box: Box, display: Display, survivor: Survivor) -> dict:
         "restarts": survivor.restarts,
         "display": {"answers": display.answers(), "sda": pins.DISPLAY_SDA, "scl": pins.DISPLAY_SCL},
     }
-    if not (box.lit or box.stages):
+    if not (box.lit or box.in_run):
         # Only after a collection does it say what there is to use.
         gc.collect()
         health["free_bytes"] = gc.mem_free()

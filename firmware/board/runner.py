@@ -4,7 +4,7 @@ What must live here: who goes first. A key must reach the lamp within 5 ms whate
 on, so an input does not wait its turn: `wake`, which runs between two bytecodes of whatever the
 loop is doing, hands it to the box at once. The loop itself does what can wait: ticks, pictures,
 display, wire. Three things may not be cut into, and hold inputs up for as long: the box taking
-another input, a write to flash, and a collection. BACK does not wait even for these: its interrupt
+another input or a change from the wire, a write to flash, and a collection. BACK does not wait even for these: its interrupt
 puts the lamp out, and the box is told after.
 
 A collection takes 20 ms. So memory is collected when somebody has just pressed or turned something,
@@ -24,6 +24,7 @@ from timing_core.link import LineReader
 from timing_core.screens import Screen
 from timing_core.ticks import since
 
+from . import crash
 from .display import Display
 from .dog import Dog
 from .flash import FlashDisk
@@ -47,6 +48,9 @@ COLLECT_BELOW = 60000
 
 QUIET_MS = 200
 """A PC that has asked nothing for so long has had its say."""
+
+DAILY_MS = 1 << 26
+"""Some 19 hours: a box wants some input every day."""
 
 SETTLED_MS = 10000
 """A box that has run so long has started well."""
@@ -99,7 +103,10 @@ class Runner:
         self._asked = False
         self._settled = False
         self._has_read_up = False
+        self._undrawn: BaseException | None = None
+        self._noted = False
         self._began_ms = time.ticks_ms()
+        self._given_ms = self._began_ms
         self._answered_ms = self._began_ms
         pulse.on_end = self._lamp_ended
 
@@ -143,6 +150,14 @@ class Runner:
             # One that came in between found this taking.
             if self._ended_ms < 0 and not self._inputs.peek():
                 return
+
+    def undisturbed(self, act):
+        """Call `act` with no input cutting in, and return what it returns."""
+        self._busy = True
+        try:
+            return act()
+        finally:
+            self._busy = False
 
     def put_out(self) -> None:
         """In BACK's interrupt: the lamp goes out now. The key is handed to the box as any other."""
@@ -188,7 +203,7 @@ class Runner:
         self._busy = True
         try:
             while event:
-                now_ms = time.ticks_ms()
+                now_ms = self._given_ms = time.ticks_ms()
                 if self._watch:
                     self._watch("in", now_ms, event, value)
                 if event == "lamp_end":
@@ -242,13 +257,17 @@ class Runner:
     # --- what can wait
 
     def _draw(self) -> None:
+        """Draw the picture. A fault in it must end neither light nor run: it is left out, and the first is noted.
+
+        An input that comes in while drawing may change what is drawn; it asks for a new picture then.
+        """
         self._dirty = False
         try:
             self._screen.draw()
-        except Exception:
-            # An input that came in while drawing changed what was drawn; then it asked for a new picture.
+        except Exception as fault:
             if not self._dirty:
-                raise
+                self._undrawn = fault
+            self._display.leave_out()
 
     def _answer(self) -> bool:
         """Take in and answer one line from the wire; False if there is nothing to do.
@@ -257,7 +276,7 @@ class Runner:
         key up.
         """
         now_ms = time.ticks_ms()
-        if self.box.stages and since(now_ms, self._answered_ms) < RUN_ANSWER_MS:
+        if self.box.in_run and since(now_ms, self._answered_ms) < RUN_ANSWER_MS:
             return False
         # Asking the reader takes memory, so it is asked only when there is something in it.
         line = self._reader.next_line() if self._unread else None
@@ -284,15 +303,22 @@ class Runner:
     def _rest(self) -> None:
         if not self._has_read_up:
             self._has_read_up = True
-            self.box.read_up()
+            if self.box.read_up():
+                self._give("wire", 0)
+            return
+        if self._undrawn and not self._noted and not self.box.lit:
+            self._noted = True
+            self.undisturbed(lambda: crash.note(self._undrawn))
             return
         if self._disk.make_ready():
             return
         now_ms = time.ticks_ms()
+        if since(now_ms, self._given_ms) >= DAILY_MS:
+            self._give("tick", 0)
         if not self._settled and since(now_ms, self._began_ms) >= SETTLED_MS:
             self._settled = True
             self._survivor.settled()
-        if self._asked and not self.box.stages and since(now_ms, self._answered_ms) >= QUIET_MS:
+        if self._asked and not self.box.in_run and since(now_ms, self._answered_ms) >= QUIET_MS:
             self._asked = False
             self._use()
         nap_ms = NAP_MS
@@ -304,7 +330,7 @@ class Runner:
             nap_ms = min(nap_ms, sound_ms)
         if not nap_ms:
             return
-        if self.box.stages:
+        if self.box.in_run:
             # Bytes that wait to be read would end the sleep at once.
             time.sleep_ms(nap_ms)
         else:

@@ -33,13 +33,11 @@ class Survivor:
         return mem32[_GIVEN_AT] & 0xFFFFFF
 
     def note(self, box) -> None:
-        """Note how far the stage under way has come. While the box still asks what to do with a run that
-        was cut off, what is known of that stays."""
-        if box.state != "notice":
-            given_ms = box.light_so_far_ms() if box.stages else 0
-            if box.lit:
-                given_ms = max(0, given_ms - _LATE_MS)
-            mem32[_GIVEN_AT] = given_ms
+        """Note how far the stage has come that is under way or kept."""
+        given_ms = box.known_ms
+        if box.lit:
+            given_ms = max(0, given_ms - _LATE_MS)
+        mem32[_GIVEN_AT] = given_ms
 
     def forget(self) -> None:
         """From here on nothing is known, until it is noted anew."""

@@ -24,10 +24,18 @@ SETTINGS = (
     (
         "least_ms",
         "Shortest light",
+        "auto ms",
+        0,
+        (0, 2000, 10),
+        "the shortest light this lamp can be trusted with; 0: 250 ms or three times the lag, the larger",
+    ),
+    (
+        "settle_ms",
+        "Settling time",
         "ms",
-        100,
-        (20, 2000, 10),
-        "the shortest strike this lamp can be trusted with",
+        700,
+        (0, 2000, 50),
+        "after light, a filter or a start, no key lights the lamp for this long",
     ),
     (
         "viewing_limit_s",
@@ -59,7 +67,7 @@ SETTINGS = (
         "ms",
         2000,
         (500, 5000, 100),
-        "time before each dodge window, to bring the card in",
+        "time before each dodge window, to bring the shade in",
     ),
     ("volume", "Volume", "level", 3, (0, 5, 1), "0 is silence"),
     ("brightness", "Brightness", "level", 2, (1, 5, 1), "of the display"),
@@ -86,6 +94,12 @@ SETTINGS = (
 )
 
 FILTER_MAX = 8
+LEAST_AUTO_MS = 250
+
+BENCH_FORM = 2
+"""The form in which the settings are kept, under "form". What has none is of the first."""
+FORM_1_LEAST_MS = 100
+"""What `least_ms` was in form 1 unless somebody set it."""
 
 
 def is_int(value: object) -> bool:
@@ -119,7 +133,7 @@ def check(key: str, value: object) -> object:
     """`value` as it is kept for `key`; a Refusal says what would be right."""
     _, label, kind, _, limits, _ = setting(key)
     what = "%s is not changed" % label
-    if kind in ("ms", "s", "level", "time", "pm"):
+    if kind in ("ms", "auto ms", "s", "level", "time", "pm"):
         if is_int(value) and limits[0] <= value <= limits[1]:
             return value
         raise Refusal(what, "it takes a whole number", "Give %d to %d" % (limits[0], limits[1]))
@@ -152,12 +166,46 @@ class Bench:
     def set(self, key: str, value: object) -> None:
         self._values[key] = check(key, value)
 
+    def kept(self) -> dict:
+        """What `take_kept` reads."""
+        values = self.to_dict()
+        values["form"] = BENCH_FORM
+        return values
+
+    def take_kept(self, values: dict) -> str:
+        """Take what was kept, by this version or an earlier one; what is out of range stays as it is.
+
+        Returns a line for the printer where a setting's meaning has changed, "" otherwise.
+        """
+        for key in values:
+            if key != "form":
+                try:
+                    self.set(key, values[key])
+                except Refusal:
+                    continue
+        if "form" in values or not is_int(values.get("least_ms")):
+            return ""
+        # In form 1 the shortest light was a strike, lag included.
+        was_ms = values["least_ms"]
+        own_ms = was_ms - self._values["lag_ms"]
+        self.set("least_ms", 0 if was_ms == FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
+        return "Shortest light no longer counts the lag: it was %d ms, it is %d ms now%s." % (
+            was_ms,
+            self.least_light_ms,
+            "" if self._values["least_ms"] else ", found from the lag",
+        )
+
     def set_all(self, values: dict) -> None:
         """All of `values` or none: a Refusal leaves every setting as it was."""
         checked = {}
         for key in sorted(values):
             checked[key] = check(key, values[key])
         self._values.update(checked)
+
+    @property
+    def least_light_ms(self) -> int:
+        """The shortest light that is given, lag not counted, in ms: as set, or found from the lag."""
+        return self._values["least_ms"] or max(LEAST_AUTO_MS, 3 * self._values["lag_ms"])
 
     def to_dict(self) -> dict:
         values = dict(self._values)

@@ -8,7 +8,8 @@ Inputs: "expose", "pedal" (the same), "lamp", "back", "dial" (value: detents, ri
 "press" (of the dial), "lamp_end" (value: ms the lamp was lit), "tick", "power_up" (value: ms of light
 that the stage cut off by a reset is known to have got, 0 for unknown), "line" (value: one line from
 the wire, as bytes), "wire" (`link` has been given a line outside of `handle`: a board does
-so, since answering may take long, and a key that comes meanwhile must not wait).
+so, since answering may take long, and a key that comes meanwhile must not wait). Some input has to come
+at least once a day, a "tick" if there is no other: time is counted by them.
 
 Outputs, in `Outputs` as kind and value: "light" (ms; the only way to light the lamp), "dark",
 "safelight" (1 on, 0 off), "sound" (a name in `sounds`), "volume" (0..5) and "level" (display
@@ -21,23 +22,37 @@ light to end. Whoever performs "dark" must hand in "lamp_end" before any other i
 
 from . import sheets
 from .bench import Bench, is_int
+from .clock import Clock
 from .kit import Kit
-from .ledger import Ledger
+from .ledger import FORM, Ledger, not_kept, stage_record
 from .link import Link
-from .plain import encode
+from .plain import digest_of_text, encode
 from .printing_map import PrintingMap
 from .refusal import Refusal
-from .run import FIT, Stage, compile_print, filter_text, lamp_ms, light_of, stage_name
+from .run import FIT, Stage, compile_print, filter_text, lamp_ms, light_of, refuse_short, stage_name
 from .shelf import Shelf
-from .stops import seconds_down, seconds_text
-from .store import Store
+from .stops import seconds_down, seconds_text, stops_text
+from .store import LOST, Store
 from .strip import Strip
 from .ticks import later, since
 from .transitions import LIT, STATES, transitions
+from .undo import Change, Undo, cut, mend
 
 OVERDUE_MS = 250
 """A lamp that has not reported its end this long after it was due is put out again; one that does not
 report this either is taken to be out."""
+
+HOLD_MARGIN_MS = 10
+"""The lamp goes out up to so long after the press that puts it out. Measured on the emulated board: 4.6 ms
+at the most (docs/measurements.md)."""
+
+TOO_EARLY = "Too early: the last light or filter is too fresh. Wait a moment, then press again."
+"""A press that might have been meant for what has just ended."""
+
+DIGEST = 16
+"""Hex digits by which the journal knows the map of its run."""
+
+RUN_STATES = ("ready", "exposing", "held")
 
 NEVER_MS = 1 << 29
 TICK_MS = 1000
@@ -47,6 +62,8 @@ class Outputs:
     """The outputs of one `handle`: `count` entries of `kind` and `value`. Reused; never grows."""
 
     ROOM = 32
+    MOST_SOUNDS = 20
+    """More than are due at once in one call wait for the next, so that ROOM is never used up."""
 
     def __init__(self) -> None:
         self.kind = [""] * self.ROOM
@@ -54,10 +71,9 @@ class Outputs:
         self.count = 0
 
     def put(self, kind: str, value=0) -> None:
-        if self.count < self.ROOM:
-            self.kind[self.count] = kind
-            self.value[self.count] = value
-            self.count += 1
+        self.kind[self.count] = kind  # IndexError past ROOM: an output is never lost in silence
+        self.value[self.count] = value
+        self.count += 1
 
 
 def _no_lines() -> list:
@@ -66,6 +82,14 @@ def _no_lines() -> list:
 
 def _no_board() -> dict:
     return {}
+
+
+def _at_once(act):
+    return act()
+
+
+def _card_damage(name: str) -> str:
+    return "Card %s is damaged. Push it again." % name
 
 
 class Box:
@@ -81,6 +105,11 @@ class Box:
         self.link = Link(self, kit)
         self.crash_lines = _no_lines  # a box that keeps a crash log puts its reader here
         self.health = _no_board  # and who knows what the box runs on, whoever tells of that
+        self.identity = ""  # and who can tell one box from another, its name for this one
+        self.undisturbed = _at_once  # and where a key may cut in, what keeps keys out while it is called
+        self.clock = Clock()
+        self.undo = Undo()
+        self.damage: list = []
         self.out = Outputs()
         self.state = "off"
         self.message = ""
@@ -96,17 +125,21 @@ class Box:
         self.prints = 0
         self.pick = 0
         self.picking = ""
-        self._earlier: tuple | None = None
-        self._earlier_card: tuple | None = None
+        self._before_change: tuple | None = None
+        self._card_change: tuple | None = None
         self._turned_ms = 0
-        # The run under way: `stages` is empty when there is none
+        # The run under way or kept: `stages` is empty when there is none, or when it cannot be gone on with
         self.stages: list[Stage] = []
+        self.run_number = 0
         self.at = 0
         self.is_strip = False
         self.given_ms = 0
         self.strikes = 0
+        self._at_least = False
         self._done: list = []
         self._done_text = ""
+        self._run_text = b""
+        self._why_not = ""
         self._plan: tuple | None = None
         # The strike under way
         self._struck_ms = 0
@@ -120,19 +153,27 @@ class Box:
         self._due_ms: int | None = None
         self._before = "browse"
         self._viewing = False
-        self._to_hold = False
         self._silent = False
+        self._raised = ""
+        self._deaf = False
+        self._deaf_from_ms = 0
+        self._led = False
+        self._run_gives: list = []
+        self._cut_text = ""
+        self._notes: list = []
         self._exposed = False
         self._warned = False
+        self._had_warned = False
         self._wired = False
         self._leaving = False
+        self._told_time: tuple | None = None
         self._safelight = -1
         self._level = -1
         self._volume = -1
         self._cut_off: dict | None = None
         self._cut_at = ""
-        self._cut_ms = 0
         self._table = self._bind()
+        self._settles = [state for state, _ in STATES if "tick" in self._table[state] and state not in LIT]
 
     # --- the machine
 
@@ -171,38 +212,43 @@ class Box:
         if event == "pedal":
             event = "expose"
         self.value = value
-        if event == "tick" and self.state == "stopping" and self._overdue():
-            # Whatever became of the lamp's report, the run must go on.
-            self._silent = True
-            event = "lamp_end"
-            self.value = since(self._stopped_ms, self._struck_ms)
-        if event == "lamp_end" and self.state in LIT:
-            # Whatever was reported, the light is out before the box takes it to be out.
-            out.put("dark")
-            if not self._was_viewing():
-                self._account(self.value)
+        if self.state not in LIT:
+            self.clock.count(now_ms)
+        while event:
+            if event == "lamp_end" and self.state in LIT:
+                # Whatever was reported, the light is out before the box takes it to be out.
+                out.put("dark")
+                self._settle()
+                if not self._was_viewing():
+                    self._account(self.value)
+            self._look_up(event)
+            if event == "lamp_end" and self._silent:
+                self._silent = False
+                self._tell_overdue()
+            event = self._raised
+            self._raised = ""
+        self._plan_due()
+        return out
+
+    def _look_up(self, event: str) -> None:
         rows = self._table[self.state].get(event)
         if rows is not None:
             for when, do, then, _, _ in rows:
                 if when is None or when():
                     self._fire(event, do, then)
-                    break
-        if event == "lamp_end" and self._silent:
-            self._silent = False
-            self._tell_overdue()
-        self._plan_due()
-        return out
+                    return
 
     def _fire(self, event: str, do, then: str) -> None:
         quiet = event == "tick" or event == "lamp_end"
         if not quiet:
             self.message = ""
+            self._had_warned = self._warned
             self._warned = False
         try:
             if do is not None:
                 do()
         except Refusal as refusal:
-            self._say(refusal.line)
+            self.say(refusal.line)
             self.out.put("sound", "refuse")
             return
         self.state = self._before if then == "before" else then
@@ -210,10 +256,20 @@ class Box:
         if event != "tick":
             self._picture()
 
-    def read_up(self) -> None:
-        """Find out what is kept, which may take seconds: for when the panel is drawn and nothing is due."""
+    def read_up(self) -> bool:
+        """Find out what is kept, which may take seconds: for when the panel is drawn and nothing is due.
+        True if there is something to say of it: then give the box a "wire"."""
         self.shelf.names()
-        self.ledger.last()
+        self.ledger.check()
+        lines = [_card_damage(name) for name in self.shelf.damaged]
+        lines += ["Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged]
+        if not lines:
+            return False
+        if self.state == "browse" and not self.message:
+            self.message = lines[0] + (" And more: run lampblack doctor." if self.damage or lines[1:] else "")
+        self.damage += lines
+        self._wired = True
+        return True
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None: not before another input."""
@@ -234,6 +290,8 @@ class Box:
             self._due_ms = later(self._struck_ms, due)
         elif self.state == "stopping":
             self._due_ms = later(self._stopped_ms, OVERDUE_MS)
+        elif self._deaf and self.state in self._settles:
+            self._due_ms = later(self._deaf_from_ms, self.bench.get("settle_ms"))
         else:
             self._due_ms = None
 
@@ -246,8 +304,36 @@ class Box:
         if self.panel_ms:
             self.out.put("screen")
 
-    def _say(self, text: str) -> None:
+    def say(self, text: str) -> None:
+        """Show `text` in place of the rows until the next input of a hand."""
         self.message = text
+        self._picture()
+
+    # --- the settling time
+
+    def _settle(self) -> None:
+        """From now on, and for the settling time, no press lights the lamp."""
+        self._deaf = True
+        self._deaf_from_ms = self.now_ms
+
+    def _settled(self) -> bool:
+        return self._deaf and since(self.now_ms, self._deaf_from_ms) >= self.bench.get("settle_ms")
+
+    def _settling(self) -> bool:
+        return self._deaf and not self._settled()
+
+    def _too_early_here(self) -> bool:
+        return self.sheet in ("print", "strip") and self._settling()
+
+    def _refuse_early(self) -> None:
+        self._warned = self._had_warned
+        self.say(TOO_EARLY)
+        self.out.put("sound", "refuse")
+
+    def _listen(self) -> None:
+        self._deaf = False
+        if self.message == TOO_EARLY:
+            self.message = ""
         self._picture()
 
     def says(self, control: str) -> str:
@@ -267,6 +353,11 @@ class Box:
         if do == "begin_print" or do == "begin_strip":
             return filter_text(self.plan()[0].filter)
         return self.row().deed
+
+    @property
+    def in_run(self) -> bool:
+        """True while a stage of a run is before the printer, lit or dark."""
+        return self.state in RUN_STATES or (self.state == "stopping" and not self._viewing)
 
     # --- light and safelight
 
@@ -301,13 +392,18 @@ class Box:
     def _put_out_overdue(self) -> None:
         """First it must be dark: what the light was for is put on record in a later call."""
         self._silent = True
-        self._to_hold = True
         self._put_out()
         self.out.put("sound", "hold")
         self._tell_overdue()
 
     def _tell_overdue(self) -> None:
-        self._say("The lamp did not report its end: it was put out. Check it before you go on.")
+        self.say("The lamp did not report its end: it was put out. Check it before you go on.")
+
+    def _report_for_lamp(self) -> None:
+        """Whatever became of the lamp's report, the run must go on."""
+        self._silent = True
+        self._raised = "lamp_end"
+        self.value = since(self._stopped_ms, self._struck_ms)
 
     def _put_out(self) -> None:
         self.out.put("dark")
@@ -317,27 +413,119 @@ class Box:
 
     def _was_cut_off(self) -> bool:
         self._load()
-        return self._cut_off is not None
+        return self.run_is_kept
 
     def _load(self) -> None:
-        """Read bench, map and journal; what is damaged falls back to its default."""
+        """Read bench, map and journal; what is damaged falls back to what is whole, and is told."""
         bench = self._read("bench")
         if isinstance(bench, dict):
-            for key in bench:
-                try:
-                    self.bench.set(key, bench[key])
-                except Refusal:
-                    continue
+            converted = self.bench.take_kept(bench)
+            if converted:
+                self._notes.append(converted)
+        lost = self.store.damage("bench")
+        if lost:
+            self.damage.append(
+                "The settings are damaged: %s in force, lag %d ms."
+                % ("defaults are" if lost == LOST else "older ones are", self.bench.get("lag_ms"))
+            )
         self.new_work()
-        if self.bench.get("power_up") == "as left" or self.store.get("journal"):
+        journal = self._read("journal")
+        lost = self.store.damage("journal")
+        if lost:
+            self.damage.append("The note of a run is damaged: a sheet may have had light.")
+        lost = self.store.damage("work")
+        if self.bench.get("power_up") == "as left" or journal:
             try:
                 self.take_work(PrintingMap.from_dict(self._read("work")))
             except Refusal:
                 self.new_work()
-        journal = self._read("journal")
+            if lost:
+                self.damage.append(
+                    "The map is damaged: %s is here." % ("a new print" if lost == LOST else "an older one")
+                )
         if isinstance(journal, dict) and is_int(journal.get("stage")):
-            self._cut_off = journal
-            self._cut_ms = self.value if journal.get("light") else 0
+            self._find_cut_off(journal)
+
+    def _find_cut_off(self, journal: dict) -> None:
+        """Make of the journal the run that it is of, kept. One that is in the ledger already is over."""
+        number = journal.get("n")
+        if is_int(number) and self.ledger.has(number):
+            self._close_journal()
+            return
+        cause = "The box was reset." if self.value else "Power was lost."
+        self._cut_off = journal
+        self.is_strip = journal.get("kind") == "strip"
+        self.at = journal["stage"]
+        self.run_number = number if is_int(number) else self.ledger.last() + 1
+        self._done_text = str(journal.get("done", ""))
+        self._done = [[int(word) for word in stage.split()] for stage in self._done_text.split(";") if stage]
+        if "form" not in journal:
+            # The first form knew no lag; its map was the one at work.
+            for stage in self._done:
+                stage += [self.bench.get("lag_ms"), 0]
+            self._done_text = "".join(["%d %d %d %d %d;" % tuple(stage) for stage in self._done])
+            self._run_text = self._text_of_run(self.work, None)
+        else:
+            text = self.store.get("run")
+            if text is None or digest_of_text(self.kit, text)[:DIGEST] != journal.get("map"):
+                self._why_not = "its map is not kept"
+            else:
+                self._run_text = text
+        if self._run_text:
+            self._compile_run(journal.get("of"))
+        if journal.get("over"):
+            self._end_cut_off_run("The run before the reset is in the ledger now.")
+            return
+        name = journal.get("name")
+        self._cut_text = "Power was lost before: %s." % name
+        if journal.get("light"):
+            known_ms = journal.get("given_ms")
+            self.given_ms = max(self.value, known_ms if is_int(known_ms) else 0)
+            self._cut_at = str(journal.get("name"))
+            self._at_least = True
+            self.strikes = 1 if self.given_ms else 0
+            self._cut_text = "%s %s may be partly exposed." % (cause, name)
+            if self.given_ms:
+                self._cut_text = "%s %s had %s or more." % (cause, name, seconds_down(self.given_ms))
+        if self.stages and 0 < self.stages[self.at].light_ms <= self.given_ms:
+            # All of its light is known to have been given.
+            self.given_ms = self.stages[self.at].light_ms
+            self._note_stage()
+            self.at += 1
+            self.given_ms = self.strikes = 0
+            self._at_least = False
+            self._cut_text = "%s %s had all of its light." % (cause, name)
+            if self.at == len(self.stages):
+                self._cut_at = ""
+                self._end_cut_off_run("The run before the reset was whole. It is in the ledger.")
+        if self._why_not:
+            self._cut_text += " It cannot go on: %s." % self._why_not
+
+    def _compile_run(self, count) -> None:
+        """The stages of the run that `_run_text` describes; none where they cannot be given as they were."""
+        try:
+            run = self._run()
+            map = PrintingMap.from_dict(run["map"])
+            if run["strip"] is None:
+                stages = compile_print(map, self.bench)
+            else:
+                strip = Strip.from_dict(run["strip"])
+                stages = strip.compile(map, self.bench)
+                self._run_gives = strip.gives(map)
+                self.strip = strip
+        except Refusal as refusal:
+            self._why_not = refusal.why
+            return
+        if len(stages) != count or not 0 <= self.at < count:
+            self._why_not = "its stages are not what they were"
+            return
+        self.stages = stages
+
+    def _end_cut_off_run(self, note: str) -> None:
+        """The cut fell between a run's last light and its record: that is all there is left to do."""
+        self.message = ""
+        self._close_run()
+        self._notes.append(self.message or note)
 
     def _read(self, key: str):
         data = self.store.get(key)
@@ -364,67 +552,110 @@ class Box:
 
     def _wake(self) -> None:
         self.out.put("dark")
+        self.clock.start(self.now_ms)
         self._tell_levels()
         self.sheet = "print"
+        self.message = self._told_at_start()
+        if self._notes:
+            self._keep("bench", encode(self.bench.kept()))  # it may have been of an earlier form
+        self._notes = []
+
+    def _told_at_start(self) -> str:
+        """The first of what is damaged, converted or mended; the rest is in `damage`."""
+        lines = self.damage + self._notes
+        if not lines:
+            return ""
+        return lines[0] + (" And more: run lampblack doctor." if lines[1:] else "")
 
     def _wake_cut_off(self) -> None:
+        told = self._told_at_start()
         self._wake()
         self._exposed = True
-        self.message = self.cut_off_text()
+        if self.stages and self.given_ms:
+            self._write_journal()  # registers told it, and they do not outlive a pulled plug
+        self.message = self._cut_text + (" " + told if told else "")
 
+    @property
     def cut_off_text(self) -> str:
         """What is known of the run that a reset cut off."""
-        cut = self._cut_off or {}
-        if not cut.get("light"):
-            return "Power was lost before: %s." % cut.get("name")
-        if self._cut_ms:
-            return "The box was reset. %s had %s or more." % (cut.get("name"), seconds_down(self._cut_ms))
-        return "Power was lost. %s may be partly exposed." % cut.get("name")
+        return self._cut_text
 
-    def _cut_is_known(self) -> bool:
-        """The map still has the stage that was cut off."""
-        cut = self._cut_off or {}
-        stages = self.plan()
-        known = cut.get("kind") == "print" and cut.get("of") == len(stages)
-        return known and 0 <= cut["stage"] < len(stages)
+    @property
+    def known_ms(self) -> int:
+        """Light known to be given in the stage of the run that is under way or kept, in ms."""
+        if self.stages:
+            return self.light_so_far_ms()
+        return self.given_ms
 
-    def _cut_is_whole(self) -> bool:
-        """The stage that was cut off is known to have got all of its light."""
-        cut = self._cut_off or {}
-        return 0 < self.plan()[cut["stage"]].light_ms <= self._cut_ms
+    # --- the run that is kept
 
-    def _can_resume(self) -> bool:
-        cut = self._cut_off or {}
-        return self._cut_is_known() and not (self._cut_is_whole() and cut["stage"] == len(self.plan()) - 1)
+    @property
+    def run_is_kept(self) -> bool:
+        """True from the beginning of a run to its end, also while the printer is elsewhere."""
+        return bool(self.stages) or self._cut_off is not None
 
-    def _resume(self) -> None:
-        cut = self._cut_off or {}
-        whole = self._cut_is_whole()
-        self._start(False)
-        self._take_up(cut)
-        self._go_to(cut["stage"])
-        self.given_ms = self._cut_ms
-        if whole:
+    @property
+    def can_go_on(self) -> bool:
+        return bool(self.stages)
+
+    def _can_go_on(self) -> bool:
+        return self.can_go_on
+
+    def _can_go_on_held(self) -> bool:
+        return self.can_go_on and self.given_ms > 0
+
+    def _row_goes_on(self) -> bool:
+        return self.row().goes_on
+
+    def _row_goes_on_held(self) -> bool:
+        return self.row().goes_on and self.given_ms > 0
+
+    def _go_on(self) -> None:
+        """Before the stage again where the run was left, without light."""
+        self.sheet = "strip" if self.is_strip else "print"
+        self.cursor = 0
+        self._exposed = True
+        self._settle()
+        if not self._stage_is_fit():
+            filter = filter_text(self.stages[self.at].filter)
+            self.say("The same sheet, with %s? Then press EXPOSE." % filter)
+
+    def _leave_run(self) -> None:
+        """The run is kept, and the first thing offered is to go on with it."""
+        self.sheet = "sheets"
+        self.cursor_on(sheets.GO_ON if self.can_go_on else sheets.END_RUN)
+
+    def _another_is_kept(self) -> bool:
+        """EXPOSE would take up another run, and the one that is kept has had light."""
+        kept = bool(self.given_ms or self._done or self._at_least)
+        return kept and self.run_is_kept and self.sheet in ("print", "strip")
+
+    def _ask_first(self) -> None:
+        self._picture()
+
+    def kept_text(self) -> str:
+        """What is kept, and what is asked of it."""
+        left = ""
+        if self.stages:
+            left = " %s has %s to come." % (
+                stage_name(self.stages[self.at]),
+                seconds_text(self.left_shown_ms()),
+            )
+        return "A run is kept." + left + " End it, and begin this one?"
+
+    def _end_and_begin(self) -> None:
+        self._tell_why()
+        self.end_run()
+        self._start(self.sheet == "strip")
+
+    def end_run(self) -> None:
+        """End the run that is kept: what was given is put on record."""
+        if self.given_ms or self._at_least:
             self._note_stage()
-            self._go_to(self.at + 1)
-
-    def _can_resume_rest(self) -> bool:
-        return self._cut_ms > 0 and self._can_resume() and not self._cut_is_whole()
-
-    def _take_up(self, cut: dict) -> None:
-        """Count what was given before the reset to the run that is on."""
-        self._done_text = str(cut.get("done", ""))
-        self._done = [[int(word) for word in stage.split()] for stage in self._done_text.split(";") if stage]
-        self._cut_at = str(cut.get("name")) if cut.get("light") else ""
-        self._cut_off = None
-
-    def _forget_run(self) -> None:
-        cut = self._cut_off or {}
-        self.is_strip = cut.get("kind") == "strip"
-        known = self._cut_is_known()
-        self.stages = list(self.plan()) if known else []
-        self._take_up(cut if known else dict(cut, done=""))
+        self.say("Ended here. What was given is in the ledger." if self._done else "Ended. No light was given.")
         self._close_run()
+        if self.sheet == "sheets":
+            self.cursor_on(sheets.TITLES["print"])
 
     # --- sheets
 
@@ -449,13 +680,11 @@ class Box:
         for index in range(len(found)):
             if found[index].label == label:
                 self.cursor = index
+                return
 
     def go_to_sheet(self, name: str) -> None:
         self.sheet = name
         self.cursor = 0
-
-    def _can_undo(self) -> bool:
-        return self._earlier is not None
 
     def _row_chooses(self) -> bool:
         return self.row().chooses
@@ -470,24 +699,32 @@ class Box:
         return len(sheets.rows(self)) > 1
 
     def _move(self) -> None:
-        self._earlier = None
         self.cursor = max(0, min(len(sheets.rows(self)) - 1, self.cursor + self.value))
 
     def _leave_sheet(self) -> None:
-        self.cursor = sheets.NAMES.index(self.sheet)
+        label = sheets.TITLES[self.sheet]
         self.sheet = "sheets"
+        self.cursor_on(label)
 
     def _act(self) -> None:
         row = self.row()
-        before = self._snapshot()
+        said = row.said(self)
+        before = self._note()
         row.act(self)
-        self._earlier = None
         if row.changes:
-            self._changed(before)
+            self._changed(before, said, "Undone: %s." % said)
 
     def _open(self) -> None:
-        self._earlier = self._snapshot()
+        self._before_change = self._note()
         self.row().open(self)
+        self._plan = None
+
+    def opened_map(self) -> PrintingMap:
+        """The map as it was when the value under the cursor was opened."""
+        return self._before_change[0] if self._before_change else self.work
+
+    def opened_strip(self) -> Strip:
+        return self._before_change[1] if self._before_change else self.strip
 
     def _turn(self) -> None:
         row = self.row()
@@ -504,58 +741,112 @@ class Box:
         return 2 if each_ms >= 40 else 5
 
     def _take(self) -> None:
-        self.row().take(self)
-        self._changed(self._earlier)
+        row = self.row()
+        row.take(self)
+        before = self._before_change
+        self._before_change = None
+        said, value = row.said(self), before[8] if before else ""
+        if value:
+            self._changed(before, "%s: %s" % (said, value), "Undone: %s is %s again." % (said, value))
+        else:
+            self._changed(before, said, "Undone: %s." % said)
 
     def base_before_ms(self, index: int) -> int:
         """The base of a pass as it was when the value under the cursor was opened, if it was there then."""
-        then = self._earlier[0] if self._earlier else self.work
+        then = self.opened_map()
         return (then if index < len(then.passes) else self.work).base_ms(index)
 
-    def _restore(self) -> None:
-        self._put_back()
-
-    def _undo(self) -> None:
-        card = self._earlier_card
-        if card is not None:
-            if card[1] is None:
-                self.shelf.drop(card[0])
-            else:
-                self.shelf.keep(card[1])
-        self._put_back()
-        self._keep_all()
-        row = self.row()
-        value = row.value(self)
-        self._say("Undone: %s is %s again." % (row.label.strip(), value) if value else "Undone.")
-
-    def remember_card(self, name: str) -> None:
-        """Note the card of this name as it is on the shelf (or that there is none), for undo."""
-        self._earlier_card = (name, self.shelf.get(name))
-
-    def _snapshot(self) -> tuple:
-        self._earlier_card = None
-        return (
-            self.work.copy(),
-            self.strip.copy(),
-            self.bench.to_dict(),
-            self.sheet,
-            self.cursor,
-            self.prints,
-        )
-
-    def _put_back(self) -> None:
-        if self._earlier is not None:
-            self.work, self.strip, values, self.sheet, self.cursor, self.prints = self._earlier
-            self.bench.set_all(values)
-            self._earlier = None
+    def _leave_value(self) -> None:
+        """What was open was a proposal: all is as it was."""
+        before = self._before_change
+        if before is not None:
+            self.work, self.strip = before[0], before[1]
+            self.bench.set_all(before[4])
+            self.cursor = before[7]
+            self._before_change = None
             self._plan = None
             self._tell_levels()
 
-    def _changed(self, before: tuple | None) -> None:
+    # --- undo
+
+    def _note(self) -> tuple:
+        """All that a change at the panel may change, as it is now."""
+        self._card_change = None
+        return (
+            self.work.copy(),
+            self.strip.copy(),
+            self.work.text(),
+            self._strip_gave,
+            self.bench.to_dict(),
+            self.prints,
+            self.sheet,
+            self.cursor,
+            self.row().value(self) if self.state == "browse" else "",
+        )
+
+    def _changed(self, before: tuple | None, says: str, undone: str) -> None:
+        """Something was changed at the panel: keep it, and remember how to take it back."""
         self.strip.settle(self.work)
         self._plan = None
-        self._earlier = before
+        if before is not None:
+            change = Change(says, undone)
+            change.map = cut(before[2], self.work.text())
+            strip = before[1]
+            if strip.to_dict() != self.strip.to_dict() or before[3] != self._strip_gave:
+                change.strip = (strip.to_dict(), before[3])
+            bench = before[4]
+            for key in bench:
+                if bench[key] != self.bench.to_dict()[key]:
+                    change.bench[key] = bench[key]
+            change.card = self._card_change
+            change.prints = before[5]
+            self._card_change = None
+            self.undo.push(change)
         self._keep_all()
+
+    def take_back(self) -> None:
+        """Undo the newest change. A Refusal leaves everything, and the change, as it is."""
+        change = self.undo.newest
+        if change is None:
+            raise Refusal("Nothing to undo", "no change is remembered", "Go on")
+        # What may fail comes first.
+        self._put_card_back(change)
+        if change.map is not None:
+            text = mend(self.work.text(), change.map)
+            self.work = PrintingMap.from_dict(self.kit.json_loads(str(text, "utf-8")))
+            self.prints = change.prints
+        if change.strip is not None:
+            self.strip, self._strip_gave = Strip.from_dict(change.strip[0]), change.strip[1]
+        self.bench.set_all(change.bench)
+        self.strip.settle(self.work)
+        self._plan = None
+        self.undo.pop()
+        self._tell_levels()
+        self.say(change.what)
+        self._keep_all()
+
+    def _put_card_back(self, change: Change) -> None:
+        if change.card is not None:
+            name, text = change.card
+            if text is None:
+                self.shelf.drop(name)
+            else:
+                self.shelf.keep_text(name, text)
+
+    def keep_card(self, name: str, text: bytes) -> bool:
+        """Keep a card on the shelf from the panel; True if it takes the place of another."""
+        before = self.shelf.text(name)
+        self.shelf.keep_text(name, text)
+        self._card_change = (name, before)
+        self._write_waiting()
+        return before is not None
+
+    def drop_card(self, name: str) -> None:
+        """Take a card off the shelf from the panel."""
+        before = self.shelf.text(name)
+        self.shelf.drop(name)
+        self._card_change = (name, before)
+        self._write_waiting()
 
     def _tell_levels(self) -> None:
         level = self.bench.get("brightness")
@@ -570,14 +861,15 @@ class Box:
     def _keep_all(self) -> None:
         """Keep what the printer set; a put of what is kept already writes nothing."""
         self._keep("work", self.work.text())
-        self._keep("bench", encode(self.bench.to_dict()))
+        self._keep("bench", encode(self.bench.kept()))
 
-    def _keep(self, key: str, data: bytes) -> None:
+    def _keep(self, key: str, data: bytes, aloud: bool = True) -> None:
         """A store that cannot write must not stop a printer in the dark: say so and go on."""
         try:
             self.store.put(key, data)
         except Refusal as refusal:
-            self._say(refusal.line)
+            if aloud:
+                self.say(refusal.line)
 
     def plan(self) -> list:
         """The stages EXPOSE would begin on this sheet; empty where they cannot be given."""
@@ -617,41 +909,82 @@ class Box:
     def _start(self, is_strip: bool) -> None:
         self._tell_why()
         stages = self.plan()
-        self._earlier = None
         self._exposed = True  # paper is in the easel from here on
         self._keep_all()
+        self._write_waiting()
+        self._clear_run()
         self.stages = list(stages)
         self.is_strip = is_strip
+        self.run_number = self.ledger.last() + 1
+        self._run_text = self._text_of_run(self.work, self.strip if is_strip else None)
+        self._run_gives = self.strip.gives(self.work) if is_strip else []
+        try:
+            self.store.put("run", self._run_text)
+        except Refusal:
+            self.say("The map of this run is not kept: the memory is full. After a power cut it could not go on.")
+        self._go_to(1)
+        self._settle()
+
+    def _text_of_run(self, map: PrintingMap, strip) -> bytes:
+        """What a run is of: enough to compile it again, and to write it down."""
+        settings = b"null" if strip is None else encode(strip.to_dict())
+        return b'{"map":' + map.text() + b',"strip":' + settings + b"}"
+
+    def _run(self) -> dict:
+        return self.kit.json_loads(str(self._run_text, "utf-8"))
+
+    def _clear_run(self) -> None:
+        self.stages = []
+        self.at = 0
+        self.given_ms = 0
+        self.strikes = 0
+        self._at_least = False
         self._done = []
         self._done_text = ""
-        self._go_to(1)
+        self._cut_off = None
+        self._cut_at = ""
+        self._why_not = ""
+        self._cut_text = ""
+        self._run_text = b""
+        self._led = False
 
     def _go_to(self, at: int) -> None:
         """Stand before stage `at`, and note it, so that a reset in mid-exposure can be told."""
         self.at = at
         self.given_ms = 0
         self.strikes = 0
-        stage = self.stages[at]
+        self._at_least = False
+        self._led = False
+        self._write_journal()
+
+    def _write_journal(self, over: bool = False, aloud: bool = True) -> None:
+        """One write, and true whenever it comes: where the run stands, and what is known to be given."""
+        stage = self.stages[self.at]
         journal = {
+            "form": FORM,
             "kind": "strip" if self.is_strip else "print",
-            "stage": at,
+            "stage": self.at,
             "of": len(self.stages),
             "name": stage_name(stage),
             "light": stage.kind != FIT,
+            "given_ms": self.given_ms,
             "done": self._done_text,
+            "map": digest_of_text(self.kit, self._run_text)[:DIGEST],
+            "n": self.run_number,
+            "over": over,
         }
-        self._keep("journal", encode(journal))
+        self._keep("journal", encode(journal), aloud)
 
     def _stage_is_fit(self) -> bool:
         return self.stages[self.at].kind == FIT
 
-    def _stage_is_begun(self) -> bool:
-        return self.given_ms > 0
-
     def _fitted(self) -> None:
         self._go_to(self.at + 1)
+        self._settle()
 
     def _move_stage(self) -> None:
+        if self._at_least:
+            self._note_stage()  # a reset cut it off: what is known of it goes into the record
         self._go_to(max(0, min(len(self.stages) - 1, self.at + self.value)))
 
     def left_ms(self) -> int:
@@ -684,29 +1017,24 @@ class Box:
 
     def _warn_paper(self) -> None:
         self._warned = True
-        self._say("Viewing light would fog the sheet. Put it away, then press LAMP again.")
+        self._settle()
+        self.say("Viewing light would fog the sheet. Put it away, then press LAMP again.")
         self.out.put("sound", "refuse")
 
     def _strike(self) -> None:
         lag_ms = self.bench.get("lag_ms")
         left_ms = self.stages[self.at].light_ms - self.given_ms
-        strike_ms = lamp_ms(left_ms, lag_ms)
-        least_ms = self.bench.get("least_ms")
-        if strike_ms < least_ms:
-            raise Refusal(
-                "The rest is too short",
-                "%d ms of lamp, and this lamp needs %d" % (strike_ms, least_ms),
-                "Press BACK to leave it",
-            )
+        refuse_short("The rest", left_ms, self.bench, "Press BACK to leave it")
         self._axis_ms = lag_ms - self.given_ms
-        if self.strikes == 0:
+        if not self._led:
+            self._led = True
             self._cue = 0
             while self._cue_at() <= self.given_ms:
                 self._cue += 1
             self._next_tick_ms = (self.given_ms // TICK_MS + 1) * TICK_MS
         self.strikes += 1
         self._exposed = True
-        self._light(strike_ms, "exposing")
+        self._light(lamp_ms(left_ms, lag_ms), "exposing")
         self.out.put("sound", "start")
 
     def _cue_at(self) -> int:
@@ -718,7 +1046,8 @@ class Box:
         so_far_ms = since(self.now_ms, self._struck_ms) - self._axis_ms
         cues = self.stages[self.at].cues
         end_ms = self.stages[self.at].light_ms
-        while True:
+        # So late a call that there are more than fit is followed by another at once.
+        while self.out.count < Outputs.MOST_SOUNDS:
             cue_ms = self._cue_at()
             if cue_ms <= self._next_tick_ms:
                 if cue_ms > so_far_ms:
@@ -745,14 +1074,12 @@ class Box:
 
     def _too_late_to_hold(self) -> bool:
         """A rest shorter than the lamp can give could not be given later: let it run out."""
-        return self.left_ms() + self.bench.get("lag_ms") < self.bench.get("least_ms")
+        return self.left_ms() - HOLD_MARGIN_MS < self.bench.least_light_ms
 
     def _put_out_to_hold(self) -> None:
-        self._to_hold = True
         self._put_out()
 
-    def _put_out_to_leave(self) -> None:
-        self._to_hold = False
+    def _put_out_at_once(self) -> None:
         self._put_out()
 
     def _account(self, lit_ms: int) -> None:
@@ -773,22 +1100,26 @@ class Box:
         return self._is_last() and not self.is_strip
 
     def _strip_is_whole(self) -> bool:
-        return self._is_last() and self.is_strip
+        """The strip is given, and is still the one that the Strip screen describes."""
+        return self._is_last() and self.is_strip and self._run_gives == self.strip.gives(self.work)
 
-    def _holding(self) -> bool:
-        return self._to_hold
+    def _strip_is_other(self) -> bool:
+        return self._is_last() and self.is_strip
 
     def _hold(self) -> None:
         self.out.put("sound", "hold")
+        self._write_journal()
 
     def _cut_short(self) -> None:
         self.out.put("sound", "hold")
-        self._say("The lamp went out early. The rest can still be given.")
+        self.say("The lamp went out early. The rest can still be given.")
+        self._write_journal()
 
     def _note_stage(self) -> None:
-        self._done.append([self.at, self.given_ms, self.strikes])
+        done = [self.at, self.given_ms, self.strikes, self.bench.get("lag_ms"), 1 if self._at_least else 0]
+        self._done.append(done)
         # As one text it is written into the journal at once, however long the run has become.
-        self._done_text += "%d %d %d;" % (self.at, self.given_ms, self.strikes)
+        self._done_text += "%d %d %d %d %d;" % tuple(done)
 
     def _end_stage(self) -> None:
         self._note_stage()
@@ -799,66 +1130,85 @@ class Box:
         self._note_stage()
         self.prints += 1
         self.out.put("sound", "end")
-        self._say("Print %d is done and in the ledger." % self.prints)
+        self.say("Print %d is done and in the ledger." % self.prints)
         self._close_run()
 
     def _end_strip(self) -> None:
         self._note_stage()
-        self._close_run()
         self.out.put("sound", "end")
-        self._strip_gave = self.strip.gives(self.work)
+        self._strip_gave = self._run_gives
+        self._close_run()
         self.place = self.strip.patches - 1
 
-    def _abandon(self) -> None:
-        if self.given_ms:
-            self._note_stage()
-        self._say(
-            "Ended here. What was given is in the ledger." if self._done else "Ended. No light was given."
-        )
+    def _end_other_strip(self) -> None:
+        self._note_stage()
+        self.out.put("sound", "end")
+        self._strip_gave = self._run_gives
+        self.say("The strip is done, but strip or map were changed since. Undo that to choose a patch.")
         self._close_run()
 
     def _close_run(self) -> None:
         """The run is over: its record into the ledger, the journal closed."""
-        stages = self.stages
-        lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
-        record = {
-            "kind": "strip" if self.is_strip else "print",
-            "card": self.work.name,
-            "title": self.work.title,
-            "whole": bool(lit) and [at for at, ms, _ in self._done if ms >= stages[at].light_ms] == lit,
-            "cut_off": self._cut_at,
-            "lag_ms": self.bench.get("lag_ms"),
-            "dry_down_pm": self.work.dry_down_pm if self.work.dry_down and not self.is_strip else 0,
-            "stages": [
-                {
-                    "stage": stage_name(stages[at]),
-                    "filter": stages[at].filter,
-                    "light_ms": stages[at].light_ms,
-                    "given_ms": given_ms,
-                    "strikes": strikes,
-                }
-                for at, given_ms, strikes in self._done
-            ],
-        }
-        worth_noting = bool(self._done or self._cut_at)
-        self.stages = []
-        self.at = 0
-        self.given_ms = 0
-        self._done = []
-        self._done_text = ""
-        self._cut_at = ""
-        if worth_noting:
+        if self._done or self._cut_at:
             try:
-                self.ledger.append(record)
+                self.ledger.append(self._record())
             except Refusal as refusal:
-                self._say(refusal.line)
+                self.say(not_kept(refusal).line)
+                # A reset finds the run as it is now, and writes it down then.
+                if self.stages:
+                    self._write_journal(over=True, aloud=False)
+                self._clear_run()
+                return
+        self._clear_run()
         self._close_journal()
+
+    def _record(self) -> dict:
+        """The run in plain data, as `ledger` defines it."""
+        stages = self.stages
+        run = self._run() if self._run_text else {"map": None, "strip": None}
+        map = run["map"]
+        # Strips are given without dry-down.
+        dries = bool(map) and map["dry_down"] and not self.is_strip
+        lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
+        given = []
+        for at, given_ms, strikes, lag_ms, at_least in self._done:
+            if at < len(stages):
+                name, filter, light_ms = stage_name(stages[at]), stages[at].filter, stages[at].light_ms
+            else:  # the run can no longer be compiled: what the journal says is all that is known
+                name, filter, light_ms = (self._cut_at if at == self.at else "Stage %d" % (at + 1)), "", 0
+            given.append(stage_record(name, filter, light_ms, given_ms, strikes, lag_ms, bool(at_least)))
+        return {
+            "form": FORM,
+            "box": self.identity,
+            "kind": "strip" if self.is_strip else "print",
+            "map": map,
+            "strip": run["strip"],
+            "whole": bool(lit) and [done[0] for done in self._done if done[1] >= stages[done[0]].light_ms] == lit,
+            "cut_off": self._cut_at,
+            "up_s": self.clock.up_s,
+            "at": self.clock.text(),
+            "dry_down_pm": map["dry_down_pm"] if dries else 0,
+            "stages": given,
+        }
+
+    def write_waiting(self) -> None:
+        """A PC asks for the ledger: try to write what waits first, if it is dark."""
+        if self.ledger.waiting and not self.lit:
+            self.undisturbed(self._write_waiting)
+
+    def _write_waiting(self) -> None:
+        """There may be room now for records that the disk would not keep before."""
+        if self.ledger.waiting:
+            try:
+                self.ledger.write_waiting()
+            except Refusal as refusal:
+                self.say(not_kept(refusal).line)
 
     def _close_journal(self) -> None:
         try:
             self.store.drop("journal")
         except Refusal as refusal:
-            self._say(refusal.line)
+            self.say(refusal.line)
 
     # --- the viewing light
 
@@ -876,26 +1226,42 @@ class Box:
 
     def _view_ran_out(self) -> None:
         self.out.put("sound", "end")
-        self._say("Viewing light has reached its limit.")
+        self.say("Viewing light has reached its limit.")
 
     def _was_viewing(self) -> bool:
         return self._viewing
 
     # --- after a strip
 
-    def _reopen_choice(self) -> None:
-        self._earlier = None
-
     def _move_place(self) -> None:
         self.place = max(0, min(self.strip.last_place, self.place + self.value))
 
     def _take_place(self) -> None:
-        before = self._snapshot()
-        self.strip.choose(self.work, self.place)
+        before = self._note()
+        strip, index = self.strip, self.strip.pass_index
+        mark = strip.mark(self.work)
+        tied = self.work.tied and len(self.work.passes) > 1
+        strip.choose(self.work, self.place)
         self.go_to_sheet("print")
-        self._changed(before)
+        if mark is not None:
+            said, value = mark.area, stops_text(mark.stops120)
+        else:
+            said, value = "Pass %d" % (index + 1), seconds_text(self.work.base_ms(index))
+            if tied:
+                value += ", alone. The tie keeps this ratio from here"
+        self.say("%s is set to %s." % (said, value))
+        self._cursor_on_target(index, strip.mark_index)
+        self._changed(before, "the patch chosen", "Undone: the patch chosen.")
+
+    def _cursor_on_target(self, index: int, number) -> None:
+        """On the row that the choice has set."""
+        found = sheets.rows(self)
+        for place in range(len(found)):
+            if found[place].sets(index, number):
+                self.cursor = place
 
     def _leave_choice(self) -> None:
+        self.sheet = "strip"
         self.cursor = len(sheets.rows(self)) - 1
 
     @property
@@ -904,6 +1270,11 @@ class Box:
         return self._strip_gave == self.strip.gives(self.work)
 
     # --- what the wire asks for
+
+    def damage_lines(self) -> list:
+        """What is damaged among what is kept, a line each; cards as they are found now."""
+        lines = [line for line in self.damage if not line.startswith("Card ")]
+        return lines + [_card_damage(name) for name in self.shelf.damaged]
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""
@@ -921,42 +1292,80 @@ class Box:
             "left_ms": self.left_ms() if running else 0,
             "expose": self.says("expose"),
             "message": self.message,
+            "kept": running and not self.in_run,
         }
 
     def set_bench(self, values: dict) -> None:
         """Set and keep all of `values`, or none. A Refusal changes nothing.
 
-        What the printer is turning is not kept by it, and what BACK would undo can still be undone.
+        What the printer is turning is not kept by it, and what the wire has set is not taken back by undo.
         """
+        self.undisturbed(lambda: self._set_bench(values))
+
+    def _set_bench(self, values: dict) -> None:
+        before = self._before_change
         kept = Bench()
-        kept.set_all(self._earlier[2] if self.state == "edit" and self._earlier else self.bench.to_dict())
+        kept.set_all(before[4] if before is not None else self.bench.to_dict())
         kept.set_all(values)
-        self.store.put("bench", encode(kept.to_dict()))
+        self.store.put("bench", encode(kept.kept()))
         self.bench.set_all(values)
-        if self._earlier is not None:
-            self._earlier[2].update(values)
+        if before is not None:
+            before[4].update(values)
+        self.undo.forget_settings(values)
         self._plan = None
         self._wired = True
 
-    def shelf_changed(self) -> None:
+    def push_card(self, name: str, text: bytes) -> None:
+        """Keep a card that came over the wire. A Refusal changes nothing."""
+        self.undisturbed(lambda: self._push_card(name, text))
+
+    def _push_card(self, name: str, text: bytes) -> None:
+        self.shelf.keep_text(name, text)
+        self._shelf_changed(name)
+
+    def remove_card(self, name: str) -> bool:
+        """Take a card off the shelf for the wire; True if it was there."""
+        return self.undisturbed(lambda: self._remove_card(name))
+
+    def _remove_card(self, name: str) -> bool:
+        removed = self.shelf.drop(name)
+        if removed:
+            self._shelf_changed(name)
+            self._write_waiting()
+        return removed
+
+    def _shelf_changed(self, name: str) -> None:
+        self.undo.forget_card(name)
         self.pick = 0  # what was picked may be another card now, or none
         if self.sheet == "shelf" and self.state == "edit":
             self.cursor_on(self.picking)
         self._wired = True
+
+    def tell_time(self, day: int, second: int) -> None:
+        """The date, from the wire; it holds from the "wire" that follows."""
+        self._told_time = (day, second)
 
     def hand_over(self) -> None:
         """Leave to the prompt, as soon as the link is done and only if it is dark then."""
         self._leaving = True
         self._wired = True
 
+    def _hand_over(self) -> None:
+        self.out.put("handover")
+
     def _settle_wire(self) -> None:
         """Say outside what the wire changed inside."""
+        if self._told_time is not None:
+            day, second = self._told_time
+            self._told_time = None
+            self.clock.count(self.now_ms)
+            self.clock.tell(day, second)
         if not self._wired:
             return
         self._wired = False
         self._tell_levels()
-        if self._leaving and not self.lit:
-            self.state = "away"
-            self.out.put("handover")
-        self._leaving = False
+        if self._leaving:
+            self._leaving = False
+            self._look_up("handover")
+        self._plan_due()
         self._picture()

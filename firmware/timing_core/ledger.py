@@ -1,13 +1,81 @@
 """The ledger: what was exposed, one numbered record after another.
 
-What must live here: numbering and how many records are kept. What a record says is the box's business.
-A number is never given twice: the newest record is never removed, and counting goes on from it.
+What must live here: the one form of a record, numbering, and how many are kept. A number is never given
+twice: it is one above all there are, damaged ones too. Where the disk will not keep a record it waits in
+memory, up to WAITING_MAX of them, and is written when there is room.
+
+A record is plain data (docs/wire.md has one):
+
+- form: 2; n: its number; box: the identity of the box that gave the light, so that the numbers of two
+  boxes are never taken for one another's;
+- kind: "print" or "strip"; map: the whole printing map as it was given (`PrintingMap.to_dict`), from which
+  the print can be made again to the ms; strip: the strip's settings, or null;
+- whole: every light was given in full, once; cut_off: the stage that a reset cut off, or "";
+- up_s: seconds since power-up when it ended; at: the same moment as date and time (ISO 8601, UTC), or null
+  where no PC had told the box the time;
+- dry_down_pm: the cut that was in force; stages: in order, each with its name ("stage"), filter, planned
+  light in ms (light_ms), light given (given_ms), number of strikes, the lag allowed for in each (lag_ms),
+  and at_least: true where a reset cut it off, and more light may have been given than is known.
+
+A record of form 1 has neither map nor box: `read` gives it with null and "" for these, its card's name and
+title as "card" and "title", and keeps its form.
 """
 
 from .plain import encode
+from .refusal import Refusal
 
 RECORDS_MAX = 64
+WAITING_MAX = 4
+FORM = 2
 _PREFIX = "ledger-"
+
+
+def stage_record(name: str, filter: str, light_ms: int, given_ms: int, strikes: int, lag_ms, at_least: bool):
+    """One stage of a record. `lag_ms` is None where it is not known."""
+    return {
+        "stage": name,
+        "filter": filter,
+        "light_ms": light_ms,
+        "given_ms": given_ms,
+        "strikes": strikes,
+        "lag_ms": lag_ms,
+        "at_least": at_least,
+    }
+
+
+def with_all_keys(record: dict) -> dict:
+    """`record` with the keys of today's form, whichever its own is."""
+    if "form" in record:
+        return record
+    stages = []
+    for own in record["stages"]:
+        stages.append(
+            stage_record(
+                own["stage"],
+                own["filter"],
+                own["light_ms"],
+                own["given_ms"],
+                own["strikes"],
+                record["lag_ms"],
+                False,
+            )
+        )
+    return {
+        "form": 1,
+        "n": record["n"],
+        "box": "",
+        "kind": record["kind"],
+        "card": record["card"],
+        "title": record["title"],
+        "map": None,
+        "strip": None,
+        "whole": record["whole"],
+        "cut_off": record["cut_off"],
+        "up_s": None,
+        "at": None,
+        "dry_down_pm": record["dry_down_pm"],
+        "stages": stages,
+    }
 
 
 class Ledger:
@@ -17,40 +85,77 @@ class Ledger:
         self._store = store
         self._json_loads = kit.json_loads
         self._numbers: list | None = None
+        self._waiting: list = []
+        self.damaged: list = []
 
     def _known(self) -> list:
-        """The numbers there are, sorted; found when first asked for, as the shelf's names are."""
+        """The numbers that files are there for, sorted; found when first asked for, as the shelf's names are."""
         if self._numbers is None:
-            found = sorted([int(key[len(_PREFIX) :]) for key in self._store.keys(_PREFIX)])
+            found = []
+            for key in self._store.keys(_PREFIX):
+                number = key[len(_PREFIX) :]
+                if number.isdigit():
+                    found.append(int(number))
             if self._numbers is None:
-                self._numbers = found
+                self._numbers = sorted(found)
         return self._numbers
 
+    def check(self) -> None:
+        """Read every record once, and name those that are damaged in `damaged`. May take seconds."""
+        self.damaged = [number for number in self._known() if self._store.get(_key(number)) is None]
+
+    @property
+    def waiting(self) -> int:
+        """Records that the disk would not keep so far."""
+        return len(self._waiting)
+
     def append(self, record: dict) -> int:
-        """Keep `record` with its number as "n" and return that. A Refusal if the disk would not keep it."""
-        # The oldest goes first: a full disk has then just been given the room for one more.
-        numbers = self._known()
-        while len(numbers) >= RECORDS_MAX:
-            self._store.drop(_key(numbers[0]))
-            numbers.pop(0)
+        """Keep `record` with its number as "n" and return that.
+
+        A Refusal if the disk would not keep it: then it waits in memory and is in what `read` gives.
+        """
         numbered = dict(record)
         numbered["n"] = self.last() + 1
-        self._store.put(_key(numbered["n"]), encode(numbered))
-        numbers.append(numbered["n"])
+        if len(self._waiting) >= WAITING_MAX:
+            self._waiting.pop(0)
+        self._waiting.append(numbered)
+        self.write_waiting()
         return numbered["n"]
 
+    def write_waiting(self) -> None:
+        """Write what waits, oldest first. A Refusal if the disk would not keep it."""
+        numbers = self._known()
+        while self._waiting:
+            # The oldest goes first: a full disk has then just been given the room for one more.
+            while len(numbers) >= RECORDS_MAX:
+                self._store.drop(_key(numbers[0]))
+                numbers.pop(0)
+            record = self._waiting[0]
+            self._store.put(_key(record["n"]), encode(record))
+            numbers.append(record["n"])
+            self._waiting.pop(0)
+
     def read(self, after: int = 0, count: int = 8) -> list:
-        """Up to `count` records with numbers above `after`, in order."""
+        """Up to `count` records with numbers above `after`, in order, those that wait too."""
         found: list = []
         for number in self._known():
             if number > after and len(found) < count:
                 text = self._store.get(_key(number))
                 if text is not None:
-                    found.append(self._json_loads(str(text, "utf-8")))
+                    found.append(with_all_keys(self._json_loads(str(text, "utf-8"))))
+        for record in self._waiting:
+            if record["n"] > after and len(found) < count:
+                found.append(record)
         return found
+
+    def has(self, n: int) -> bool:
+        """True if record `n` is kept whole. Reads that one alone."""
+        return self._store.get(_key(n)) is not None
 
     def last(self) -> int:
         """The newest number, 0 before the first."""
+        if self._waiting:
+            return self._waiting[-1]["n"]
         numbers = self._known()
         return numbers[-1] if numbers else 0
 
@@ -62,3 +167,12 @@ class Ledger:
 
 def _key(number: int) -> str:
     return _PREFIX + "%06d" % number
+
+
+def not_kept(refusal: Refusal) -> Refusal:
+    """What the printer is told of a record that waits."""
+    return Refusal(
+        "The record waits in memory",
+        refusal.why,
+        "Remove a card, or run lampblack ledger, before you switch off",
+    )

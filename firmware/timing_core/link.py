@@ -10,6 +10,7 @@ Faults tolerated, and why:
 """
 
 from . import VERSION
+from .clock import DAY_S
 from .plain import digest_of_text, encode
 from .printing_map import PrintingMap
 from .refusal import Refusal
@@ -34,6 +35,9 @@ _PAGE = 1800
 _CHUNK = 256
 CRASH_LINE = 280
 """Characters of a line of the crash log that are told: even if every one is escaped, a page has room."""
+
+DAYS_MAX = 47481
+"""2099-12-31, in days since 1970-01-01."""
 
 TOO_LONG = b"\n"
 """What `LineReader` gives for a line it has thrown away; no true line is this."""
@@ -61,7 +65,9 @@ METHODS = {
     "bench.set": (True, (("values", dict),)),
     "ledger.read": (False, (("after", int),)),
     "ledger.fetch": (False, (("n", int), ("part", int))),
+    "clock.set": (False, (("day", int), ("second", int))),
     "crash.read": (False, (("after", int),)),
+    "damage.read": (False, (("after", int),)),
     "health": (False, ()),
     "handover": (True, ()),
 }
@@ -127,8 +133,9 @@ class _Fault(Exception):
 
 
 class Link:
-    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `summary() -> dict`,
-    `set_bench(values)`, `shelf_changed()`, `crash_lines() -> list`, `health() -> dict` and `hand_over()`.
+    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `identity`, `summary() -> dict`,
+    `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`, `tell_time(day, second)`,
+    `crash_lines() -> list`, `damage_lines() -> list`, `write_waiting()`, `health() -> dict` and `hand_over()`.
     What is staged lives in memory only.
     """
 
@@ -201,6 +208,7 @@ class Link:
     def _hello(self) -> dict:
         return {
             "box": "lampblack",
+            "identity": self._box.identity,
             "version": VERSION,
             "wire": WIRE,
             "line_max": LINE_MAX,
@@ -223,6 +231,15 @@ class Link:
         self._box.set_bench(values)
         return self._bench_get()
 
+    def _clock_set(self, day: int, second: int) -> dict:
+        if second >= DAY_S or day > DAYS_MAX:
+            raise _Fault(
+                BAD_PARAMS,
+                "The time is not taken: it is no day since 1970-01-01 and second of it. Send it so.",
+            )
+        self._box.tell_time(day, second)
+        return {"ok": True}
+
     def _handover(self) -> dict:
         self._box.hand_over()
         return {"ok": True}
@@ -232,10 +249,12 @@ class Link:
     def _card_list(self, after: str) -> dict:
         shelf = self._box.shelf
         names = [name for name in shelf.names() if name > after]
+        # A card that turns out to be damaged is left out, and told of by damage.read.
+        whole = [name for name in names if shelf.text(name) is not None]
         cards = _page(
-            {"name": name, "title": shelf.card(name)["title"], "digest": shelf.digest(name)} for name in names
+            {"name": name, "title": shelf.card(name)["title"], "digest": shelf.digest(name)} for name in whole
         )
-        return {"cards": cards, "more": len(cards) < len(names)}
+        return {"cards": cards, "more": len(cards) < len(whole)}
 
     def _card_stage(self, digest: str, of: int, part: int, packed: str) -> dict:
         if not (part < of <= PIECES_MAX and len(packed) <= PIECE):
@@ -261,9 +280,8 @@ class Link:
         if not name:
             self._check(digest)
             name = self._name
-            self._box.shelf.keep_text(name, self._text)
+            self._box.push_card(name, self._text)
             self._clear()
-            self._box.shelf_changed()
         return {"name": name, "digest": digest}
 
     def _card_fetch(self, name: str, part: int) -> dict:
@@ -275,10 +293,7 @@ class Link:
         return reply
 
     def _card_remove(self, name: str) -> dict:
-        removed = self._box.shelf.drop(name)
-        if removed:
-            self._box.shelf_changed()
-        return {"removed": removed}
+        return {"removed": self._box.remove_card(name)}
 
     # --- staging
 
@@ -344,6 +359,7 @@ class Link:
 
     def _ledger_read(self, after: int) -> dict:
         ledger = self._box.ledger
+        self._box.write_waiting()
         records = _page(_short(record) for record in ledger.read(after))
         last = ledger.last()
         return {"records": records, "more": bool(records) and records[-1]["n"] < last, "last": last}
@@ -358,9 +374,17 @@ class Link:
 
     def _crash_read(self, after: int) -> dict:
         """The lines of the crash log from number `after` on, as many as fit."""
-        ahead = self._box.crash_lines()[after:]
-        lines = _page(line[:CRASH_LINE] for line in ahead)
-        return {"lines": lines, "more": len(lines) < len(ahead)}
+        return _lines(self._box.crash_lines(), after)
+
+    def _damage_read(self, after: int) -> dict:
+        """What is kept in the box and damaged, a line each, with what is in force in its place."""
+        return _lines(self._box.damage_lines(), after)
+
+
+def _lines(lines: list, after: int) -> dict:
+    ahead = lines[after:]
+    page = _page(line[:CRASH_LINE] for line in ahead)
+    return {"lines": page, "more": len(page) < len(ahead)}
 
 
 def _error(code: int, line) -> dict:

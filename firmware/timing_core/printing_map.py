@@ -127,6 +127,18 @@ class PrintingMap:
         self._lead = index
         self._keep_if_in_range(before)
 
+    def set_base_alone(self, index: int, ms: int, shift: int = 0) -> None:
+        """Set one base and leave the others: a tie takes its new ratio from there. A Refusal changes nothing."""
+        if not self.tied:
+            self.set_base(index, ms, shift)
+            return
+        base_ms = scale(ms, shift)
+        if not BASE_MIN_MS <= base_ms <= BASE_MAX_MS:
+            raise _no_base("pass %d would be %s" % (index + 1, no_base_text(base_ms)))
+        self._settle()
+        own = self.passes[index]
+        own.level_ms = own.anchor_ms = base_ms
+
     def step_base(self, index: int, step_stops120: int, steps: int) -> None:
         """Move a base by `steps` of `step_stops120`, or of plain seconds where that is 0; ties follow."""
         if step_stops120 == 0:
@@ -153,7 +165,7 @@ class PrintingMap:
             self._lead = before[0]
             for own, (level_ms, shift) in zip(self.passes, before[1:]):
                 own.level_ms, own.shift = level_ms, shift
-            raise Refusal("Base is not changed", bad, "Bases go from 0.1 to 999.9 s")
+            raise _no_base(bad)
 
     def _settle(self) -> None:
         """Make today's bases the new anchors, so that the ratio holds from here."""
@@ -197,6 +209,15 @@ class PrintingMap:
         if len(self.passes[index].marks) >= MARKS_MAX:
             raise Refusal("No more marks", "a pass holds %d" % MARKS_MAX, "Take one away first")
         self.passes[index].marks.append(mark)
+
+    def filters(self) -> list:
+        """Every filter the print asks for, each once, in the order of passes and marks; "" is no filter."""
+        found: list = []
+        for own in self.passes:
+            for name in [own.filter] + [mark.filter or own.filter for mark in own.marks]:
+                if name not in found:
+                    found.append(name)
+        return found
 
     # --- plain form
 
@@ -247,6 +268,10 @@ class PrintingMap:
             return _map_from(card)
         except _Wrong as wrong:
             raise _refuse(wrong.where or "the card", wrong.why) from None
+
+
+def _no_base(why: str) -> Refusal:
+    return Refusal("Base is not changed", why, "Bases go from 0.1 to 999.9 s")
 
 
 def _mark_text(mark: Mark) -> str:

@@ -20,13 +20,16 @@ BURN = "burn"
 COVER = "cover"
 FRESH = "fresh"
 
+STRIKE_MIN_MS = 20
+"""No strike of the lamp is shorter, whatever its lag."""
+
 PIP_MS = 500
 """Lead-in pips come at this distance."""
 PIPS = 3
 
 
 class Window:
-    """When a card is held over `area`: from `open_ms` to `close_ms` of the stage's light."""
+    """When a shade is over `area`: from `open_ms` to `close_ms` of the stage's light."""
 
     def __init__(self, area: str, open_ms: int, close_ms: int) -> None:
         self.area = area
@@ -148,20 +151,34 @@ def _lay_cues(stage: Stage) -> None:
 def check_light(stage: Stage, bench: Bench) -> None:
     """Refuse a stage that this lamp cannot give."""
     name = stage_name(stage)
-    strike_ms = lamp_ms(stage.light_ms, bench.get("lag_ms"))
-    least_ms = bench.get("least_ms")
-    if stage.light_ms <= 0 or strike_ms < least_ms:
-        raise Refusal(
-            "%s is too short" % name,
-            "%d ms of lamp, and this lamp needs %d" % (strike_ms, least_ms),
-            "Give it more, or stop down",
-        )
+    refuse_short(name, stage.light_ms, bench, "Give it more, or stop down")
     if stage.light_ms > BASE_MAX_MS:
         raise Refusal(
             "%s is too long" % name,
             "it takes %s, a stage has 999.9 s" % seconds_up(stage.light_ms),
             "Open the aperture",
         )
+
+
+def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
+    """A Refusal if one strike cannot give `light_ms`: the lamp is too slow, or its afterglow gives more."""
+    least_ms = bench.least_light_ms
+    # A lamp whose afterglow gives light (a negative lag) cannot be struck for less than nothing.
+    least_ms = max(least_ms, STRIKE_MIN_MS - bench.get("lag_ms"))
+    if light_ms < least_ms:
+        raise Refusal(
+            "%s is too short" % what,
+            "%d ms of light, and this lamp needs %d" % (light_ms, least_ms),
+            todo,
+        )
+
+
+def drawer_lacks(map: PrintingMap, bench: Bench) -> str:
+    """A line naming the map's filters that the drawer has not got; "" if it has them all."""
+    lacking = [name for name in map.filters() if name and name not in bench.get("filters")]
+    if not lacking:
+        return ""
+    return "The drawer lacks filter %s. See Filters on the Bench." % ", ".join(lacking)
 
 
 def stage_name(stage: Stage) -> str:
@@ -186,5 +203,5 @@ def stage_hint(stage: Stage) -> str:
     if stage.kind == FRESH:
         return "A fresh piece of paper"
     if stage.windows:
-        return "Cards for: " + ", ".join([window.area for window in stage.windows])
-    return "Nothing to hold"
+        return "Shades: " + ", ".join([window.area for window in stage.windows])
+    return "No shades"

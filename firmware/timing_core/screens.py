@@ -20,7 +20,7 @@ HEIGHT = 64
 LINE = 8
 MONO_VLSB = 0
 
-RUNNING = ("ready", "held", "left")
+RUNNING = ("ready", "held")
 LEFT_COLUMN = 0
 RIGHT_COLUMN = 62
 VIEWING_COLUMN = 72
@@ -51,17 +51,13 @@ class Screen:
     def show(self, box) -> None:
         """Draw this box from now on."""
         self.box = box
-        self._ready_for: object = None
-        self._title = b""
-        self._count = b""
-        self._areas_now: list = []
-        self._areas_next: list = []
+        self._words: tuple = (None, b"", b"", (), ())
 
     def draw(self) -> bytearray:
         """Draw the box as it is now and return the frame."""
         box = self.box
         self.fb.fill(0)
-        if box.state == "exposing" or (box.state == "stopping" and box.stages):
+        if box.state == "exposing" or (box.state == "stopping" and box.in_run):
             self._exposing()
         elif box.state == "viewing" or box.state == "stopping":
             self._viewing()
@@ -71,7 +67,11 @@ class Screen:
             self._choosing()
         elif box.state == "notice":
             self._head("Power was lost", "")
-            self._message(box.message or box.cut_off_text())
+            self._message(box.message or box.cut_off_text)
+            self._foot()
+        elif box.state == "ask":
+            self._head("Another run?", "")
+            self._message(box.message or box.kept_text())
             self._foot()
         elif box.state == "away" or box.state == "off":
             self._head("Lampblack", "")
@@ -168,7 +168,7 @@ class Screen:
         box = self.box
         stage = box.stages[box.at]
         self.prepare()
-        word = {"held": "held", "left": "leave?"}.get(box.state, self._count_of(box))
+        word = "held" if box.state == "held" else self._count_of(box)
         self._head(stage_name(stage), word)
         if box.message:
             self._message(box.message)
@@ -210,33 +210,38 @@ class Screen:
     # --- lit screens: no allocation from here on, once `prepare` has run
 
     def prepare(self) -> None:
-        """Encode the words that the stage's lit screen will show; nothing outside of a run."""
+        """Encode the words that the stage's lit screen will show; nothing outside of a run.
+
+        On a board an input may cut in anywhere, and bring another stage. So the words of a stage are put in
+        place all at once, together with the stage that they are for, and again if that was outrun.
+        """
         box = self.box
-        stage = box.stages[box.at] if box.stages else None
-        if self._ready_for is stage or stage is None:
-            return
-        self._ready_for = stage
-        self._count = encode(self._count_of(box))
-        self._title = clip(encode(stage_name(stage)), WIDTH - 6 - width(self._count))
-        self._areas_now = [clip(encode("Shade " + window.area), WIDTH) for window in stage.windows]
-        self._areas_next = [clip(encode("Next: " + window.area), WIDTH) for window in stage.windows]
+        while True:
+            stage = box.stages[box.at] if box.stages else None
+            if stage is None or self._words[0] is stage:
+                return
+            count = encode(self._count_of(box))
+            title = clip(encode(stage_name(stage)), WIDTH - 6 - width(count))
+            now = [clip(encode("Shade " + window.area), WIDTH) for window in stage.windows]
+            coming = [clip(encode("Next: " + window.area), WIDTH) for window in stage.windows]
+            self._words = (stage, count, title, now, coming)
 
     def _exposing(self) -> None:
         box = self.box
         fb = self.fb
         pen = self.pen
-        stage = box.stages[box.at]
         self.prepare()
+        stage, count, title, areas_now, areas_next = self._words
         fb.fill_rect(0, 0, WIDTH, LINE, 1)
-        pen.text(fb, self._title, 1, 0, 0)
-        pen.text(fb, self._count, WIDTH - 1 - width(self._count), 0, 0)
+        pen.text(fb, title, 1, 0, 0)
+        pen.text(fb, count, WIDTH - 1 - width(count), 0, 0)
         LARGE.draw(fb, (box.left_shown_ms() + 99) // 100, 126, 9)
         self._bar(stage, 42)
         so_far_ms = box.light_so_far_ms()
         for index in range(len(stage.windows)):
             window = stage.windows[index]
             if so_far_ms < window.close_ms:
-                words = self._areas_now if so_far_ms >= window.open_ms else self._areas_next
+                words = areas_now if so_far_ms >= window.open_ms else areas_next
                 pen.text(fb, words[index], 0, 48)
                 break
         if box.state == "stopping":
@@ -250,7 +255,7 @@ class Screen:
     def _bar(self, stage, y: int) -> None:
         """How much of the stage's light is given, with its dodge windows as gaps in the rail."""
         fb = self.fb
-        whole_ms = stage.light_ms
+        whole_ms = max(1, stage.light_ms)
         given = self.box.light_so_far_ms() * BAR_WIDTH // whole_ms
         fb.rect(BAR_X - 1, y, BAR_WIDTH + 2, 5, 1)
         fb.fill_rect(BAR_X, y + 1, given, 3, 1)

@@ -1,19 +1,31 @@
 """The sheets: which rows each shows, and what the dial does to a row.
 
 What must live here: rows, their words, and how a value is turned, taken or acted on. A row either
-acts at once on a press, or is opened, turned and taken; what it turns, the box can put back. A row
+acts at once on a press, or is opened, turned and taken. What is open is a proposal: `box.opened` has the
+map and the strip as they were, turning works out the proposal from these, so that turning past a value and
+back costs nothing, and only taking it counts. What has two values opens with the other one proposed. A row
 keeps nothing of its own: what is being picked, and for which row, is in `box`. Rows perform no output.
 """
 
 from .bench import SETTINGS, setting
-from .printing_map import MARKS_MAX, PASSES_MAX, Mark
+from .printing_map import DRY_DOWN_MAX_PM, MARKS_MAX, PASSES_MAX, Mark
 from .refusal import Refusal
-from .run import COVER, FRESH, filter_text
-from .stops import BASE_MAX_MS, BASE_MIN_MS, offset_between, plain_step, scale, seconds_text, stops_text
+from .run import COVER, FRESH, drawer_lacks, filter_text, stage_name
+from .stops import (
+    BASE_MAX_MS,
+    BASE_MIN_MS,
+    cut_text,
+    offset_between,
+    per_cent_text,
+    plain_step,
+    scale,
+    seconds_text,
+    stops_text,
+)
 from .strip import PATCHES_MAX, PATCHES_MIN, STEP_CHOICES
 
 NAMES = ("print", "strip", "shelf", "bench")
-TITLES = {"sheets": "Sheets", "print": "Print", "strip": "Strip", "shelf": "Shelf", "bench": "Bench"}
+TITLES = {"sheets": "Screens", "print": "Print", "strip": "Strip", "shelf": "Shelf", "bench": "Bench"}
 
 
 class Row:
@@ -27,6 +39,10 @@ class Row:
     """Faster turning takes bigger steps."""
     chooses = False
     """A press goes back to choosing a patch."""
+    goes_on = False
+    """A press goes on with the run that is kept."""
+    two_valued = False
+    """Opened, it proposes its other value."""
     names = False
     """The value is a name, cut where the label leaves no room for it."""
     changes = True
@@ -36,12 +52,25 @@ class Row:
     def __init__(self, label: str) -> None:
         self.label = label
 
+    def said(self, box) -> str:
+        """What a message calls it."""
+        return self.label.strip()
+
+    def sets(self, index: int, number) -> bool:
+        """True for the row of pass `index`'s base or, with a number, of that mark."""
+        return False
+
     def value(self, box) -> str:
         return ""
 
     def open(self, box) -> None:
         box.pick = 0
         box.picking = self.label
+        if self.two_valued:
+            before = self.value(box)
+            self.turn(box, 1)
+            if self.value(box) == before:
+                self.turn(box, -1)
 
     def turn(self, box, steps: int) -> None:
         pass
@@ -95,6 +124,12 @@ class _Base(Row):
         super().__init__("Base")
         self.index = index
 
+    def said(self, box) -> str:
+        return "Base, pass %d" % (self.index + 1) if len(box.work.passes) > 1 else "Base"
+
+    def sets(self, index: int, number) -> bool:
+        return index == self.index and number is None
+
     def value(self, box) -> str:
         base_ms = box.work.base_ms(self.index)
         if box.state != "edit":
@@ -111,11 +146,15 @@ class _Base(Row):
 class _MarkRow(Row):
     turns = paces = True
 
-    def __init__(self, index: int, mark: Mark) -> None:
+    def __init__(self, index: int, number: int, mark: Mark) -> None:
         kind = "Burn " if mark.stops120 > 0 else "Dodge " if mark.stops120 < 0 else ""
         super().__init__(kind + mark.area)
         self.index = index
+        self.number = number
         self.mark = mark
+
+    def sets(self, index: int, number) -> bool:
+        return index == self.index and number == self.number
 
     def value(self, box) -> str:
         light_ms = abs(box.work.mark_ms(self.index, self.mark))
@@ -123,8 +162,9 @@ class _MarkRow(Row):
 
     def turn(self, box, steps: int) -> None:
         box.work.step_mark(self.index, self.mark, box.bench.step_stops120, steps)
-        if self.mark.stops120 < 0:
-            self.mark.filter = ""
+        # Only a burn may have a filter of its own, but a burn that is turned past 0 and back keeps it.
+        was = box.opened_map().passes[self.index].marks[self.number]
+        self.mark.filter = "" if self.mark.stops120 < 0 else was.filter
 
 
 class _BurnFilter(Row):
@@ -158,33 +198,38 @@ class _AddMark(Row):
 
 
 class _Tied(Row):
-    turns = True
+    turns = two_valued = True
 
     def value(self, box) -> str:
         return "tied" if box.work.tied else "free"
 
     def turn(self, box, steps: int) -> None:
-        box.work.set_tied(steps > 0)
+        box.work = box.opened_map().copy()
+        if box.work.tied != (steps > 0):
+            box.work.set_tied(steps > 0)
 
 
 class _DryDown(Row):
-    turns = True
+    """Off, or by how much the light is cut. Opened, it proposes the other; turning sets the amount."""
 
-    def value(self, box) -> str:
-        return "on" if box.work.dry_down else "off"
-
-    def turn(self, box, steps: int) -> None:
-        box.work.dry_down = steps > 0
-
-
-class _DryDownAmount(Row):
     turns = paces = True
 
     def value(self, box) -> str:
-        return _per_cent(box.work.dry_down_pm)
+        return cut_text(box.work.dry_down_pm) if box.work.dry_down else "off"
+
+    def open(self, box) -> None:
+        super().open(box)
+        box.work.dry_down = not box.work.dry_down
+        if box.work.dry_down and not box.work.dry_down_pm:
+            box.work.dry_down_pm = box.bench.get("new_dry_down_pm")
 
     def turn(self, box, steps: int) -> None:
-        box.work.dry_down_pm = _within(box.work.dry_down_pm + 5 * steps, 0, 500)
+        was = box.opened_map()
+        now_pm = box.work.dry_down_pm if box.work.dry_down else was.dry_down_pm if was.dry_down else 0
+        now_pm = _within(now_pm + 5 * steps, 0, DRY_DOWN_MAX_PM)
+        box.work.dry_down = now_pm > 0
+        # Turned down to nothing it is off, and remembers the amount.
+        box.work.dry_down_pm = now_pm or was.dry_down_pm
 
 
 class _Passes(Row):
@@ -194,7 +239,10 @@ class _Passes(Row):
         return str(len(box.work.passes))
 
     def turn(self, box, steps: int) -> None:
-        box.work.set_pass_count(_within(len(box.work.passes) + steps, 1, PASSES_MAX))
+        count = _within(len(box.work.passes) + steps, 1, PASSES_MAX)
+        box.work = box.opened_map().copy()
+        if count != len(box.work.passes):
+            box.work.set_pass_count(count)
         box.cursor_on(self.label)
 
 
@@ -243,12 +291,15 @@ class _Keep(_Pick):
             return
         former = box.work.name
         box.work.name = self.choices(box)[box.pick].split(" ")[0]
-        box.remember_card(box.work.name)
         try:
-            box.shelf.keep(box.work)
+            there = box.keep_card(box.work.name, box.work.text())
         except Refusal:
             box.work.name = former
             raise
+        if there:
+            box.say("%s is kept. Undo brings back the card it replaces." % box.work.name)
+        else:
+            box.say("%s is kept on the shelf." % box.work.name)
 
 
 class _New(Row):
@@ -256,8 +307,10 @@ class _New(Row):
     deed = "begin"
 
     def act(self, box) -> None:
+        former = box.work.name
         box.new_work()
         box.go_to_sheet("print")
+        box.say("A new print. Undo brings %s back." % former)
 
 
 def _print_rows(box) -> list:
@@ -266,11 +319,13 @@ def _print_rows(box) -> list:
     for index in range(len(work.passes)):
         found.append(_Filter(index))
         found.append(_Base(index))
-        for mark in work.passes[index].marks:
-            found.append(_MarkRow(index, mark))
+        marks = work.passes[index].marks
+        for number in range(len(marks)):
+            mark = marks[number]
+            found.append(_MarkRow(index, number, mark))
             if mark.stops120 > 0:
                 found.append(_BurnFilter(mark))
-        if len(work.passes[index].marks) < MARKS_MAX:
+        if len(marks) < MARKS_MAX:
             found.append(_AddMark(index))
     if any(own.marks for own in work.passes):
         found.append(_RemoveMark("Remove mark"))
@@ -278,7 +333,6 @@ def _print_rows(box) -> list:
     if len(work.passes) > 1:
         found.append(_Tied("Bases"))
     found.append(_DryDown("Dry-down"))
-    found.append(_DryDownAmount("Dry-down cut"))
     found.append(_Setting("step"))
     found.append(_Keep("Keep on shelf"))
     found.append(_New("New print"))
@@ -310,7 +364,7 @@ class _StripFor(Row):
 
 
 class _StripKind(Row):
-    turns = True
+    turns = two_valued = True
 
     def value(self, box) -> str:
         return box.strip.kind
@@ -358,9 +412,9 @@ class _StripOrigin(Row):
 
     def turn(self, box, steps: int) -> None:
         strip = box.strip
-        origin_ms = strip.origin(box.work)
+        was = box.opened_strip()
         picked = self.CHOICES.index(_next(self.CHOICES, self.value(box), steps))
-        strip.origin_ms = origin_ms if picked else None
+        strip.origin_ms = was.origin(box.work) if picked else None
         strip.centred = picked < 2
 
 
@@ -375,7 +429,7 @@ class _StripTime(Row):
 
 
 class _StripUnder(Row):
-    turns = True
+    turns = two_valued = True
 
     def value(self, box) -> str:
         return "earlier passes" if box.strip.over_earlier else "nothing"
@@ -416,8 +470,13 @@ class _Card(Row):
         card = box.shelf.get(self.label)
         if card is None:
             raise Refusal("Not loaded", "the card is no longer on the shelf", "Push it again")
+        former = box.work.name
         box.take_work(card)
         box.go_to_sheet("print")
+        box.say(drawer_lacks(card, box.bench) or "Loaded. Undo brings %s back." % former)
+
+    def said(self, box) -> str:
+        return "Load " + self.label
 
 
 class _RemoveCard(_Pick):
@@ -427,9 +486,9 @@ class _RemoveCard(_Pick):
     def take(self, box) -> None:
         if box.pick:
             name = self.choices(box)[box.pick]
-            box.remember_card(name)
-            box.shelf.drop(name)
+            box.drop_card(name)
             box.cursor_on(self.label)
+            box.say("%s is off the shelf. Undo brings it back." % name)
 
 
 def _shelf_rows(box) -> list:
@@ -444,10 +503,6 @@ def _shelf_rows(box) -> list:
 # --- Bench
 
 
-def _per_cent(per_mille: int) -> str:
-    return "%d.%d %%" % (per_mille // 10, per_mille % 10)
-
-
 class _Setting(Row):
     """A bench setting. Words and filter sets are set from the PC."""
 
@@ -459,18 +514,21 @@ class _Setting(Row):
         self.key = key
         self.names = self.kind in ("text", "filters")
         self.turns = not self.names
-        self.paces = self.kind in ("ms", "s", "time", "pm")
+        self.two_valued = self.kind == "choice" and len(self.limits) == 2
+        self.paces = self.kind in ("ms", "auto ms", "s", "time", "pm")
 
     def value(self, box) -> str:
         value = box.bench.get(self.key)
         if self.kind == "ms":
             return "%d ms" % value
+        if self.kind == "auto ms":
+            return "%d ms" % value if value else "auto, %d ms" % box.bench.least_light_ms
         if self.kind == "s":
             return "%d s" % value
         if self.kind == "time":
             return seconds_text(value)
         if self.kind == "pm":
-            return _per_cent(value)
+            return per_cent_text(value)
         if self.kind == "filter":
             return filter_text(value)
         if self.kind == "filters":
@@ -504,6 +562,52 @@ class _Sheet(Row):
         box.go_to_sheet(self.name)
 
 
+class _Undo(Row):
+    names = True
+    changes = False
+    deed = "undo"
+
+    def __init__(self, acts: bool) -> None:
+        super().__init__("Undo")
+        self.acts = acts
+
+    def value(self, box) -> str:
+        change = box.undo.newest
+        return change.says if change else "nothing"
+
+    def act(self, box) -> None:
+        box.take_back()
+
+
+class _GoOn(Row):
+    goes_on = names = True
+
+    def value(self, box) -> str:
+        return "%s  %s" % (stage_name(box.stages[box.at]), seconds_text(box.left_shown_ms()))
+
+
+class _EndRun(Row):
+    acts = True
+    changes = False
+    deed = "end it"
+
+    def act(self, box) -> None:
+        box.end_run()
+
+
+GO_ON = "Go on"
+END_RUN = "End this run"
+
+
+def _all_sheets(box) -> list:
+    found: list = [_Undo(len(box.undo) > 0)]
+    if box.can_go_on:
+        found.append(_GoOn(GO_ON))
+    if box.run_is_kept:
+        found.append(_EndRun(END_RUN))
+    return found + [_Sheet(name) for name in NAMES]
+
+
 def rows(box) -> list:
     """The rows of the sheet the box is on; never empty."""
     if box.sheet == "print":
@@ -514,4 +618,4 @@ def rows(box) -> list:
         return _shelf_rows(box)
     if box.sheet == "bench":
         return [_Setting(row[0]) for row in SETTINGS]
-    return [_Sheet(name) for name in NAMES]
+    return _all_sheets(box)

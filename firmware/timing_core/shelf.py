@@ -2,7 +2,8 @@
 
 What must live here: how many cards there may be, and their one form, the canonical text of
 `PrintingMap.to_dict`. Names are kept in memory from when they are first asked for, since to find them
-takes seconds where the shelf is full; everything else is read each time.
+takes seconds where the shelf is full; everything else is read each time. A card that is damaged is named
+in `damaged` and hides no other.
 """
 
 from .plain import digest_of_text
@@ -20,6 +21,7 @@ class Shelf:
         self._store = store
         self._kit = kit
         self._names: list | None = None
+        self.damaged: list = []
 
     def names(self) -> list:
         """The names of all cards, sorted."""
@@ -27,15 +29,25 @@ class Shelf:
 
     def _known(self) -> list:
         if self._names is None:
-            found = [key[len(_PREFIX) :] for key in self._store.keys(_PREFIX)]
+            found, damaged = [], []
+            for key in self._store.keys(_PREFIX):
+                lost = self._store.get(key) is None
+                (damaged if lost else found).append(key[len(_PREFIX) :])
+            self.damaged = damaged
             # On a board an input may have cut in, asked for the names too, and kept another card.
             if self._names is None:
                 self._names = found
         return self._names
 
     def text(self, name: str):
-        """The card's canonical text in bytes, or None."""
-        return self._store.get(_PREFIX + name) if name in self._known() else None
+        """The card's canonical text in bytes, or None. One that has gone bad since is off the shelf by that."""
+        if name not in self._known():
+            return None
+        text = self._store.get(_PREFIX + name)
+        if text is None:
+            self._known().remove(name)
+            self.damaged.append(name)
+        return text
 
     def card(self, name: str):
         """The card as plain data, or None."""
@@ -64,13 +76,16 @@ class Shelf:
         self._store.put(_PREFIX + name, text)
         if fresh:
             self._names = sorted(self._known() + [name])
+        if name in self.damaged:
+            self.damaged.remove(name)
 
     def drop(self, name: str) -> bool:
-        """Remove a card; True if it was there."""
-        if name not in self._known():
+        """Remove a card, or what is left of a damaged one; True if it was there."""
+        known = name in self._known()
+        if not known and name not in self.damaged:
             return False
         self._store.drop(_PREFIX + name)
-        self._known().remove(name)
+        (self._known() if known else self.damaged).remove(name)
         return True
 
     def free_name(self, name: str) -> str:

@@ -16,10 +16,19 @@ FURTHEST = 10 * STOP
 BASE_MIN_MS = 100
 BASE_MAX_MS = 999900
 
-PLAIN_COARSE_MS = 20000
-"""Plain seconds go in tenths below this time and in whole seconds above it."""
+PLAIN_SIZES = ((10000, 100), (60000, 500), (1 << 29, 1000))
+"""Plain seconds: below each time (ms), the size of a step (ms). Tenths, then halves, then whole seconds."""
 
-STEPS = (("1/2", 60), ("1/3", 40), ("1/4", 30), ("1/6", 20), ("1/12", 10), ("seconds", 0))
+STEPS = (
+    ("1", 120),
+    ("1/2", 60),
+    ("1/3", 40),
+    ("1/4", 30),
+    ("1/6", 20),
+    ("1/8", 15),
+    ("1/12", 10),
+    ("seconds", 0),
+)
 """The dial's steps: what the printer calls them, and their size in 1/120 stop (0: plain seconds)."""
 
 
@@ -81,17 +90,24 @@ def per_mille_less(ms: int, per_mille: int) -> int:
 
 
 def plain_step(ms: int, steps: int) -> int:
-    """`ms` moved by `steps` on the scale of plain seconds: tenths below 20 s, whole seconds above.
+    """`ms` moved by `steps` on the scale of plain seconds (PLAIN_SIZES).
 
     A time that is not on the scale moves to the next place on it. The result is not limited.
     """
     for _ in range(steps):
-        size = 100 if ms < PLAIN_COARSE_MS else 1000
+        size = _plain_size(ms)
         ms = (ms // size + 1) * size
     for _ in range(-steps):
-        size = 100 if ms <= PLAIN_COARSE_MS else 1000
+        size = _plain_size(ms - 1)  # downwards a step is as large as those below it
         ms = (-(-ms // size) - 1) * size
     return ms
+
+
+def _plain_size(ms: int) -> int:
+    for below_ms, size_ms in PLAIN_SIZES:
+        if ms < below_ms:
+            return size_ms
+    return PLAIN_SIZES[-1][1]
 
 
 def stops_text(stops120: int) -> str:
@@ -108,6 +124,17 @@ def stops_text(stops120: int) -> str:
             a, b = b, a % b
         text += "%s%d/%d" % (" " if whole else "", rest // a, STOP // a)
     return text
+
+
+def cut_text(per_mille: int) -> str:
+    """A cut of light by `per_mille` (0..500) in stops and per cent: "-0.12  8.0 %"."""
+    offset = offset_between(1000, 1000 - per_mille)
+    hundredths = (-offset * 100 + STOP // 2) // STOP
+    return "-%d.%02d  %s" % (hundredths // 100, hundredths % 100, per_cent_text(per_mille))
+
+
+def per_cent_text(per_mille: int) -> str:
+    return "%d.%d %%" % (per_mille // 10, per_mille % 10)
 
 
 def seconds_text(ms: int) -> str:

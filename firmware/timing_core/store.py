@@ -12,13 +12,17 @@ Faults tolerated, at any single file operation, and why:
 - a write torn after any byte, zero-filled, lost, left with an old tail or full of garbage: its slot is not
   whole, the other slot still holds the record as it was;
 - a full disk: the same, and the caller gets a Refusal;
-- a cut between the two removals of a drop: the newest copy goes last, so the record is whole or gone.
+- a cut between the two removals of a drop: the newest copy goes last, so the record is whole or gone;
+- a copy that has gone bad since: the other one counts, or none. `damage` tells, and the next put mends it.
 Needed of the disk: a write or removal that has returned stays done, and touches no other file.
 """
 
 from .refusal import Refusal
 
 _HEAD = 27
+
+OLDER = "older"
+LOST = "lost"
 
 
 class StoreFault(Refusal):
@@ -41,9 +45,9 @@ class Store:
         return self._newest(key)[2]
 
     def put(self, key: str, data: bytes) -> None:
-        """Keep `data`, whole or not at all. Data that is there already costs no write."""
+        """Keep `data`, whole or not at all. Data that is there already, undamaged, costs no write."""
         slot, sequence, kept = self._newest(key)
-        if kept == data:
+        if kept == data and not self._is_bad(key, 1 - slot):
             return
         slot, sequence = 1 - slot, sequence + 1
         self._try(self._disk.write, _file(key, slot), self._head(key, sequence, data) + data)
@@ -56,12 +60,34 @@ class Store:
         return kept is not None
 
     def keys(self, prefix: str = "") -> list:
-        """Keys of the records that begin with `prefix`, sorted. Reads every one of them."""
+        """Keys of all records that begin with `prefix`, damaged ones too, sorted. Reads none of them."""
         found = set()
         for name in self._disk.names():
             if name.startswith(prefix) and name[-2:] in (".0", ".1"):
                 found.add(name[:-2])
-        return [key for key in sorted(found) if _is_key(key) and self._newest(key)[2] is not None]
+        return [key for key in sorted(found) if _is_key(key)]
+
+    def damage(self, key: str) -> str:
+        """What is wrong with a record: "" for nothing (or no record), OLDER where a copy is damaged and the
+        other one is in force, LOST where no copy is whole. A write that was cut off leaves OLDER behind."""
+        slot, _, kept = self._newest(key)
+        if kept is None:
+            return LOST if self._is_bad(key, 0) or self._is_bad(key, 1) else ""
+        return OLDER if self._is_bad(key, 1 - slot) else ""
+
+    def _is_bad(self, key: str, slot: int) -> bool:
+        """A file is there and is not whole."""
+        found = self._disk.read(_file(key, slot))
+        return found is not None and self._whole(key, found) is None
+
+    def _whole(self, key: str, found: bytes):
+        """(sequence, data) of a file's content, or None."""
+        try:
+            sequence = int(str(found[:8], "utf-8"), 16)
+        except ValueError:
+            return None
+        data = found[_HEAD:]
+        return (sequence, data) if found[:_HEAD] == self._head(key, sequence, data) else None
 
     def _newest(self, key: str) -> tuple:
         """(slot, sequence, data) of the newest whole copy; (1, 0, None) where there is none."""
@@ -70,15 +96,9 @@ class Store:
         best: tuple = (1, 0, None)
         for slot in (0, 1):
             found = self._disk.read(_file(key, slot))
-            if found is None:
-                continue
-            try:
-                sequence = int(str(found[:8], "utf-8"), 16)
-            except ValueError:
-                continue
-            data = found[_HEAD:]
-            if sequence > best[1] and found[:_HEAD] == self._head(key, sequence, data):
-                best = (slot, sequence, data)
+            whole = None if found is None else self._whole(key, found)
+            if whole is not None and whole[0] > best[1]:
+                best = (slot, whole[0], whole[1])
         return best
 
     def _head(self, key: str, sequence: int, data: bytes) -> bytes:

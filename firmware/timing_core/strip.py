@@ -43,8 +43,8 @@ class Strip:
 
     def __init__(self) -> None:
         self.kind = COVER
-        self.patches = 7
-        self.step_stops120 = 30
+        self.patches = 5
+        self.step_stops120 = 40
         self.step_ms = 0
         self.centred = True
         self.origin_ms: int | None = None
@@ -53,13 +53,32 @@ class Strip:
         self.over_earlier = False
 
     def copy(self) -> "Strip":
-        other = Strip()
-        other.kind, other.patches = self.kind, self.patches
-        other.step_stops120, other.step_ms = self.step_stops120, self.step_ms
-        other.centred, other.origin_ms = self.centred, self.origin_ms
-        other.pass_index, other.mark_index = self.pass_index, self.mark_index
-        other.over_earlier = self.over_earlier
-        return other
+        return Strip.from_dict(self.to_dict())
+
+    def to_dict(self) -> dict:
+        """The settings as plain data, for a record."""
+        return {
+            "kind": self.kind,
+            "patches": self.patches,
+            "step_stops120": self.step_stops120,
+            "step_ms": self.step_ms,
+            "centred": self.centred,
+            "origin_ms": self.origin_ms,
+            "pass_index": self.pass_index,
+            "mark_index": self.mark_index,
+            "over_earlier": self.over_earlier,
+        }
+
+    @staticmethod
+    def from_dict(plain: dict) -> "Strip":
+        """The strip that `to_dict` wrote, out of a record whose checksum held."""
+        strip = Strip()
+        strip.kind, strip.patches = plain["kind"], plain["patches"]
+        strip.step_stops120, strip.step_ms = plain["step_stops120"], plain["step_ms"]
+        strip.centred, strip.origin_ms = plain["centred"], plain["origin_ms"]
+        strip.pass_index, strip.mark_index = plain["pass_index"], plain["mark_index"]
+        strip.over_earlier = plain["over_earlier"]
+        return strip
 
     def settle(self, map: PrintingMap) -> None:
         """Point at something the map has: the first pass, where the former target is gone."""
@@ -158,16 +177,19 @@ class Strip:
         return stages
 
     def choose(self, map: PrintingMap, place: int) -> None:
-        """Set the base, or the area's mark, to what `place` got. A Refusal changes nothing."""
+        """Set the base, or the area's mark, to what `place` got. A Refusal changes nothing.
+
+        Nothing else is changed: a base is set alone, and a tie takes its ratio from there.
+        """
         mark = self.mark(map)
         total_ms = self.total_ms(map, place)
         if mark is None:
             if not BASE_MIN_MS <= total_ms <= BASE_MAX_MS:
                 raise Refusal("Not taken", "%s is no base" % no_base_text(total_ms), "Choose 0.1 to 999.9 s")
             if self.step_stops120:
-                map.set_base(self.pass_index, self.origin(map), self.shift(place))
+                map.set_base_alone(self.pass_index, self.origin(map), self.shift(place))
             else:
-                map.set_base(self.pass_index, total_ms)
+                map.set_base_alone(self.pass_index, total_ms)
             return
         base_ms = map.base_ms(self.pass_index)
         if self._adds_through_another(map):

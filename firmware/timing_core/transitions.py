@@ -5,6 +5,10 @@ A row: state, event, when, do, then, and what the screen says of that control. T
 ("before" is the state that the viewing light was lit from). A `do` that raises Refusal fires
 nothing: the state stays, and the refusal is shown. An event without a row changes nothing.
 
+Events are the controls, "tick" (a deadline of the box's own), "lamp_end" (the lamp has told how long it was
+lit; one that does not is taken to be out by `report_for_lamp`, which raises that event itself), "power_up",
+and "handover" (the wire asks for the prompt).
+
 The last column is what the screen promises for that control; "@" stands for what it is about. It is
 drawn from the row that would fire, so no control does what the screen does not say.
 
@@ -16,14 +20,14 @@ LIT = ("exposing", "viewing", "stopping")
 
 STATES = (
     ("off", "before power-up"),
-    ("browse", "on a sheet, the cursor on a row"),
-    ("edit", "changing the value under the cursor"),
+    ("browse", "on a screen, the cursor on a row"),
+    ("edit", "a value is open: a proposal"),
     ("viewing", "viewing light is on"),
     ("ready", "a stage waits for EXPOSE"),
     ("exposing", "the stage's light is on"),
     ("stopping", "put out, the lamp reports its time"),
     ("held", "dark in mid-stage"),
-    ("left", "asked whether to end the run"),
+    ("ask", "asked whether to end the run that is kept"),
     ("choose", "a strip is given, choosing a patch"),
     ("notice", "a run was cut off by a reset"),
     ("away", "handed over to the prompt"),
@@ -33,23 +37,30 @@ STATES = (
 TABLE = """
 off       power_up  was_cut_off      wake_cut_off      notice
 off       power_up  -                wake              browse
-# A sheet
+# A screen. For the settling time after light, no key lights the lamp nor leads to it
+browse    expose    too_early_here   refuse_early      browse    wait
 browse    expose    cannot_begin     tell_why          browse    cannot: why?
+browse    expose    another_is_kept  ask_first         ask       another run?
 browse    expose    on_print         begin_print       ready     @, paper in
 browse    expose    on_strip         begin_strip       ready     @, paper in
+browse    lamp      settling         refuse_early      browse    wait
 browse    lamp      paper_at_risk    warn_paper        browse    view?
 browse    lamp      -                view              viewing   view
-browse    back      can_undo         undo              browse    undo
-browse    back      in_sheet         leave_sheet       browse    sheets
+browse    back      in_sheet         leave_sheet       browse    screens
 browse    dial      can_move         move              browse    move
-browse    press     row_chooses      reopen_choice     choose    choose
+browse    press     row_goes_on_held go_on             held      go on
+browse    press     row_goes_on      go_on             ready     go on
+browse    press     row_chooses      -                 choose    choose
 browse    press     row_acts         act               browse    @
 browse    press     row_turns        open              edit      change
+browse    tick      settled          listen            browse
 edit      dial      -                turn              edit      change
 edit      press     -                take              browse    take
-edit      back      -                restore           browse    undo
+edit      back      -                leave_value       browse    leave
+edit      lamp      settling         refuse_early      edit      wait
 edit      lamp      paper_at_risk    warn_paper        edit      view?
 edit      lamp      -                view              viewing   view
+edit      tick      settled          listen            edit
 # Viewing light: always with its limit
 viewing   lamp      -                put_out_view      stopping  put out
 viewing   back      -                put_out_view      stopping  put out
@@ -58,47 +69,69 @@ viewing   tick      overdue          put_out_overdue   stopping
 viewing   tick      -                refresh           viewing
 stopping  lamp_end  was_viewing      -                 before
 # A run, one stage after another
+ready     expose    settling         refuse_early      ready     wait
 ready     expose    stage_is_fit     fitted            ready     @ is in
 ready     expose    -                strike            exposing  give @
 ready     dial      -                move_stage        ready     stage
-ready     back      -                -                 left      leave
+ready     back      -                leave_run         browse    leave
+ready     lamp      settling         refuse_early      ready     wait
 ready     lamp      paper_at_risk    warn_paper        ready     view?
 ready     lamp      -                view              viewing   view
+ready     tick      settled          listen            ready
 exposing  expose    too_late_to_hold -                 exposing  too late
 exposing  expose    -                put_out_to_hold   stopping  hold
-exposing  back      -                put_out_to_leave  stopping  stop
+exposing  back      -                put_out_at_once   stopping  put out
 exposing  tick      overdue          put_out_overdue   stopping
 exposing  tick      -                sound_cues        exposing
 exposing  lamp_end  print_is_whole   end_print         browse
 exposing  lamp_end  strip_is_whole   end_strip         choose
+exposing  lamp_end  strip_is_other   end_other_strip   browse
 exposing  lamp_end  stage_is_whole   end_stage         ready
 exposing  lamp_end  -                cut_short         held
 stopping  lamp_end  print_is_whole   end_print         browse
 stopping  lamp_end  strip_is_whole   end_strip         choose
+stopping  lamp_end  strip_is_other   end_other_strip   browse
 stopping  lamp_end  stage_is_whole   end_stage         ready
-stopping  lamp_end  holding          hold              held
-stopping  lamp_end  -                hold              left
+stopping  lamp_end  -                hold              held
+stopping  tick      overdue          report_for_lamp   stopping
+held      expose    settling         refuse_early      held      wait
 held      expose    -                strike            exposing  give @
-held      back      -                -                 left      leave
+held      back      -                leave_run         browse    leave
+held      lamp      settling         refuse_early      held      wait
 held      lamp      paper_at_risk    warn_paper        held      view?
 held      lamp      -                view              viewing   view
-left      expose    stage_is_fit     fitted            ready     @ is in
-left      expose    -                strike            exposing  give @
-left      back      -                abandon           browse    end it
-left      press     stage_is_begun   -                 held      stay
-left      press     -                -                 ready     stay
+held      tick      settled          listen            held
+# A run is kept, and EXPOSE would take up another
+ask       press     -                end_and_begin     ready     end it, begin
+ask       back      -                -                 browse    leave
+ask       lamp      settling         refuse_early      ask       wait
+ask       lamp      paper_at_risk    warn_paper        ask       view?
+ask       lamp      -                view              viewing   view
+ask       tick      settled          listen            ask
 # After a strip
 choose    dial      -                move_place        choose    patch
 choose    press     -                take_place        browse    take
 choose    back      -                leave_choice      browse    later
+choose    lamp      settling         refuse_early      choose    wait
 choose    lamp      paper_at_risk    warn_paper        choose    view?
 choose    lamp      -                view              viewing   view
+choose    tick      settled          listen            choose
 # After a reset in mid-run
-notice    press     can_resume_rest  resume            held      resume
-notice    press     can_resume       resume            ready     resume
-notice    back      -                forget_run        browse    end it
+notice    press     can_go_on_held   go_on             held      go on
+notice    press     can_go_on        go_on             ready     go on
+notice    back      -                leave_run         browse    leave
+notice    lamp      settling         refuse_early      notice    wait
 notice    lamp      paper_at_risk    warn_paper        notice    view?
 notice    lamp      -                view              viewing   view
+notice    tick      settled          listen            notice
+# The wire asks for the prompt: only when dark
+browse    handover  -                hand_over         away
+edit      handover  -                hand_over         away
+ready     handover  -                hand_over         away
+held      handover  -                hand_over         away
+ask       handover  -                hand_over         away
+choose    handover  -                hand_over         away
+notice    handover  -                hand_over         away
 """
 
 
