@@ -120,6 +120,7 @@ class LightMeter(Watcher):
         self._asked_ms = 0
         self._on_ms: int | None = None
         self._viewing = False
+        self.off_ms = self.off_ms_before = -(1 << 30)
         self.anew()
 
     def anew(self) -> None:
@@ -153,6 +154,7 @@ class LightMeter(Watcher):
         lit_ms = now_ms - self._on_ms
         self._check(lit_ms <= self._asked_ms, f"lit for {lit_ms} ms of {self._asked_ms}")
         self._on_ms = None
+        self.off_ms = now_ms
         if not self._viewing:
             self.light_ms += max(0, lit_ms - box.bench.get("lag_ms"))
 
@@ -219,10 +221,12 @@ class Listener(Watcher):
 
     def __init__(self) -> None:
         self.heard: list[tuple] = []
+        self.times: list[tuple[int, str]] = []
         self.sounds: list[tuple[int, str]] = []
 
     def output(self, now_ms: int, kind: str, value) -> None:
         self.heard.append((kind, value))
+        self.times.append((now_ms, kind))
         if kind == "sound":
             self.sounds.append((now_ms, value))
 
@@ -372,8 +376,17 @@ def snapshot(session: Session) -> dict:
 
 
 def keys(session: Session, *events: str) -> None:
+    """Press them one after another, each as soon as the box listens to it."""
     for event in events:
+        if event in ("expose", "pedal", "lamp") and not session.box.lit:
+            listen(session)
         session.input(event)
+
+
+def listen(session: Session) -> None:
+    """Let the settling time pass, if it is on."""
+    while session.box._settling():
+        session.advance(session.next_ms())
 
 
 def wait(session: Session, ms: int) -> None:

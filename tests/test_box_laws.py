@@ -39,7 +39,9 @@ from box_model import (
     planned_strip,
     snapshot,
     stops,
+    to_row,
     to_sheet,
+    undo,
     until_dark,
     wait,
     wire_line,
@@ -103,10 +105,12 @@ class BoxMachine(RuleBasedStateMachine):
         before_wrap_ms=st.integers(1, 900_000),
         panel_ms=st.sampled_from((0, 100)),
         card=st.sampled_from((None, *CARDS)),
+        settle_ms=st.sampled_from((0, 0, 700, 2000)),
+        latency_ms=st.sampled_from((0, 0, 3, 10)),
     )
-    def power_up(self, before_wrap_ms, panel_ms, card):
+    def power_up(self, before_wrap_ms, panel_ms, card, settle_ms, latency_ms):
         self.disk = GuardedDisk()
-        self.session = new_session(self.disk, panel_ms, WRAP - before_wrap_ms)
+        self.session = new_session(self.disk, panel_ms, WRAP - before_wrap_ms, settle_ms, latency_ms)
         self.before_wrap_ms = before_wrap_ms
         self.meter = LightMeter(self.session)
         self.meter.safelight = 1  # as it told before there was anyone to listen
@@ -117,7 +121,9 @@ class BoxMachine(RuleBasedStateMachine):
         self.stages = self.session.box.stages
         self.at = 0
         self.given: list[tuple] = []
-        self.given_before_cut: list[tuple] = []
+        self.unsure = False
+        self.pressed = ""
+        self.quiet_ms = -WRAP
         self.journal_is_whole = True
         self.ledger = 0
         self.kept_well = True
@@ -132,6 +138,8 @@ class BoxMachine(RuleBasedStateMachine):
         before = snapshot(self.session)
         card, strip = before["work"], self.session.box.strip.copy()
         self.listener.heard.clear()
+        self.listener.times.clear()
+        self.meter.off_ms_before = self.meter.off_ms
         writes = self.disk.writes
         try:
             act(*details)
@@ -142,7 +150,8 @@ class BoxMachine(RuleBasedStateMachine):
         after = snapshot(self.session)
         if "light" in [kind for kind, _ in self.listener.heard]:
             assert self.disk.writes == writes, "law 3: nothing is written between the press and the light"
-        self.follow_run(card, strip, before["state"] == "notice")
+        self.check_settling(before, after)
+        self.follow_run(card, strip)
         if ("sound", "refuse") in self.listener.heard:
             self.check_refusal(before, after)
         standing = box._before if box.state == "viewing" else box.state
@@ -151,6 +160,25 @@ class BoxMachine(RuleBasedStateMachine):
         if self.disk.full:
             self.kept_well = False
         return True
+
+    def check_settling(self, before: dict, after: dict) -> None:
+        """Law 9: for the settling time nothing lights the lamp."""
+        for at_ms, kind in self.listener.times:
+            if kind == "light":
+                apart_ms = at_ms - max(self.quiet_ms, self.meter.off_ms_before)
+                assert apart_ms >= self.session.box.bench.get("settle_ms"), "lit within the settling time"
+        self.listener.times.clear()
+        stage = (after["state"], after["run"][1])
+        begun = after["state"] in ("ready", "held") and before["state"] in ("browse", "ask", "notice")
+        confirmed = (
+            after["state"] == "ready"
+            and before["state"] == "ready"
+            and stage[1] == before["run"][1] + 1
+            and not before["run"][5][before["run"][1]]["light_ms"]
+        )
+        warned = after["message"].startswith("Viewing light would fog") and before["message"] != after["message"]
+        if (begun or warned) or (confirmed and self.pressed == "expose"):
+            self.quiet_ms = self.session.now_ms
 
     def check_refusal(self, before: dict, after: dict) -> None:
         """Law 7: one line with what, why and what to do; what the printer set is as it was."""
@@ -161,40 +189,40 @@ class BoxMachine(RuleBasedStateMachine):
         for what in ("work", "strip", "bench", "shelf", "cursor", "undo", "state"):
             assert after[what] == before[what], what
 
-    def follow_run(self, card: dict, strip, cut_off: bool) -> None:
+    def follow_run(self, card: dict, strip) -> None:
         """Law 2: the stages are the map's, and the box moves on from one just when it has got its light."""
         box, meter = self.session.box, self.meter
         if box.stages is not self.stages or box.at != self.at:
-            if meter.light_ms:
-                self.close_stage(moved_on=bool(box.stages))
+            if meter.light_ms or self.unsure:
+                self.close_stage(moved_on=box.stages is self.stages)
             meter.anew()
-        if cut_off and box.state in ("ready", "held", "browse"):
-            self.given, self.given_before_cut = self.given_before_cut, []
-            if box.state == "browse":
-                self.close_run()
-            elif box.state == "held":
-                meter.light_ms = self.known_ms
+            self.unsure = False
         if box.stages is not self.stages:
             if self.stages:
                 self.close_run()
             self.stages = box.stages
             if box.stages:
-                self.journal_is_whole |= not cut_off
+                self.journal_is_whole = True
                 self.plan = planned_strip(card, strip) if box.is_strip else planned_print(card)
-                assert [(s.kind, s.area, s.filter, s.light_ms) for s in box.stages] == self.plan
+                self.check_stages()
         self.at = box.at
         if not box.stages:
+            self.ledger = box.ledger.last()
             return
         planned_ms = self.plan[box.at][3]
         close_ms = meter.strikes
         if box.state == "exposing":
             assert abs(meter.light_ms + meter.to_come_ms - planned_ms) <= close_ms
-        elif box.state in ("held", "left"):
+        elif box.state == "held":
             assert meter.light_ms < planned_ms or not planned_ms
             assert abs(box.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
         elif box.state == "ready":
             assert box.left_ms() == planned_ms
             assert not meter.light_ms
+
+    def check_stages(self) -> None:
+        stages = self.session.box.stages
+        assert [(s.kind, s.area, s.filter, s.light_ms) for s in stages] == self.plan
 
     def close_stage(self, moved_on: bool) -> None:
         """The box has left a stage that has had light."""
@@ -203,19 +231,20 @@ class BoxMachine(RuleBasedStateMachine):
         whole = abs(light_ms - planned_ms) <= close_ms
         event("a stage was whole" if whole else "a stage was left")
         assert light_ms <= planned_ms + close_ms
-        assert whole or not moved_on
+        assert whole or not moved_on or self.unsure
         self.given.append((light_ms, close_ms, self.meter.strikes))
 
     def close_run(self) -> None:
         """The run is over: the ledger says what the meter saw."""
         box = self.session.box
-        if self.given and not self.disk.full and self.journal_is_whole:
+        if self.given and self.journal_is_whole:
             record = box.ledger.newest()
             assert record["n"] == self.ledger + 1
             assert len(record["stages"]) == len(self.given)
             for stage, (light_ms, close_ms, strikes) in zip(record["stages"], self.given):
                 assert abs(stage["given_ms"] - light_ms) <= close_ms
-                assert stage["strikes"] == strikes
+                assert stage["strikes"] == strikes or stage["at_least"]
+            assert PrintingMap.from_dict(record["map"]).to_dict() == record["map"]
             event("a run is in the ledger")
         self.ledger = box.ledger.last()
         self.given = []
@@ -234,7 +263,7 @@ class BoxMachine(RuleBasedStateMachine):
         off = lamp.lit and (not exposing or box.bench.get("safelight") == "exposing")
         assert self.meter.safelight == (0 if off else 1)
         due = box.next_deadline()
-        assert due is None if not box.lit else 0 <= due < WRAP
+        assert not box.lit if due is None else 0 <= due < WRAP
 
     @invariant()
     def what_is_worked_on_can_be_kept(self):
@@ -249,7 +278,17 @@ class BoxMachine(RuleBasedStateMachine):
 
     @rule(key=st.sampled_from(("expose", "expose", "expose", "pedal", "lamp", "back", "press", "press")))
     def press(self, key):
-        self.do(self.session.input, key)
+        before = snapshot(self.session)
+        self.pressed = key
+        if self.do(self.session.input, key) and key == "back" and before["state"] not in LIT_STATES:
+            after = snapshot(self.session)
+            if before["state"] == "edit":
+                before["work"], before["strip"], before["bench"] = [
+                    self.settled[what] for what in ("work", "strip", "bench")
+                ]
+            for what in ("work", "strip", "bench", "shelf", "ledger", "undo"):
+                assert after[what] == before[what], f"BACK has changed {what}"
+            assert after["run"] == before["run"], "BACK keeps the run"
 
     @rule(n=detents, times=st.integers(1, 4), gap_ms=st.sampled_from((0, 30, 60, 200)))
     def turn(self, n, times, gap_ms):
@@ -310,21 +349,59 @@ class BoxMachine(RuleBasedStateMachine):
     @rule(sheet=st.sampled_from(("print", "strip")), holds=holds, stages=st.integers(1, 20), n=detents)
     def begin_a_run(self, sheet, holds, stages, n):
         self.do(to_sheet, self.session, sheet)
-        self.do(self.session.input, "expose")
+        self.expose()
+        if self.session.box.state == "ask" and stages % 2:
+            self.do(self.session.input, "press")
         self.give(holds, stages)
         if self.session.box.state == "choose":
             self.choose_a_patch(n)
 
+    def expose(self):
+        """Press EXPOSE when the box listens."""
+        self.do(wait, self.session, self.session.box.bench.get("settle_ms"))
+        self.pressed = "expose"
+        self.do(self.session.input, "expose")
+
     @precondition(lambda self: self.session.box.stages)
     @rule(holds=holds, stages=st.integers(1, 20))
     def go_on_with_the_run(self, holds, stages):
+        box = self.session.box
+        if box.state == "notice":
+            self.do(self.session.input, "press")
+        elif box.state == "browse":
+            if box.sheet != "sheets":
+                self.do(self.session.input, "back")
+            self.do(to_row, self.session, "Go on")
+            self.do(self.session.input, "press")
         self.give(holds, stages)
+
+    @precondition(lambda self: self.session.box.state == "browse" and self.session.box.run_is_kept)
+    @rule()
+    def end_the_run(self):
+        if self.session.box.sheet != "sheets":
+            self.do(self.session.input, "back")
+        self.do(to_row, self.session, "End this run")
+        self.do(self.session.input, "press")
+        assert not self.session.box.run_is_kept
+
+    @precondition(lambda self: self.session.box.state == "browse" and len(self.session.box.undo))
+    @rule(times=st.integers(1, 4))
+    def undo(self, times):
+        """Back by so many changes, each of which is as it was before."""
+        for _ in range(times):
+            changes = len(self.session.box.undo)
+            if not changes or not self.do(undo, self.session):
+                return
+            if self.disk.full:
+                return
+            assert len(self.session.box.undo) == changes - 1
+        event("undone")
 
     def give(self, holds, stages):
         """What a printer does most: stage after stage, with a hold or a stop here and there."""
         for _ in range(stages):
-            if self.session.box.state in ("ready", "held", "left"):
-                self.do(self.session.input, "expose")
+            if self.session.box.state in ("ready", "held"):
+                self.expose()
             if holds and self.session.box.state == "exposing":
                 ms, key = holds.pop()
                 self.do(wait, self.session, ms)
@@ -345,7 +422,12 @@ class BoxMachine(RuleBasedStateMachine):
         self.do(self.session.input, "dial", n)
         place = box.place
         self.do(self.session.input, "press")
-        if box.state != "browse" or place % 2:
+        if box.state != "browse":
+            return
+        for index in range(len(box.work.passes)):
+            if index != strip.pass_index or strip.mark_index is not None:
+                assert box.work.base_ms(index) == before["passes"][index]["base_ms"], "that pass alone"
+        if place % 2:
             return
         got_ms = sum(self.given_by_place(strip, before, place))
         after = box.work.passes[strip.pass_index]
@@ -391,16 +473,35 @@ class BoxMachine(RuleBasedStateMachine):
         assert self.meter.lights_asked == asked
         box = session.box
         assert box.state in ("browse", "notice")
-        assert (box.state == "notice") == (box._cut_off is not None)
+        assert (box.state == "notice") == box.run_is_kept
         now = snapshot(session)
-        if self.stages:
-            # A strip is not gone on with, so what it had is not carried over.
-            self.given_before_cut = [] if self.plan[-1][0] in ("cover", "fresh") else self.given
-            self.journal_is_whole = self.kept_well
-        self.known_ms = known_ms
-        self.stages, self.at, self.given = box.stages, 0, []
+        meter = self.meter
+        ran = self.stages
+        self.stages = box.stages
+        if ran and self.kept_well and self.journal_is_whole and not box.run_is_kept:
+            # Its record was there already, or its last light known to be whole and only the record missing.
+            assert known_ms or box.ledger.last() == self.ledger + 1
+            if known_ms:
+                self.given.append((known_ms, meter.strikes + 1, meter.strikes))
+                self.close_run()
+        elif box.stages and ran:
+            if self.journal_is_whole:
+                self.check_stages()
+            if box.at != self.at and self.journal_is_whole:
+                assert known_ms >= self.plan[self.at][3] - 1
+                self.given.append((self.plan[self.at][3], meter.strikes + 1, meter.strikes))
+                meter.anew()
+            else:
+                assert box.given_ms <= max(known_ms, meter.light_ms) + meter.strikes, "no more than there was"
+        self.journal_is_whole = self.journal_is_whole and self.kept_well
+        self.at = box.at
+        strikes = meter.strikes
+        meter.anew()
+        meter.light_ms, meter.strikes = box.given_ms, strikes if box.given_ms else 0
+        self.unsure = box._at_least
+        if not box.stages:
+            self.given = []
         self.ledger = box.ledger.last()
-        self.meter.anew()
         self.settled = now
         return was, now
 
@@ -419,9 +520,13 @@ class BoxMachine(RuleBasedStateMachine):
         self.pull_the_plug()
 
     def pull_the_plug(self, known_ms=0):
-        was_running = bool(self.session.box.stages)
-        stage = self.session.box.summary()["name"]
-        lit = self.session.lamp.lit and self.session.box.state != "viewing"
+        box = self.session.box
+        stage = box.summary()["name"]
+        lit = self.session.lamp.lit and box.state != "viewing"
+        planned_ms = self.plan[self.at][3] if box.stages else 0
+        known = known_ms or (box.given_ms if box.stages else 0)
+        over = bool(box.stages) and box.at == len(box.stages) - 1 and known_ms >= planned_ms
+        was_running = bool(box.stages) and not over
         was, now = self.start_again(known_ms)
         if self.kept_well:
             assert now["shelf"] == was["shelf"]
@@ -430,10 +535,11 @@ class BoxMachine(RuleBasedStateMachine):
             if as_left and any(name.startswith("work.") for name in self.disk.files):
                 assert now["work"] == was["work"]
             assert was_running <= (now["state"] == "notice")
-            if lit and not known_ms:
-                assert self.session.box.message == f"Power was lost. {stage} may be partly exposed."
-            elif lit:
-                assert self.session.box.message.startswith(f"The box was reset. {stage} had ")
+            message = self.session.box.message
+            if lit and not over:
+                cause = "The box was reset." if known_ms else "Power was lost."
+                told = f"{stage} had " if known else f"{stage} may be partly exposed."
+                assert message.startswith(f"{cause} {told}"), message
         self.kept_well = not self.disk.full
 
     @precondition(lambda self: not self.session.lamp.lit)
@@ -474,8 +580,9 @@ class BoxMachine(RuleBasedStateMachine):
             return
         after = snapshot(self.session)
         assert self.meter.lights_asked == asked, "the wire gave light"
-        for what in ("lamp", "due", "safelight", "run", "work", "strip", "message", "ledger"):
+        for what in ("lamp", "safelight", "run", "work", "strip", "message", "ledger"):
             assert after[what] == before[what], what
+        assert after["due"] == before["due"] or not lit
         assert len(replies) <= 1
         reply = json.loads(replies[0][:-10]) if replies else None
         change = {what for what in after if after[what] != before[what]}
@@ -494,17 +601,19 @@ class BoxMachine(RuleBasedStateMachine):
         event(f"wire: {method}")
         assert not (lit and METHODS[method][0]), "written while the light is on"
         allowed = {
-            "bench.set": {"bench", "files", "undo"},
-            "card.commit": {"shelf", "files", "cursor"},
-            "card.remove": {"shelf", "files", "cursor"},
+            "bench.set": {"bench", "files", "undo", "due"},
+            "card.commit": {"shelf", "files", "cursor", "undo"},
+            "card.remove": {"shelf", "files", "cursor", "undo"},
+            "ledger.read": {"files"},
             "handover": {"state"},
         }.get(method, set())
         assert change <= allowed, (method, change)
         if method == "bench.set":
             assert after["bench"] == {**before["bench"], **params["values"]}
-            assert after["undo"] == before["undo"]
+            assert not any(set(params["values"]) & set(change["bench"]) for change in after["undo"])
             self.settled["bench"] = {**self.settled["bench"], **params["values"]}
         elif method == "card.commit":
+            assert not any(change["card"] and change["card"][0] == result["name"] for change in after["undo"])
             assert after["shelf"] == {**before["shelf"], result["name"]: params["digest"]}
         elif method == "card.remove":
             assert after["shelf"] == {k: v for k, v in before["shelf"].items() if k != params["name"]}
@@ -573,9 +682,7 @@ OVERDUE = "The lamp did not report its end: it was put out. Check it before you 
 
 
 def deaf_session() -> tuple[Session, LightMeter, Listener]:
-    session = Deaf(GuardedDisk(), KIT, 100, WRAP - 20_000)
-    session.disk.session = session
-    session.power_up()
+    session = new_session(GuardedDisk(), 100, WRAP - 20_000, make=Deaf)
     meter, listener = LightMeter(session), Listener()
     meter.safelight = 1
     session.watchers += [meter, listener]
@@ -635,9 +742,7 @@ class Stuck(Session):
 
 
 def test_a_lamp_that_does_not_go_out_is_dark_before_anything_is_put_on_record():
-    session = Stuck(GuardedDisk(), KIT, 100)
-    session.disk.session = session
-    session.power_up()
+    session = new_session(GuardedDisk(), make=Stuck)
     keys(session, "expose", "expose")
     wait(session, 10_249)
     assert session.lamp.lit

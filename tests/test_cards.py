@@ -166,7 +166,7 @@ def test_units_are_read(parse, text, value):
         (
             parse_step,
             "x",
-            '"x" is no step. Write stops, like 1/2, 1/3, 1/4, 1/6, 1/12, or seconds, like "2 s".',
+            '"x" is no step. Write stops, like 1, 1/2, 1/3, 1/4, 1/6, 1/8, 1/12, or seconds, like "2 s".',
         ),
     ],
 )

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from timing_core.bench import BENCH_FORM
 from timing_core.box import Box
 from timing_core.kit import Kit
 from timing_core.plain import encode
@@ -52,7 +53,8 @@ def test_the_lock_would_tell(folder):
 
 
 def test_the_heap_does_not_grow(folder):
-    done = micropython.run(["-m", "heap_lock", "growth", str(RUNS)], folder, HEAP)
+    # A full ledger lies in the same memory here.
+    done = micropython.run(["-m", "heap_lock", "growth", str(RUNS)], folder, "640k")
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout) <= GROWTH_MAX
 
@@ -108,7 +110,8 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
     kit = Kit(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
     desk.box = Box(Store(heap_lock.Disk(), kit.crc32), kit, Small(panel_ms))
     desk.box.store.put("work", encode(card))
-    desk.box.store.put("bench", encode(bench))
+    # Key may follow key, and a lamp as slow as these may be struck for as little as the card asks for.
+    desk.box.store.put("bench", encode({"settle_ms": 0, "least_ms": 20, "form": BENCH_FORM, **bench}))
     desk.screen = Screen(desk.box, kit)
     desk.now_ms = Small(now_ms)
     desk.input("power_up")

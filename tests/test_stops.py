@@ -20,7 +20,7 @@ from timing_core.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
     FURTHEST,
-    PLAIN_COARSE_MS,
+    PLAIN_SIZES,
     STEPS,
     STOP,
     mark_ms,
@@ -237,10 +237,10 @@ def test_steps_are_exact_parts_of_a_stop():
     assert [STOP % n for n in (2, 3, 4, 5, 6, 8, 10, 12)] == [0] * 8
 
 
-def test_plain_seconds_are_tenths_to_twenty_seconds_and_whole_above():
-    # Common practice, no source.
-    scale_ms = [*range(0, 20000, 100), *range(20000, 1000001, 1000)]
-    assert PLAIN_COARSE_MS == 20000
+def test_plain_seconds_are_tenths_then_halves_then_whole_ones():
+    # Where they coarsen is our own choice.
+    scale_ms = [*range(0, 10000, 100), *range(10000, 60000, 500), *range(60000, 1000001, 1000)]
+    assert [size for _, size in PLAIN_SIZES] == [100, 500, 1000]
     for place, (ms, above_ms) in enumerate(pairwise(scale_ms)):
         assert plain_step(ms, 1) == above_ms
         assert plain_step(above_ms, -1) == ms
@@ -252,7 +252,7 @@ def test_plain_seconds_are_tenths_to_twenty_seconds_and_whole_above():
 @given(bases_ms, st.integers(1, 20))
 @settings(deadline=None)
 def test_a_time_between_two_plain_ones_goes_to_the_next(ms, steps):
-    scale_ms = [*range(0, 20000, 100), *range(20000, 1100001, 1000)]
+    scale_ms = [*range(0, 10000, 100), *range(10000, 60000, 500), *range(60000, 1100001, 1000)]
     above = [place for place in scale_ms if place > ms]
     below = [place for place in scale_ms if place < ms]
     assert plain_step(ms, steps) == above[steps - 1]

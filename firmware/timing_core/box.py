@@ -239,7 +239,7 @@ class Box:
                     return
 
     def _fire(self, event: str, do, then: str) -> None:
-        quiet = event == "tick" or event == "lamp_end"
+        quiet = event in ("tick", "lamp_end", "handover")
         if not quiet:
             self.message = ""
             self._had_warned = self._warned
@@ -1194,15 +1194,16 @@ class Box:
     def write_waiting(self) -> None:
         """A PC asks for the ledger: try to write what waits first, if it is dark."""
         if self.ledger.waiting and not self.lit:
-            self.undisturbed(self._write_waiting)
+            self.undisturbed(lambda: self._write_waiting(aloud=False))
 
-    def _write_waiting(self) -> None:
+    def _write_waiting(self, aloud: bool = True) -> None:
         """There may be room now for records that the disk would not keep before."""
         if self.ledger.waiting:
             try:
                 self.ledger.write_waiting()
             except Refusal as refusal:
-                self.say(not_kept(refusal).line)
+                if aloud:
+                    self.say(not_kept(refusal).line)
 
     def _close_journal(self) -> None:
         try:
@@ -1331,7 +1332,7 @@ class Box:
         removed = self.shelf.drop(name)
         if removed:
             self._shelf_changed(name)
-            self._write_waiting()
+            self._write_waiting(aloud=False)
         return removed
 
     def _shelf_changed(self, name: str) -> None:

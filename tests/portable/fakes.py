@@ -63,10 +63,12 @@ class FakeBox:
         self.shelf = Shelf(self.store, kit)
         self.ledger = Ledger(self.store, kit)
         self.bench = Bench()
+        self.identity = "e6614103e7261c2f"
         self.lit = False
         self.handed_over = 0
-        self.refreshed = 0
+        self.time = None
         self.crash_lines = list
+        self.damage_lines = list
         self.health = dict
 
     def summary(self):
@@ -75,8 +77,18 @@ class FakeBox:
     def set_bench(self, values):
         self.bench.set_all(values)
 
-    def shelf_changed(self):
-        self.refreshed += 1
+    def push_card(self, name, text):
+        self.shelf.keep_text(name, text)
+
+    def remove_card(self, name):
+        return self.shelf.drop(name)
+
+    def write_waiting(self):
+        if self.ledger.waiting:
+            self.ledger.write_waiting()
+
+    def tell_time(self, day, second):
+        self.time = (day, second)
 
     def hand_over(self):
         self.handed_over += 1
@@ -84,7 +96,7 @@ class FakeBox:
     def kept(self):
         """Everything that a message could have changed, as one comparable value."""
         files = sorted(self.disk.files.items())
-        return (files, self.shelf.names(), self.bench.to_dict(), self.handed_over, self.refreshed, self.lit)
+        return (files, self.shelf.names(), self.bench.to_dict(), self.handed_over, self.time, self.lit)
 
 
 def small_card(name="harbour"):
@@ -136,8 +148,8 @@ def documented_box():
     mill["title"] = "Mill, winter"
     box.shelf.keep(PrintingMap.from_dict(mill))
     base = {"stage": "Base, pass 1", "filter": "2", "light_ms": 14720, "given_ms": 14720, "strikes": 1}
-    box.ledger.append({"card": "mill", "whole": True, "stages": [base]})
-    box.ledger.append({"card": "mill", "whole": True, "stages": [base] * 23})
+    box.ledger.append({"form": 2, "map": None, "whole": True, "stages": [base]})
+    box.ledger.append({"form": 2, "map": None, "whole": True, "stages": [base] * 23})
     box.crash_lines = crash_log
     box.health = board_health
     return box

@@ -8,6 +8,7 @@ import gc
 import sys
 
 from host_sim.desk import desk_kit
+from timing_core.bench import BENCH_FORM
 from timing_core.box import Box
 from timing_core.plain import encode
 from timing_core.screens import Screen
@@ -75,7 +76,8 @@ class Desk:
         disk = Disk()
         store = Store(disk, kit.crc32)
         store.put("work", encode(card))
-        store.put("bench", encode(bench))
+        # Without a settling time, so that key may follow key.
+        store.put("bench", encode(dict(bench, settle_ms=bench.get("settle_ms", 0), form=BENCH_FORM)))
         self.box = Box(store, kit, panel_ms)
         self.screen = Screen(self.box, kit)
         self.now_ms = now_ms
@@ -196,11 +198,14 @@ def holds(now_ms, **bench):
     assert desk.box.state == "ready"
     desk.lit("expose", 3000)
     desk.put_out("back", 3000)
-    assert desk.box.state == "left"
+    assert desk.box.state == "held"
+    desk.input("back")
+    desk.input("press")  # Go on
     desk.lit("expose", 500)
     desk.put_out("back", 500)
     desk.input("back")
     assert desk.box.state == "browse"
+    assert desk.box.run_is_kept
     return desk
 
 

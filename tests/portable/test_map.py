@@ -130,7 +130,23 @@ def test_choosing_a_patch_sets_the_base_to_what_the_patch_got():
             got_ms = strip.total_ms(map, place)
             strip.choose(map, place)
             assert map.base_ms(0) == got_ms
-            assert map.base_ms(1) == scale(8980, strip.shift(place))
+            assert map.base_ms(1) == 8980
+
+
+def test_a_tied_pass_set_alone_gives_the_tie_its_new_ratio():
+    for index in (0, 1):
+        map = a_map([16000, 8980])
+        map.tied = True
+        map.step_base(0, 20, 3)  # half a stop
+        others = map.base_ms(1 - index)
+        map.set_base_alone(index, 7007, 35)
+        bases = [scale(7007, 35), others] if index == 0 else [others, scale(7007, 35)]
+        assert [map.base_ms(0), map.base_ms(1)] == bases
+        for lead in (0, 1):
+            map.step_base(lead, 120, 1)
+            assert [map.base_ms(0), map.base_ms(1)] == [2 * bases[0], 2 * bases[1]]
+            map.step_base(lead, 120, -1)
+            assert [map.base_ms(0), map.base_ms(1)] == bases
 
 
 def test_a_strip_adds_up():
@@ -141,4 +157,4 @@ def test_a_strip_adds_up():
     given_ms = 0
     for patch in range(11):
         given_ms += stages[patch].light_ms
-        assert given_ms == scale(16000, 30 * (patch - 5))
+        assert given_ms == scale(16000, 40 * (patch - 5))

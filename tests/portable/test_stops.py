@@ -75,12 +75,13 @@ def test_what_a_mark_adds_or_takes():
 
 
 def test_plain_seconds():
-    assert plain_step(19900, 1) == 20000
-    assert plain_step(20000, 1) == 21000
-    assert plain_step(21000, -2) == 19900
+    assert plain_step(9900, 2) == 10500
+    assert plain_step(10500, -2) == 9900
+    assert plain_step(59500, 2) == 61000
+    assert plain_step(61000, -2) == 59500
     assert plain_step(8980, 1) == 9000
     assert plain_step(8980, -1) == 8900
-    assert plain_step(100, 299) == 120000
+    assert plain_step(100, 99 + 100 + 60) == 120000
 
 
 def test_dry_down():

@@ -6,12 +6,12 @@ sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
 
 from fakes import MemoryDisk, kit, large_card, small_card
 
-from timing_core.ledger import RECORDS_MAX, Ledger
+from timing_core.ledger import RECORDS_MAX, WAITING_MAX, Ledger
 from timing_core.plain import digest, encode
 from timing_core.printing_map import PrintingMap
 from timing_core.refusal import Refusal
 from timing_core.shelf import CARDS_MAX, Shelf
-from timing_core.store import Store, StoreFault
+from timing_core.store import LOST, OLDER, Store, StoreFault
 
 
 def refused(act, *details):
@@ -94,7 +94,7 @@ def test_the_same_data_again_writes_nothing():
     assert disk.writes == 1
 
 
-def test_keys_are_those_of_whole_records():
+def test_keys_are_those_that_files_are_there_for():
     disk = MemoryDisk()
     store = Store(disk, kit.crc32)
     for key in ("card-b", "card-a", "bench", "card-a-2"):
@@ -102,11 +102,31 @@ def test_keys_are_those_of_whole_records():
     disk.files["card-torn.0"] = b"00000001 0000"
     disk.files["README.txt"] = b"not ours"
     disk.files["card-c.2"] = disk.files["card-b.0"]
-    assert store.keys("card-") == ["card-a", "card-a-2", "card-b"]
-    assert store.keys() == ["bench", "card-a", "card-a-2", "card-b"]
+    assert store.keys("card-") == ["card-a", "card-a-2", "card-b", "card-torn"]
+    assert store.keys() == ["bench", "card-a", "card-a-2", "card-b", "card-torn"]
+    assert [key for key in store.keys() if store.damage(key)] == ["card-torn"]
     assert store.drop("card-a") is True
     assert store.drop("card-a") is False
-    assert store.keys("card-") == ["card-a-2", "card-b"]
+    assert store.keys("card-") == ["card-a-2", "card-b", "card-torn"]
+
+
+def test_damage_is_told_apart_and_mended_by_the_next_put():
+    disk = MemoryDisk()
+    store = Store(disk, kit.crc32)
+    assert store.damage("work") == ""
+    store.put("work", b"first")
+    assert store.damage("work") == ""
+    store.put("work", b"second")
+    disk.files["work.1"] = disk.files["work.1"][:-1] + b"?"
+    assert (store.damage("work"), store.get("work")) == (OLDER, b"first")
+    disk.files["work.0"] = b""
+    assert (store.damage("work"), store.get("work")) == (LOST, None)
+    store.put("work", b"third")
+    store.put("work", b"third")
+    assert (store.damage("work"), store.get("work")) == ("", b"third")
+    writes = disk.writes
+    store.put("work", b"third")
+    assert disk.writes == writes
 
 
 def test_damage_anywhere_is_seen():
@@ -235,11 +255,11 @@ def test_numbers_go_on_and_the_newest_stay():
     assert ledger.newest() is None
     assert ledger.read() == []
     for n in range(1, RECORDS_MAX + 11):
-        assert ledger.append({"card": "harbour", "n": 999}) == n
+        assert ledger.append({"form": 2, "card": "harbour", "n": 999}) == n
     again = Ledger(Store(disk, kit.crc32), kit)
     for one in (ledger, again):
         assert one.last() == RECORDS_MAX + 10
-        assert one.newest() == {"card": "harbour", "n": RECORDS_MAX + 10}
+        assert one.newest() == {"form": 2, "card": "harbour", "n": RECORDS_MAX + 10}
         assert [record["n"] for record in one.read(0, 3)] == [11, 12, 13]
         assert [record["n"] for record in one.read(70)] == [71, 72, 73, 74]
         assert len(one.read(0, 1000)) == RECORDS_MAX
@@ -251,22 +271,63 @@ def test_holes_are_passed_over():
     disk = MemoryDisk()
     ledger = Ledger(Store(disk, kit.crc32), kit)
     for _ in range(5):
-        ledger.append({})
+        ledger.append({"form": 2})
     disk.files["ledger-000002.0"] = b"spoiled"
     del disk.files["ledger-000003.0"]
     for one in (ledger, Ledger(Store(disk, kit.crc32), kit)):
         assert [record["n"] for record in one.read()] == [1, 4, 5]
-    assert ledger.append({}) == 6
+    assert ledger.append({"form": 2}) == 6
 
 
-def test_a_record_that_is_not_kept_has_no_number():
+def test_a_damaged_record_keeps_its_number_and_hides_no_other():
+    disk = MemoryDisk()
+    ledger = Ledger(Store(disk, kit.crc32), kit)
+    for _ in range(3):
+        ledger.append({"form": 2})
+    data = disk.files["ledger-000003.0"]
+    disk.files["ledger-000003.0"] = data[:-1] + bytes([data[-1] ^ 1])
+    again = Ledger(Store(disk, kit.crc32), kit)
+    again.check()
+    assert again.damaged == [3]
+    assert [record["n"] for record in again.read()] == [1, 2]
+    assert again.append({"form": 2}) == 4
+    assert not again.has(3)
+    assert again.has(4)
+
+
+def test_a_record_that_the_disk_refuses_waits_and_is_written_when_there_is_room():
     disk = MemoryDisk(100)
     ledger = Ledger(Store(disk, kit.crc32), kit)
-    assert ledger.append({}) == 1
-    refused(ledger.append, {"much": "x" * 100})
-    assert ledger.last() == 1
+    assert ledger.append({"form": 2}) == 1
+    refused(ledger.append, {"form": 2, "much": "x" * 100})
+    assert (ledger.last(), ledger.waiting) == (2, 1)
+    assert [record["n"] for record in ledger.read()] == [1, 2]
+    refused(ledger.append, {"form": 2, "much": "y" * 100})
     disk.room = 1000
-    assert ledger.append({"much": "x" * 100}) == 2
+    ledger.write_waiting()
+    assert ledger.waiting == 0
+    assert ledger.append({"form": 2}) == 4
+    again = Ledger(Store(disk, kit.crc32), kit)
+    assert [record.get("much", "")[:1] for record in again.read()] == ["", "x", "y", ""]
+
+
+def test_no_more_wait_than_memory_has_room_for():
+    ledger = Ledger(Store(MemoryDisk(0), kit.crc32), kit)
+    for _ in range(WAITING_MAX + 2):
+        refused(ledger.append, {"form": 2})
+    assert [record["n"] for record in ledger.read()] == [3, 4, 5, 6]
+
+
+def test_a_record_of_the_first_form_has_todays_keys():
+    stage = {"stage": "Base, pass 1", "filter": "2", "light_ms": 9, "given_ms": 8, "strikes": 1}
+    old = {"n": 7, "kind": "print", "card": "harbour", "title": "Harbour", "whole": False, "cut_off": ""}
+    old = dict(old, lag_ms=120, dry_down_pm=80, stages=[stage])
+    store = Store(MemoryDisk(), kit.crc32)
+    store.put("ledger-000007", encode(old))
+    (record,) = Ledger(store, kit).read()
+    assert (record["form"], record["map"], record["box"], record["at"]) == (1, None, "", None)
+    assert (record["card"], record["title"], record["dry_down_pm"]) == ("harbour", "Harbour", 80)
+    assert record["stages"] == [dict(stage, lag_ms=120, at_least=False)]
 
 
 def test_a_store_fault_is_a_refusal():

@@ -79,7 +79,7 @@ class BoxClient:
 
     `timeout_s` is how long one question may go without an answer, asking again included. `transport` stands
     in for the port: `read(n)` gives up to n bytes, or none after a short wait; `write(data)`, `in_waiting`,
-    `close()`. `clock` counts seconds. A box that speaks another version of the wire is refused, unless
+    `close()`. `clock` counts seconds, `wall_clock` those since 1970, which the box is told. A box that speaks another version of the wire is refused, unless
     `any_wire`: `hello` and `handover` are the same in all of them.
     """
 
@@ -90,17 +90,21 @@ class BoxClient:
         *,
         transport: Any = None,
         clock: Callable[[], float] = time.monotonic,
+        wall_clock: Callable[[], float] = time.time,
         any_wire: bool = False,
     ) -> None:
         self.url = url
         self._try_s = timeout_s / TRIES
         self._clock = clock
+        self._wall_clock = wall_clock
         self._reader = LineReader()
         self._next_id = secrets.randbelow(1 << 29)
         self._port = transport if transport is not None else open_port(url, timeout_s)
         try:
             self._write(b"\n")  # ends whatever half line an earlier tool left
             self.about = self.hello()
+            if "clock.set" in self.about.get("methods", ()):
+                self.tell_time()
             if self.about.get("wire") != WIRE and not any_wire:
                 raise BoxError(
                     f"The box at {url} is not used: it speaks wire {self.about.get('wire')} and this tool "
@@ -128,6 +132,15 @@ class BoxClient:
     def hello(self) -> dict:
         """What the box is and can do."""
         return self.call("hello")
+
+    def tell_time(self) -> None:
+        """Tell the box the date and time (UTC), which it has no way to know, for its ledger."""
+        day, second = divmod(int(self._wall_clock()), 86400)
+        self.call("clock.set", day=day, second=second)
+
+    def damage(self) -> list[str]:
+        """What is kept in the box and damaged, a line each."""
+        return self._lines("damage.read")
 
     def state(self) -> dict:
         """What the box is doing."""
@@ -203,10 +216,13 @@ class BoxClient:
 
     def crashes(self) -> list[str]:
         """The lines of the box's crash log, oldest first; none if it never failed."""
+        return self._lines("crash.read")
+
+    def _lines(self, method: str) -> list[str]:
         lines: list[str] = []
         more = True
         while more:
-            page = self.call("crash.read", after=len(lines))
+            page = self.call(method, after=len(lines))
             lines += page["lines"]
             more = page["more"]
         return lines

@@ -99,7 +99,8 @@ def _only_port() -> str:
 def _ask(box: BoxClient, found: list[Finding]) -> list[str]:
     """Add what a box says of itself; the lines of its last crash."""
     about = box.about
-    found.append(Finding("box", True, f"it answers, and runs Lampblack {about.get('version')}."))
+    identity = f" It is box {about['identity']}." if about.get("identity") else ""
+    found.append(Finding("box", True, f"it answers, and runs Lampblack {about.get('version')}.{identity}"))
     if about.get("wire") != WIRE:
         what = f"the box speaks wire {about.get('wire')}, this PC wire {WIRE}"
         found.append(Finding("version", False, f"{what}. {_catch_up(about.get('version'), box.url)}"))
@@ -115,6 +116,8 @@ def _ask(box: BoxClient, found: list[Finding]) -> list[str]:
     found.append(Finding("memory", True, f"{shelf} on the shelf; {exposed} exposures in the ledger so far."))
     if "health" in about["methods"]:
         found += _health(box.call("health"))
+    if "damage.read" in about["methods"]:
+        found += [Finding("damage", False, line) for line in box.damage()]
     crash = _last_crash(box.crashes() if "crash.read" in about["methods"] else [])
     if crash:
         found.append(Finding("crash", False, _crash_line(crash)))

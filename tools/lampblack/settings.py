@@ -13,8 +13,12 @@ from timing_core.refusal import Refusal
 
 from .units import percent_exact, seconds_exact
 
+AUTO = "auto"
+"""What a person writes for 0 where that has the box find the value itself."""
+
 UNITS: dict[str, dict[str, int]] = {
     "ms": {"ms": 1, "s": 1000},
+    "auto ms": {"ms": 1, "s": 1000},
     "time": {"ms": 1, "s": 1000},
     "s": {"s": 1, "min": 60},
     "pm": {"%": 10},
@@ -30,6 +34,8 @@ def parse_setting(key: str, text: str) -> Any:
         return list(check(key, [name.strip() for name in text.split(",")]))  # type: ignore[call-overload]
     if kind not in UNITS:
         return check(key, text)
+    if kind == "auto ms" and text.strip() == AUTO:
+        return 0
     number = re.fullmatch(r"([+-]?[0-9]{1,9}(?:\.[0-9]{1,6})?) ?(ms|s|min|%)?", text)
     units = UNITS[kind]
     if number and (number[2] or "") in ("", *units):
@@ -37,6 +43,8 @@ def parse_setting(key: str, text: str) -> Any:
         if value.denominator == 1:
             return check(key, int(value))
     wanted = " or ".join(units) or "a bare number"
+    if kind == "auto ms":
+        wanted += f", or {AUTO}"
     raise Refusal(
         f"{setting(key)[1]} is not changed",
         f'"{text}" is not what it takes',
@@ -53,4 +61,6 @@ def setting_text(key: str, value: Any) -> str:
         return seconds_exact(value)
     if kind == "pm":
         return percent_exact(value)
+    if kind == "auto ms":
+        return f"{value} ms" if value else AUTO
     return f"{value} {kind}" if kind in ("ms", "s") else str(value)

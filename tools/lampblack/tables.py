@@ -7,6 +7,7 @@ needs no more: programs take the plain data, in whole ms and 1/120 stop.
 
 import sys
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from rich.console import Console
@@ -171,23 +172,38 @@ def ports_table(ports: Iterable[tuple[str, str]]) -> Table:
     return table
 
 
-LEDGER_COLUMNS = ("n", "kind", "card", "title", "whole", "cut_off", "lag_ms", "dry_down_pm")
-STAGE_COLUMNS = ("stage", "filter", "light_ms", "given_ms", "strikes")
+LEDGER_COLUMNS = ("box", "n", "at", "kind", "card", "title", "whole", "cut_off", "dry_down_pm")
+STAGE_COLUMNS = ("stage", "filter", "light_ms", "given_ms", "at_least", "strikes", "lag_ms")
+
+
+def _named(record: dict[str, Any]) -> dict[str, Any]:
+    """A record with its card's name and title, wherever they are: the first form had no map."""
+    map = record["map"] or {"name": record.get("card", ""), "title": record.get("title", "")}
+    return {**record, "card": map["name"], "title": map["title"]}
+
+
+def _when(record: dict[str, Any]) -> str:
+    """Date and time as this PC's clock has it; where no PC had told the box the time, since its power-up."""
+    if record["at"]:
+        return datetime.fromisoformat(record["at"]).astimezone().strftime("%Y-%m-%d %H:%M")
+    if record["up_s"] is None:
+        return "not known"
+    return f"{record['up_s'] // 60} min after power-up"
 
 
 def ledger_table(records: Iterable[dict[str, Any]]) -> Table:
     """A row for each record; the stages are in the plain data and in `ledger_rows`."""
-    table = _table("n>", "kind", "card", "title", "whole", "stages>", "light s>", "lag ms>", "dry-down>")
-    for record in records:
+    table = _table("n>", "when", "kind", "card", "title", "whole", "lights>", "light s>", "dry-down>")
+    for record in map(_named, records):
         table.add_row(
             str(record["n"]),
+            _when(record),
             record["kind"],
             record["card"],
             record["title"],
             "yes" if record["whole"] else "no",
             str(len(record["stages"])),
             seconds(_total(record["stages"], "given_ms")),
-            str(record["lag_ms"]),
             percent_exact(record["dry_down_pm"]) if record["dry_down_pm"] else "",
         )
     return table
@@ -196,15 +212,18 @@ def ledger_table(records: Iterable[dict[str, Any]]) -> Table:
 def ledger_rows(records: Iterable[dict[str, Any]]) -> list[list[Any]]:
     """The ledger as rows of a spreadsheet, headings first: one row for each stage."""
     rows: list[list[Any]] = [[*LEDGER_COLUMNS, *STAGE_COLUMNS]]
-    for record in records:
+    for record in map(_named, records):
         for stage in record["stages"]:
             rows.append(
-                [_cell(record[key]) for key in LEDGER_COLUMNS] + [stage[key] for key in STAGE_COLUMNS]
+                [_cell(record[key]) for key in LEDGER_COLUMNS] + [_cell(stage[key]) for key in STAGE_COLUMNS]
             )
     return rows
 
 
 def _cell(value: Any) -> Any:
+    """For a spreadsheet: words for yes and no, nothing for what is not known."""
+    if value is None:
+        return ""
     return ("yes" if value else "no") if isinstance(value, bool) else value
 
 
