@@ -385,7 +385,7 @@ def keys(session: Session, *events: str) -> None:
 
 def listen(session: Session) -> None:
     """Let the settling time pass, if it is on."""
-    while session.box._settling():
+    while session.box._settling() and session.next_ms() >= 0:
         session.advance(session.next_ms())
 
 

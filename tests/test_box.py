@@ -244,7 +244,7 @@ def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to(
     assert {control: box.says(control) for control in ("expose", "back", "press")} == {
         "expose": "",
         "back": "leave",
-        "press": "end it, begin",
+        "press": "end it",
     }
     evening.play("expose\nexpose\npedal")
     assert (box.state, box.given_ms) == ("ask", 5000), "EXPOSE does nothing here"
@@ -340,7 +340,7 @@ def test_a_rest_too_short_to_give_later_runs_out_by_itself():
     box = evening.box
     # 10 ms of margin: the lamp goes out a little after the press.
     evening.play("expose\nexpose\n+4.591 expose")
-    assert (box.state, box.says("expose")) == ("exposing", "too late")
+    assert (box.state, box.says("expose")) == ("exposing", "wait")
     evening.play("wait until browse")
     assert (evening.meter.light_ms, evening.meter.strikes) == (5000, 1)
     evening.meter.anew()

@@ -54,7 +54,7 @@ def test_the_lamp_goes_out_by_itself_whatever_the_box_does(ms):
     session.watchers.append(edges)
     session.box = Mute(session.box, ms)  # type: ignore[assignment]
     wait(session, 123)
-    keys(session, "expose")
+    session.input("expose")
     wait(session, 2_000_000)
     assert edges.seen == [(123, True), (123 + ms, False)]
     assert session.box.told[-1] == ("lamp_end", ms)

@@ -313,7 +313,7 @@ class Box:
 
     def _settle(self) -> None:
         """From now on, and for the settling time, no press lights the lamp."""
-        self._deaf = True
+        self._deaf = self.bench.get("settle_ms") > 0
         self._deaf_from_ms = self.now_ms
 
     def _settled(self) -> bool:
@@ -356,8 +356,15 @@ class Box:
 
     @property
     def in_run(self) -> bool:
-        """True while a stage of a run is before the printer, lit or dark."""
-        return self.state in RUN_STATES or (self.state == "stopping" and not self._viewing)
+        """True while a stage of a run is before the printer, lit or dark, under viewing light too."""
+        if self.state == "stopping" or self.state == "viewing":
+            return not self._viewing or self._before in RUN_STATES
+        return self.state in RUN_STATES
+
+    @property
+    def viewing(self) -> bool:
+        """True while the lamp that is lit is the viewing light."""
+        return self._viewing
 
     # --- light and safelight
 
@@ -1279,7 +1286,10 @@ class Box:
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""
-        running = bool(self.stages)
+        running = self.in_run
+        kept = ""
+        if self.run_is_kept and not running:
+            kept = stage_name(self.stages[self.at]) if self.stages else str((self._cut_off or {}).get("name"))
         return {
             "state": self.state,
             "sheet": self.sheet,
@@ -1288,12 +1298,12 @@ class Box:
             "safelight": self.safelight,
             "run": ("strip" if self.is_strip else "print") if running else "",
             "stage": self.at + 1 if running else 0,
-            "stages": len(self.stages),
+            "stages": len(self.stages) if running else 0,
             "name": stage_name(self.stages[self.at]) if running else "",
             "left_ms": self.left_ms() if running else 0,
             "expose": self.says("expose"),
             "message": self.message,
-            "kept": running and not self.in_run,
+            "kept": kept,
         }
 
     def set_bench(self, values: dict) -> None:

@@ -23,8 +23,7 @@ MONO_VLSB = 0
 RUNNING = ("ready", "held")
 LEFT_COLUMN = 0
 RIGHT_COLUMN = 62
-VIEWING_COLUMN = 72
-EXPOSING_COLUMN = 78
+LIT_COLUMN = 72
 BAR_X = 2
 BAR_WIDTH = 124
 
@@ -57,7 +56,7 @@ class Screen:
         """Draw the box as it is now and return the frame."""
         box = self.box
         self.fb.fill(0)
-        if box.state == "exposing" or (box.state == "stopping" and box.in_run):
+        if box.state == "exposing" or (box.state == "stopping" and not box.viewing):
             self._exposing()
         elif box.state == "viewing" or box.state == "stopping":
             self._viewing()
@@ -249,7 +248,7 @@ class Screen:
         else:
             x = pen.text(fb, self._expose, 0, 56)
             pen.text(fb, self._lit_words[box.says("expose")], x, 56)
-            x = pen.text(fb, self._back, EXPOSING_COLUMN, 56)
+            x = pen.text(fb, self._back, LIT_COLUMN, 56)
             pen.text(fb, self._lit_words[box.says("back")], x, 56)
 
     def _bar(self, stage, y: int) -> None:
@@ -277,5 +276,5 @@ class Screen:
         if box.state == "viewing":
             x = self.pen.text(fb, self._lamp, 0, 56)
             self.pen.text(fb, self._lit_words[box.says("lamp")], x, 56)
-            x = self.pen.text(fb, self._back, VIEWING_COLUMN, 56)
+            x = self.pen.text(fb, self._back, LIT_COLUMN, 56)
             self.pen.text(fb, self._lit_words[box.says("back")], x, 56)

@@ -78,7 +78,7 @@ ready     lamp      settling         refuse_early      ready     wait
 ready     lamp      paper_at_risk    warn_paper        ready     view?
 ready     lamp      -                view              viewing   view
 ready     tick      settled          listen            ready
-exposing  expose    too_late_to_hold -                 exposing  too late
+exposing  expose    too_late_to_hold -                 exposing  wait
 exposing  expose    -                put_out_to_hold   stopping  hold
 exposing  back      -                put_out_at_once   stopping  put out
 exposing  tick      overdue          put_out_overdue   stopping
@@ -102,7 +102,7 @@ held      lamp      paper_at_risk    warn_paper        held      view?
 held      lamp      -                view              viewing   view
 held      tick      settled          listen            held
 # A run is kept, and EXPOSE would take up another
-ask       press     -                end_and_begin     ready     end it, begin
+ask       press     -                end_and_begin     ready     end it
 ask       back      -                -                 browse    leave
 ask       lamp      settling         refuse_early      ask       wait
 ask       lamp      paper_at_risk    warn_paper        ask       view?
