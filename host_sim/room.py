@@ -1,9 +1,10 @@
 """The darkroom round the box: what is in the lamp house and the easel, what the hands hold, and what comes of
 it on paper.
 
-What must live here: everything that a page about the darkroom decides. It watches a session; it knows no
-browser and no wall clock. All times are ms of the session's clock; whoever moves that clock moves it to now
-before he tells the room of a move of the hands.
+What must live here: everything that a page about the darkroom decides. It knows no browser and no wall
+clock. The box it reads, and works only as somebody in the room could: it pulls the plug, presses what puts
+the light out when everybody has left, and sends a card over the wire. All times are ms of the session's
+clock; whoever moves that clock moves it to now before telling the room of a move of the hands.
 """
 
 from __future__ import annotations
@@ -39,6 +40,7 @@ of it change a light grey by a density of 0.02, which is what can just be seen; 
 BASE_DENSITY = 0.05
 """Of paper without an image; common practice, no source."""
 DISPLAY_GAMMA = 2.2
+CONTROLS = ("expose", "lamp", "back", "dial", "press")
 _FOGGING = "The viewing light has fallen on this sheet."
 _SET_UP = "The card is on the shelf: load it there with the dial."
 
@@ -422,6 +424,11 @@ class Room(Watcher):
         settle_us = self.house.bench.settle_us
         return {
             "now_ms": session.now_ms,
+            "message": box.message,
+            "says": {control: box.says(control) for control in CONTROLS},
+            "volume": box.bench.get("volume"),
+            "marked": [mark.area for own in box.work.passes for mark in own.marks],
+            "shaded": self._shaded(),
             "box": {
                 "state": box.state,
                 "lit": session.lamp.lit,
@@ -467,6 +474,15 @@ class Room(Watcher):
             "index": box.at,
             "of": len(box.stages),
         }
+
+    def _shaded(self) -> list[str]:
+        """The areas that a shade is to be over now."""
+        box = self.session.box
+        if box.state != "exposing":
+            return []
+        stage = box.stages[box.at]
+        so_far_ms = stage.light_ms - self.session.left_ms()
+        return [window.area for window in stage.windows if window.open_ms <= so_far_ms < window.close_ms]
 
     def _left_ms(self) -> int:
         session = self.session
