@@ -525,7 +525,7 @@ def test_the_page_s_card_and_figures_are_right():
     boat, sky = map.passes[0].marks
     assert f"({seconds(-map.mark_ms(0, boat))} s)" in page
     assert f"\n  {seconds(map.mark_ms(0, sky))} s more" in page
-    faulty = GOOD.replace('"16 s"', '"16"').replace("stops", "stop")
+    faulty = GOOD.replace('"16 s"', '"9"').replace("stops", "stop")
     with pytest.raises(CardError) as caught:
-        read(faulty, "harbour.toml")
+        read(faulty, "slipway.toml")
     assert f"```\n{caught.value}\n```" in page

@@ -340,10 +340,8 @@ PASS = Table(
 CARD = Table(
     "the card's top",
     {
-        "name": Key(
-            _name("harbour-wall"), f"name on the box's shelf: 1 to {NAME_MAX} of a-z, 0-9 and -", True
-        ),
-        "title": Key(_text(0, TITLE_MAX, "Harbour wall, low tide"), f"up to {TITLE_MAX} characters"),
+        "name": Key(_name("breakwater"), f"name on the box's shelf: 1 to {NAME_MAX} of a-z, 0-9 and -", True),
+        "title": Key(_text(0, TITLE_MAX, "Breakwater, evening"), f"up to {TITLE_MAX} characters"),
         "tied": Key(_flag(True), "true if the bases of the passes keep their ratio; false if left out"),
         "dry_down": Key(
             _figure("8 %", PERCENT_PATTERN, parse_percent, 0, DRY_DOWN_MAX_PM, percent_exact),

@@ -25,7 +25,7 @@ from . import cards, tables
 from .box_client import BoxClient
 from .sim import Darkroom, build, report_tables
 
-CARD = "birch-wood.toml"
+CARD = "workroom.toml"
 SCRIPT = "split-grade-print.txt"
 LAMP = "tungsten"
 PRESSED = {"expose": "EXPOSE", "back": "BACK", "lamp": "LAMP", "press": "press dial", "dial": "turn"}
