@@ -40,12 +40,13 @@ class LampHouse(Watcher):
         self._session = session
         self.readers: list[Reader] = []
         self.lux = LUX
-        self.put_in_paper(paper)
+        self.paper: Paper = papers.paper(paper)
         self.put_in_lamp(lamp)
         session.watchers.append(self)
 
     def put_in_paper(self, name: str) -> None:
-        self.paper: Paper = papers.paper(name)
+        self.paper = papers.paper(name)
+        self._measure_lag()
 
     def put_in_lamp(self, name: str) -> None:
         if name not in LAMPS:
@@ -58,8 +59,12 @@ class LampHouse(Watcher):
         for reader in self.readers:
             reader.settle()
         self.lamp_name = ""
+        self._parts = lamp, relay
         self.bench = LampBench(lamp, relay, self.lux, start_us=self._now_us, warmed_up=warmed_up)
-        self.lag_ms = round(lag_ms(lamp, relay, seen=self._seen("")))
+        self._measure_lag()
+
+    def _measure_lag(self) -> None:
+        self.lag_ms = round(lag_ms(*self._parts, seen=self._seen("")))
 
     @property
     def _now_us(self) -> int:

@@ -27,7 +27,7 @@ from host_sim.easel import Easel
 from host_sim.lamp_house import LUX, LampHouse
 from host_sim.live import Live
 from host_sim.paper import PAPER_NAMES, paper
-from host_sim.physics import LAMPS, RELAYS, lag_ms
+from host_sim.physics import LAMPS, PAPER, PAPER_BLUE, RELAYS, lag_ms
 from host_sim.plans import REST
 from host_sim.practice import EXERCISES
 from host_sim.room import SAFELIGHT_LUX, Room, RoomError
@@ -1051,6 +1051,13 @@ def test_a_new_lamp_begins_dark_and_lags_as_it_does():
     give_all(room)
     lost_ms = 4000 - given_ms(develop(room))[REST, "2"]
     assert lost_ms == pytest.approx(room.state()["lag_ms"], abs=5)
+
+
+def test_graded_paper_sees_blue_alone_and_another_lag():
+    room = a_room(lamp="tungsten")
+    assert room.state()["lag_ms"] == round(lag_ms(LAMPS["tungsten"], RELAYS["mechanical"], seen=PAPER))
+    room.do({"do": "paper", "name": "grade 2"})
+    assert room.state()["lag_ms"] == round(lag_ms(LAMPS["tungsten"], RELAYS["mechanical"], seen=PAPER_BLUE))
 
 
 def test_a_mark_of_minus_a_stop_is_half_the_light():

@@ -330,7 +330,7 @@ PASS = Table(
             f"the filter in the light; up to {FILTER_MAX} characters, none if left out",
         ),
         "base": Key(
-            _figure("16 s", SECONDS_PATTERN, parse_seconds, BASE_MIN_MS, BASE_MAX_MS, seconds_exact),
+            _figure("11.3 s", SECONDS_PATTERN, parse_seconds, BASE_MIN_MS, BASE_MAX_MS, seconds_exact),
             f"exposure of the whole sheet, {seconds_exact(BASE_MIN_MS)} to {seconds_exact(BASE_MAX_MS)}",
             True,
         ),

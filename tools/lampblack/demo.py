@@ -58,7 +58,7 @@ class _Telling(Watcher):
         if kind == "sound" and value in ("open", "close", "fit"):
             windows = box.stages[box.at].windows if box.stages else []
             area = next((w.area for w in windows if box.light_so_far_ms() <= w.close_ms), "")
-            told = {"open": "card in: " + area, "close": "card out: " + area, "fit": "fit the next filter"}
+            told = {"open": "shade in: " + area, "close": "shade out: " + area, "fit": "fit the next filter"}
             self._tell(now_ms, f"            sound: {told[str(value)]}")
             if value == "open" and not self._shown:
                 self._shown = True
