@@ -21,7 +21,7 @@ DOCS = Path(__file__).parent
 IMAGES = DOCS / "images"
 EXAMPLES = Path(cards.__file__).parent / "examples"
 SCALE = 4
-LAG_MS = 67
+LAG_MS = 124
 
 # Sessions at the simulated panel, in the words of its scripts and one more: `picture NAME` takes one.
 PRINTING = """
@@ -29,7 +29,6 @@ back
 picture sheets
 dial 2
 press
-dial 1
 picture shelf
 press
 dial 1
@@ -41,7 +40,7 @@ back
 expose
 picture ready
 expose
-wait until left 7.5
+wait until left 9.8
 picture exposing
 expose
 picture held
@@ -85,11 +84,10 @@ REFUSED = """
 back
 dial 2
 press
-dial 1
 press
 dial 1
 press
-+1 dial -12
++1 dial -9
 press
 expose
 picture refused

@@ -1,42 +1,55 @@
-"""The easel: paper under the lamp, a pair of hands with cards, and the light each area got.
+"""The easel: paper under the lamp, a pair of hands with shades, and the light each area got.
 
 What must live here: who is in the light when. The hands are ideal unless given a reaction time:
-they do what the stage says and move a card when they hear the cue. Light is the bench's own
-(`physics`), in lux seconds; the plan is the map's, in ms of lamp at full light. It watches a
-session and never touches the box.
+they do what the stage says and move a shade when they hear the cue. Light is the lamp house's, in
+lux seconds; the plan is the map's, in ms of lamp at full light. It watches a session and never
+touches the box.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from host_sim.physics import LampBench
+from host_sim.lamp_house import LampHouse
+from host_sim.paper import Paper
 from host_sim.plans import REST, AreaLight, Plan, add, plan_of_run
 from host_sim.session import Session, Watcher
-from timing_core.run import BASE, BURN, COVER, FIT, Stage
+from timing_core.run import BASE, BURN, COVER, Stage
 
 __all__ = ["REST", "AreaLight", "Easel", "Sheet"]
 
 
 @dataclass
 class Sheet:
-    """One sheet of paper: the plan for it, and lux seconds for each (area, filter)."""
+    """One sheet of `paper`: the plan for it, and lux seconds for each (area, filter). `lux` is full light."""
 
     title: str
     planned: Plan
+    paper: Paper
+    lux: float
     doses: Plan = field(default_factory=dict)
 
     @property
     def areas(self) -> list[str]:
         return list(dict.fromkeys(area for area, _ in self.planned))
 
+    @property
+    def lacking(self) -> list[str]:
+        """Filters that the plan asks for and that the paper has no data for."""
+        asked = dict.fromkeys(filter for _, filter in self.planned)
+        return [filter for filter in asked if self.paper.lacks(filter)]
+
+    def error_stops(self, light: AreaLight) -> float | None:
+        """How far the light is off; None where none was planned, or there is no data to judge it by."""
+        return None if self.paper.lacks(light.filter) else light.error_stops
+
 
 class Easel(Watcher):
-    """Watches `session`; `bench` is the lamp above the paper, `reaction_ms` how late the hands are."""
+    """Watches `session` under the lamp of `house`; `reaction_ms` is how late the hands are."""
 
-    def __init__(self, session: Session, bench: LampBench, reaction_ms: int = 0) -> None:
+    def __init__(self, session: Session, house: LampHouse, reaction_ms: int = 0) -> None:
         self.session = session
-        self.bench = bench
+        self.house = house
         self.reaction_ms = reaction_ms
         self.sheets: list[Sheet] = []
         self._stages: list[Stage] | None = None
@@ -45,6 +58,7 @@ class Easel(Watcher):
         self._from_us = 0
         self._window = 0
         self._shades: list[tuple[str, int, int | None]] = []
+        house.readers.append(self)
 
     # --- watching
 
@@ -53,12 +67,12 @@ class Easel(Watcher):
             self._same_sheet = True
 
     def lamp(self, now_ms: int, on: bool) -> None:
-        now_us = now_ms * 1000
-        if on:
-            self._settle(now_us)
-        self.bench.pin(now_us, on)
+        if not on:
+            return
+        self.settle()
         box = self.session.box
-        if on and box.state == "exposing":
+        self._stage = None
+        if box.state == "exposing":
             if box.stages is not self._stages:
                 self._new_sheet()
             stage = box.stages[box.at]
@@ -66,9 +80,7 @@ class Easel(Watcher):
                 self._window = 0
                 self._shades = []
             self._stage = stage
-            self._from_us = now_us
-        elif on:
-            self._stage = None
+            self._from_us = now_ms * 1000
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind != "sound" or self._stage is None or not self._stage.windows:
@@ -90,35 +102,42 @@ class Easel(Watcher):
     def _new_sheet(self) -> None:
         box = self.session.box
         if not (self._same_sheet and self.sheets):
-            self.sheets.append(Sheet(*plan_of_run(box)))
+            self.sheets.append(Sheet(*plan_of_run(box), self.house.paper, self.house.lux))
         self._same_sheet = False
         self._stages = box.stages
 
     # --- light
 
+    @property
+    def settled_us(self) -> int:
+        return self.session.now_ms * 1000 if self._stage is None else self._from_us
+
+    def settle(self) -> None:
+        """Share out the light of the stage under way, or just given, up to now."""
+        self._settle(self.session.now_ms * 1000)
+
     def _settle(self, to_us: int) -> None:
-        """Share out the light since the strike under way began."""
-        stage, self_from = self._stage, self._from_us
-        if stage is None or stage.kind == FIT or to_us <= self_from:
+        stage, from_us = self._stage, self._from_us
+        if stage is None or to_us <= from_us:
             return
         sheet = self.sheets[-1]
-        whole = self.bench.dose(self_from, to_us)
+        whole = self.house.dose(from_us, to_us, stage.filter)
         for area in sheet.areas:
             light = whole * self._open(area, stage)
             for shaded, opened_us, closed_us in self._shades:
                 if shaded == area:
-                    start = max(self_from, opened_us)
+                    start = max(from_us, opened_us)
                     end = to_us if closed_us is None else min(to_us, closed_us)
                     if end > start:
-                        light -= self.bench.dose(start, end)
+                        light -= self.house.dose(start, end, stage.filter)
             if light:
                 add(sheet.doses, (area, stage.filter), light)
         self._from_us = to_us
-        self.bench.forget_before(to_us)
+        self.house.forget()
 
     @staticmethod
     def _open(area: str, stage: Stage) -> int:
-        """1 where the stage's light reaches the area, 0 where a card covers it."""
+        """1 where the stage's light reaches the area, 0 where a shade covers it."""
         if stage.kind == BURN:
             return int(stage.area == area)
         if stage.kind == COVER:
@@ -127,16 +146,16 @@ class Easel(Watcher):
             return 1
         return int(area == f"patch {stage.area}")
 
-    def report(self, lux: float) -> list[tuple[Sheet, list[AreaLight]]]:
-        """What every area of every sheet got, after the lamp's tail has died. `lux` is full light."""
-        settle_us = self.bench.settle_us
+    def report(self) -> list[tuple[Sheet, list[AreaLight]]]:
+        """What every area of every sheet got, after the lamp's tail has died."""
+        settle_us = self.house.bench.settle_us
         if settle_us is not None:
             self._settle(max(settle_us, self.session.now_ms * 1000))
         return [
             (
                 sheet,
                 [
-                    AreaLight(area, filter, planned, sheet.doses.get((area, filter), 0.0) / lux * 1000)
+                    AreaLight(area, filter, planned, sheet.doses.get((area, filter), 0.0) / sheet.lux * 1000)
                     for (area, filter), planned in sheet.planned.items()
                 ],
             )

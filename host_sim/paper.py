@@ -67,7 +67,7 @@ class Paper:
         self.filters = {f.name: f for f in filters}
         self.dmax = dmax
         ranges = [f.iso_range for f in filters]
-        hard, soft = min(ranges), max(ranges)
+        hard, soft = self._hard, self._soft = min(ranges), max(ranges)
         self.hill = 100 * (_logit(_SHOULDER) - _logit(_TOE / dmax)) / hard / math.log(10)
 
         # Green alone spreads the answers over the span and each emulsion adds its own range, so the softest
@@ -105,6 +105,29 @@ class Paper:
         """By how much to multiply the exposure to keep a density of 0.60 when going over to `filter_name`
         from `relative_to`."""
         return self.exposure(_SPEED_POINT, filter_name) / self.exposure(_SPEED_POINT, relative_to)
+
+    @property
+    def is_graded(self) -> bool:
+        """True for a paper of one contrast, which takes no filter."""
+        return list(self.filters) == ["none"]
+
+    @property
+    def softest(self) -> str:
+        """The filter that leaves green light alone; a graded paper's only one."""
+        return max(self.filters.values(), key=lambda f: f.iso_range).name
+
+    def lacks(self, filter_name: str) -> bool:
+        """True for a filter of which there is no data; no filter at all is "" here."""
+        return (filter_name or "none") not in self.filters
+
+    def green(self, filter_name: str) -> float:
+        """How much of the light that darkens the paper is green, 0 to 1; the rest is blue. None of it through
+        the hardest filter, all through the softest, in between in proportion to the ISO range. So without a
+        filter it is about half, as a real paper's sensitivity has it. A graded paper sees blue alone."""
+        if self.is_graded:
+            return 0.0
+        self.response(filter_name)  # refuses what the paper does not list
+        return (self.filters[filter_name].iso_range - self._hard) / (self._soft - self._hard)
 
     def dried_density(self, doses: Mapping[str, float], dry_down_percent: float) -> float:
         """Density after drying: that of a wet print which got more light, by so much that cutting the light

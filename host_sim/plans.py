@@ -1,7 +1,8 @@
 """What a sheet ought to get: light of every area or patch through every filter, straight from the map.
 
-What must live here: the plan that light on paper is held against. It may not know how the light was given:
-stages, windows, hands, lamps. All light is in ms of lamp at full light, without lag.
+What must live here: the plan that light on paper is held against, from the map and the strip alone. It may
+not know how the light is given: stages, windows, hands, lamps. All light is in ms of lamp at full light,
+without lag.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ import math
 from dataclasses import dataclass
 
 from timing_core.printing_map import PrintingMap
-from timing_core.run import BASE, Stage
 from timing_core.stops import per_mille_less
 from timing_core.strip import Strip
 
@@ -53,14 +53,18 @@ def planned_print(map: PrintingMap) -> Plan:
     return plan
 
 
-def planned_strip(map: PrintingMap, strip: Strip, stages: list[Stage]) -> Plan:
-    """Light of every patch: its own, over what the whole strip is given first."""
+def planned_strip(map: PrintingMap, strip: Strip) -> Plan:
+    """Light of every patch: its own, over what the whole strip is to have first. That is the bases of earlier
+    passes where the strip asks for them, and under a burn through another filter its own pass's base."""
+    own = strip.pass_index
+    first = list(range(own)) if strip.over_earlier else []
+    if strip.filter(map) != map.passes[own].filter:
+        first.append(own)
     plan: Plan = {}
     for patch in range(strip.patches):
         area = f"patch {patch + 1}"
-        for stage in stages:
-            if stage.kind == BASE:
-                add(plan, (area, stage.filter), stage.light_ms)
+        for index in first:
+            add(plan, (area, map.passes[index].filter), map.base_ms(index))
         add(plan, (area, strip.filter(map)), strip.total_ms(map, 2 * patch))
     return plan
 
@@ -68,7 +72,7 @@ def planned_strip(map: PrintingMap, strip: Strip, stages: list[Stage]) -> Plan:
 def plan_of_run(box) -> tuple[str, Plan]:
     """Title and plan of the run that `box` is in."""
     if box.is_strip:
-        return f"strip, {box.strip.patches} patches", planned_strip(box.work, box.strip, box.stages)
+        return f"strip, {box.strip.patches} patches", planned_strip(box.work, box.strip)
     return box.work.title or box.work.name, planned_print(box.work)
 
 

@@ -33,6 +33,10 @@ class Run:
     def areas(self) -> list[str]:
         return list(dict.fromkeys(area for area, _ in self.plan))
 
+    @property
+    def filters(self) -> list[str]:
+        return list(dict.fromkeys(filter for _, filter in self.plan))
+
     def without_filters(self) -> Run:
         """The same on a paper that takes none: all light of an area is one."""
         plan: Plan = {}

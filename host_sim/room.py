@@ -1,9 +1,10 @@
 """The darkroom round the box: what is in the lamp house and the easel, what the hands hold, and what comes of
 it on paper.
 
-What must live here: everything that a page about the darkroom decides. It watches a session; it knows no
-browser and no wall clock. All times are ms of the session's clock; whoever moves that clock moves it to now
-before he tells the room of a move of the hands.
+What must live here: everything that a page about the darkroom decides. It knows no browser and no wall
+clock. The box it reads, and works only as somebody in the room could: it pulls the plug, presses what puts
+the light out when everybody has left, and sends a card over the wire. All times are ms of the session's
+clock; whoever moves that clock moves it to now before telling the room of a move of the hands.
 """
 
 from __future__ import annotations
@@ -18,9 +19,10 @@ import numpy as np
 from PIL import Image
 
 from host_sim import negatives, result
+from host_sim.lamp_house import LampHouse
 from host_sim.negatives import NEGATIVES, OWN, Negative, NegativeError, Outline
-from host_sim.paper import PAPER_NAMES, paper
-from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
+from host_sim.paper import PAPER_NAMES, Paper
+from host_sim.physics import LAMPS
 from host_sim.practice import EXERCISES
 from host_sim.push import staging
 from host_sim.result import Run, run_of
@@ -29,17 +31,16 @@ from host_sim.sheet import SHAPES, WIDTH_PX, Beam, Cast, Pixels, Sheet, Tool, ba
 from timing_core.link import frame, unframe
 from timing_core.plain import encode
 from timing_core.refusal import Refusal
-from timing_core.run import FRESH
+from timing_core.run import FRESH, Stage
 from timing_core.store import Store
 
-LUX = 4.0
-"""Light on the easel with neither film nor filter: a normal negative prints in some 10 to 20 s."""
-SAFELIGHT_LUX = 0.0007
-"""What the safelight does to paper, as lux of unfiltered lamp light: some 15 min of it begin to fog; no
-source."""
+SAFELIGHT_LUX = 0.00013
+"""What the safelight does to paper, as lux of lamp light through the softest filter. Set so that some 10 min
+of it change a light grey by a density of 0.02, which is what can just be seen; no source."""
 BASE_DENSITY = 0.05
 """Of paper without an image; common practice, no source."""
 DISPLAY_GAMMA = 2.2
+CONTROLS = ("expose", "lamp", "back", "dial", "press")
 _FOGGING = "The viewing light has fallen on this sheet."
 _SET_UP = "The card is on the shelf: load it there with the dial."
 
@@ -49,18 +50,13 @@ class RoomError(Exception):
 
 
 class Room(Watcher):
-    """A darkroom round `session`, which it joins as a watcher. `lamp`, `paper` and `negative` are names of
-    LAMPS, PAPER_NAMES and NEGATIVES; RoomError for others. `sheet` is the one in the easel, if there is one,
-    with its light up to the last change of anything in its way."""
+    """A darkroom round `session`, which it joins as a watcher, under the lamp of `house`. `negative` is a
+    name of NEGATIVES; RoomError for others. `sheet` is the one in the easel, if there is one, with its light
+    up to the last change of anything in its way."""
 
-    def __init__(
-        self,
-        session: Session,
-        lamp: str = "tungsten",
-        paper: str = "vc-2019",
-        negative: str = "breakwater",
-    ) -> None:
+    def __init__(self, session: Session, house: LampHouse, negative: str = "breakwater") -> None:
         self.session = session
+        self.house = house
         self.note = ""
         self._sheets = 0
         self.sheet: Sheet | None = None
@@ -72,16 +68,15 @@ class Room(Watcher):
         self._filter = ""
         self._patch = (0, 1)
         self._safelight = session.box.safelight
-        self._from_ms = session.now_ms
+        self.settled_us = session.now_ms * 1000
         self._exercise = ""
         self._result: dict[str, Any] | None = None
         self._own: Negative | None = None
         self._placed: dict[str, dict[str, Outline]] = {}
         self._pictures: dict[str, tuple[int, bytes | None]] = {}
         self._counted = 0
-        self._use_paper(paper)
-        self._use_lamp(lamp)
         self._use_negative(negative)
+        house.readers.append(self)
         session.watchers.append(self)
 
     # --- what a person does
@@ -118,16 +113,16 @@ class Room(Watcher):
             _number(message, "angle", -3600, 3600, now.angle) % 360,
         )
         if tool != now:
-            self._settle()
+            self.settle()
             self._tool, self._cast = tool, None
 
     def _do_fit(self, message: dict[str, Any]) -> None:
         name = _one_of(message.get("filter"), "filter", self._filters())
-        self._settle()
+        self.settle()
         self._filter = name
 
     def _do_paper(self, message: dict[str, Any]) -> None:
-        self._settle()
+        self.settle()
         if self.sheet and self.sheet.lit:
             raise RoomError("The paper stays: the sheet in the easel has had light. Develop it first.")
         self._use_paper(message.get("name"))
@@ -136,12 +131,11 @@ class Room(Watcher):
 
     def _do_lamp(self, message: dict[str, Any]) -> None:
         self._refuse_lit("The lamp stays")
-        self._settle()
-        self._use_lamp(message.get("name"))
+        self.house.put_in_lamp(_one_of(message.get("name"), "lamp", LAMPS))
 
     def _do_negative(self, message: dict[str, Any]) -> None:
         self._refuse_lit("The negative stays")
-        self._settle()
+        self.settle()
         self._use_negative(message.get("name"))
 
     def _do_sheet(self, message: dict[str, Any]) -> None:
@@ -155,7 +149,7 @@ class Room(Watcher):
         if not self.sheet:
             raise RoomError("Nothing is developed: there is no sheet in the easel. Put one in.")
         self._refuse_lit("The sheet is not developed")
-        self._settle()
+        self.settle()
         note, self.note = self.note, ""
         self._develop(self.sheet, bool(message.get("dry")), note)
         self.sheet = None
@@ -181,7 +175,7 @@ class Room(Watcher):
         self._refuse_lit("The exercise is not set up")
         exercise = EXERCISES[name]
         self._push(exercise.card)
-        self._settle()
+        self.settle()
         self._use_negative(exercise.negative)
         self._use_paper(exercise.paper)
         self._new_sheet()
@@ -222,7 +216,7 @@ class Room(Watcher):
     def set_own_negative(self, own: Negative) -> None:
         """Put a negative from `film_from` in the easel. RoomError where that may not be now."""
         self._refuse_lit("The negative stays")
-        self._settle()
+        self.settle()
         if self.sheet and any(beam.negative == OWN for beam in self.sheet.layers):
             raise RoomError(
                 "The negative stays: the sheet in the easel has light of the one before. Develop it first."
@@ -234,20 +228,12 @@ class Room(Watcher):
     # --- what is where
 
     def _use_paper(self, name: object) -> None:
-        self._paper = paper(_one_of(name, "paper", PAPER_NAMES))
+        self.house.put_in_paper(_one_of(name, "paper", PAPER_NAMES))
         if self._filter not in self._filters():
             self._filter = ""
 
     def _filters(self) -> list[str]:
-        return ["", *(name for name in self._paper.filters if name != "none")]
-
-    def _use_lamp(self, name: object) -> None:
-        self._lamp = _one_of(name, "lamp", LAMPS)
-        relay = RELAYS["ideal" if name == "ideal" else "mechanical"]
-        self._bench = LampBench(
-            LAMPS[self._lamp], relay, LUX, start_us=self.session.now_ms * 1000, warmed_up=True
-        )
-        self._lag_ms = round(lag_ms(LAMPS[self._lamp], relay))
+        return ["", *(name for name in self.house.paper.filters if name != "none")]
 
     def _use_negative(self, name: object) -> None:
         known = [*NEGATIVES, *([OWN] if self._own else [])]
@@ -256,8 +242,8 @@ class Room(Watcher):
 
     def _new_sheet(self) -> None:
         self._sheets += 1
-        self._settle()
-        self.sheet = Sheet(self._sheets, self._paper)
+        self.settle()
+        self.sheet = Sheet(self._sheets, self.house.paper)
         self._run = None
         self._stages = None
         self._counts = False
@@ -269,8 +255,7 @@ class Room(Watcher):
     # --- light
 
     def lamp(self, now_ms: int, on: bool) -> None:
-        self._settle()
-        self._bench.pin(now_ms * 1000, on)
+        self.settle()
         if on:
             self._strike()
 
@@ -307,26 +292,26 @@ class Room(Watcher):
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind == "safelight":
-            self._settle()
+            self.settle()
             self._safelight = bool(value)
 
     def reset(self, now_ms: int) -> None:
-        self._settle()
+        self.settle()
         self._safelight = False
         self._stages = None
 
-    def _settle(self) -> None:
+    def settle(self) -> None:
         """Let the light since the last change fall on the sheet, as everything stood until now."""
-        now_ms = self.session.now_ms
-        if now_ms <= self._from_ms:
+        now_us = self.session.now_ms * 1000
+        if now_us <= self.settled_us:
             return
-        from_ms, self._from_ms = self._from_ms, now_ms
-        lux_s = self._bench.dose(from_ms * 1000, now_ms * 1000)
-        self._bench.forget_before(now_ms * 1000)
+        from_us, self.settled_us = self.settled_us, now_us
+        lux_s = self.house.dose(from_us, now_us, self._filter)
+        self.house.forget()
         if not self.sheet:
             return
         if self._safelight:
-            self.sheet.safelight_lux_s += SAFELIGHT_LUX * (now_ms - from_ms) / 1000
+            self.sheet.safelight_lux_s += SAFELIGHT_LUX * (now_us - from_us) / 1_000_000
         if lux_s > 0:
             if self._cast is None:
                 self._cast = cast_of(self._tool)
@@ -348,7 +333,10 @@ class Room(Watcher):
 
     def _develop(self, sheet: Sheet, dry: bool, note: str) -> None:
         run = self._run or Run("no run", {}, [], self.session.box.work.dry_down_pm / 10)
-        if self._filters() == [""]:
+        lacking = [name for name in run.filters if sheet.paper.lacks(name)]
+        if lacking:
+            note = f"{no_verdict(sheet.paper, lacking)} {note}".strip()
+        if lacking and sheet.paper.is_graded:
             run = run.without_filters()
         if self._exercise and self._run and not self._counts:
             note = f"{note} This was not the exercise's card on its negative, so it does not count.".strip()
@@ -356,11 +344,14 @@ class Room(Watcher):
         reflectance = 10 ** -(density + np.float32(BASE_DENSITY))
         self._note_picture("print", _png(reflectance ** np.float32(1 / DISPLAY_GAMMA)))
         masks = result.masks_of(run, self._outline, sheet.shape)
-        rows = result.rows(run, masks, sheet, density, LUX)
+        rows = result.rows(run, masks, sheet, density, self.house.lux)
+        if lacking:
+            for row in rows:
+                row["error_stops"] = None
         worst = result.worst_stops(rows)
         self._pictures.pop("map", None)
-        if run.plan:
-            off = result.light_map(run, masks, sheet, LUX)
+        if run.plan and not lacking:
+            off = result.light_map(run, masks, sheet, self.house.lux)
             self._note_picture("map", _png((128 + 127 * np.clip(off, -1, 1)) / 255))
         self._result = {
             "title": run.title,
@@ -430,9 +421,14 @@ class Room(Watcher):
         """Everything small, as plain data; cheap."""
         session, box = self.session, self.session.box
         now_us = session.now_ms * 1000
-        settle_us = self._bench.settle_us
+        settle_us = self.house.bench.settle_us
         return {
             "now_ms": session.now_ms,
+            "message": box.message,
+            "says": {control: box.says(control) for control in CONTROLS},
+            "volume": box.bench.get("volume"),
+            "marked": [mark.area for own in box.work.passes for mark in own.marks],
+            "shaded": self._shaded(),
             "box": {
                 "state": box.state,
                 "lit": session.lamp.lit,
@@ -440,16 +436,17 @@ class Room(Watcher):
                 "stage": self._stage(),
                 "left_ms": self._left_ms(),
             },
-            "light": self._bench.intensity(now_us) / LUX,
+            "light": self.house.seen_by_eye(),
             "settled": settle_us is not None and now_us >= settle_us,
             "filter": self._filter,
             "filters": self._filters(),
             "asks": self._asks(),
-            "paper": self._paper.name,
+            "no_data": self._no_data(),
+            "paper": self.house.paper.name,
             "papers": list(PAPER_NAMES),
-            "lamp": self._lamp,
+            "lamp": self.house.lamp_name,
             "lamps": list(LAMPS),
-            "lag_ms": self._lag_ms,
+            "lag_ms": self.house.lag_ms,
             "negative": self._negative.name,
             "negatives": [
                 *map(list, NEGATIVES.items()),
@@ -478,33 +475,53 @@ class Room(Watcher):
             "of": len(box.stages),
         }
 
+    def _shaded(self) -> list[str]:
+        """The areas that a shade is to be over now."""
+        box = self.session.box
+        if box.state != "exposing":
+            return []
+        stage = box.stages[box.at]
+        so_far_ms = stage.light_ms - self.session.left_ms()
+        return [window.area for window in stage.windows if window.open_ms <= so_far_ms < window.close_ms]
+
     def _left_ms(self) -> int:
         session = self.session
         if session.box.state == "viewing":
             return session.lamp.ends_ms - session.now_ms
         return session.left_ms() if session.box.stages else 0
 
-    def _asks(self) -> str | None:
+    def _ahead(self) -> list[Stage]:
+        """The stages of the run that is under way, or that EXPOSE would take up."""
         box = self.session.box
         if box.stages:
-            wanted = box.stages[box.at].filter
-        elif box.state == "browse" and box.sheet in ("print", "strip") and box.plan():
-            wanted = box.plan()[0].filter
-        else:
+            return box.stages
+        return (box.plan() or []) if box.state == "browse" and box.sheet in ("print", "strip") else []
+
+    def _asks(self) -> str | None:
+        """The filter to fit; None where it is in, or the paper takes no such filter."""
+        stages = self._ahead()
+        if not stages:
             return None
-        # A paper of one grade takes none, whatever the card says.
+        wanted = stages[self.session.box.at if self.session.box.stages else 0].filter
         return None if wanted == self._filter or wanted not in self._filters() else wanted
+
+    def _no_data(self) -> str:
+        """A line where the run asks for filters that the paper has no data for."""
+        paper = self.house.paper
+        asked = dict.fromkeys(stage.filter for stage in self._ahead())
+        lacking = [name for name in asked if paper.lacks(name)]
+        return no_verdict(paper, lacking) if lacking else ""
 
     def _sheet_light(self) -> dict[str, int]:
         if not self.sheet:
             return {"lit_ms": 0, "safelight_ms": 0}
-        now_ms = self.session.now_ms
+        now_us = self.session.now_ms * 1000
         lux_s = sum(layer.even for layer in self.sheet.layers.values())
-        lux_s += self._bench.dose(self._from_ms * 1000, now_ms * 1000)
+        lux_s += self.house.dose(self.settled_us, now_us, self._filter)
         safe_ms = self.sheet.safelight_lux_s / SAFELIGHT_LUX * 1000
         if self._safelight:
-            safe_ms += now_ms - self._from_ms
-        return {"lit_ms": round(lux_s / LUX * 1000), "safelight_ms": round(safe_ms)}
+            safe_ms += (now_us - self.settled_us) / 1000
+        return {"lit_ms": round(lux_s / self.house.lux * 1000), "safelight_ms": round(safe_ms)}
 
     # --- pictures
 
@@ -524,6 +541,15 @@ class Room(Watcher):
 
     def _number_of(self, kind: str) -> int:
         return self._pictures.get(kind, (0, None))[0]
+
+
+def no_verdict(paper: Paper, filters: list[str]) -> str:
+    """Why there is no verdict on light through filters that the paper has no data for, and what is shown."""
+    names = " and ".join(filters)
+    shown = "without a filter" if paper.is_graded else "through the filters that were fitted"
+    return (
+        f"No verdict: {paper.name} has no data for filter {names}. The print shows the light given {shown}."
+    )
 
 
 def _png(grey: Pixels) -> bytes:

@@ -233,7 +233,8 @@ def band(patch: int, patches: int, width_px: int) -> slice:
 
 @dataclass
 class Sheet:
-    """One sheet: `layers` is the lamp's light, `safelight_lux_s` the safelight's, both as without film."""
+    """One sheet: `layers` is the lamp's light, without film; `safelight_lux_s` the safelight's, in lux
+    seconds of lamp light through the softest filter: what it reaches is the green-sensitive emulsion."""
 
     number: int
     paper: Paper
@@ -288,7 +289,8 @@ class Sheet:
         """Density above base and fog at every point; with a dry-down, as it is once dry."""
         doses = {beam_filter or "none": light for beam_filter, light in self.light(projection).items()}
         safelight = np.full((1, 1), self.safelight_lux_s, np.float32)
-        doses["none"] = doses["none"] + safelight if "none" in doses else safelight
+        softest = self.paper.softest
+        doses[softest] = doses[softest] + safelight if softest in doses else safelight
         more = np.float32(1 / (1 - dry_down_percent / 100))
         return np.broadcast_to(
             densities(self.paper, {name: dose * more for name, dose in doses.items()}), self.shape

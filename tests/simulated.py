@@ -25,6 +25,8 @@ class Darkroom:
         parts = urlsplit(self.address)
         self.host = parts.netloc
         self.path = parts.path
+        self.said = ""
+        """What it printed at its end."""
 
     @property
     def origin(self) -> str:
@@ -137,14 +139,16 @@ def darkroom(*options: str) -> Iterator[Darkroom]:
     ) as process:
         try:
             assert process.stdout is not None
-            yield Darkroom("".join(process.stdout.readline() for _ in range(2)))
+            running = Darkroom("".join(process.stdout.readline() for _ in range(2)))
+            yield running
         finally:
             process.send_signal(signal.SIGINT)
             try:
-                _, errors = process.communicate(timeout=PATIENCE_S)
+                said, errors = process.communicate(timeout=PATIENCE_S)
             except subprocess.TimeoutExpired:
                 process.kill()
                 raise
+    running.said = said
     assert (process.returncode, errors) == (0, "")
 
 

@@ -148,9 +148,9 @@ def test_units_are_read(parse, text, value):
         (parse_seconds, "16", '"16" has no unit. Write "16 s".'),
         (parse_seconds, "16,5 s", '"16,5 s" is no time in seconds. Write "16.5 s".'),
         (parse_seconds, "16.2555 s", '"16.2555 s" is finer than 0.001 s. Write "16.256 s".'),
-        (parse_seconds, "16 min", '"16 min" is no time in seconds. Write it like "16 s".'),
-        (parse_seconds, "", '"" is no time in seconds. Write it like "16 s".'),
-        (parse_seconds, "-3 s", '"-3 s" is no time in seconds. Write it like "16 s".'),
+        (parse_seconds, "16 min", '"16 min" is no time in seconds. Write it like "11.3 s".'),
+        (parse_seconds, "", '"" is no time in seconds. Write it like "11.3 s".'),
+        (parse_seconds, "-3 s", '"-3 s" is no time in seconds. Write it like "11.3 s".'),
         (parse_seconds, "16 s\n", '"16 s\\n" is no time in seconds. Write "16 s".'),
         (parse_percent, "8", '"8" has no unit. Write "8 %".'),
         (parse_percent, "8.25 %", '"8.25 %" is finer than 0.1 %. Write "8.2 %".'),
@@ -525,7 +525,7 @@ def test_the_page_s_card_and_figures_are_right():
     boat, sky = map.passes[0].marks
     assert f"({seconds(-map.mark_ms(0, boat))} s)" in page
     assert f"\n  {seconds(map.mark_ms(0, sky))} s more" in page
-    faulty = GOOD.replace('"16 s"', '"16"').replace("stops", "stop")
+    faulty = GOOD.replace('"16 s"', '"9"').replace("stops", "stop")
     with pytest.raises(CardError) as caught:
-        read(faulty, "harbour.toml")
+        read(faulty, "slipway.toml")
     assert f"```\n{caught.value}\n```" in page

@@ -26,8 +26,8 @@ from timing_core.link import LineReader
 from timing_core.printing_map import PrintingMap
 
 EXAMPLES = Path(cards.__file__).parent / "examples"
-ONE_PASS = EXAMPLES / "harbour-wall.toml"
-SPLIT = EXAMPLES / "birch-wood.toml"
+ONE_PASS = EXAMPLES / "breakwater.toml"
+SPLIT = EXAMPLES / "workroom.toml"
 
 
 class Result:
@@ -159,10 +159,10 @@ def test_the_plan_of_split_grade_says_when_to_change_filters(lampblack):
     assert [(stage["name"], stage["filter"]) for stage in plan["stages"]] == [
         ("Fit filter 00", "00"),
         ("Base, pass 1", "00"),
-        ("Burn mist", "00"),
+        ("Burn window", "00"),
         ("Fit filter 5", "5"),
         ("Base, pass 2", "5"),
-        ("Burn near leaves", "5"),
+        ("Burn ceiling", "5"),
     ]
 
 
@@ -171,7 +171,7 @@ def test_the_table_has_what_the_json_has(lampblack):
     table = lampblack("plan", SPLIT)
     assert table.out.isascii()
     rows = table.out.splitlines()
-    assert "Birch wood after rain: 6 stages. Default bench: lag 0 ms, lead-in 2 s." in rows[0]
+    assert "Workroom, north window: 6 stages. Default bench: lag 0 ms, lead-in 2 s." in rows[0]
     for stage, row in zip(plan["stages"], rows[2:], strict=False):
         assert row.startswith(str(stage["stage"]))
         if stage["kind"] != "fit":
@@ -272,7 +272,7 @@ def test_a_strip_that_cannot_be_is_one_line(lampblack, arguments, code, says):
 def test_a_pulled_card_is_the_pushed_card(lampblack, server, tmp_path):
     result = lampblack("push", ONE_PASS, SPLIT, "--port", server.port)
     assert (result.code, result.err) == (0, "")
-    assert result.out == "harbour-wall is on the shelf.\nbirch-wood is on the shelf.\n"
+    assert result.out == "breakwater is on the shelf.\nworkroom is on the shelf.\n"
     for path in (ONE_PASS, SPLIT):
         out = tmp_path / path.name
         assert lampblack("pull", path.stem, "--out", out, "--port", server.port).code == 0
@@ -285,27 +285,27 @@ def test_a_pull_never_writes_over_a_file_unasked(lampblack, server, tmp_path):
     lampblack("push", ONE_PASS, "--port", server.port)
     out = tmp_path / "mine.toml"
     out.write_text("mine", encoding="utf-8")
-    assert "--force" in one_line(lampblack("pull", "harbour-wall", "-o", out, "--port", server.port), 1)
+    assert "--force" in one_line(lampblack("pull", "breakwater", "-o", out, "--port", server.port), 1)
     assert out.read_text(encoding="utf-8") == "mine"
     assert "no-card" in one_line(lampblack("pull", "no-card", "-o", out, "--force", "--port", server.port), 1)
     assert out.read_text(encoding="utf-8") == "mine"
-    assert lampblack("pull", "harbour-wall", "-o", out, "--force", "--port", server.port).code == 0
+    assert lampblack("pull", "breakwater", "-o", out, "--force", "--port", server.port).code == 0
     assert cards.load(out) == cards.load(ONE_PASS)
-    one_line(lampblack("pull", "harbour-wall", "-o", tmp_path / "no" / "x", "--port", server.port), 1)
+    one_line(lampblack("pull", "breakwater", "-o", tmp_path / "no" / "x", "--port", server.port), 1)
 
 
 def test_shelf_and_drop(lampblack, server):
     lampblack("push", ONE_PASS, SPLIT, "--port", server.port)
     again = lampblack("push", ONE_PASS, "--port", server.port)
-    assert again.out == "harbour-wall replaces the one that was on the shelf.\n"
+    assert again.out == "breakwater replaces the one that was on the shelf.\n"
     listed = lampblack("shelf", "--json", "--port", server.port).json
-    assert [card["name"] for card in listed] == ["birch-wood", "harbour-wall"]
+    assert [card["name"] for card in listed] == ["breakwater", "workroom"]
     table = lampblack("shelf", "--port", server.port).out
-    assert "Birch wood after rain" in table
-    said = one_line(lampblack("drop", "birch-wood", "harbor-wall", "--port", server.port), 1)
-    assert said == "harbor-wall is not on the shelf. Did you mean harbour-wall?"
+    assert "Workroom, north window" in table
+    said = one_line(lampblack("drop", "workroom", "breakwtaer", "--port", server.port), 1)
+    assert said == "breakwtaer is not on the shelf. Did you mean breakwater?"
     assert len(lampblack("shelf", "--json", "--port", server.port).json) == 2
-    assert lampblack("drop", "birch-wood", "harbour-wall", "--port", server.port).code == 0
+    assert lampblack("drop", "workroom", "breakwater", "--port", server.port).code == 0
     assert lampblack("shelf", "--json", "--port", server.port).json == []
 
 
@@ -374,12 +374,12 @@ def test_the_ledger_in_its_three_forms(lampblack, server):
     planned = [stage["light_ms"] for stage in plan["stages"] if stage["kind"] != "fit"]
 
     records = lampblack("ledger", "--json", *port).json
-    assert [record["card"] for record in records] == ["birch-wood", "harbour-wall"]
+    assert [record["card"] for record in records] == ["workroom", "breakwater"]
     assert [stage["given_ms"] for stage in records[0]["stages"]] == planned
 
     rows = list(csv.DictReader(io.StringIO(lampblack("ledger", "--csv", *port).out)))
     assert len(rows) == sum(len(record["stages"]) for record in records)
-    assert [int(row["given_ms"]) for row in rows if row["card"] == "birch-wood"] == planned
+    assert [int(row["given_ms"]) for row in rows if row["card"] == "workroom"] == planned
 
     table = lampblack("ledger", *port).out.splitlines()
     assert len(table) == 3

@@ -4,6 +4,7 @@ What is shown is checked against the program itself; that what it says is true i
 """
 
 import ast
+import inspect
 import math
 import re
 import runpy
@@ -13,16 +14,19 @@ import socket
 import sys
 import threading
 import zlib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import typer
 
+from host_sim import negatives
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.live import Live
-from host_sim.physics import LAMPS, RELAYS, lag_ms
+from host_sim.physics import EYE, LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, Filament, lag_ms
 from host_sim.picture import half_blocks
+from host_sim.room import Room
 from host_sim.script import KEYS, Player
 from host_sim.session import Session
 from lampblack import cards, cli
@@ -86,12 +90,48 @@ def test_the_readme_has_what_a_newcomer_needs():
 def test_the_first_card_of_the_readme_is_explained_in_its_true_figures(tmp_path):
     page = ROOT / "README.md"
     (toml,) = [inside for kind, inside in fences(page) if kind == "toml"]
-    path = tmp_path / "harbour-wall.toml"
+    # But for its first line, which is for editors.
+    assert toml == text_of(EXAMPLES / "breakwater.toml").partition("\n\n")[2]
+    path = tmp_path / "breakwater.toml"
     path.write_text(toml)
     map = PrintingMap.from_dict(cards.load(path))
+    assert f"{map.base_ms(0) / 1000:g} s through filter {map.passes[0].filter}" in prose(page)
     for mark in map.passes[0].marks:
         hundredths = math.floor(abs(map.mark_ms(0, mark)) / 10 + 0.5)
         assert f"{hundredths / 100:.2f} s" in prose(page)
+
+
+def test_the_readme_shows_the_plan_of_its_first_card(capsys):
+    """To the letter, for that very card; `test_commands_do_what_the_page_shows` runs all the others."""
+    page = ROOT / "README.md"
+    ((_, shown),) = [block for block in fences(page) if block[0] == "console"]
+    command, _, output = shown.partition("\n")
+    assert command == "$ lampblack plan tools/lampblack/examples/breakwater.toml"
+    assert cli.run(["plan", str(EXAMPLES / "breakwater.toml")]) == 0
+    assert lines(capsys.readouterr().out) == lines(output)
+
+
+@pytest.mark.parametrize("path", sorted(EXAMPLES.glob("*.toml")), ids=lambda path: path.stem)
+def test_an_example_card_belongs_to_a_negative_that_comes_with_the_simulator(path):
+    card = cards.load(path)
+    film = negatives.negative(card["name"])
+    assert card["title"] == film.title
+    areas = {mark["area"] for own in card["passes"] for mark in own["marks"]}
+    assert areas <= set(film.outlines), "a sheet of it gets a verdict on every area"
+    bases = [own["base_ms"] for own in card["passes"]]
+    assert 16_000 not in bases
+
+
+def test_the_readmes_card_is_of_the_negative_that_is_in_at_the_start():
+    name = inspect.signature(Room).parameters["negative"].default
+    assert f"examples/{name}.toml --port" in text_of(ROOT / "README.md")
+
+
+def test_the_lag_that_pages_tell_is_the_simulated_lamps():
+    told = set()
+    for page in (ROOT / "README.md", DOCS / "simulator.md", DOCS / "bench-settings.md"):
+        told |= set(re.findall(r"lag_ms[=\":]+(\d+)", text_of(page)))
+    assert told == {str(round(lag_ms(LAMPS["tungsten"], RELAYS["mechanical"])))}
 
 
 # --- links and names
@@ -174,7 +214,7 @@ def test_one_press_is_followed_all_the_way():
     darkroom = build()
     session = darkroom.session
     session.power_up()
-    session.box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "harbour-wall.toml")))
+    session.box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "breakwater.toml")))
     player = Player(session)
     player.play("expose")
     passed = []
@@ -375,7 +415,7 @@ def test_every_row_of_every_sheet_is_explained():
     session = Session(MemoryDisk(), desk_kit())
     session.power_up()
     box = session.box
-    box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "birch-wood.toml")))
+    box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "workroom.toml")))
     box.strip.pass_index = 1
     labels = {"print": set(), "strip": {"Choose a patch"}}
     for sheet, found in labels.items():
@@ -443,6 +483,18 @@ def test_every_word_of_scripts_is_explained():
     ):
         assert f"`{start}" in told
     assert re.search(r"`wait until (\w+)`", told)[1] in [name for name, _ in STATES]
+
+
+def test_a_filaments_lag_is_told_for_all_who_look():
+    lamp = LAMPS["tungsten"]
+    assert isinstance(lamp, Filament)
+    cells = [line.strip("| ").split(" | ") for line in text_of(DOCS / "simulator.md").split("\n")]
+    rows = [row for row in cells if len(row) == 4 and re.fullmatch(r"\d\.\d", row[1])]
+    assert [float(row[1]) for row in rows] == [EYE, PAPER_GREEN, PAPER, PAPER_BLUE]
+    for row in rows:
+        seen = float(row[1])
+        firm = lag_ms(replace(lamp, droop=0.0), RELAYS["ideal"], seen=seen)
+        assert row[2:] == [f"{firm:.0f} ms", f"{lag_ms(lamp, RELAYS['mechanical'], seen=seen):.0f} ms"]
 
 
 def test_lamps_are_told_with_their_lag():

@@ -31,9 +31,9 @@ from box_model import (
 )
 
 from host_sim.easel import REST, Easel
-from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
+from host_sim.lamp_house import LampHouse
+from host_sim.physics import LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, lag_ms
 
-LUX = 40.0
 RULES = settings(max_examples=60, deadline=None)
 
 
@@ -62,7 +62,9 @@ class Darkroom:
     def __init__(self, lamp: str = "ideal", relay: str = "ideal", reaction_ms: int = 0, **bench) -> None:
         self.session = new_session(panel_ms=0)
         self.session.box.set_bench(bench)
-        self.easel = Easel(self.session, LampBench(LAMPS[lamp], RELAYS[relay], LUX), reaction_ms)
+        self.house = LampHouse(self.session)
+        self.house.put_in(LAMPS[lamp], RELAYS[relay], warmed_up=False)
+        self.easel = Easel(self.session, self.house, reaction_ms)
         self.meter = LightMeter(self.session)
         self.meter.safelight = 1
         self.session.watchers += [self.easel, self.meter]
@@ -83,7 +85,7 @@ class Darkroom:
 
     def sheets(self) -> list[dict[tuple[str, str], float]]:
         """Light of every area through every filter, in ms of full light, sheet by sheet."""
-        return [{(a.area, a.filter): a.given_ms for a in areas} for _, areas in self.easel.report(LUX)]
+        return [{(a.area, a.filter): a.given_ms for a in areas} for _, areas in self.easel.report()]
 
 
 # --- any map at all
@@ -141,7 +143,7 @@ def test_the_report_plans_what_the_map_says(card):
     load(room.session, card)
     assume(room.session.box.plan_refusal() is None)
     room.print_it()
-    ((_, found),) = room.easel.report(LUX)
+    ((_, found),) = room.easel.report()
     assert {(a.area, a.filter): a.planned_ms for a in found} == planned(card)
     for light in found:
         assert light.error_stops is None or abs(light.error_stops) < 1e-9
@@ -160,17 +162,60 @@ def test_a_measured_lag_makes_up_for_a_slow_lamp(lamp, relay):
     room = Darkroom(lamp, relay, lag_ms=lag)
     load(room.session, MAP)
     room.print_it([3000, 4100, 2500, 3300])
-    ((_, found),) = room.easel.report(LUX)
+    ((_, found),) = room.easel.report()
     errors = {(light.area, light.filter): light.error_stops for light in found}
     assert set(errors) == set(planned(MAP))
     assert max(abs(error) for error in errors.values()) < 0.01
+
+
+@pytest.mark.parametrize(
+    ("filter", "seen"),
+    [("00", PAPER_GREEN), ("5", PAPER_BLUE), ("", PAPER), ("2", PAPER), ("3", PAPER_BLUE - 0.8 * 50 / 140)],
+)
+def test_the_lag_that_a_filter_sees_makes_up_for_it(filter, seen):
+    # The softest filter leaves the green-sensitive emulsion, the hardest blue; in between goes by ISO range,
+    # which puts filter 2 and no filter half-way on this paper (R 110 of 40 to 180; filter 3 has 90).
+    lag = lag_ms(LAMPS["tungsten"], RELAYS["mechanical"], seen=seen)
+    room = Darkroom("tungsten", "mechanical", lag_ms=round(lag))
+    load(room.session, a_card(base_ms=12_000, filter=filter))
+    room.print_it()
+    ((_, (rest,)),) = room.easel.report()
+    assert rest.given_ms == pytest.approx(12_000 + round(lag) - lag, abs=0.05)
+
+
+def test_one_lag_for_both_filters_of_split_grade_is_off_by_little():
+    # The paper's lag without a filter is between that of the two: some 7 ms either way.
+    room = Darkroom("tungsten", "mechanical")
+    room.session.box.set_bench({"lag_ms": room.house.lag_ms})
+    card = a_card(base_ms=7400, filter="00")
+    card["passes"].append(a_pass(base_ms=8200, filter="5"))
+    load(room.session, card)
+    room.print_it()
+    ((_, lights),) = room.easel.report()
+    soft, hard = (light.given_ms - light.planned_ms for light in lights)
+    assert 5 < soft < 11
+    assert -10 < hard < -2  # struck while still warm
+    assert all(abs(light.error_stops) < 0.002 for light in lights)
+
+
+def test_light_through_a_filter_without_data_gets_no_verdict():
+    room = Darkroom()
+    card = a_card(base_ms=4000, filter="2")
+    card["passes"].append(a_pass(base_ms=3000, filter="red"))
+    load(room.session, card)
+    room.print_it()
+    ((sheet, (two, red)),) = room.easel.report()
+    assert sheet.lacking == ["red"]
+    assert sheet.error_stops(two) == pytest.approx(0, abs=1e-9)
+    assert sheet.error_stops(red) is None
+    assert red.given_ms == pytest.approx(3000)
 
 
 def test_without_its_lag_a_slow_lamp_is_off_by_what_anybody_sees():
     room = Darkroom("tungsten", "mechanical")
     load(room.session, a_card(base_ms=2000))
     room.print_it()
-    ((_, (rest,)),) = room.easel.report(LUX)
+    ((_, (rest,)),) = room.easel.report()
     lost_ms = lag_ms(LAMPS["tungsten"], RELAYS["mechanical"])
     assert rest.given_ms == pytest.approx(2000 - lost_ms, abs=10)
     assert rest.error_stops < -0.03

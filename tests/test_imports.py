@@ -170,6 +170,101 @@ def float_faults(source: str) -> list[str]:
     ]
 
 
+# --- laws that single modules open with
+# Of each: modules it may not import, names it may not read of anything, and all that it may do to the
+# session, the box and the live session: methods it calls ("session.input") and what it sets
+# ("session.send =").
+
+WATCHES: set[str] = set()
+LAWS = {
+    # "It may not know how the light is given: stages, windows, hands, lamps."
+    "host_sim/plans.py": (
+        {"timing_core.run", "host_sim.easel", "host_sim.lamp_house", "host_sim.physics", "host_sim.session"},
+        {"stages", "windows", "strikes", "lamp"},
+        WATCHES,
+    ),
+    # "It watches a session and never touches the box."
+    "host_sim/easel.py": ({"host_sim.live"}, set(), WATCHES),
+    # "It watches a session and never touches it."
+    "host_sim/timeline.py": ({"host_sim.live"}, set(), WATCHES),
+    # "It may not know stages, plans, hands or sheets; of a session it knows the lamp's pin and the time."
+    "host_sim/lamp_house.py": (
+        {"timing_core", "host_sim.easel", "host_sim.plans", "host_sim.room", "host_sim.sheet"},
+        {"box", "stages"},
+        WATCHES,
+    ),
+    # "It knows no browser and no wall clock. The box it reads, and works only as somebody in the room could."
+    "host_sim/room.py": (
+        {"asyncio", "time", "datetime", "webbrowser", "starlette", "uvicorn", "lampblack", "host_sim.live"},
+        set(),
+        {"session.left_ms", "box.plan", "box.says", "session.reset", "session.input", "session.send ="},
+    ),
+    # "Of box and darkroom nothing is worked out here."
+    "tools/lampblack/page.py": (
+        {"timing_core.box", "timing_core.run", "host_sim.sheet", "host_sim.physics", "host_sim.result"},
+        {"box", "stages", "work", "bench"},
+        {
+            "live.input",
+            "live.set_speed",
+            "live.step",
+            "live.catch_up",
+            "live.on_change",
+            "session.frame",
+        },
+    ),
+}
+INSIDE = ("session", "box", "live")
+
+
+def forbidden_imports(source: str, package: str, forbidden: set[str]) -> set[str]:
+    return {
+        name
+        for name in imports_of(source, package)
+        if any(name == one or name.startswith(one + ".") for one in forbidden)
+    }
+
+
+def read_names(source: str) -> set[str]:
+    return {node.attr for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Attribute)}
+
+
+def owner(node: ast.expr) -> str:
+    """ "session" for `session`, `self.session` and `live._session`; the name alone."""
+    name = node.attr if isinstance(node, ast.Attribute) else node.id if isinstance(node, ast.Name) else ""
+    return name.lstrip("_")
+
+
+def touches(source: str) -> set[str]:
+    """What a source does to the session, the box and the live session."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            if owner(node.func.value) in INSIDE:
+                found.add(f"{owner(node.func.value)}.{node.func.attr}")
+        elif isinstance(node, ast.Attribute) and not isinstance(node.ctx, ast.Load):
+            if owner(node.value) in INSIDE:
+                found.add(f"{owner(node.value)}.{node.attr} =")
+    return found
+
+
+@pytest.mark.parametrize("path", LAWS)
+def test_a_module_keeps_the_law_it_opens_with(path):
+    source = (ROOT / path).read_text(encoding="utf-8")
+    imports, names, may_do = LAWS[path]
+    assert forbidden_imports(source, path.split("/")[-2], imports) == set()
+    assert read_names(source) & names == set()
+    assert touches(source) - may_do == set()
+
+
+def test_the_room_presses_only_what_puts_a_light_out():
+    source = (ROOT / "host_sim" / "room.py").read_text(encoding="utf-8")
+    pressed = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("session.input"):
+            pressed.add(ast.unparse(node.args[0]))
+    assert pressed == {"'line'", "'lamp' if self.session.box.state == 'viewing' else 'expose'"}
+
+
 # --- the checkers themselves, on sources that break the law
 
 
@@ -256,6 +351,30 @@ def test_an_import_the_board_may_not_have_is_found(source, names):
 )
 def test_an_import_the_tools_may_not_have_is_found(source, names):
     assert tool_faults(source, {"pyserial", "tomlkit"}) == names
+
+
+@pytest.mark.parametrize(
+    ("source", "found"),
+    [
+        ("self.session.input('expose')", {"session.input"}),
+        ("box.set_bench({})", {"box.set_bench"}),
+        ("def f(self):\n    self._session.box.take_work(map)", {"box.take_work"}),
+        ("self.session.send = nowhere", {"session.send ="}),
+        ("before, session.send = session.send, None", {"session.send ="}),
+        ("box.at += 1", {"box.at ="}),
+        ("del self.session.box", {"session.box ="}),
+        ("self.live.step(3)", {"live.step"}),
+        ("x = session.box.state\ndef input(self, event): pass", set()),
+    ],
+)
+def test_what_a_module_does_to_the_box_is_found(source, found):
+    assert touches(source) == found
+
+
+def test_a_forbidden_import_and_a_name_are_found():
+    source = "from timing_core.run import BASE\nfrom host_sim import physics\nx = box.stages"
+    assert forbidden_imports(source, "host_sim", {"timing_core.run"}) == {"timing_core.run"}
+    assert "stages" in read_names(source)
 
 
 def test_a_float_is_found():

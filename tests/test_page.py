@@ -197,7 +197,7 @@ def test_every_window_sees_what_another_does(room):
 
 
 def test_a_card_pushed_from_a_terminal_is_told_of_at_once(room):
-    card = Path(cli.__file__).parent / "examples" / "harbour-wall.toml"
+    card = Path(cli.__file__).parent / "examples" / "breakwater.toml"
     with room.window() as window:
         window.key("back")
         window.do("dial", detents=2)
@@ -207,6 +207,30 @@ def test_a_card_pushed_from_a_terminal_is_told_of_at_once(room):
         command = [sys.executable, "-m", "lampblack", "push", str(card), "--port", room.port]
         subprocess.run(command, check=True, capture_output=True)
         window.until(lambda told: told.frame != empty)
+
+
+def test_what_is_reported_at_the_end_is_of_the_lamp_and_the_paper_on_the_page():
+    with darkroom("--json", "--lamp", "tungsten") as running, running.window() as window:
+        window.do("pace", speed=0)
+        window.do("lamp", name="cold light")
+        window.do("paper", name="grade 3")
+        window.do("sheet")
+        for _ in range(2):
+            window.key("expose")
+            window.do("step", ms=1000)
+        window.do("step", ms=15_000)
+        window.do("develop", dry=False)
+        window.until(lambda told: told.state.get("result"))
+        result = window.state["result"]
+    report = running.said
+    (sheet,) = json.loads(report[report.index("[") :])
+    assert (sheet["paper"], sheet["no_data_for"]) == ("grade 3", ["2"])
+    assert result["note"].startswith("No verdict: grade 3 has no data for filter 2.")
+    (row,), (area,) = result["rows"], sheet["areas"]
+    assert area["given_ms"] == pytest.approx(row["given_ms"], abs=0.001)
+    # This lamp lags more than the one of the command; nobody told the box.
+    assert row["given_ms"] == pytest.approx(row["planned_ms"] - window.state["lag_ms"], abs=3)
+    assert area["error_stops"] is row["error_stops"] is None
 
 
 # --- the light is never left alone

@@ -312,3 +312,30 @@ def test_bad_input_is_one_clear_line(wrong, says):
     with pytest.raises(ValueError, match=says) as refusal:
         wrong()
     assert "\n" not in str(refusal.value)
+
+
+# --- what a filter leaves of the light
+
+
+def test_soft_filters_leave_green_and_hard_ones_blue():
+    # Variable-contrast emulsions: green for the soft one, blue for the hard one (grainmag.com quoting Ilford,
+    # read). Half for no filter is what the exponent 4.2 between 3.8 and 4.6 says.
+    vc = paper("vc-2019")
+    shares = [vc.green(name) for name in ("00", "0", "1", "2", "3", "4", "5")]
+    assert shares == sorted(shares, reverse=True)
+    assert (shares[0], shares[-1]) == (1, 0)
+    assert vc.green("none") == pytest.approx(0.5)
+    assert vc.softest == "00"
+    with pytest.raises(ValueError, match="has no filter red"):
+        vc.green("red")
+
+
+def test_a_graded_paper_sees_blue_alone():
+    graded = paper("grade 2")
+    assert (graded.is_graded, graded.green("none"), graded.softest) == (True, 0, "none")
+    assert not paper("vc-2020").is_graded
+
+
+def test_a_paper_lacks_the_filters_it_has_no_data_for():
+    assert [name for name in ("", "00", "5", "red", "9") if paper("vc-2020").lacks(name)] == ["red", "9"]
+    assert [name for name in ("", "2") if paper("grade 3").lacks(name)] == ["2"]

@@ -1,7 +1,7 @@
 """The simulated bench, held against data sheets, handbook tables and arithmetic that is not its own.
 
-Its closed forms are checked twice: `mpmath` integrates the lamp's law with the power of the voltage taken
-as it stands, and a naive bench steps pin, contact and lamp through time.
+A lamp's light is checked twice: `mpmath` integrates its law as it is written, and a naive bench steps pin,
+contact and lamp through time.
 """
 
 import ast
@@ -17,35 +17,58 @@ from hypothesis import strategies as st
 
 import host_sim.paper
 import host_sim.physics
-from host_sim.physics import LAMPS, RELAYS, Glow, Lamp, LampBench, Relay, lag_ms, tungsten
+from host_sim.physics import (
+    EYE,
+    LAMPS,
+    PAPER,
+    PAPER_BLUE,
+    PAPER_GREEN,
+    RELAYS,
+    AnyLamp,
+    Filament,
+    Glow,
+    Lamp,
+    LampBench,
+    Relay,
+    lag_ms,
+    tungsten,
+)
 
 S = 1_000_000
 
 # IES Lighting Handbook (memory): watts, seconds to 90 % of the light, seconds to 10 % of it.
 IES_HEAT_COOL_S = [(60, 0.10, 0.04), (100, 0.13, 0.06), (200, 0.22, 0.09), (500, 0.38, 0.19)]
 
-# A lamp with everything in it at once, and rates that meet: the dip's square decays just as one glow rises.
+# A lamp with everything in it at once, and rates that meet: it warms up just as one glow rises.
 BUSY = Lamp(
     (Glow(0.7, 50_000, 20_000), Glow(0.3, 200_000, 90_000)),
     strike_dead_us=30_000,
     fall_dead_us=7_000,
-    supply=0.97,
-    voltage_exponent=3.4,
-    droop=0.2,
-    droop_recovery_us=100_000,
     loss_per_c2=0.0012,
     design_c=30,
     ambient_c=18,
     warm_rise_c=20,
-    heat_us=400_000,
+    heat_us=200_000,
     cool_us=700_000,
 )
 # A driver whose capacitor holds the light after the feed has ended.
 HELD = Lamp((Glow(1.0, 100, 100),), strike_dead_us=20_000, fall_dead_us=40_000)
-ALL_LAMPS = {**LAMPS, "busy": BUSY, "held": HELD}
+# A filament whose late and weak supply all but gives way at each strike.
+WEAK = Filament(
+    90_000,
+    strike_dead_us=30_000,
+    fall_dead_us=7_000,
+    supply=0.93,
+    droop=0.4,
+    droop_recovery_us=60_000,
+)
+ALL_LAMPS: dict[str, AnyLamp] = {**LAMPS, "busy": BUSY, "held": HELD, "weak": WEAK}
+GLOWING = {name: lamp for name, lamp in ALL_LAMPS.items() if isinstance(lamp, Lamp)}
+FILAMENTS = {name: lamp for name, lamp in ALL_LAMPS.items() if isinstance(lamp, Filament)}
+SEEN = (EYE, PAPER, PAPER_GREEN, PAPER_BLUE)
 
 
-def struck(lamp: Lamp, relay: Relay, *strikes_us: tuple[int, int], lux: float = 1.0) -> LampBench:
+def struck(lamp: AnyLamp, relay: Relay, *strikes_us: tuple[int, int], lux: float = 1.0) -> LampBench:
     bench = LampBench(lamp, relay, lux)
     for on_us, off_us in strikes_us:
         bench.pin(on_us, True)
@@ -113,41 +136,92 @@ def test_what_was_due_at_an_instant_comes_before_what_is_new_at_it(relay, looked
 # The lamp
 
 
+def firm(lamp: Filament) -> Filament:
+    """The same on a supply that does not dip."""
+    return replace(lamp, droop=0.0)
+
+
+def heated_and_cooled_s(lamp: AnyLamp) -> tuple[float, float]:
+    """Seconds to 90 % for the eye, and from a long strike's end to 10 %."""
+    bench = struck(lamp, RELAYS["ideal"], (0, 10 * S))
+    heated_us = first_time_us(lambda t: bench.intensity(t, EYE) > 0.9, 0, 10 * S)
+    cooled_us = first_time_us(lambda t: bench.intensity(t, EYE) < 0.1, 10 * S, 20 * S) - 10 * S
+    return heated_us / S, cooled_us / S
+
+
 @pytest.mark.parametrize(("watts", "heat_s", "cool_s"), IES_HEAT_COOL_S)
 def test_filaments_heat_and_cool_as_the_handbook_says(watts, heat_s, cool_s):
-    # 30 %. Only the 100 W row set the scale; the other three come out of the 2/3 power of the watts.
-    bench = struck(replace(tungsten(watts), droop=0.0), RELAYS["ideal"], (0, 10 * S))
-    heated_us = first_time_us(lambda t: bench.intensity(t) > 0.9, 0, 10 * S)
-    cooled_us = first_time_us(lambda t: bench.intensity(t) < 0.1, 10 * S, 20 * S) - 10 * S
-    assert heated_us / S == pytest.approx(heat_s, rel=0.3)
-    assert cooled_us / S == pytest.approx(cool_s, rel=0.3)
+    # 30 %. Only the heating of the 100 W row set the scale; all else comes out of the heat balance and the
+    # 2/3 power of the watts.
+    assert heated_and_cooled_s(firm(tungsten(watts))) == pytest.approx((heat_s, cool_s), rel=0.3)
+
+
+def test_the_scale_is_the_handbooks_100_watts():
+    heated_s, cooled_s = heated_and_cooled_s(firm(tungsten(100)))
+    assert heated_s == pytest.approx(0.13, rel=1e-4)
+    assert cooled_s == pytest.approx(0.050, abs=0.001)
 
 
 def test_the_tungsten_preset_is_an_enlargers_lamp():
     # 100 to 150 W: between the handbook's rows for 100 and 200 W, its supply's dip included.
-    bench = struck(LAMPS["tungsten"], RELAYS["ideal"], (0, 10 * S))
-    heated_us = first_time_us(lambda t: bench.intensity(t) > 0.9, 0, 10 * S)
-    cooled_us = first_time_us(lambda t: bench.intensity(t) < 0.1, 10 * S, 20 * S) - 10 * S
-    assert 0.13 < heated_us / S < 0.22
-    assert 0.06 < cooled_us / S < 0.09
+    heated_s, cooled_s = heated_and_cooled_s(LAMPS["tungsten"])
+    assert 0.13 < heated_s < 0.22
+    assert 0.06 < cooled_s < 0.09
 
 
-@pytest.mark.parametrize(("supply", "stops"), [(1.05, 0.24), (0.95, -0.25)])
-def test_light_follows_the_voltage(supply, stops):
-    # Light goes as V^3.4: Fink & Beaty, lamp rerating (read): +5 % is +0.24 stop, -5 % is -0.25 stop.
-    steady = struck(LAMPS["tungsten"], RELAYS["ideal"], (0, 60 * S)).dose(30 * S, 60 * S)
-    other = struck(replace(LAMPS["tungsten"], supply=supply), RELAYS["ideal"], (0, 60 * S)).dose(
-        30 * S, 60 * S
-    )
-    assert math.log2(other / steady) == pytest.approx(stops, abs=0.005)
+# What the volts do to a filament's light, in stops. For the eye: Fink & Beaty, lamp rerating (read). For the
+# paper: computed with the spectral sensitivity of a real variable-contrast paper. They are powers of the
+# volts; Wien's law is not quite a power, hence 0.01.
+@pytest.mark.parametrize(
+    ("seen", "supply", "stops"),
+    [
+        (EYE, 1.05, 0.24),
+        (EYE, 0.95, -0.25),
+        (PAPER, 1.05, 0.30),
+        (PAPER_BLUE, 1.05, 0.33),
+        (PAPER_GREEN, 1.05, 0.27),
+    ],
+)
+def test_light_follows_the_voltage(seen, supply, stops):
+    def steady(lamp: Filament) -> float:
+        return struck(lamp, RELAYS["ideal"], (0, 60 * S)).dose(30 * S, 60 * S, seen)
+
+    lamp = tungsten(150)
+    assert math.log2(steady(replace(lamp, supply=supply)) / steady(lamp)) == pytest.approx(stops, abs=0.01)
+
+
+@pytest.mark.parametrize(("seen", "want_ms"), [(EYE, 81), (PAPER_GREEN, 88), (PAPER_BLUE, 100)])
+def test_a_filaments_lag_depends_on_who_looks(seen, want_ms):
+    # Computed apart from this code, from the same heat balance, for 150 W without relay and dip: 81 ms for
+    # lux, 88 through the softest filter, 100 through the hardest; 1.5 ms.
+    assert lag_ms(firm(tungsten(150)), RELAYS["ideal"], seen=seen) == pytest.approx(want_ms, abs=1.5)
+
+
+@pytest.mark.parametrize(("gap_s", "want_ms"), [(0.2, 50), (1, 71), (2, 75), (4, 78), (600, 81)])
+def test_a_hot_filament_lags_less(gap_s, want_ms):
+    # The same source, for lux: what the second of two strikes that far apart costs; 1 ms.
+    again_us = 10 * S + round(gap_s * S)
+    bench = struck(firm(tungsten(150)), RELAYS["ideal"], (0, 10 * S), (again_us, again_us + 10 * S))
+    lost_ms = 10_000 - 1000 * bench.dose(again_us, bench.settle_us, EYE)
+    assert lost_ms == pytest.approx(want_ms, abs=1)
+
+
+def test_one_number_for_lag_holds_down_to_a_tenth_of_a_second():
+    # The same source: +0.02 stop at 100 ms of light, and a supply that dips is what makes it more.
+    def error_stops(lamp: Filament) -> float:
+        lag_us = round(1000 * lag_ms(lamp, RELAYS["ideal"], seen=EYE))
+        bench = struck(lamp, RELAYS["ideal"], (0, 100_000 + lag_us))
+        return math.log2(bench.dose(0, bench.settle_us, EYE) / 0.1)
+
+    assert error_stops(firm(tungsten(150))) == pytest.approx(0.02, abs=0.01)
+    assert error_stops(tungsten(150)) > 0.1
 
 
 def test_a_dip_of_the_supply_costs_light_and_recovers():
-    lamp = LAMPS["tungsten"]
-    firm = replace(lamp, droop=0.0)
-    assert lag_ms(lamp, RELAYS["ideal"]) > lag_ms(firm, RELAYS["ideal"]) + 10
+    lamp = tungsten(150)
+    assert lag_ms(lamp, RELAYS["ideal"]) > lag_ms(firm(lamp), RELAYS["ideal"]) + 10
     late = struck(lamp, RELAYS["ideal"], (0, 60 * S)).intensity(30 * S)
-    assert late == pytest.approx(struck(firm, RELAYS["ideal"], (0, 60 * S)).intensity(30 * S), rel=1e-9)
+    assert late == pytest.approx(struck(firm(lamp), RELAYS["ideal"], (0, 60 * S)).intensity(30 * S), rel=1e-8)
 
 
 @pytest.mark.parametrize("room_c", [10, 30])
@@ -200,13 +274,12 @@ def test_an_led_is_there_at_once():
 
 def reference_light(lamp: Lamp, glow: Glow, s):
     """One glow's light, `s` us after a cold strike's first light, by quadrature of its law as written: no
-    series, no closed form."""
+    closed form."""
 
     def target(u):
-        volts = lamp.supply * (1 - lamp.droop * mpmath.exp(-u / lamp.droop_recovery_us))
         warmth_c = lamp.warm_rise_c * (1 - mpmath.exp(-u / lamp.heat_us))
         off_c = lamp.ambient_c + warmth_c - lamp.design_c
-        return volts**lamp.voltage_exponent * (1 - lamp.loss_per_c2 * off_c**2)
+        return 1 - lamp.loss_per_c2 * off_c**2
 
     if not glow.rise_us:
         return target(s)
@@ -217,10 +290,10 @@ def reference_light(lamp: Lamp, glow: Glow, s):
     return mpmath.quad(lambda u: target(u) * mpmath.exp((u - s) / tau) / tau, edges) if s else mpmath.mpf(0)
 
 
-@pytest.mark.parametrize("name", ALL_LAMPS)
+@pytest.mark.parametrize("name", GLOWING)
 @pytest.mark.parametrize("ms", [0.01, 1, 40, 300, 2_000, 60_000])
 def test_light_agrees_with_quadrature_of_the_lamps_law(name, ms):
-    lamp = ALL_LAMPS[name]
+    lamp = GLOWING[name]
     bench = struck(lamp, RELAYS["ideal"], (0, 100 * S))
     s = round(ms * 1000)
     want = sum(glow.share * reference_light(lamp, glow, mpmath.mpf(s)) for glow in lamp.glows)
@@ -229,11 +302,67 @@ def test_light_agrees_with_quadrature_of_the_lamps_law(name, ms):
 
 @pytest.mark.parametrize("apart", [0.0, 1e-12, 1e-9, 1e-6, 9e-6, 1.1e-5, 1e-3, 0.05])
 def test_rates_that_nearly_meet_lose_no_digits(apart):
-    lamp = replace(BUSY, droop_recovery_us=BUSY.droop_recovery_us * (1 + apart))
+    lamp = replace(BUSY, heat_us=BUSY.heat_us * (1 + apart))
     bench = struck(lamp, RELAYS["ideal"], (0, S))
     for s in (20_000, 150_000, 600_000):
         want = sum(glow.share * reference_light(lamp, glow, mpmath.mpf(s)) for glow in lamp.glows)
         assert bench.intensity(lamp.strike_dead_us + s) == pytest.approx(float(want), abs=2e-11)
+
+
+@pytest.mark.parametrize("seen", [EYE, PAPER_BLUE])
+@pytest.mark.parametrize("name", FILAMENTS)
+def test_light_agrees_with_the_heat_balance_solved_as_it_is_written(name, seen):
+    """`mpmath` solves ``C dT/dt = V ** 2 / R(T) - sigma * T ** 4`` by Taylor series, heating, then cooling,
+    and Wien's law makes light of the temperature: to 1e-6 of the full light."""
+    lamp = FILAMENTS[name]
+    wien = seen * 5.2 / 2
+    lit_us = 400_000
+    bench = struck(lamp, RELAYS["ideal"], (0, lit_us + lamp.strike_dead_us - lamp.fall_dead_us))
+
+    def light(t):
+        return mpmath.exp(-wien * (1 / t - 1))
+
+    def heating(s, t):
+        volts = lamp.supply * (1 - lamp.droop * mpmath.exp(-s * lamp.heat_us / lamp.droop_recovery_us))
+        return volts**2 / t**1.2 - t**4
+
+    with mpmath.workdps(15):
+        rising = mpmath.odefun(heating, 0, mpmath.mpf(293) / 2850, tol=1e-12)
+        for s_us in (1_000, 20_000, 60_000, 100_000, 150_000, 250_000, lit_us - 1):
+            want = light(rising(mpmath.mpf(s_us) / lamp.heat_us))
+            assert bench.intensity(lamp.strike_dead_us + s_us, seen) == pytest.approx(float(want), abs=1e-6)
+        whole = mpmath.quad(
+            lambda s: light(rising(s)), mpmath.linspace(0, mpmath.mpf(lit_us) / lamp.heat_us, 9)
+        )
+        dark_us = lamp.strike_dead_us + lit_us
+        found = bench.dose(0, dark_us, seen)
+        assert found == pytest.approx(float(whole) * lamp.heat_us / S, abs=1e-6)  # a microsecond of light
+
+        hot = rising(mpmath.mpf(lit_us) / lamp.heat_us)
+        falling = mpmath.odefun(lambda s, t: -(t**4), 0, hot, tol=1e-12)
+        for s_us in (10_000, 50_000, 200_000, 1_000_000):
+            want = light(falling(mpmath.mpf(s_us) / lamp.heat_us))
+            assert bench.intensity(dark_us + s_us, seen) == pytest.approx(float(want), rel=1e-4, abs=1e-9)
+
+
+@pytest.mark.parametrize("seen", [EYE, PAPER_BLUE])
+@pytest.mark.parametrize("name", FILAMENTS)
+def test_a_rise_is_never_dark_again_and_its_dose_is_its_lights_integral(name, seen):
+    bench = struck(FILAMENTS[name], RELAYS["ideal"], (0, 2 * S))
+    dead_us = FILAMENTS[name].strike_dead_us
+    light = [bench.intensity(dead_us + s_us, seen) for s_us in range(0, 500_000, 100)]
+    assert min(light) >= 0
+    assert light[1000] > 1e-3
+    summed = sum((a + b) / 2 * 1e-4 for a, b in pairwise(light))
+    assert bench.dose(dead_us, dead_us + 499_900, seen) == pytest.approx(summed, rel=1e-5)
+
+
+@pytest.mark.parametrize("name", GLOWING)
+@pytest.mark.parametrize("seen", SEEN)
+def test_only_a_filaments_light_asks_who_looks(name, seen):
+    bench = struck(GLOWING[name], RELAYS["mechanical"], (0, S), (2 * S, 2 * S + 300_000))
+    assert bench.dose(0, 3 * S, seen) == bench.dose(0, 3 * S)
+    assert bench.intensity(S, seen) == bench.intensity(S)
 
 
 @pytest.mark.parametrize("name", ALL_LAMPS)
@@ -258,12 +387,63 @@ def test_dose_agrees_with_fine_quadrature_of_the_light(name, relay):
     assert bench.dose(150_000, 4_000_000) == pytest.approx(float(whole) / S, rel=1e-9)
 
 
-def naive_dose(lamp: Lamp, relay: Relay, edges: list[tuple[int, bool]], end_us: int, step_us: int) -> float:
+class NaiveGlow:
+    """A lamp that is no filament, stepped."""
+
+    def __init__(self, lamp: Lamp) -> None:
+        self.lamp = lamp
+        self.levels = [0.0] * len(lamp.glows)
+        self.warmth_c = 0.0
+
+    def step(self, lit: bool, since_us: float, step_us: int) -> float:
+        lamp, dose = self.lamp, 0.0
+        end_c, warm_us = (lamp.warm_rise_c, lamp.heat_us) if lit else (0.0, lamp.cool_us)
+        middle_c = self.warmth_c + (end_c - self.warmth_c) * -math.expm1(-step_us / 2 / warm_us)
+        off_c = lamp.ambient_c + middle_c - lamp.design_c
+        target = 1 - lamp.loss_per_c2 * off_c**2 if lit else 0.0
+        for i, glow in enumerate(lamp.glows):
+            tau = glow.rise_us if lit else glow.fall_us
+            after = target + (self.levels[i] - target) * (math.exp(-step_us / tau) if tau else 0.0)
+            dose += glow.share * (target * step_us - tau * (after - self.levels[i]))
+            self.levels[i] = after
+        self.warmth_c = end_c + (self.warmth_c - end_c) * math.exp(-step_us / warm_us)
+        return dose
+
+
+class NaiveFilament:
+    """A filament's temperature by the heat balance as it is written: steps of a fifth, by their middles."""
+
+    PARTS = 5
+
+    def __init__(self, lamp: Filament) -> None:
+        self.lamp = lamp
+        self.t = 293 / 2850
+
+    def step(self, lit: bool, since_us: float, step_us: int) -> float:
+        lamp = self.lamp
+        part_us = step_us / self.PARTS
+        dose = 0.0
+
+        def slope(t: float, at_us: float) -> float:
+            volts = lamp.supply * (1 - lamp.droop * math.exp(-at_us / lamp.droop_recovery_us)) if lit else 0.0
+            return (volts**2 / t**1.2 - t**4) / lamp.heat_us
+
+        for part in range(self.PARTS):
+            at_us = since_us + part * part_us
+            middle = self.t + slope(self.t, at_us) * part_us / 2
+            self.t = max(293 / 2850, self.t + slope(middle, at_us + part_us / 2) * part_us)
+            dose += math.exp(-PAPER * 5.2 / 2 * (1 / middle - 1)) * part_us
+        return dose
+
+
+def naive_dose(
+    lamp: AnyLamp, relay: Relay, edges: list[tuple[int, bool]], end_us: int, step_us: int
+) -> float:
     """The same bench, stepped: contact and lamp count for how long their input has differed from them."""
     pin = contact = light = False
     contact_for_us = light_for_us = 0
-    levels = [0.0] * len(lamp.glows)
-    warmth_c = since_us = dose = 0.0
+    glow = NaiveGlow(lamp) if isinstance(lamp, Lamp) else NaiveFilament(lamp)
+    since_us = dose = 0.0
     edges = list(edges)
     for t_us in range(0, end_us, step_us):
         while edges and edges[0][0] <= t_us:
@@ -274,21 +454,7 @@ def naive_dose(lamp: Lamp, relay: Relay, edges: list[tuple[int, bool]], end_us: 
         light_for_us = light_for_us if contact != light else 0
         if contact != light and light_for_us >= (lamp.strike_dead_us if contact else lamp.fall_dead_us):
             light, since_us = contact, 0.0
-        target = 0.0
-        if light:
-            volts = lamp.supply * (
-                1 - lamp.droop * math.exp(-(since_us + step_us / 2) / lamp.droop_recovery_us)
-            )
-            middle_c = warmth_c + (lamp.warm_rise_c - warmth_c) * -math.expm1(-step_us / 2 / lamp.heat_us)
-            off_c = lamp.ambient_c + middle_c - lamp.design_c
-            target = volts**lamp.voltage_exponent * (1 - lamp.loss_per_c2 * off_c**2)
-        for i, glow in enumerate(lamp.glows):
-            tau = glow.rise_us if light else glow.fall_us
-            after = target + (levels[i] - target) * (math.exp(-step_us / tau) if tau else 0.0)
-            dose += glow.share * (target * step_us - tau * (after - levels[i]))
-            levels[i] = after
-        end_c, tau = (lamp.warm_rise_c, lamp.heat_us) if light else (0.0, lamp.cool_us)
-        warmth_c = end_c + (warmth_c - end_c) * math.exp(-step_us / tau)
+        dose += glow.step(light, since_us, step_us)
         contact_for_us = contact_for_us + step_us if pin != contact else 0
         light_for_us = light_for_us + step_us if contact != light else 0
         since_us += step_us
@@ -298,6 +464,8 @@ def naive_dose(lamp: Lamp, relay: Relay, edges: list[tuple[int, bool]], end_us: 
 @settings(max_examples=40, deadline=None)
 @example("busy", "mechanical", [5, 300, 350, 200, 30, 100])
 @example("cold light", "mechanical", [5, 300, 20, 200, 3, 100, 100])
+@example("weak", "mechanical", [50, 300, 20, 200, 60, 100, 100])
+@example("tungsten", "mechanical", [400, 100, 150, 40, 300, 400, 60])
 @given(
     st.sampled_from(sorted(ALL_LAMPS)),
     st.sampled_from(["mechanical", "ideal"]),
@@ -388,24 +556,24 @@ def test_an_endless_session_keeps_little():
 
 
 def lag_by_hand_ms(lamp: Lamp, relay: Relay) -> float:
-    """Delays and areas under the curves, added up on paper for a lamp without a dip."""
+    """Delays and areas under the curves, added up on paper."""
     on = relay.operate_us + lamp.strike_dead_us + sum(glow.share * glow.rise_us for glow in lamp.glows)
     off = relay.release_us + lamp.fall_dead_us + sum(glow.share * glow.fall_us for glow in lamp.glows)
     return (on - off) / 1000
 
 
-@pytest.mark.parametrize("name", ["tungsten", "cold light", "led", "ideal"])
+@pytest.mark.parametrize("name", ["cold light", "led", "ideal"])
 @pytest.mark.parametrize("relay", ["mechanical", "ideal"])
 def test_lag_comes_out_of_delays_rise_and_fall(name, relay):
     # 1e-4 ms: a tube cools by a hair in the dead time before its strike.
-    lamp = replace(LAMPS[name], droop=0.0)
+    lamp = GLOWING[name]
     assert lag_ms(lamp, RELAYS[relay]) == pytest.approx(lag_by_hand_ms(lamp, RELAYS[relay]), abs=1e-4)
 
 
 def test_lags_are_those_of_the_trade():
-    # "Lamp about 100 ms late at switch-on" behind a stabilised supply: common practice, no source; a bare
-    # filament is below it and a tube above.
-    assert 30 < lag_ms(LAMPS["tungsten"], RELAYS["mechanical"]) < 100
+    # "Lamp about 100 ms late at switch-on" behind a stabilised supply: common practice, no source; a filament
+    # on a firm supply is at it, and a tube above.
+    assert lag_ms(firm(tungsten(150)), RELAYS["mechanical"]) == pytest.approx(100, abs=10)
     assert 100 < lag_ms(LAMPS["cold light"], RELAYS["mechanical"]) < 200
 
 
@@ -423,16 +591,16 @@ def test_a_long_strike_gives_its_time_less_the_lag(name, relay, seconds):
 
 def test_a_strike_on_a_tail_costs_the_tail_again():
     # A hold in mid-exposure. Long: both strikes pay the lag. Short: light that had not died helps the second.
-    lamp, relay = replace(LAMPS["tungsten"], droop=0.0), RELAYS["ideal"]
+    lamp, relay = firm(tungsten(150)), RELAYS["ideal"]
     lag_s = lag_ms(lamp, relay) / 1000
 
     def lost_s(hold_us: int) -> float:
         bench = struck(lamp, relay, (0, 10 * S), (10 * S + hold_us, 20 * S + hold_us))
         return 20 - bench.dose(0, bench.settle_us)
 
-    assert lost_s(5 * S) == pytest.approx(2 * lag_s, abs=1e-6)
+    assert lost_s(120 * S) == pytest.approx(2 * lag_s, abs=1e-6)
     assert lost_s(20_000) < 1.9 * lag_s
-    assert lost_s(20_000) < lost_s(50_000) < lost_s(200_000) < lost_s(5 * S) + 1e-12
+    assert lost_s(20_000) < lost_s(50_000) < lost_s(200_000) < lost_s(5 * S) < 2 * lag_s
 
 
 # What is refused
@@ -444,7 +612,9 @@ def test_a_strike_on_a_tail_costs_the_tail_again():
         (lambda: Relay(operate_us=-1), "operate_us is -1"),
         (lambda: Glow(1.0, -1, 0), "rise_us is -1"),
         (lambda: Lamp((Glow(0.5, 0, 0),)), "shares that add to 1"),
-        (lambda: Lamp((Glow(1, 0, 0),), droop=0.6), "droop is 0.6"),
+        (lambda: Filament(1e5, droop=0.6), "droop is 0.6"),
+        (lambda: Filament(1e5, supply=0.2), "supply is 0.2"),
+        (lambda: Filament(0), "heat_us is 0"),
         (lambda: Lamp((Glow(1, 0, 0),), heat_us=0), "heat_us is 0"),
         (lambda: replace(LAMPS["cold light"], ambient_c=-30), "off its design point and dark"),
         (lambda: tungsten(5), "5 W is outside"),
@@ -481,7 +651,7 @@ def test_a_repeated_level_changes_nothing():
 
 @pytest.mark.parametrize("module", [host_sim.physics, host_sim.paper])
 def test_the_bench_knows_nothing_of_what_it_judges(module):
-    allowed = {"__future__", "bisect", "collections.abc", "dataclasses", "functools", "math"}
+    allowed = {"__future__", "bisect", "collections.abc", "dataclasses", "functools", "math", "typing"}
     imported = set()
     for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):

@@ -16,7 +16,7 @@ from prints import thirty_stages
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.easel import Easel
-from host_sim.physics import LAMPS, RELAYS, LampBench
+from host_sim.lamp_house import LampHouse
 from host_sim.session import Session, Watcher
 from timing_core.bench import Bench
 from timing_core.box import Box
@@ -27,7 +27,6 @@ from timing_core.ticks import MASK, since
 
 BUDGET_TIMES_REAL = 100_000
 LAG_MS = 85
-LUX = 0.5
 
 
 class Score(NamedTuple):
@@ -97,7 +96,7 @@ def play(session: Session, played: Score) -> None:
 
 def under_a_lamp(disk: MemoryDisk) -> tuple[Session, Easel]:
     session, _ = powered_up(disk)
-    easel = Easel(session, LampBench(LAMPS["tungsten"], RELAYS["mechanical"], LUX, warmed_up=True))
+    easel = Easel(session, LampHouse(session))
     session.watchers.append(easel)
     return session, easel
 
@@ -219,7 +218,7 @@ def figures(repeats: int) -> list[Figure]:
 
     def report(made: tuple[Session, Easel]) -> None:
         play(made[0], played)
-        made[1].report(LUX)
+        made[1].report()
 
     taken = side_by_side(
         repeats,

@@ -16,9 +16,9 @@ from figures import Figure, of, side_by_side
 from host_sim import negatives
 from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
+from host_sim.lamp_house import LampHouse
 from host_sim.paper import paper
-from host_sim.physics import LAMPS, RELAYS, LampBench
-from host_sim.room import LUX, Room
+from host_sim.room import Room
 from host_sim.session import Session
 from host_sim.sheet import (
     HEIGHT_PX,
@@ -56,7 +56,7 @@ def exposing() -> Room:
     session = Session(MemoryDisk(), desk_kit())
     session.power_up()
     session.box.work.set_base(0, BASE_MS)
-    room = Room(session, negative="plain")
+    room = Room(session, LampHouse(session), "plain")
     room.do({"do": "fit", "filter": FILTER})
     room.do({"do": "sheet"})
     session.input("expose")
@@ -79,16 +79,16 @@ class WholeSheet:
     """The same lamp, and every point of the sheet worked out at every move."""
 
     def __init__(self) -> None:
-        self.bench = LampBench(LAMPS["tungsten"], RELAYS["mechanical"], LUX, warmed_up=True)
-        self.bench.pin(0, True)
+        self.house = LampHouse(Session(MemoryDisk(), desk_kit()))
+        self.house.lamp(0, True)
         self.now_ms = STEP_MS
         self.x = (np.arange(WIDTH_PX, dtype=np.float32) + np.float32(0.5))[None, :]
         self.y = (np.arange(HEIGHT_PX, dtype=np.float32) + np.float32(0.5))[:, None]
-        self.light = np.full((HEIGHT_PX, WIDTH_PX), self.bench.dose(0, STEP_MS * 1000), np.float32)
+        self.light = np.full((HEIGHT_PX, WIDTH_PX), self.house.dose(0, STEP_MS * 1000, FILTER), np.float32)
 
     def move(self, tools: list[Tool]) -> None:
         for tool in tools:
-            lux_s = self.bench.dose(self.now_ms * 1000, (self.now_ms + STEP_MS) * 1000)
+            lux_s = self.house.dose(self.now_ms * 1000, (self.now_ms + STEP_MS) * 1000, FILTER)
             self.now_ms += STEP_MS
             self.light += np.float32(lux_s) * self.open(tool)
 

@@ -3,16 +3,19 @@
 Pictures for the documents are taken on the way; they are written only by `make pictures`.
 """
 
+import contextlib
 import io
 import itertools
 import json
 import math
+import re
+import shlex
 from pathlib import Path
 
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
-from screen import dark, lampblack
+from screen import Screen, dark, lampblack
 from simulated import darkroom
 
 from host_sim.desk import desk_kit
@@ -445,16 +448,16 @@ def test_practice_tells_how_well_it_went(look, room):
 
 
 def test_a_push_from_the_command_line_is_seen(look, room):
-    lampblack("push", str(EXAMPLES / "birch-wood.toml"), "--port", room.port)
+    lampblack("push", str(EXAMPLES / "workroom.toml"), "--port", room.port)
     screen = look()
     screen.keys("b", "ArrowDown", "ArrowDown", "Enter")
     expect(screen.page.locator("#back-does")).to_have_text("sheets")
     before = screen.page.evaluate("() => document.getElementById('frame').toDataURL()")
-    lampblack("push", str(EXAMPLES / "harbour-wall.toml"), "--port", room.port)
+    lampblack("push", str(EXAMPLES / "breakwater.toml"), "--port", room.port)
     screen.page.wait_for_function(
         "(before) => document.getElementById('frame').toDataURL() !== before", arg=before
     )
-    for name in ("birch-wood", "harbour-wall"):
+    for name in ("workroom", "breakwater"):
         lampblack("drop", name, "--port", room.port)
 
 
@@ -509,6 +512,65 @@ def test_a_phone_works_by_touch(look, room):
     screen.lamp("dark")
 
 
+# --- the README
+
+
+def readme_commands() -> list[list[str]]:
+    """What the README has typed in its five minutes, without `lampblack`: the first starts the simulator."""
+    text = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+    section = text.split("## Five minutes by hand")[1].split("\n## ")[0]
+    return [shlex.split(line)[1:] for line in re.findall(r"^lampblack .*$", section, re.M)]
+
+
+def test_the_readmes_five_minutes_end_with_a_verdict(chromium):
+    """As it says, step by step, but for the clock, which is stopped so that nobody has to wait."""
+    (sim, *options), bench, push, ledger = readme_commands()
+    assert sim == "sim"
+    with darkroom(*options) as running, contextlib.closing(chromium.new_context()) as context:
+
+        def type_in(command: list[str]) -> str:
+            return lampblack(*(running.port if word.startswith("socket:") else word for word in command))
+
+        screen = Screen(context.new_page(), running)
+        screen.open()
+        screen.choose("Stopped")
+        type_in(bench)
+        type_in(push)
+        screen.keys("b", "ArrowDown", "ArrowDown", "Enter", "Enter")
+        expect(screen.page.locator("#asks")).to_contain_text("filter 2")
+        screen.click("Fresh sheet")
+        screen.click("Fit 2")
+        screen.choose("Disc on a wire")
+        screen.page.get_by_role("slider", name="Size").fill("40")
+        screen.point(-0.3, -0.1)
+        screen.keys("e")
+        screen.step(1)
+        screen.keys("e")
+        screen.lamp("lit")
+        screen.step(2)
+        screen.point(0.25, 0.66)
+        screen.step(3)
+        screen.point(-0.3, -0.1)
+        screen.step_until("ready")
+        screen.step(2)
+        screen.choose("Straight card")
+        screen.page.get_by_role("slider", name="Angle").fill("90")
+        screen.point(0.5, 0.455)  # its edge along the horizon
+        screen.keys("e")
+        screen.lamp("lit")
+        screen.step_until("browse")
+        screen.step(2)
+        screen.keys("d")
+        expect(screen.page.locator(".verdict")).to_contain_text("stop off.")
+        rows = screen.result()
+        assert set(rows) == {"posts", "sky", "rest of the sheet"}
+        assert all(abs(float(row[3].replace(MINUS, "-"))) < 0.1 for row in rows.values())
+        assert "breakwater" in type_in(ledger)
+    for area in rows:
+        assert area in running.said
+    assert "No verdict" not in running.said
+
+
 # --- pictures and files
 
 
@@ -521,21 +583,21 @@ def test_a_picture_of_ones_own_is_printed_and_an_area_drawn_by_key(look, room, t
     expect(screen.page.get_by_role("alert")).to_be_visible()
     chooser.set_input_files({"name": "mine.png", "mimeType": "image/png", "buffer": file.getvalue()})
     expect(screen.page.get_by_role("group", name="Negative").get_by_role("radio")).to_have_count(6)
-    lampblack("push", str(EXAMPLES / "harbour-wall.toml"), "--port", room.port)
+    lampblack("push", str(EXAMPLES / "breakwater.toml"), "--port", room.port)
     screen.keys("b", "ArrowDown", "ArrowDown", "Enter", *["ArrowDown"] * 9)
     cards = lampblack("shelf", "--port", room.port).strip().split("\n")[1:]
-    row = next(at for at, line in enumerate(cards) if line.startswith("harbour-wall"))
+    row = next(at for at, line in enumerate(cards) if line.startswith("breakwater"))
     screen.keys(*["ArrowUp"] * 12, *["ArrowDown"] * row, "Enter")
-    draw = screen.page.get_by_role("button", name="Draw where boat is")
+    draw = screen.page.get_by_role("button", name="Draw where posts is")
     draw.focus()
     screen.keys("Enter")
     screen.keys("ArrowLeft", "Enter", "ArrowDown", "Enter", "ArrowRight", "ArrowRight", "Enter", " ")
     expect(draw).to_have_count(0)
     with room.window() as window:
-        assert window.state["areas"]["boat"] == [
+        assert window.state["areas"]["posts"] == [
             pytest.approx(point) for point in ([0.48, 0.5], [0.48, 0.52], [0.52, 0.52])
         ]
-    lampblack("drop", "harbour-wall", "--port", room.port)
+    lampblack("drop", "breakwater", "--port", room.port)
 
 
 def test_timeline_and_trace_are_saved_from_the_page(look, tmp_path):

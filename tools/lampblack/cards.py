@@ -330,7 +330,7 @@ PASS = Table(
             f"the filter in the light; up to {FILTER_MAX} characters, none if left out",
         ),
         "base": Key(
-            _figure("16 s", SECONDS_PATTERN, parse_seconds, BASE_MIN_MS, BASE_MAX_MS, seconds_exact),
+            _figure("11.3 s", SECONDS_PATTERN, parse_seconds, BASE_MIN_MS, BASE_MAX_MS, seconds_exact),
             f"exposure of the whole sheet, {seconds_exact(BASE_MIN_MS)} to {seconds_exact(BASE_MAX_MS)}",
             True,
         ),
@@ -340,10 +340,8 @@ PASS = Table(
 CARD = Table(
     "the card's top",
     {
-        "name": Key(
-            _name("harbour-wall"), f"name on the box's shelf: 1 to {NAME_MAX} of a-z, 0-9 and -", True
-        ),
-        "title": Key(_text(0, TITLE_MAX, "Harbour wall, low tide"), f"up to {TITLE_MAX} characters"),
+        "name": Key(_name("breakwater"), f"name on the box's shelf: 1 to {NAME_MAX} of a-z, 0-9 and -", True),
+        "title": Key(_text(0, TITLE_MAX, "Breakwater, evening"), f"up to {TITLE_MAX} characters"),
         "tied": Key(_flag(True), "true if the bases of the passes keep their ratio; false if left out"),
         "dry_down": Key(
             _figure("8 %", PERCENT_PATTERN, parse_percent, 0, DRY_DOWN_MAX_PM, percent_exact),

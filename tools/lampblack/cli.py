@@ -102,7 +102,7 @@ def plan(
 
 @app.command()
 def strip(
-    base: Annotated[str, typer.Option(metavar="TIME", help='The middle of the strip, like "16 s".')],
+    base: Annotated[str, typer.Option(metavar="TIME", help='The middle of the strip, like "11.3 s".')],
     step: Annotated[
         str, typer.Option(metavar="STEP", help='Between patches: stops, like 1/4, or seconds, like "2 s".')
     ] = "1/4",

@@ -25,7 +25,7 @@ from . import cards, tables
 from .box_client import BoxClient
 from .sim import Darkroom, build, report_tables
 
-CARD = "birch-wood.toml"
+CARD = "workroom.toml"
 SCRIPT = "split-grade-print.txt"
 LAMP = "tungsten"
 PRESSED = {"expose": "EXPOSE", "back": "BACK", "lamp": "LAMP", "press": "press dial", "dial": "turn"}
@@ -58,7 +58,7 @@ class _Telling(Watcher):
         if kind == "sound" and value in ("open", "close", "fit"):
             windows = box.stages[box.at].windows if box.stages else []
             area = next((w.area for w in windows if box.light_so_far_ms() <= w.close_ms), "")
-            told = {"open": "card in: " + area, "close": "card out: " + area, "fit": "fit the next filter"}
+            told = {"open": "shade in: " + area, "close": "shade out: " + area, "fit": "fit the next filter"}
             self._tell(now_ms, f"            sound: {told[str(value)]}")
             if value == "open" and not self._shown:
                 self._shown = True
@@ -95,8 +95,8 @@ async def _tell(card: dict[str, Any], darkroom: Darkroom, live: Live) -> None:
     _title("The printing map", f"{card['title']}: what each area of the sheet is to get")
     _show(_map_table(PrintingMap.from_dict(card)))
 
-    _title("The bench", f"the lamp is {LAMP}; its lag, measured under it, is {darkroom.lag_ms} ms")
-    values, where = await asyncio.to_thread(_send, port, card, darkroom.lag_ms)
+    _title("The bench", f"the lamp is {LAMP}; its lag, measured under it, is {darkroom.house.lag_ms} ms")
+    values, where = await asyncio.to_thread(_send, port, card, darkroom.house.lag_ms)
     print(f"Set lag_ms = {values['lag_ms']} on the box, and pushed the card over {where}.")
 
     _title("The run", "the map in working order: one press of EXPOSE each")
@@ -111,8 +111,8 @@ async def _tell(card: dict[str, Any], darkroom: Darkroom, live: Live) -> None:
     Player(darkroom.session).play(_example(SCRIPT), SCRIPT)
 
     _title("The light", "what reached the paper, by the physics of lamp and relay, against the map")
-    for table in report_tables(darkroom):
-        _show(table)
+    for piece in report_tables(darkroom):
+        _show(piece)
 
     _title("The ledger", "what the box wrote down, read back over the port")
     _show(tables.ledger_table(await asyncio.to_thread(_ledger, port)))
@@ -154,5 +154,5 @@ def _title(title: str, about: str) -> None:
     print(f"\n== {title}: {about}\n")
 
 
-def _show(table: Table) -> None:
-    tables.console().print(table)
+def _show(piece: Table | str) -> None:
+    tables.console().print(piece)

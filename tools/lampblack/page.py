@@ -1,8 +1,9 @@
 """The darkroom on screen: one page, for the browsers of this computer.
 
 What must live here: who may look (address, host, origin, key), what is sent when, and which input a message
-is. Keys and dial go to the box, all else to the room; nothing is decided here, and nothing in the browser.
-Every window is told what has changed since it was last told, so a slow one holds up no other.
+is. Keys, dial and pace go to the session, all else to the room, and what is shown is the room's state as it
+is: of box and darkroom nothing is worked out here. Every window is told what has changed since it was last
+told, so a slow one holds up no other.
 """
 
 from __future__ import annotations
@@ -49,7 +50,6 @@ KEYS = ("expose", "lamp", "back", "press", "pedal")
 DETENTS_MAX = 100
 STEP_MAX_MS = 60 * 1000
 PICTURES = ("negative", "print", "map")
-CONTROLS = ("expose", "lamp", "back", "dial", "press")
 
 
 class Gate:
@@ -194,25 +194,7 @@ class Page(Watcher):
         self._frame_is_old = False
 
     def _look(self) -> None:
-        box = self._live.session.box
-        self._state = {
-            **self._room.state(),
-            "pace": self._live.speed,
-            "message": box.message,
-            "says": {control: box.says(control) for control in CONTROLS},
-            "volume": box.bench.get("volume"),
-            "marked": [mark.area for own in box.work.passes for mark in own.marks],
-            "shaded": self._shaded(),
-        }
-
-    def _shaded(self) -> list[str]:
-        """The areas that a card is to be over now."""
-        box = self._live.session.box
-        if box.state != "exposing":
-            return []
-        stage = box.stages[box.at]
-        so_far_ms = stage.light_ms - self._live.session.left_ms()
-        return [window.area for window in stage.windows if window.open_ms <= so_far_ms < window.close_ms]
+        self._state = {**self._room.state(), "pace": self._live.speed}
 
     def _news(self, window: Window) -> dict[str, Any]:
         """What the window has not been told yet; empty where there is nothing."""

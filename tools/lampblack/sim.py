@@ -19,18 +19,17 @@ from rich.table import Table
 
 from host_sim.desk import desk_kit
 from host_sim.disks import DirectoryDisk, MemoryDisk
-from host_sim.easel import AreaLight, Easel, Sheet
+from host_sim.easel import Easel, Sheet
+from host_sim.lamp_house import LampHouse
 from host_sim.live import Live
-from host_sim.paper import Paper, paper
-from host_sim.physics import LAMPS, RELAYS, LampBench, lag_ms
 from host_sim.script import Player, ScriptError
 from host_sim.session import Session, Trace
 
 from . import tables
 from .errors import CommandError
 
-LUX = 0.5
-"""Light on the easel without a filter: a normal negative prints in some 10 to 20 s."""
+FILM = 1 / 8
+"""The report's densities are those of a tone whose film lets so much of the light through: a middle grey."""
 PANEL_MS = 100
 DEFAULT_PORT = 7327
 
@@ -43,26 +42,22 @@ class Darkroom:
     """A session under a lamp, with an easel that gathers its light."""
 
     session: Session
+    house: LampHouse
     easel: Easel
-    paper: Paper
-    lag_ms: int
-
-    def report(self) -> list[tuple[Sheet, list[AreaLight]]]:
-        return self.easel.report(LUX)
 
 
 def build(
     lamp: str = "tungsten",
-    paper_name: str = "vc-2019",
+    paper: str = "vc-2019",
     keep: Path | None = None,
     panel_ms: int = PANEL_MS,
 ) -> Darkroom:
     """A box with nothing attached, not yet powered up. OSError where `keep` cannot be used."""
-    relay = RELAYS["ideal" if lamp == "ideal" else "mechanical"]
     session = Session(MemoryDisk() if keep is None else DirectoryDisk(keep), desk_kit(), panel_ms)
-    easel = Easel(session, LampBench(LAMPS[lamp], relay, LUX, warmed_up=True))
+    house = LampHouse(session, lamp, paper)
+    easel = Easel(session, house)
     session.watchers.append(easel)
-    return Darkroom(session, easel, paper(paper_name), round(lag_ms(LAMPS[lamp], relay)))
+    return Darkroom(session, house, easel)
 
 
 def report_plain(darkroom: Darkroom) -> list[dict[str, Any]]:
@@ -70,24 +65,27 @@ def report_plain(darkroom: Darkroom) -> list[dict[str, Any]]:
     return [
         {
             "sheet": sheet.title,
+            "paper": sheet.paper.name,
+            "no_data_for": sheet.lacking,
             "areas": [
                 {
                     "area": light.area,
                     "filter": light.filter,
                     "planned_ms": light.planned_ms,
                     "given_ms": round(light.given_ms, 3),
-                    "error_stops": light.error_stops,
+                    "error_stops": sheet.error_stops(light),
                 }
                 for light in lights
             ],
         }
-        for sheet, lights in darkroom.report()
+        for sheet, lights in darkroom.easel.report()
     ]
 
 
-def report_tables(darkroom: Darkroom) -> Iterator[Table]:
-    """A table for each sheet: the light of every area against the map, and the density it leaves."""
-    for sheet, lights in darkroom.report():
+def report_tables(darkroom: Darkroom) -> Iterator[Table | str]:
+    """A table for each sheet: the light of every area against the map, and the density it leaves; and a line
+    about filters that its paper has no data for."""
+    for sheet, lights in darkroom.easel.report():
         table = Table(
             title=f"Light on the paper: {sheet.title}", title_justify="left", box=None, pad_edge=False
         )
@@ -96,24 +94,27 @@ def report_tables(darkroom: Darkroom) -> Iterator[Table]:
         for head in ("planned s", "given s", "error in stops", "density"):
             table.add_column(head, justify="right")
         for light in lights:
-            error = light.error_stops
+            error = sheet.error_stops(light)
             table.add_row(
                 light.area,
                 light.filter or "none",
                 f"{light.planned_ms / 1000:.3f}",
                 f"{light.given_ms / 1000:.3f}",
                 "" if error is None else f"{error:+.4f}",
-                _density(darkroom.paper, sheet, light.area),
+                _density(sheet, light.area),
             )
         yield table
+        if sheet.lacking:
+            names = " and ".join(sheet.lacking)
+            says = f"{sheet.paper.name} has no data for filter {names}. Its light counts as unfiltered."
+            yield f"No verdict: {says}"
 
 
-def _density(paper: Paper, sheet: Sheet, area: str) -> str:
-    doses = {filter or "none": dose for (name, filter), dose in sheet.doses.items() if name == area}
-    try:
-        return f"{paper.density(doses):.2f}"
-    except (KeyError, ValueError):
+def _density(sheet: Sheet, area: str) -> str:
+    doses = {filter: dose for (name, filter), dose in sheet.doses.items() if name == area}
+    if any(sheet.paper.lacks(filter) for filter in doses):
         return "-"
+    return f"{sheet.paper.density({filter or 'none': FILM * dose for filter, dose in doses.items()}):.2f}"
 
 
 def sim(
@@ -156,7 +157,7 @@ def sim(
         try:
             if script is None or text is None:
                 asyncio.run(
-                    _live(darkroom, speed or 1.0, port, _Panel() if terminal else _OnScreen(lamp, paper))
+                    _live(darkroom, speed or 1.0, port, _Panel() if terminal else _OnScreen(darkroom.house))
                 )
             elif speed is None:
                 darkroom.session.power_up()
@@ -168,8 +169,8 @@ def sim(
     if as_json:
         print(json.dumps(report_plain(darkroom), indent=2))
     elif report:
-        for table in report_tables(darkroom):
-            tables.console().print(table)
+        for piece in report_tables(darkroom):
+            tables.console().print(piece)
 
 
 def _line_writer(file: TextIO) -> Any:
@@ -213,7 +214,7 @@ async def _live(darkroom: Darkroom, speed: float, port: int, face: Face) -> None
         raise CommandError(
             f"Port {port} is taken: another box may be running. Use --port 0 for a free one."
         ) from None
-    ways = Ways(f"socket://localhost:{port}", live.open_pty(), darkroom.lag_ms)
+    ways = Ways(f"socket://localhost:{port}", live.open_pty(), darkroom.house.lag_ms)
     try:
         await face.run(live, ways)
     finally:
@@ -255,9 +256,8 @@ class _Panel:
 class _OnScreen:
     """On a page, with the darkroom round the box."""
 
-    def __init__(self, lamp: str, paper: str) -> None:
-        self._lamp = lamp
-        self._paper = paper
+    def __init__(self, house: LampHouse) -> None:
+        self._house = house
 
     def before(self, session: Session) -> None:
         # The web server and the arrays take their time to load, and no other command needs them.
@@ -266,7 +266,7 @@ class _OnScreen:
 
         self._timeline = Timeline(session)
         session.watchers.append(self._timeline)
-        self._room = Room(session, self._lamp, self._paper)
+        self._room = Room(session, self._house)
 
     async def run(self, live: Live, ways: Ways) -> None:
         from .page import Page

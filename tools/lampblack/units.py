@@ -1,4 +1,4 @@
-"""People's units: text like "16 s", "+1/3" and "8 %" to and from the core's integers.
+"""People's units: text like "11.3 s", "+1/3" and "8 %" to and from the core's integers.
 
 What must live here: how a time, an offset and a percentage are written, each as the one pattern
 that the loader, the JSON Schema and the command share. Nothing is rounded: a figure the core cannot
@@ -27,8 +27,8 @@ class UnitError(ValueError):
 
 
 def parse_seconds(text: str) -> int:
-    """ "16 s" or "16.255 s" in ms. Raises UnitError; the caller checks the range."""
-    return _decimal(text, SECONDS_PATTERN, "s", 3, "time in seconds", "16 s")
+    """ "9 s" or "9.255 s" in ms. Raises UnitError; the caller checks the range."""
+    return _decimal(text, SECONDS_PATTERN, "s", 3, "time in seconds", "11.3 s")
 
 
 def parse_percent(text: str) -> int:
@@ -56,7 +56,7 @@ def parse_step(text: str) -> tuple[int, int]:
 
 
 def seconds_exact(ms: int) -> str:
-    """`ms` (0 or more) as parse_seconds reads it back: "16 s", "16.255 s"."""
+    """`ms` (0 or more) as parse_seconds reads it back: "9 s", "9.255 s"."""
     return _figure(ms, 3) + " s"
 
 
@@ -86,7 +86,7 @@ def _decimal(text: str, pattern: str, unit: str, places: int, kind: str, sample:
 
 
 def _figure(value: int, places: int) -> str:
-    """`value` units of the last of `places` decimals, without idle zeros: _figure(16250, 3) is "16.25"."""
+    """`value` units of the last of `places` decimals, without idle zeros: _figure(9250, 3) is "9.25"."""
     whole, part = divmod(value, 10**places)
     return f"{whole}.{part:0{places}}".rstrip("0").removesuffix(".")
 

@@ -164,7 +164,7 @@ function showSheet() {
   const { sheet } = state;
   const lit = sheet.lit_ms ? `, ${(sheet.lit_ms / 1000).toFixed(1)} s of the lamp so far` : ", no light yet";
   const place = sheet.in ? `Sheet ${sheet.number} is in the easel${lit}.` : "No sheet is in the easel.";
-  write(byId("sheet-note"), state.note ? `${place} ${state.note}` : place);
+  write(byId("sheet-note"), [place, state.no_data, state.note].filter(Boolean).join(" "));
   byId("new-sheet").disabled = sheet.in;
   byId("develop").disabled = byId("develop-dry").disabled = !sheet.in || state.box.lit;
 }
@@ -225,7 +225,7 @@ listen((news, changed) => {
     showPaces([[0, "Stopped"], [1, "Real time"], [10, "10 times"]], state.pace);
     byId("steps").hidden = state.pace !== 0;
   }
-  if (changed.has("sheet") || changed.has("note") || changed.has("box")) showSheet();
+  if (changed.has("sheet") || changed.has("note") || changed.has("no_data") || changed.has("box")) showSheet();
   if (changed.has("exercises") || changed.has("exercise")) showExercises();
   if (changed.has("areas") || changed.has("marked")) showAreas();
   if (changed.has("result")) showResult();
