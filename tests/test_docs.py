@@ -4,6 +4,7 @@ What is shown is checked against the program itself; that what it says is true i
 """
 
 import ast
+import json
 import math
 import re
 import runpy
@@ -29,7 +30,7 @@ from lampblack import cards, cli
 from lampblack.sim import build
 from timing_core import sheets
 from timing_core.bench import SETTINGS
-from timing_core.link import LineReader
+from timing_core.link import METHODS, LineReader
 from timing_core.printing_map import PrintingMap
 from timing_core.run import compile_print
 from timing_core.sounds import SOUNDS
@@ -359,6 +360,82 @@ def test_every_picture_of_the_page_is_shown():
     assert sorted(path.name for path in (DOCS / "screens").iterdir()) == sorted(
         set(re.findall(r"screens/([\w-]+\.png)", said))
     )
+
+
+# --- the wire
+
+WIRE = DOCS / "wire.md"
+CODES = (1, 2, 3, -32700, -32600, -32601, -32602, -32603)
+"""What `timing_core.link` answers with. Only a failing memory and a fault of the box have no example."""
+
+
+def conversation() -> list[tuple[str, list[dict]]]:
+    """Every request of the page with the replies to it, as data."""
+    found: list[tuple[str, list[dict]]] = []
+    for line in "".join(inside for kind, inside in fences(WIRE) if kind == "wire").splitlines():
+        if line.startswith("> "):
+            found.append((line[2:-9], []))
+        elif line.startswith("< "):
+            found[-1][1].append(json.loads(line[2:-9]))
+    return found
+
+
+def test_the_replies_of_the_page_are_made_and_its_requests_are_not():
+    page = text_of(WIRE)
+    said = [line for line in page.splitlines() if line.startswith("< ")]
+    assert len(said) > 20
+    bare = re.sub(r"^< .*\n", "", page, flags=re.MULTILINE)
+    # Whatever CRC a request has it is made anew, but for the one that is sent spoiled.
+    bare, crcs = re.subn(r"^(> .*) (?!00000000)[0-9a-f]{8}$", r"\1 ?", bare, flags=re.MULTILINE)
+    assert crcs > 20
+    assert "< {" not in bare
+    assert MADE["with_blocks"](bare) == page
+    assert MADE["with_blocks"](page.replace('"name":"nowhere"', '"name":"elsewhere"')).count(
+        "No card elsewhere"
+    )
+
+
+def test_a_stray_line_in_an_example_is_found():
+    with pytest.raises(ValueError, match="begin it with"):
+        MADE["with_blocks"]("\n```wire\nhello\n```\n")
+
+
+def test_every_method_has_an_example_that_is_answered():
+    answered = {
+        json.loads(request)["method"]
+        for request, replies in conversation()
+        if [reply for reply in replies if "result" in reply]
+    }
+    assert answered == set(METHODS)
+
+
+def test_every_code_is_explained_and_has_an_example():
+    codes = {reply["error"]["code"] for _, replies in conversation() for reply in replies if "error" in reply}
+    assert codes == set(CODES) - {3, -32603}
+    assert [int(cell) for cell in first_cells(WIRE, "Refusals")] == list(CODES)
+
+
+def test_everything_that_the_state_tells_is_explained():
+    told = [
+        set(reply["result"])
+        for request, replies in conversation()
+        if '"method":"state"' in request
+        for reply in replies
+    ]
+    assert len(told) == 2
+    cells = first_cells(WIRE, "state: what the box is doing")
+    explained = [name for cell in cells for name in re.findall(r"`(\w+)`", cell)]
+    assert told == [set(explained)] * 2
+
+
+def test_the_board_of_the_example_tells_what_a_board_tells():
+    """By the names in its source: on a desk there is no board to ask. The emulated one is asked."""
+    source = ast.parse((ROOT / "firmware" / "board" / "health.py").read_text(encoding="utf-8"))
+    keys = [key for node in ast.walk(source) if isinstance(node, ast.Dict) for key in node.keys]
+    keys += [node.slice for node in ast.walk(source) if isinstance(node, ast.Subscript)]
+    told = {key.value for key in keys if isinstance(key, ast.Constant) and isinstance(key.value, str)}
+    (shown,) = [replies[0]["result"] for request, replies in conversation() if '"method":"health"' in request]
+    assert set(shown) | set(shown["display"]) == told
 
 
 # --- the panel
