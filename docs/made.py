@@ -98,17 +98,24 @@ press
 expose
 picture refused
 """
+SCRIPTS = (PRINTING, STRIP, REFUSED)
+
+
+def session_of_pictures() -> Session:
+    """The box that each of the SCRIPTS is played to: the example cards on its shelf, a lag in its bench."""
+    session = Session(MemoryDisk(), desk_kit(), panel_ms=100)
+    session.power_up()
+    session.box.set_bench({"lag_ms": LAG_MS})
+    for path in sorted(EXAMPLES.glob("*.toml")):
+        session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
+    return session
 
 
 def pictures() -> dict[str, bytes]:
     """Every picture as a PNG file, by name."""
     found: dict[str, bytes] = {}
-    for script in (PRINTING, STRIP, REFUSED):
-        session = Session(MemoryDisk(), desk_kit(), panel_ms=100)
-        session.power_up()
-        session.box.set_bench({"lag_ms": LAG_MS})
-        for path in sorted(EXAMPLES.glob("*.toml")):
-            session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
+    for script in SCRIPTS:
+        session = session_of_pictures()
         player = Player(session)
         for line in script.split("\n"):
             if line.startswith("picture "):
