@@ -29,7 +29,7 @@ emulated: $(VENV)/ready-for-tests
 measurements: $(VENV)/ready-for-tests
 	$(BIN)/python tests/emulated/measure.py
 
-# What the documents take from the code: the state diagram, the pictures of the panel, the table of settings.
+# What the documents take from the code: state diagram, pictures of the panel, settings, replies on the wire.
 diagram: $(VENV)/ready
 	$(BIN)/python docs/made.py
 

@@ -1,10 +1,13 @@
-"""What the documents take from the code: pictures of the panel, the state diagram, the table of settings.
+"""What the documents take from the code: pictures of the panel, the state diagram, the table of settings,
+what a box answers on the wire.
 
 What must live here: how each is made. `make diagram` writes them all; tests/test_docs.py makes them
 again and compares. A made piece of a page stands between `<!-- made: NAME -->` and `<!-- end of NAME -->`.
+In a block of `wire` the requests are the page's own, and everything else is made.
 """
 
 import re
+from binascii import crc32
 from pathlib import Path
 
 from host_sim.desk import desk_kit
@@ -15,7 +18,8 @@ from host_sim.session import Session
 from lampblack import cards, diagram
 from lampblack.settings import setting_text
 from timing_core.bench import SETTINGS
-from timing_core.printing_map import PrintingMap
+from timing_core.link import frame
+from timing_core.printing_map import Mark, PrintingMap
 
 DOCS = Path(__file__).parent
 IMAGES = DOCS / "images"
@@ -92,17 +96,24 @@ press
 expose
 picture refused
 """
+SCRIPTS = (PRINTING, STRIP, REFUSED)
+
+
+def session_of_pictures() -> Session:
+    """The box that each of the SCRIPTS is played to: the example cards on its shelf, a lag in its bench."""
+    session = Session(MemoryDisk(), desk_kit(), panel_ms=100)
+    session.power_up()
+    session.box.set_bench({"lag_ms": LAG_MS})
+    for path in sorted(EXAMPLES.glob("*.toml")):
+        session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
+    return session
 
 
 def pictures() -> dict[str, bytes]:
     """Every picture as a PNG file, by name."""
     found: dict[str, bytes] = {}
-    for script in (PRINTING, STRIP, REFUSED):
-        session = Session(MemoryDisk(), desk_kit(), panel_ms=100)
-        session.power_up()
-        session.box.set_bench({"lag_ms": LAG_MS})
-        for path in sorted(EXAMPLES.glob("*.toml")):
-            session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
+    for script in SCRIPTS:
+        session = session_of_pictures()
         player = Player(session)
         for line in script.split("\n"):
             if line.startswith("picture "):
@@ -142,6 +153,119 @@ def _takes(key: str, kind: str, limits: tuple) -> str:
     return f"{setting_text(key, limits[0])} to {setting_text(key, limits[1])}"
 
 
+# --- the wire
+
+SPOILED = "00000000"
+"""A request with this for its CRC-32 is sent with it."""
+
+CRASH = (
+    "Traceback (most recent call last):",
+    '  File "board/runner.py", line 68, in run',
+    "OSError: [Errno 5] EIO",
+)
+"""One crash, as MicroPython on a board writes it."""
+
+
+class Evening:
+    """A little evening at a simulated box that tells of itself what a board would.
+
+    A card on the shelf and at work, and a long print of another in the ledger.
+    """
+
+    SETTLED_MS = 1000
+    """Nobody presses sooner after a light."""
+
+    def __init__(self) -> None:
+        self.said: list[bytes] = []
+        self._session = Session(MemoryDisk(), desk_kit())
+        self._session.send = self.said.append
+        self.start_again()
+        mill = PrintingMap.new(14500, "2", 80)
+        mill.name, mill.title = "mill", "Mill, winter"
+        mill.dry_down = True
+        mill.facts = {"paper": "RC pearl"}
+        mill.add_mark(0, Mark("race", -40))
+        mill.add_mark(0, Mark("sky", 80, "0"))
+        wall = PrintingMap.new(11800, "3", 80)
+        wall.name, wall.title = "dry-wall", "Dry-stone wall"
+        wall.set_pass_count(2)
+        for number in range(20):
+            wall.add_mark(number // 10, Mark(f"stone {number + 1}", 25 + number))
+        self._session.box.shelf.keep(mill)
+        self._session.box.take_work(wall)
+        self.to_the_end()
+        self.start_again()
+        self._session.box.take_work(mill)
+
+    def start_again(self) -> None:
+        self._session.reset()
+        box = self._session.box
+        box.crash_lines = lambda: list(CRASH)
+        box.health = _health_of_a_board
+
+    def light_on(self) -> None:
+        for _ in range(3):
+            if not self._session.box.lit:
+                self._press("expose")
+        assert self._session.box.lit, self._session.box.summary()
+
+    def to_the_end(self) -> None:
+        """Give what the print still has to get, all of it where none is under way."""
+        while True:
+            self.light_on()
+            self._session.advance(self._session.now_ms + 60_000)
+            if not self._session.box.stages:
+                return
+
+    def hear(self, line: bytes) -> str:
+        """What is said to a line (without its newline): one line, or "" where there is no answer."""
+        self.said.clear()
+        self._session.input("line", line)
+        return b"".join(self.said).decode("ascii")
+
+    def _press(self, key: str) -> None:
+        self._session.input(key)
+        self._session.advance(self._session.now_ms + self.SETTLED_MS)
+
+
+def _health_of_a_board() -> dict:
+    measured = (DOCS / "measurements.md").read_text(encoding="utf-8")
+    (free_bytes,) = re.findall(r"^\| after the start \| (\d+) \|$", measured, flags=re.MULTILINE)
+    return {
+        "board": "Raspberry Pi Pico with RP2040",
+        "micropython": "1.22.2",
+        "restarts": 0,
+        "display": {"answers": True, "sda": 16, "scl": 17},
+        "free_bytes": int(free_bytes),
+    }
+
+
+HAPPENS = {
+    "* the light is on": Evening.light_on,
+    "* the print is given to its end": Evening.to_the_end,
+    "* the box is started again": Evening.start_again,
+}
+"""What may happen at the box between two requests, in the words of the page."""
+
+
+def _answered(block: str, evening: Evening) -> str:
+    """The requests in a block of `wire`, each with its true CRC-32 and followed by what the box says."""
+    lines = []
+    for line in block.splitlines():
+        if line.startswith("> "):
+            payload, _, crc = line[2:].rpartition(" ")
+            sent = payload.encode("ascii")
+            framed = sent + b" " + SPOILED.encode() if crc == SPOILED else frame(sent, crc32)[:-1]
+            lines.append("> " + framed.decode())
+            lines += ["< " + reply for reply in evening.hear(framed).splitlines()]
+        elif line.startswith("* "):
+            HAPPENS[line](evening)
+            lines.append(line)
+        elif not line.startswith("< "):
+            raise ValueError(f"'{line}' in a block of wire: begin it with >, < or *")
+    return "".join(line + "\n" for line in lines)
+
+
 def with_blocks(page: str) -> str:
     """`page` with every made piece as it is made today. KeyError for one that nobody makes."""
     made = blocks()
@@ -149,7 +273,16 @@ def with_blocks(page: str) -> str:
     def today(match: re.Match[str]) -> str:
         return f"{match[1]}\n{made[match[2]]}\n{match[3]}"
 
-    return re.sub(r"(<!-- made: (\w+) -->)\n.*?(<!-- end of \2 -->)", today, page, flags=re.DOTALL)
+    page = re.sub(r"(<!-- made: (\w+) -->)\n.*?(<!-- end of \2 -->)", today, page, flags=re.DOTALL)
+    if "\n```wire\n" not in page:
+        return page
+    evening = Evening()
+    return re.sub(
+        r"(?<=\n```wire\n)(.*?)(?=^```$)",
+        lambda match: _answered(match[1], evening),
+        page,
+        flags=re.DOTALL | re.MULTILINE,
+    )
 
 
 def main() -> None:

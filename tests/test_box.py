@@ -924,7 +924,10 @@ def test_a_run_cut_off_by_a_reset_can_be_ended():
     to_row(evening.session, "End this run")
     evening.play("press")
     record = evening.box.ledger.newest()
-    assert [(stage["given_ms"], stage["at_least"]) for stage in record["stages"]] == [(6000, False), (0, True)]
+    assert [(stage["given_ms"], stage["at_least"]) for stage in record["stages"]] == [
+        (6000, False),
+        (0, True),
+    ]
     evening.play("reset")
     assert evening.box.state == "browse"
 

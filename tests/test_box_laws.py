@@ -176,7 +176,9 @@ class BoxMachine(RuleBasedStateMachine):
             and stage[1] == before["run"][1] + 1
             and not before["run"][5][before["run"][1]]["light_ms"]
         )
-        warned = after["message"].startswith("Viewing light would fog") and before["message"] != after["message"]
+        warned = (
+            after["message"].startswith("Viewing light would fog") and before["message"] != after["message"]
+        )
         if (begun or warned) or (confirmed and self.pressed == "expose"):
             self.quiet_ms = self.session.now_ms
 

@@ -5,6 +5,7 @@ What is shown is checked against the program itself; that what it says is true i
 
 import ast
 import inspect
+import json
 import math
 import re
 import runpy
@@ -14,6 +15,7 @@ import socket
 import sys
 import threading
 import zlib
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -28,16 +30,20 @@ from host_sim.physics import EYE, LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS,
 from host_sim.picture import half_blocks
 from host_sim.room import Room
 from host_sim.script import KEYS, Player
-from host_sim.session import Session
+from host_sim.session import Session, Watcher
 from lampblack import cards, cli
 from lampblack.sim import build
 from timing_core import sheets
 from timing_core.bench import SETTINGS
-from timing_core.link import LineReader
+from timing_core.link import METHODS, LineReader
 from timing_core.printing_map import PrintingMap
 from timing_core.run import compile_print
 from timing_core.sounds import SOUNDS
 from timing_core.transitions import STATES
+
+sys.path.append(str(Path(__file__).parent))
+
+from panel_texts import Census, NotFollowed
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"
@@ -401,6 +407,82 @@ def test_every_picture_of_the_page_is_shown():
     )
 
 
+# --- the wire
+
+WIRE = DOCS / "wire.md"
+CODES = (1, 2, 3, -32700, -32600, -32601, -32602, -32603)
+"""What `timing_core.link` answers with. Only a failing memory and a fault of the box have no example."""
+
+
+def conversation() -> list[tuple[str, list[dict]]]:
+    """Every request of the page with the replies to it, as data."""
+    found: list[tuple[str, list[dict]]] = []
+    for line in "".join(inside for kind, inside in fences(WIRE) if kind == "wire").splitlines():
+        if line.startswith("> "):
+            found.append((line[2:-9], []))
+        elif line.startswith("< "):
+            found[-1][1].append(json.loads(line[2:-9]))
+    return found
+
+
+def test_the_replies_of_the_page_are_made_and_its_requests_are_not():
+    page = text_of(WIRE)
+    said = [line for line in page.splitlines() if line.startswith("< ")]
+    assert len(said) > 20
+    bare = re.sub(r"^< .*\n", "", page, flags=re.MULTILINE)
+    # Whatever CRC a request has it is made anew, but for the one that is sent spoiled.
+    bare, crcs = re.subn(r"^(> .*) (?!00000000)[0-9a-f]{8}$", r"\1 ?", bare, flags=re.MULTILINE)
+    assert crcs > 20
+    assert "< {" not in bare
+    assert MADE["with_blocks"](bare) == page
+    assert MADE["with_blocks"](page.replace('"name":"nowhere"', '"name":"elsewhere"')).count(
+        "No card elsewhere"
+    )
+
+
+def test_a_stray_line_in_an_example_is_found():
+    with pytest.raises(ValueError, match="begin it with"):
+        MADE["with_blocks"]("\n```wire\nhello\n```\n")
+
+
+def test_every_method_has_an_example_that_is_answered():
+    answered = {
+        json.loads(request)["method"]
+        for request, replies in conversation()
+        if [reply for reply in replies if "result" in reply]
+    }
+    assert answered == set(METHODS)
+
+
+def test_every_code_is_explained_and_has_an_example():
+    codes = {reply["error"]["code"] for _, replies in conversation() for reply in replies if "error" in reply}
+    assert codes == set(CODES) - {3, -32603}
+    assert [int(cell) for cell in first_cells(WIRE, "Refusals")] == list(CODES)
+
+
+def test_everything_that_the_state_tells_is_explained():
+    told = [
+        set(reply["result"])
+        for request, replies in conversation()
+        if '"method":"state"' in request
+        for reply in replies
+    ]
+    assert len(told) == 2
+    cells = first_cells(WIRE, "state: what the box is doing")
+    explained = [name for cell in cells for name in re.findall(r"`(\w+)`", cell)]
+    assert told == [set(explained)] * 2
+
+
+def test_the_board_of_the_example_tells_what_a_board_tells():
+    """By the names in its source: on a desk there is no board to ask. The emulated one is asked."""
+    source = ast.parse((ROOT / "firmware" / "board" / "health.py").read_text(encoding="utf-8"))
+    keys = [key for node in ast.walk(source) if isinstance(node, ast.Dict) for key in node.keys]
+    keys += [node.slice for node in ast.walk(source) if isinstance(node, ast.Subscript)]
+    told = {key.value for key in keys if isinstance(key, ast.Constant) and isinstance(key.value, str)}
+    (shown,) = [replies[0]["result"] for request, replies in conversation() if '"method":"health"' in request]
+    assert set(shown) | set(shown["display"]) == told
+
+
 # --- the panel
 
 
@@ -446,27 +528,189 @@ def test_every_sound_is_explained_in_its_own_tones():
         assert told == (heard[:1] if len(set(heard)) == 1 else heard), name
 
 
-def messages() -> set[str]:
-    """How every refusal and message that the panel can show begins, with … for what is filled in."""
-    found = set()
-    # What the bench and the wire refuse is read at the PC, which says the rest.
-    for name in ("box", "run", "strip", "sheets", "printing_map", "shelf", "store"):
-        for node in ast.walk(ast.parse((CORE / f"{name}.py").read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and node.args:
-                called = getattr(node.func, "attr", getattr(node.func, "id", ""))
-                if called in ("Refusal", "StoreFault", "_say"):
-                    for part in ast.walk(node.args[0]):
-                        if isinstance(part, ast.Constant) and isinstance(part.value, str):
-                            found.add(re.sub(r"%[sd]", "…", part.value))
-    return {text for text in found if " " in text and text != "The card is not taken"}
+# --- what the panel says
+
+USING = DOCS / "using-the-box.md"
+PC_ALONE = "Refusals that only a PC is told"
+CENSUS = Census(
+    {
+        path.relative_to(CORE).as_posix(): path.read_text(encoding="utf-8")
+        for path in sorted(CORE.rglob("*.py"))
+    }
+)
 
 
-def test_every_message_is_explained():
-    told = first_cells(DOCS / "using-the-box.md", "Messages")
-    shown = messages()
+def explains(cell: str, text: str) -> bool:
+    """A cell is a message, or its first sentence."""
+    return text == cell or (cell.endswith(".") and text.startswith(cell + " "))
+
+
+def faults_of(cells: list[str], texts: Iterable[str]) -> list[str]:
+    """What is said and not explained, and what is explained and never said."""
+    texts = list(texts)
+    missing = [f"not explained: {text}" for text in texts if not any(explains(cell, text) for cell in cells)]
+    idle = [f"never said: {cell}" for cell in cells if not any(explains(cell, text) for text in texts)]
+    return missing + idle
+
+
+def test_every_message_is_explained_and_no_other():
+    shown = CENSUS.messages()
+    assert len(shown) > 25
+    cells = first_cells(USING, "Messages") + first_cells(USING, PC_ALONE)
+    assert len(cells) == len(set(cells))
+    assert faults_of(cells, shown) == []
+
+
+def test_what_the_wire_alone_says_is_not_among_the_messages_of_the_panel():
+    wires = {text for text, places in CENSUS.messages().items() if all("Link" in place for place in places)}
+    assert wires
+    assert wires <= set(first_cells(USING, PC_ALONE))
+
+
+def test_every_word_on_a_screen_is_explained_and_no_other():
+    controls = {
+        name for cell in first_cells(USING, "The controls") for name in re.findall(r"[A-Z]{2,}", cell)
+    }
+    assert controls == {"EXPOSE", "LAMP", "BACK"}
+    shown = {text for text in CENSUS.words() if text.split()[0] not in controls}
     assert len(shown) > 15
-    for text in shown:
-        assert any(text.startswith(cell.rstrip(".").removesuffix(" …")) for cell in told), text
+    assert faults_of(first_cells(USING, "Words on the screens"), shown) == []
+
+
+class Listening(Watcher):
+    """Notes every message that a session's box shows."""
+
+    def __init__(self, session: Session) -> None:
+        self.said: set[str] = set()
+        self._session = session
+        session.watchers.append(self)
+
+    def input(self, now_ms: int, event: str, value: object) -> None:
+        self.said.add(self._session.box.message)
+
+
+def said_in_scripts() -> set[str]:
+    """Every message a true box shows while the tests' scripts and those of the pictures are played to it."""
+    said: set[str] = set()
+    for path in sorted((ROOT / "tests" / "scripts").glob("*.txt")):
+        session = Session(MemoryDisk(), desk_kit())
+        listening = Listening(session)
+        session.power_up()
+        Player(session).play(path.read_text(encoding="utf-8"))
+        said |= listening.said
+    for script in MADE["SCRIPTS"]:
+        session = MADE["session_of_pictures"]()
+        listening = Listening(session)
+        Player(session).play(re.sub(r"^picture .*", "", script, flags=re.MULTILINE))
+        said |= listening.said
+    return said - {""}
+
+
+def test_what_a_box_truly_says_was_found_in_its_source():
+    said = said_in_scripts()
+    assert len(said) > 5
+    texts = set(CENSUS.messages()) - set(first_cells(USING, PC_ALONE))
+    for line in said:
+        found = [
+            text
+            for text in texts
+            if re.match(".+".join(map(re.escape, text.split("…"))) + r"($|: )", line, flags=re.DOTALL)
+        ]
+        assert found, line
+
+
+SAYING = """
+from .refusal import Refusal
+
+WORN = "The contact is worn"
+TOLD = {"one": "First told", "two": "Second told"}
+
+class Fault(Refusal):
+    pass
+
+class Full(Fault):
+    def __init__(self):
+        super().__init__("The shelf is full", "it holds 64", "Remove one")
+
+class Box:
+    def _say(self, text, loud=False):
+        self.message = text
+
+    def tell(self, lit, *, words=""):
+        self._say("Lit" if lit else self.known("now"))
+        self._say(TOLD[lit])
+        self._say(words)
+
+    def known(self, when):
+        text = "Nothing is known"
+        if when:
+            return f"Known since {when}."
+        return text + " of %s" % when
+
+    def fail(self, name):
+        what = "%s is not moved" % name
+        for bad, why in (("One is bad", "a"), ("Two is bad", "b")):
+            raise Fault(bad, why, "Mend it")
+        try:
+            raise Refusal(what=what, why="it is stuck", todo="Free it")
+        except Refusal as refusal:
+            self._say(refusal.line)
+            self._say(text=WORN)
+            self._say(shortened("A long tale. "))
+
+    def keep(self, noted):
+        self.noted = noted
+
+    def repeat(self):
+        self._say(self.noted)
+
+def shortened(text):
+    return text.strip()
+
+def from_outside(box):
+    box.tell(True, words="Told " + "from " + str(box))
+    box.keep("Noted before")
+
+class Other:
+    def _say(self, text):
+        return text
+
+    def silent(self):
+        self._say("No message")
+"""
+
+
+def test_the_census_finds_a_message_however_it_is_said():
+    found = Census({"a.py": SAYING, "refusal.py": (CORE / "refusal.py").read_text(encoding="utf-8")})
+    assert set(found.messages()) == {
+        "The shelf is full",
+        "Lit",
+        "Known since ….",
+        "Nothing is known of …",
+        "First told",
+        "Second told",
+        "Told from …",
+        "… is not moved",
+        "One is bad",
+        "Two is bad",
+        "The contact is worn",
+        "A long tale. ",
+        "Noted before",
+    }
+
+
+@pytest.mark.parametrize(
+    "line", ["box.message = box.words()", "box.message = words", "raise Refusal(why(), 'b', 'c')"]
+)
+def test_a_message_that_cannot_be_followed_is_not_passed_over(line):
+    with pytest.raises(NotFollowed, match=r"a\.py:2"):
+        Census({"a.py": f"def act(box):\n    {line}\n"}).messages()
+
+
+def test_a_message_without_its_row_is_told_and_a_row_without_its_message():
+    assert faults_of(["Not taken", "Ended."], ["Not taken", "Ended. No light was given."]) == []
+    assert faults_of(["Not taken"], ["Not taken", "Not loaded"]) == ["not explained: Not loaded"]
+    assert faults_of(["Not taken", "Not"], ["Not taken"]) == ["never said: Not"]
 
 
 # --- the simulator

@@ -326,7 +326,9 @@ def test_every_row_fires():
         if not session.box.lit and session.box.state != "away":
             ask(session, "handover")
     for settled in ("browse", "edit", "ask", "choose", "notice"):
-        session = situation(next(n for n in SITUATIONS if situation(n).box.state == settled), make=noting(fired))
+        session = situation(
+            next(n for n in SITUATIONS if situation(n).box.state == settled), make=noting(fired)
+        )
         session.box.bench.set("settle_ms", 700)
         session.input("lamp")
         session.input("lamp")

@@ -262,7 +262,9 @@ class Box:
         self.shelf.names()
         self.ledger.check()
         lines = [_card_damage(name) for name in self.shelf.damaged]
-        lines += ["Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged]
+        lines += [
+            "Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged
+        ]
         if not lines:
             return False
         if self.state == "browse" and not self.message:
@@ -659,7 +661,9 @@ class Box:
         """End the run that is kept: what was given is put on record."""
         if self.given_ms or self._at_least:
             self._note_stage()
-        self.say("Ended here. What was given is in the ledger." if self._done else "Ended. No light was given.")
+        self.say(
+            "Ended here. What was given is in the ledger." if self._done else "Ended. No light was given."
+        )
         self._close_run()
         if self.sheet == "sheets":
             self.cursor_on(sheets.TITLES["print"])
@@ -928,7 +932,9 @@ class Box:
         try:
             self.store.put("run", self._run_text)
         except Refusal:
-            self.say("The map of this run is not kept: the memory is full. After a power cut it could not go on.")
+            self.say(
+                "The map of this run is not kept: the memory is full. After a power cut it could not go on."
+            )
         self._go_to(1)
         self._settle()
 
@@ -1190,7 +1196,8 @@ class Box:
             "kind": "strip" if self.is_strip else "print",
             "map": map,
             "strip": run["strip"],
-            "whole": bool(lit) and [done[0] for done in self._done if done[1] >= stages[done[0]].light_ms] == lit,
+            "whole": bool(lit)
+            and [done[0] for done in self._done if done[1] >= stages[done[0]].light_ms] == lit,
             "cut_off": self._cut_at,
             "up_s": self.clock.up_s,
             "at": self.clock.text(),

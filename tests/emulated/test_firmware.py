@@ -5,6 +5,8 @@ A few of each scenario are held to the budgets here; `measure.py` does many and 
 
 from __future__ import annotations
 
+import json
+import re
 from binascii import crc32
 
 import pytest
@@ -26,7 +28,7 @@ from faults import (
     three_crashes,
     under_light,
 )
-from image import TESTED
+from image import ROOT, TESTED
 from pico import MS, S
 from scenes import (
     DIAL_SPEEDS,
@@ -169,6 +171,9 @@ def test_it_tells_how_the_board_is(box):
 
     well, no_display, lit, crashed = box.forked(scenario)
     print(well)
+    example = re.search(r'"result":({"board".*?})}', (ROOT / "docs" / "wire.md").read_text())
+    assert example
+    assert set(json.loads(example[1])) == set(well)
     assert well.pop("free_bytes") > FREE_MIN_BYTES - PROBE_BYTES
     assert well == {
         "board": "Raspberry Pi Pico with RP2040",

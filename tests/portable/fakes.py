@@ -137,12 +137,12 @@ def board_health():
         "micropython": "1.22.2",
         "restarts": 0,
         "display": {"answers": True, "sda": 16, "scl": 17},
-        "free_bytes": 117440,
+        "free_bytes": 92112,
     }
 
 
 def documented_box():
-    """The box of the examples in docs/wire.md: one card, one short record and one long one, one crash."""
+    """A box with one card, one short record and one long one, and one crash."""
     box = FakeBox()
     mill = small_card("mill")
     mill["title"] = "Mill, winter"

@@ -1,4 +1,4 @@
-"""Plays lines to the box of docs/wire.md: the same on CPython and on MicroPython.
+"""Plays lines to a box that has something on its shelf: the same on CPython and on MicroPython.
 
 Run as a program it reads a file with one step a line, and prints one answer a line, empty where there is
 none. A step is "lit", "dark", "json " and JSON to be written again, or the bytes of a line in hex digits; an
