@@ -487,13 +487,14 @@ class BoxMachine(RuleBasedStateMachine):
                 self.given.append((known_ms, meter.strikes + 1, meter.strikes))
                 self.close_run()
         elif box.stages and ran:
-            if self.journal_is_whole:
+            sure = self.journal_is_whole and self.kept_well
+            if sure:
                 self.check_stages()
-            if box.at != self.at and self.journal_is_whole:
+            if sure and box.at != self.at:
                 assert known_ms >= self.plan[self.at][3] - 1
                 self.given.append((self.plan[self.at][3], meter.strikes + 1, meter.strikes))
                 meter.anew()
-            elif self.journal_is_whole and self.kept_well:
+            elif sure:
                 assert box.given_ms <= max(known_ms, meter.light_ms) + meter.strikes, "no more than there was"
         self.journal_is_whole = self.journal_is_whole and self.kept_well
         self.at = box.at

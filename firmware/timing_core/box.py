@@ -874,13 +874,12 @@ class Box:
         self._keep("work", self.work.text())
         self._keep("bench", encode(self.bench.kept()))
 
-    def _keep(self, key: str, data: bytes, aloud: bool = True) -> None:
+    def _keep(self, key: str, data: bytes) -> None:
         """A store that cannot write must not stop a printer in the dark: say so and go on."""
         try:
             self.store.put(key, data)
         except Refusal as refusal:
-            if aloud:
-                self.say(refusal.line)
+            self.say(refusal.line)
 
     def plan(self) -> list:
         """The stages EXPOSE would begin on this sheet; empty where they cannot be given."""
@@ -986,7 +985,13 @@ class Box:
             "n": self.run_number,
             "over": over,
         }
-        self._keep("journal", encode(journal), aloud)
+        try:
+            self.store.put("journal", encode(journal))
+        except Refusal as refusal:
+            if aloud:
+                self.say(refusal.line)
+            # One that is out of date would have light given twice after a power cut: better none.
+            self._close_journal(aloud=False)
 
     def _stage_is_fit(self) -> bool:
         return self.stages[self.at].kind == FIT
@@ -1219,11 +1224,12 @@ class Box:
                 if aloud:
                     self.say(not_kept(refusal).line)
 
-    def _close_journal(self) -> None:
+    def _close_journal(self, aloud: bool = True) -> None:
         try:
             self.store.drop("journal")
         except Refusal as refusal:
-            self.say(refusal.line)
+            if aloud:
+                self.say(refusal.line)
 
     # --- the viewing light
 
