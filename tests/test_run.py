@@ -365,7 +365,8 @@ def test_cues_of_two_windows():
         (
             a_map(("2", 100, {})),
             a_bench(least_ms=110),
-            "Base, pass 1 is too short: 100 ms of light, and this lamp needs 110. Give it more, or stop down.",
+            "Base, pass 1 is too short: 100 ms of light, and this lamp needs 110. "
+            "Give it more, or stop down.",
         ),
         (
             a_map(("2", 1000, {"sky": 10})),
@@ -380,7 +381,8 @@ def test_cues_of_two_windows():
         (
             a_map(("2", 500, {}), dry_down_pm=500),
             a_bench(lag_ms=-240, least_ms=100),
-            "Base, pass 1 is too short: 250 ms of light, and this lamp needs 260. Give it more, or stop down.",
+            "Base, pass 1 is too short: 250 ms of light, and this lamp needs 260. "
+            "Give it more, or stop down.",
         ),
     ],
 )

@@ -4,8 +4,8 @@ What must live here: who goes first. A key must reach the lamp within 5 ms whate
 on, so an input does not wait its turn: `wake`, which runs between two bytecodes of whatever the
 loop is doing, hands it to the box at once. The loop itself does what can wait: ticks, pictures,
 display, wire. Three things may not be cut into, and hold inputs up for as long: the box taking
-another input or a change from the wire, a write to flash, and a collection. BACK does not wait even for these: its interrupt
-puts the lamp out, and the box is told after.
+another input or a change from the wire, a write to flash, and a collection. BACK does not wait even for
+these: its interrupt puts the lamp out, and the box is told after.
 
 A collection takes 20 ms. So memory is collected when somebody has just pressed or turned something,
 and will not do so again within that time, and when the PC has just had its say; and in a run the wire is
@@ -257,7 +257,7 @@ class Runner:
     # --- what can wait
 
     def _draw(self) -> None:
-        """Draw the picture. A fault in it must end neither light nor run: it is left out, and the first is noted.
+        """Draw the picture. A fault in it must end neither light nor run: it is left out, the first is noted.
 
         An input that comes in while drawing may change what is drawn; it asks for a new picture then.
         """

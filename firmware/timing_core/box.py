@@ -88,6 +88,12 @@ def _at_once(act):
     return act()
 
 
+def _number(plain: dict, key: str) -> int:
+    """A number out of a record; 0 where there is none."""
+    value = plain.get(key)
+    return value if isinstance(value, int) and is_int(value) else 0
+
+
 def _card_damage(name: str) -> str:
     return "Card %s is damaged. Push it again." % name
 
@@ -212,7 +218,7 @@ class Box:
         if event == "pedal":
             event = "expose"
         self.value = value
-        if self.state not in LIT:
+        if self.state not in LIT or event == "lamp_end":
             self.clock.count(now_ms)
         while event:
             if event == "lamp_end" and self.state in LIT:
@@ -457,15 +463,15 @@ class Box:
 
     def _find_cut_off(self, journal: dict) -> None:
         """Make of the journal the run that it is of, kept. One that is in the ledger already is over."""
-        number = journal.get("n")
-        if is_int(number) and self.ledger.has(number):
+        number = _number(journal, "n")
+        if number and self.ledger.has(number):
             self._close_journal()
             return
         cause = "The box was reset." if self.value else "Power was lost."
         self._cut_off = journal
         self.is_strip = journal.get("kind") == "strip"
         self.at = journal["stage"]
-        self.run_number = number if is_int(number) else self.ledger.last() + 1
+        self.run_number = number or self.ledger.last() + 1
         self._done_text = str(journal.get("done", ""))
         self._done = [[int(word) for word in stage.split()] for stage in self._done_text.split(";") if stage]
         if "form" not in journal:
@@ -474,13 +480,15 @@ class Box:
                 stage += [self.bench.get("lag_ms"), 0]
             self._done_text = "".join(["%d %d %d %d %d;" % tuple(stage) for stage in self._done])
             self._run_text = self._text_of_run(self.work, None)
+            if self.is_strip:
+                self._why_not = "its strip is not kept"
         else:
             text = self.store.get("run")
             if text is None or digest_of_text(self.kit, text)[:DIGEST] != journal.get("map"):
                 self._why_not = "its map is not kept"
             else:
                 self._run_text = text
-        if self._run_text:
+        if self._run_text and not self._why_not:
             self._compile_run(journal.get("of"))
         if journal.get("over"):
             self._end_cut_off_run("The run before the reset is in the ledger now.")
@@ -488,8 +496,7 @@ class Box:
         name = journal.get("name")
         self._cut_text = "Power was lost before: %s." % name
         if journal.get("light"):
-            known_ms = journal.get("given_ms")
-            self.given_ms = max(self.value, known_ms if is_int(known_ms) else 0)
+            self.given_ms = max(self.value, _number(journal, "given_ms"))
             self._cut_at = str(journal.get("name"))
             self._at_least = True
             self.strikes = 1 if self.given_ms else 0
@@ -806,8 +813,9 @@ class Box:
             if strip.to_dict() != self.strip.to_dict() or before[3] != self._strip_gave:
                 change.strip = (strip.to_dict(), before[3])
             bench = before[4]
+            now = self.bench.to_dict()
             for key in bench:
-                if bench[key] != self.bench.to_dict()[key]:
+                if bench[key] != now[key]:
                     change.bench[key] = bench[key]
             change.card = self._card_change
             change.prints = before[5]
@@ -1169,7 +1177,7 @@ class Box:
         """The run is over: its record into the ledger, the journal closed."""
         if self._done or self._cut_at:
             try:
-                self.ledger.append(self._record())
+                self.ledger.append(self._record(), self.run_number)
             except Refusal as refusal:
                 self.say(not_kept(refusal).line)
                 # A reset finds the run as it is now, and writes it down then.
@@ -1183,7 +1191,7 @@ class Box:
     def _record(self) -> dict:
         """The run in plain data, as `ledger` defines it."""
         stages = self.stages
-        run = self._run() if self._run_text else {"map": None, "strip": None}
+        run: dict = self._run() if self._run_text else {"map": None, "strip": None}
         map = run["map"]
         # Strips are given without dry-down.
         dries = bool(map) and map["dry_down"] and not self.is_strip
