@@ -324,6 +324,14 @@ def test_every_light_and_every_change_of_hands_is_followed_by_the_settling_time(
     assert box.state == "ready"
 
 
+def test_after_a_reset_a_press_meant_for_what_was_cut_off_does_nothing():
+    evening = Evening(a_card(base_ms=4000), settle_ms=700)
+    evening.play("+1 expose\n+1 expose\n+1 reset\n+0.1 expose\nlamp")
+    assert not evening.session.lamp.lit
+    evening.play("+0.6 lamp\n+0.7 lamp")
+    assert evening.session.lamp.lit
+
+
 def test_a_press_that_puts_out_always_works():
     evening = Evening(a_card(base_ms=4000), settle_ms=2000)
     session = evening.session

@@ -168,6 +168,9 @@ class BoxMachine(RuleBasedStateMachine):
                 apart_ms = at_ms - max(self.quiet_ms, self.meter.off_ms_before)
                 assert apart_ms >= self.session.box.bench.get("settle_ms"), "lit within the settling time"
         self.listener.times.clear()
+        if after["bench"]["settle_ms"] != before["bench"]["settle_ms"]:
+            # What holds from here on is asked of what comes from here on.
+            self.quiet_ms = self.meter.off_ms = -WRAP
         stage = (after["state"], after["run"][1])
         begun = after["state"] in ("ready", "held") and before["state"] in ("browse", "ask", "notice")
         confirmed = (

@@ -569,6 +569,7 @@ class Box:
     def _wake(self) -> None:
         self.out.put("dark")
         self.clock.start(self.now_ms)
+        self._settle()  # a press may have been meant for what the reset cut off
         self._tell_levels()
         self.sheet = "print"
         self.message = self._told_at_start()
