@@ -1,4 +1,4 @@
-"""The box's clock: seconds since power-up whatever the ticks begin with, and dates as `datetime` writes them."""
+"""The clock: seconds since power-up whatever the ticks begin with, and dates as `datetime` has them."""
 
 from datetime import UTC, datetime, timedelta
 
