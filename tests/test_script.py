@@ -179,8 +179,7 @@ FAULTS = {
     "wait until stage two": "script:1: cannot wait until 'stage two'.",
     "wait until stage": "script:1: cannot wait until 'stage'.",
     "wait until card": "script:1: cannot wait until 'card'.",
-    # The state of that name: without seconds it is not a wait for light.
-    "wait until left": "script:1: what it waits for will not come by itself: the box is 'browse'.",
+    "wait until left": "script:1: cannot wait until 'left'.",
     "wait until left 2": "script:1: no stage is under light. Press expose first",
     "wait until until dark": "script:1: cannot wait until 'until dark'.",
     "wait until lit": "script:1: what it waits for will not come by itself: the box is 'browse'. "
