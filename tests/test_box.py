@@ -1199,8 +1199,8 @@ def test_a_full_disk_never_stops_a_print():
     assert evening.light_of_a_stage() == 3314
     assert box.state == "browse"
     assert box.message == (
-        "The record waits in memory: the memory is full or failing. "
-        "Remove a card, or run lampblack ledger, before you switch off."
+        "The record is not kept yet: the memory is full or failing. "
+        "Remove a card or pull the ledger before you switch off."
     )
     assert disk.files.keys().isdisjoint({"ledger-000001.0", "ledger-000001.1"})
     (record,) = ask(evening.session, "ledger.read")["result"]["records"]

@@ -539,11 +539,11 @@ class Box:
                 stages = strip.compile(map, self.bench)
                 self._run_gives = strip.gives(map)
                 self.strip = strip
-        except Refusal as refusal:
-            self._why_not = refusal.why
+        except Refusal:
+            self._why_not = "the bench has changed"
             return
         if len(stages) != count or not 0 <= self.at < count:
-            self._why_not = "its stages are not what they were"
+            self._why_not = "its stages have changed"
             return
         self.stages = stages
 
@@ -595,7 +595,9 @@ class Box:
         return lines[0] + (" And more: run lampblack doctor." if lines[1:] else "")
 
     def _wake_cut_off(self) -> None:
-        told = self._told_at_start()
+        # Beside what is known of the run there is room for one line more.
+        lines = self.damage + self._notes
+        told = lines[0] if len(lines) == 1 and self.can_go_on else "Run lampblack doctor." if lines else ""
         self._wake()
         self._exposed = True
         if self.stages and self.given_ms:
