@@ -247,9 +247,7 @@ class Census:
         except NotFollowed:
             return Told(frozenset([FILLED]))
 
-    def _told_of_template(
-        self, text: str, right: ast.expr, scope: Scope, path: tuple[ast.AST, ...]
-    ) -> Told:
+    def _told_of_template(self, text: str, right: ast.expr, scope: Scope, path: tuple[ast.AST, ...]) -> Told:
         """A template, and what it is filled with where that is whole sentences."""
         places = list(PLACE.finditer(text.replace("%%", "  ")))
         fillings = right.elts if isinstance(right, ast.Tuple) else [right]
