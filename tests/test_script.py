@@ -226,7 +226,7 @@ def test_words_are_typed_one_line_at_a_time():
     session = Session(MemoryDisk(), desk_kit())
     session.power_up()
     player = Player(session)
-    for line in ("expose", "+1 expose", "wait 2", "expose"):
+    for line in ("+1 expose", "+1 expose", "wait 2", "expose"):
         for at_ms in player.line_steps(line):
             session.advance(at_ms)
     assert session.box.state == "held"
