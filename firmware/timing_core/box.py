@@ -45,7 +45,7 @@ from .stops import seconds_down, seconds_text, stops_text
 from .store import LOST, Store
 from .strip import Strip
 from .ticks import later, since
-from .transitions import LIT, STATES, transitions
+from .transitions import LIT
 from .undo import Change, Undo, cut, mend
 
 OVERDUE_MS = 250
@@ -189,28 +189,32 @@ class Box:
         self._cut_off: dict | None = None
         self._cut_at = ""
         self._table = self._bind()
-        self._settles = [state for state, _ in STATES if "tick" in self._table[state] and state not in LIT]
+        self._settles = [state for state in self._table if "tick" in self._table[state] and state not in LIT]
 
     # --- the machine
 
     def _bind(self) -> dict:
         """The table with its names looked up: state -> event -> rows of (when, do, then, says, subject)."""
-        # Rows share the names of states, to spare memory.
-        names = {name: name for name, _ in STATES}
-        names["before"] = "before"
-        table: dict = {name: {} for name in names}
+        # Imported here, so that a board can let go of the text once it is bound.
+        from .transitions import STATES, transitions
+
+        # Rows share their words and methods, to spare memory.
+        words: dict = {}
+        methods: dict = {"": None}
+
+        def shared(word: str) -> str:
+            return words.setdefault(word, word)
+
+        def method(name: str):
+            if name not in methods:
+                methods[name] = getattr(self, "_" + name)
+            return methods[name]
+
+        found: dict = {shared(name): {} for name, _ in STATES}
         for state, event, when, do, then, says in transitions():
-            rows = table[names[state]].setdefault(event, [])
-            rows.append(
-                (
-                    getattr(self, "_" + when) if when else None,
-                    getattr(self, "_" + do) if do else None,
-                    names[then],
-                    says,
-                    do if "@" in says else "",
-                )
-            )
-        return table
+            row = (method(when), method(do), shared(then), shared(says), shared(do) if "@" in says else "")
+            found[state].setdefault(shared(event), []).append(row)
+        return found
 
     def handle(self, event: str, now_ms: int, value=0) -> Outputs:
         """Take one input at `now_ms` (0 .. 2**30 - 1, wrapping) and return what it causes."""

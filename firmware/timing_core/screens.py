@@ -13,7 +13,6 @@ from .font import LARGE, MEDIUM, Pen, clip, encode, width
 from .kit import Kit
 from .run import FIT, stage_hint, stage_name
 from .stops import seconds_text, stops_text
-from .transitions import transitions
 
 WIDTH = 128
 HEIGHT = 64
@@ -32,6 +31,9 @@ class Screen:
     """Draws a box. One frame, reused."""
 
     def __init__(self, box, kit: Kit) -> None:
+        # Imported here, so that a board can let go of the text once its words are found.
+        from .transitions import transitions
+
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
         self.fb = kit.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
         self.pen = Pen(kit.FrameBuffer)
