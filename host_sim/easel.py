@@ -1,9 +1,8 @@
 """The easel: paper under the lamp, a pair of hands with shades, and the light each area got.
 
-What must live here: who is in the light when. The hands are ideal unless given a reaction time:
-they do what the stage says and move a shade when they hear the cue. Light is the lamp house's, in
-lux seconds; the plan is the map's, in ms of lamp at full light. It watches a session and never
-touches the box.
+What must live here: who is in the light when. The hands are ideal unless given a reaction time: they do what
+the stage says and move a shade when they hear the cue. Light is the lamp house's, in lux seconds; the plan
+is the map's, in ms of lamp at full light. It watches a session and never touches the box.
 """
 
 from __future__ import annotations
@@ -12,7 +11,7 @@ from dataclasses import dataclass, field
 
 from host_sim.lamp_house import LampHouse
 from host_sim.paper import Paper
-from host_sim.plans import REST, AreaLight, Plan, add, plan_of_run
+from host_sim.plans import REST, AreaLight, Plan, add, plan_of_run, sheet_of_run
 from host_sim.session import Session, Watcher
 from timing_core.run import BASE, BURN, COVER, Stage
 
@@ -52,19 +51,15 @@ class Easel(Watcher):
         self.house = house
         self.reaction_ms = reaction_ms
         self.sheets: list[Sheet] = []
-        self._stages: list[Stage] | None = None
-        self._same_sheet = False
+        self._under: tuple[int, bool] | None = None
         self._stage: Stage | None = None
         self._from_us = 0
         self._window = 0
         self._shades: list[tuple[str, int, int | None]] = []
+        self._was_reset = False
         house.readers.append(self)
 
     # --- watching
-
-    def input(self, now_ms: int, event: str, value: object) -> None:
-        if event == "press" and self.session.box.state == "notice":
-            self._same_sheet = True
 
     def lamp(self, now_ms: int, on: bool) -> None:
         if not on:
@@ -73,14 +68,13 @@ class Easel(Watcher):
         box = self.session.box
         self._stage = None
         if box.state == "exposing":
-            if box.stages is not self._stages:
-                self._new_sheet()
-            stage = box.stages[box.at]
-            if box.strikes == 1:
-                self._window = 0
-                self._shades = []
-            self._stage = stage
+            if sheet_of_run(box) != self._under:
+                self._under = sheet_of_run(box)
+                self.sheets.append(Sheet(*plan_of_run(box), self.house.paper, self.house.lux))
+            self._stage = box.stages[box.at]
             self._from_us = now_ms * 1000
+            if box.strikes == 1 or self._was_reset:
+                self._take_up_shades(box.given_ms)
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind != "sound" or self._stage is None or not self._stage.windows:
@@ -93,18 +87,20 @@ class Easel(Watcher):
             self._shades[-1] = (area, opened_us, at_us)
             self._window += 1
 
+    def _take_up_shades(self, given_ms: int) -> None:
+        """The hands begin a stage, or go on with one that a reset cut off: the shade that it is time for is in."""
+        windows = self._stage.windows if self._stage else []
+        self._was_reset = False
+        self._window = sum(window.close_ms <= given_ms for window in windows)
+        now = windows[self._window : self._window + 1]
+        self._shades = [(own.area, self._from_us, None) for own in now if own.open_ms <= given_ms]
+
     def reset(self, now_ms: int) -> None:
+        self._was_reset = True
         self._shades = [
             (area, opened_us, now_ms * 1000 if closed_us is None else closed_us)
             for area, opened_us, closed_us in self._shades
         ]
-
-    def _new_sheet(self) -> None:
-        box = self.session.box
-        if not (self._same_sheet and self.sheets):
-            self.sheets.append(Sheet(*plan_of_run(box), self.house.paper, self.house.lux))
-        self._same_sheet = False
-        self._stages = box.stages
 
     # --- light
 

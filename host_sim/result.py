@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from host_sim.negatives import Outline, mask_of
-from host_sim.plans import REST, AreaLight, Plan, plan_of_run
+from host_sim.plans import REST, AreaLight, Plan, plan_of_run, what_runs
 from host_sim.sheet import Pixels, Sheet, band
 
 NEVER_STOPS = 10.0
@@ -51,10 +51,9 @@ class Run:
 
 def run_of(box) -> Run:
     """The run that `box` is in."""
-    strip, work = box.strip, box.work
-    patches = range(strip.patches) if box.is_strip else ()
-    patches_s = [strip.total_ms(work, 2 * patch) / 1000 for patch in patches]
-    return Run(*plan_of_run(box), patches_s, work.dry_down_pm / 10)
+    map, strip = what_runs(box)
+    patches_s = [strip.total_ms(map, 2 * patch) / 1000 for patch in range(strip.patches)] if strip else []
+    return Run(*plan_of_run(box), patches_s, map.dry_down_pm / 10)
 
 
 def masks_of(

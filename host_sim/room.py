@@ -23,6 +23,7 @@ from host_sim.lamp_house import LampHouse
 from host_sim.negatives import NEGATIVES, OWN, Negative, NegativeError, Outline
 from host_sim.paper import PAPER_NAMES, Paper
 from host_sim.physics import LAMPS
+from host_sim.plans import sheet_of_run, what_runs
 from host_sim.practice import EXERCISES
 from host_sim.push import staging
 from host_sim.result import Run, run_of
@@ -30,6 +31,7 @@ from host_sim.session import Session, Watcher
 from host_sim.sheet import SHAPES, WIDTH_PX, Beam, Cast, Pixels, Sheet, Tool, band, cast_of
 from timing_core.link import frame, unframe
 from timing_core.plain import encode
+from timing_core.printing_map import PrintingMap
 from timing_core.refusal import Refusal
 from timing_core.run import FRESH, Stage
 from timing_core.store import Store
@@ -61,7 +63,7 @@ class Room(Watcher):
         self._sheets = 0
         self.sheet: Sheet | None = None
         self._run: Run | None = None
-        self._stages: list | None = None
+        self._under: tuple[int, bool] | None = None
         self._counts = False
         self._tool = Tool()
         self._cast: Cast | None = None
@@ -245,7 +247,7 @@ class Room(Watcher):
         self.settle()
         self.sheet = Sheet(self._sheets, self.house.paper)
         self._run = None
-        self._stages = None
+        self._under = None
         self._counts = False
         self.note = _FOGGING if self.session.lamp.lit else ""
         if self._tool.shape == "cover" and self._tool.x > 0:
@@ -269,26 +271,26 @@ class Room(Watcher):
         if box.state != "exposing":
             self.note = _FOGGING
             return
-        stage = box.stages[box.at]
+        map, strip = what_runs(box)
+        under = sheet_of_run(box)
         if self._run is None:
             self._run = run_of(box)
             if self.note == _SET_UP:
                 self.note = ""
-            self._counts = self._is_exercise()
-        elif self._stages is not box.stages and self._stages is not None:
+            self._counts = strip is None and self._is_exercise(map)
+        elif self._under != under:
             self.note = "This sheet had light of an earlier run."
-        self._stages = box.stages
-        if stage.kind == FRESH:
-            self._patch = (int(stage.area), box.strip.patches)
+        self._under = under
+        stage = box.stages[box.at]
+        if strip and stage.kind == FRESH:
+            self._patch = (int(stage.area), strip.patches)
 
-    def _is_exercise(self) -> bool:
-        """True where the run that begins is the exercise's own card on its own negative."""
+    def _is_exercise(self, map: PrintingMap) -> bool:
+        """True where the print that begins is of the exercise's own card on its own negative."""
         exercise = EXERCISES.get(self._exercise)
-        if exercise is None or self.session.box.is_strip:
+        if exercise is None:
             return False
-        return (
-            self.session.box.work.text() == encode(exercise.card) and self._negative.name == exercise.negative
-        )
+        return map.text() == encode(exercise.card) and self._negative.name == exercise.negative
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind == "safelight":
@@ -298,7 +300,6 @@ class Room(Watcher):
     def reset(self, now_ms: int) -> None:
         self.settle()
         self._safelight = False
-        self._stages = None
 
     def settle(self) -> None:
         """Let the light since the last change fall on the sheet, as everything stood until now."""
@@ -464,7 +465,7 @@ class Room(Watcher):
 
     def _stage(self) -> dict[str, Any] | None:
         box = self.session.box
-        if not box.stages:
+        if not box.in_run:
             return None
         stage = box.stages[box.at]
         return {
@@ -488,21 +489,21 @@ class Room(Watcher):
         session = self.session
         if session.box.state == "viewing":
             return session.lamp.ends_ms - session.now_ms
-        return session.left_ms() if session.box.stages else 0
+        return session.left_ms() if session.box.in_run else 0
 
     def _ahead(self) -> list[Stage]:
         """The stages of the run that is under way, or that EXPOSE would take up."""
         box = self.session.box
-        if box.stages:
+        if box.in_run:
             return box.stages
-        return (box.plan() or []) if box.state == "browse" and box.sheet in ("print", "strip") else []
+        return box.plan() if box.state in ("browse", "ask") and box.sheet in ("print", "strip") else []
 
     def _asks(self) -> str | None:
         """The filter to fit; None where it is in, or the paper takes no such filter."""
         stages = self._ahead()
         if not stages:
             return None
-        wanted = stages[self.session.box.at if self.session.box.stages else 0].filter
+        wanted = stages[self.session.box.at if self.session.box.in_run else 0].filter
         return None if wanted == self._filter or wanted not in self._filters() else wanted
 
     def _no_data(self) -> str:

@@ -71,7 +71,7 @@ class Timeline(Watcher):
 
     def _note_stage(self, now_ms: int) -> None:
         box = self.session.box
-        stage = stage_name(box.stages[box.at]) if box.stages else ""
+        stage = stage_name(box.stages[box.at]) if box.in_run else ""
         if stage != self._stage:
             self._stage = stage
             self.rows.append((now_ms, "stage", stage))

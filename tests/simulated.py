@@ -6,6 +6,7 @@ import re
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -13,7 +14,10 @@ from urllib.parse import urlsplit
 
 from websockets.sync.client import ClientConnection, connect
 
+from lampblack.box_client import BoxClient
+
 PATIENCE_S = 20
+LONGEST_S = 60
 
 
 class Darkroom:
@@ -50,12 +54,18 @@ class Darkroom:
 
     def tidy(self) -> None:
         """Leave box and room as they were at the start, but for shelf, ledger, practice and time."""
-        with self.window() as window:
+        with self.window() as window, BoxClient(self.port) as box:
             window.do("pace", speed=1)
             window.do("unplug")
-            window.until(lambda told: told.state["box"]["state"] in ("browse", "notice"))
-            window.key("back")  # a run that was cut off is ended; a sheet is left
+            window.until_done()
+            if box.state()["kept"]:
+                window.key("back")  # to the list of screens, on "Go on"; below it is "End this run"
+                window.do("dial", detents=1)
+                window.key("press")
+                window.until_done()
+                assert not box.state()["kept"]
             window.do("unplug")
+            window.until_done()
             if window.state["sheet"]["in"]:
                 window.do("develop", dry=False)
             window.do("tool", shape="none", x=0.5, y=0.5, size=0.2, angle=0)
@@ -115,8 +125,28 @@ class Window:
             self.do("key", name=name, down=down)
 
     def until(self, holds: Any) -> None:
+        ends_s = time.monotonic() + LONGEST_S
         while not holds(self):
             self.hear()
+            if time.monotonic() > ends_s:
+                raise TimeoutError(f"not in {LONGEST_S} s; the box is {self.state['box']}")
+
+    def until_done(self) -> None:
+        """Until all that was sent is done: what comes last is refused."""
+        self.refused = ""
+        self.do("nothing")
+        self.until(lambda told: told.refused)
+
+    def light(self, name: str = "expose") -> None:
+        """Press EXPOSE or LAMP as soon as the box listens to it."""
+        self.until(lambda told: told.state["says"][name] != "wait")
+        self.key(name)
+
+    def begin(self) -> None:
+        """Take up the run, and give its first light."""
+        self.light()
+        self.until_box("ready")
+        self.light()
 
     def until_box(self, state: str) -> None:
         self.until(lambda window: window.state["box"]["state"] == state)

@@ -312,6 +312,116 @@ def test_a_run_taken_up_after_a_reset_is_on_the_same_sheet():
     assert sheet["face", "2"] == pytest.approx(2000 + stops(8000, -60), abs=1e-6)
 
 
+def begun(room: Darkroom, card: dict, ms: int = 3000) -> None:
+    """The base is held after so much of its light."""
+    load(room.session, card)
+    keys(room.session, "expose", "expose")
+    wait(room.session, ms)
+    keys(room.session, "expose")
+
+
+@pytest.mark.parametrize("way", ["left", "left, and the plug pulled", "cut off, and left"])
+def test_a_run_that_is_left_and_gone_on_with_is_on_the_same_sheet(way):
+    room = Darkroom()
+    session = room.session
+    begun(room, a_card(("face", -60), base_ms=8000))
+    if way == "left":
+        keys(session, "back", "lamp", "lamp")  # the box warns of the paper once
+        wait(session, 1000)
+        keys(session, "lamp")
+    elif way == "left, and the plug pulled":
+        keys(session, "back")
+        session.reset()
+        keys(session, "back")
+    else:
+        session.reset()
+        keys(session, "back")
+    to_row(session, "Go on")
+    keys(session, "press", "expose")
+    until_dark(session)
+    assert session.box.state == "browse"
+    (sheet,) = room.sheets()
+    assert sheet == pytest.approx(planned(a_card(("face", -60), base_ms=8000)), abs=1)
+
+
+def test_a_strip_that_was_cut_off_goes_on_on_its_sheet():
+    room = Darkroom()
+    session = room.session
+    load(session, a_card(base_ms=8000))
+    to_sheet(session, "strip")
+    keys(session, "expose", "expose")
+    until_dark(session)
+    session.reset()
+    keys(session, "press")
+    while session.box.state == "ready":
+        keys(session, "expose")
+        until_dark(session)
+    ((sheet, lights),) = room.easel.report()
+    assert sheet.title == "strip, 5 patches"
+    assert [light.error_stops for light in lights] == pytest.approx([0] * 5, abs=1e-9)
+
+
+def test_a_sheet_keeps_the_plan_its_run_began_with():
+    room = Darkroom()
+    session = room.session
+    begun(room, a_card(base_ms=8000))
+    keys(session, "back")
+    to_sheet(session, "print")
+    set_row(session, "Base", 3)
+    assert session.box.work.base_ms(0) != 8000
+    keys(session, "back")
+    to_row(session, "Go on")
+    keys(session, "press", "expose")
+    until_dark(session)
+    ((_, (rest,)),) = room.easel.report()
+    assert (rest.planned_ms, rest.given_ms) == (8000, pytest.approx(8000))
+
+
+@pytest.mark.parametrize("way", ["ended", "asked"])
+def test_a_run_begun_after_ending_another_is_a_new_sheet(way):
+    room = Darkroom()
+    session = room.session
+    begun(room, a_card(base_ms=8000))
+    keys(session, "back")
+    if way == "ended":
+        to_row(session, "End this run")
+        keys(session, "press")
+    to_sheet(session, "print")
+    keys(session, "expose")
+    if way == "asked":
+        assert session.box.state == "ask"
+        keys(session, "press")
+    keys(session, "expose")
+    until_dark(session)
+    first, second = room.sheets()
+    assert (first[REST, "2"], second[REST, "2"]) == (pytest.approx(3000), pytest.approx(8000))
+
+
+def test_hands_go_on_where_a_reset_cut_them_off():
+    # Windows of 2 to 4 s and 6 to 7.172 s: the second was under way, and the box knows light up to the first.
+    card = a_card(("face", -120), base_ms=9000)
+    card["passes"][0]["marks"] = [{"area": "face", "stops120": -48}, {"area": "hands", "stops120": -24}]
+    card["passes"][0]["base_ms"] = 12_000
+    face_ms, hands_ms = (12_000 - stops(12_000, stops120) for stops120 in (-48, -24))
+    room = Darkroom()
+    session = room.session
+    begun(room, card, 3000)
+    keys(session, "expose")
+    wait(session, 2000 + face_ms)
+    assert session.lamp.lit
+    session.reset()
+    assert session.box.known_ms == 3000
+    keys(session, "press", "expose")
+    until_dark(session)
+    (sheet,) = room.sheets()
+    twice_ms = 2000 + face_ms  # what it had after the hold, and did not remember
+    assert sheet[REST, "2"] == pytest.approx(12_000 + twice_ms)
+    shaded_ms = (face_ms - 1000) + face_ms
+    assert sheet["face", "2"] == pytest.approx(12_000 + twice_ms - shaded_ms)
+    # Its window, 2 s after the face's, had begun 1 s before the cut, if it is so long.
+    assert sheet["hands", "2"] == pytest.approx(12_000 + twice_ms - min(1000, hands_ms) - hands_ms)
+
+
 def test_viewing_light_is_on_no_sheet():
     room = Darkroom()
     load(room.session, a_card(base_ms=8000))

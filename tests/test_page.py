@@ -187,7 +187,7 @@ def test_every_window_sees_what_another_does(room):
         one.key("lamp")
         one.until(lit)
         two.until(lit)
-        two.key("lamp")
+        two.key("lamp")  # out, which is never refused
         one.until_box("browse")
         two.until_box("browse")
         one.until(lambda told: told.frame == two.frame)
@@ -216,8 +216,9 @@ def test_what_is_reported_at_the_end_is_of_the_lamp_and_the_paper_on_the_page():
         window.do("paper", name="grade 3")
         window.do("sheet")
         for _ in range(2):
-            window.key("expose")
+            window.light()
             window.do("step", ms=1000)
+            window.until_done()
         window.do("step", ms=15_000)
         window.do("develop", dry=False)
         window.until(lambda told: told.state.get("result"))
@@ -242,8 +243,7 @@ def test_the_last_window_that_closes_puts_the_light_out(room):
             with room.window() as two:
                 two.do("sheet")
                 two.do("fit", filter="2")
-                for _ in range(2):
-                    two.key("expose")
+                two.begin()
                 two.until(lit)
             one.do("fit", filter="3")
             one.until(lambda told: told.state["filter"] == "3")
@@ -253,7 +253,7 @@ def test_the_last_window_that_closes_puts_the_light_out(room):
             assert not lit(again)
             assert again.state["sheet"]["in"]
             assert 0 < again.state["box"]["left_ms"] < 10000
-            again.key("expose")
+            again.light()
             again.until(lit)
         with room.window() as again:
             again.until_box("held")
@@ -276,8 +276,14 @@ def test_time_can_be_stopped_and_stepped(room):
     with room.window() as window:
         window.do("pace", speed=0)
         window.until(lambda told: told.state["pace"] == 0)
-        for _ in range(2):
-            window.key("expose")
+        window.key("expose")
+        window.until_box("ready")
+        assert window.state["says"]["expose"] == "wait"
+        window.do("step", ms=699)
+        window.key("expose")
+        window.until(lambda told: told.state["message"].startswith("Too early"))
+        window.do("step", ms=1)
+        window.light()
         window.until_box("exposing")
         began_ms = window.state["now_ms"]
         with pytest.raises(TimeoutError):

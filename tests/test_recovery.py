@@ -547,6 +547,30 @@ def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
     assert (title, now) == (plain("Burn sky"), [])
 
 
+def test_a_fault_in_drawing_ends_neither_light_nor_run(monkeypatch):
+    session = new_session()
+    undrawn: list[Exception] = []
+    session.undrawn = undrawn.append
+    load(session, a_card(("sky", 60), base_ms=8000))
+    keys(session, "expose")
+    plain = session.screen._exposing
+    monkeypatch.setattr(session.screen, "_exposing", lambda: 1 // 0)
+    keys(session, "expose")
+    for _ in range(40):
+        wait(session, 100)
+        assert len(session.frame()) == 1024
+    assert session.lamp.lit
+    assert all(isinstance(fault, ZeroDivisionError) for fault in undrawn)
+    assert len(undrawn) == 40, "tried again each time"
+    monkeypatch.setattr(session.screen, "_exposing", plain)
+    wait(session, 100)
+    session.frame()
+    assert len(undrawn) == 40
+    until_dark(session)
+    give(session)
+    assert session.box.ledger.newest()["whole"]
+
+
 # --- outputs
 
 

@@ -19,7 +19,19 @@ from PIL import Image
 
 sys.path.append(str(Path(__file__).parent))
 
-from box_model import a_card, a_pass, keys, load, new_session, set_row, stops, to_sheet, until_dark, wait
+from box_model import (
+    a_card,
+    a_pass,
+    keys,
+    load,
+    new_session,
+    set_row,
+    stops,
+    to_row,
+    to_sheet,
+    until_dark,
+    wait,
+)
 
 from host_sim import negatives
 from host_sim.disks import DirectoryDisk, MemoryDisk
@@ -343,6 +355,51 @@ def test_a_second_run_on_one_sheet_is_said_and_adds_up():
     assert given_ms(develop(room))[REST, "2"] == pytest.approx(8000)
 
 
+def test_a_run_that_is_left_and_gone_on_with_is_no_other_run():
+    room = a_room(a_card(base_ms=8000))
+    session = room.session
+    keys(session, "expose", "expose")
+    wait(session, 3000)
+    keys(session, "back", "back")
+    assert session.box.can_go_on
+    state = room.state()
+    assert (state["box"]["stage"], state["box"]["left_ms"], state["asks"]) == (None, 0, None)
+    room.do({"do": "unplug"})
+    keys(session, "back")
+    to_row(session, "Go on")
+    keys(session, "press")
+    assert room.state()["box"]["left_ms"] == 5000
+    keys(session, "expose")
+    until_dark(session)
+    assert room.state()["note"] == ""
+    assert given_ms(develop(room)) == {(REST, "2"): pytest.approx(8000)}
+
+
+def test_a_run_begun_after_ending_another_is_said_on_the_sheet_that_has_its_light():
+    room = a_room(a_card(base_ms=8000))
+    session = room.session
+    keys(session, "expose", "expose")
+    wait(session, 3000)
+    keys(session, "back", "back")
+    to_sheet(session, "print")
+    keys(session, "expose", "press")
+    give(room)
+    assert "earlier run" in room.state()["note"]
+    assert given_ms(develop(room)) == {(REST, "2"): pytest.approx(11_000)}
+
+
+def test_the_filter_of_the_run_that_is_asked_about_is_asked_for():
+    room = a_room(a_card(base_ms=8000))
+    session = room.session
+    keys(session, "expose", "expose")
+    wait(session, 3000)
+    keys(session, "back", "back")
+    load(session, a_card(base_ms=8000, filter="5"))
+    keys(session, "expose")
+    assert session.box.state == "ask"
+    assert room.state()["asks"] == "5"
+
+
 # --- the safelight
 
 
@@ -418,7 +475,7 @@ def test_the_safelight_adds_to_a_faint_tone():
 
 
 def a_strip(kind: int = 0, negative: str = "plain") -> Room:
-    room = a_room(a_card(base_ms=1200 if negative == "plain" else 8000), negative=negative)
+    room = a_room(a_card(base_ms=1700 if negative == "plain" else 8000), negative=negative)
     to_sheet(room.session, "strip")
     if kind:
         set_row(room.session, "Kind", kind)
@@ -441,18 +498,18 @@ def test_a_cover_strip_by_hand():
         give(room)
     assert session.box.state == "choose"
     result = develop(room)
-    assert result["title"] == "strip, 7 patches"
+    assert result["title"] == "strip, 5 patches"
     assert [row["planned_ms"] for row in result["rows"]] == planned
     assert max(abs(row["error_stops"]) for row in result["rows"]) < 0.01
-    assert [patch["patch"] for patch in result["patches"]] == list(range(1, 8))
+    assert [patch["patch"] for patch in result["patches"]] == list(range(1, 6))
     assert [patch["seconds"] for patch in result["patches"]] == [ms / 1000 for ms in planned]
     vc = paper("vc-2019")
     for patch, ms in zip(result["patches"], planned):
         assert patch["density"] == pytest.approx(vc.density({"2": ms / 1000 * LUX}), abs=0.02)
     row = grey(room, "print")[400]
-    steps = [int(row[(2 * patch + 1) * 1000 // 14]) for patch in range(7)]
+    steps = [int(row[(2 * patch + 1) * 1000 // 10]) for patch in range(5)]
     assert steps == sorted(steps, reverse=True)
-    assert len(set(steps)) == 7
+    assert len(set(steps)) == 5
 
 
 def test_a_strip_that_nobody_covered_is_one_grey():
@@ -460,7 +517,7 @@ def test_a_strip_that_nobody_covered_is_one_grey():
     planned = patches(room)
     give_all(room)
     result = develop(room)
-    assert [row["given_ms"] for row in result["rows"]] == [pytest.approx(planned[-1])] * 7
+    assert [row["given_ms"] for row in result["rows"]] == [pytest.approx(planned[-1])] * 5
     assert np.ptp(grey(room, "print")) == 0
 
 
@@ -476,7 +533,7 @@ def test_a_fresh_strip_shows_one_part_of_the_picture_in_every_patch():
     safelight = SAFELIGHT_LUX * room.session.now_ms / 1000
     vc = paper("vc-2019")
     for patch, ms in enumerate(planned):
-        columns = slice(patch * 1000 // 7, (patch + 1) * 1000 // 7)
+        columns = slice(patch * 200, (patch + 1) * 200)
         piece = seen[:, columns]
         start = (1000 - (columns.stop - columns.start)) // 2
         for row, column in ((100, 40), (400, 70), (600, 110)):
@@ -496,12 +553,12 @@ def test_viewing_light_in_the_midst_of_a_fresh_strip_falls_on_all_of_it():
     wait(room.session, 1000)
     keys(room.session, "lamp")
     rows = develop(room)["rows"]
-    assert [row["given_ms"] for row in rows] == [pytest.approx(planned[0] + 1000)] + [pytest.approx(1000)] * 6
+    assert [row["given_ms"] for row in rows] == [pytest.approx(planned[0] + 1000)] + [pytest.approx(1000)] * 4
 
 
 def test_a_strip_over_an_earlier_pass_tells_each_patch_once():
     card = a_card(base_ms=1000, filter="00", tied=True)
-    card["passes"].append(a_pass(base_ms=1500, filter="5"))
+    card["passes"].append(a_pass(base_ms=1600, filter="5"))
     room = a_room(card)
     to_sheet(room.session, "strip")
     set_row(room.session, "Strip for", 1)
@@ -513,10 +570,10 @@ def test_a_strip_over_an_earlier_pass_tells_each_patch_once():
     while room.session.box.state == "ready":
         give(room)
     result = develop(room)
-    assert [patch["patch"] for patch in result["patches"]] == list(range(1, 8))
-    assert [patch["seconds"] for patch in result["patches"]][3] == 1.5
-    assert {(row["filter"], row["planned_ms"]) for row in result["rows"]} >= {("00", 1000), ("5", 1500)}
-    assert len(result["rows"]) == 14
+    assert [patch["patch"] for patch in result["patches"]] == list(range(1, 6))
+    assert [patch["seconds"] for patch in result["patches"]][2] == 1.6
+    assert {(row["filter"], row["planned_ms"]) for row in result["rows"]} >= {("00", 1000), ("5", 1600)}
+    assert len(result["rows"]) == 10
 
 
 # --- prints and pictures

@@ -29,7 +29,17 @@ from .link import Link
 from .plain import digest_of_text, encode
 from .printing_map import PrintingMap
 from .refusal import Refusal
-from .run import FIT, Stage, compile_print, filter_text, lamp_ms, light_of, refuse_short, stage_name
+from .run import (
+    FIT,
+    Stage,
+    compile_print,
+    filter_text,
+    is_too_short,
+    lamp_ms,
+    light_of,
+    refuse_short,
+    stage_name,
+)
 from .shelf import Shelf
 from .stops import seconds_down, seconds_text, stops_text
 from .store import LOST, Store
@@ -46,7 +56,7 @@ HOLD_MARGIN_MS = 10
 """The lamp goes out up to so long after the press that puts it out. Measured on the emulated board: 4.6 ms
 at the most (docs/measurements.md)."""
 
-TOO_EARLY = "Too early: the last light or filter is too fresh. Wait a moment, then press again."
+TOO_EARLY = "Too soon: that step has only just ended. Wait a moment, then press again."
 """A press that might have been meant for what has just ended."""
 
 DIGEST = 16
@@ -529,11 +539,11 @@ class Box:
                 stages = strip.compile(map, self.bench)
                 self._run_gives = strip.gives(map)
                 self.strip = strip
-        except Refusal as refusal:
-            self._why_not = refusal.why
+        except Refusal:
+            self._why_not = "the bench has changed"
             return
         if len(stages) != count or not 0 <= self.at < count:
-            self._why_not = "its stages are not what they were"
+            self._why_not = "its stages have changed"
             return
         self.stages = stages
 
@@ -569,6 +579,7 @@ class Box:
     def _wake(self) -> None:
         self.out.put("dark")
         self.clock.start(self.now_ms)
+        self._settle()  # a press may have been meant for what the reset cut off
         self._tell_levels()
         self.sheet = "print"
         self.message = self._told_at_start()
@@ -584,7 +595,9 @@ class Box:
         return lines[0] + (" And more: run lampblack doctor." if lines[1:] else "")
 
     def _wake_cut_off(self) -> None:
-        told = self._told_at_start()
+        # Beside what is known of the run there is room for one line more.
+        lines = self.damage + self._notes
+        told = lines[0] if len(lines) == 1 and self.can_go_on else "Run lampblack doctor." if lines else ""
         self._wake()
         self._exposed = True
         if self.stages and self.given_ms:
@@ -632,7 +645,7 @@ class Box:
         self.cursor = 0
         self._exposed = True
         self._settle()
-        if not self._stage_is_fit():
+        if self._has_had_light() and not self._stage_is_fit():
             filter = filter_text(self.stages[self.at].filter)
             self.say("The same sheet, with %s? Then press EXPOSE." % filter)
 
@@ -643,8 +656,10 @@ class Box:
 
     def _another_is_kept(self) -> bool:
         """EXPOSE would take up another run, and the one that is kept has had light."""
-        kept = bool(self.given_ms or self._done or self._at_least)
-        return kept and self.run_is_kept and self.sheet in ("print", "strip")
+        return self.run_is_kept and self._has_had_light() and self.sheet in ("print", "strip")
+
+    def _has_had_light(self) -> bool:
+        return bool(self.given_ms or self._done or self._at_least)
 
     def _ask_first(self) -> None:
         self._picture()
@@ -661,16 +676,17 @@ class Box:
 
     def _end_and_begin(self) -> None:
         self._tell_why()
-        self.end_run()
+        self.end_run(aloud=False)
         self._start(self.sheet == "strip")
 
-    def end_run(self) -> None:
+    def end_run(self, aloud: bool = True) -> None:
         """End the run that is kept: what was given is put on record."""
         if self.given_ms or self._at_least:
             self._note_stage()
-        self.say(
-            "Ended here. What was given is in the ledger." if self._done else "Ended. No light was given."
-        )
+        if aloud:
+            self.say(
+                "Ended here. What was given is in the ledger." if self._done else "Ended. No light was given."
+            )
         self._close_run()
         if self.sheet == "sheets":
             self.cursor_on(sheets.TITLES["print"])
@@ -1050,7 +1066,7 @@ class Box:
     def _strike(self) -> None:
         lag_ms = self.bench.get("lag_ms")
         left_ms = self.stages[self.at].light_ms - self.given_ms
-        refuse_short("The rest", left_ms, self.bench, "Press BACK to leave it")
+        refuse_short("The rest", left_ms, self.bench, "Press BACK and end this run")
         self._axis_ms = lag_ms - self.given_ms
         if not self._led:
             self._led = True
@@ -1100,7 +1116,16 @@ class Box:
 
     def _too_late_to_hold(self) -> bool:
         """A rest shorter than the lamp can give could not be given later: let it run out."""
-        return self.left_ms() - HOLD_MARGIN_MS < self.bench.least_light_ms
+        return is_too_short(self.left_ms() - HOLD_MARGIN_MS, self.bench)
+
+    def _rest_too_short(self) -> bool:
+        """BACK has left a rest that cannot be given, and another stage waits."""
+        return self.at < len(self.stages) - 1 and is_too_short(self.left_ms(), self.bench)
+
+    def _leave_rest(self) -> None:
+        self._note_stage()
+        self._go_to(self.at + 1)
+        self._settle()
 
     def _put_out_to_hold(self) -> None:
         self._put_out()

@@ -174,7 +174,7 @@ def _key(number: int) -> str:
 def not_kept(refusal: Refusal) -> Refusal:
     """What the printer is told of a record that waits."""
     return Refusal(
-        "The record waits in memory",
+        "The record is not kept yet",
         refusal.why,
-        "Remove a card, or run lampblack ledger, before you switch off",
+        "Remove a card or pull the ledger before you switch off",
     )

@@ -105,13 +105,14 @@ class Screen:
             self.pen.text(self.fb, clip(encode(name + says), room), x, y)
 
     def _message(self, text: str) -> None:
-        """Up to four lines of words between head and foot."""
+        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. Only a name can
+        be longer than a line: its end is left out."""
         y = LINE
         line = ""
         for word in text.split(" "):
             longer = line + " " + word if line else word
             if width(encode(longer)) > WIDTH and line:
-                self.pen.text(self.fb, encode(line), 0, y)
+                self.pen.text(self.fb, clip(encode(line), WIDTH), 0, y)
                 y += LINE
                 longer = word
             line = longer

@@ -7,7 +7,7 @@ The lamp rises and falls in first order, to 90 % in 0.17 s and to 10 % in 0.08 s
 and a mechanical relay. Its dead time is set so that a person would measure 150 ms in all.
 
 One number for lag is exact for what is late, and nearly so for a rise that is over within a strike. Two
-things are neither, and the last rows show what they leave: a filament that is struck half a second after it
+things are neither, and the last rows show what they leave: a filament that is struck 0.7 s after it
 went out is still hot and lags less, and a supply that dips may take as long as a short strike to recover.
 """
 
@@ -22,7 +22,8 @@ from host_sim.easel import AreaLight, Easel
 from host_sim.lamp_house import LampHouse
 from host_sim.physics import RELAYS, AnyLamp, Glow, Lamp, lag_ms, tungsten
 from host_sim.script import Player
-from host_sim.session import Session
+from host_sim.session import LATENCY_MS, Session
+from timing_core.bench import BENCH_FORM
 from timing_core.plain import encode
 from timing_core.store import Store
 
@@ -31,24 +32,30 @@ LAG_MS = 150
 TOTALS_S = (1, 2, 4, 8, 16, 32, 64)
 RELAY = RELAYS["mechanical"]
 
-TO_THE_STRIP_SHEET = """
+TO_THE_STRIP = """
 back
 +0.3 dial 1
 +0.3 press
 """
-STEP_OF_ONE_STOP = """
-+0.3 dial 3
+SEVEN_PATCHES = """
++0.3 dial 2
 +0.3 press
-+0.3 dial 3
++0.3 dial 2
 +0.3 press
 """
-UP_FROM_THE_BASE = """
+STEP_OF_ONE_STOP = """
 +0.3 dial 1
 +0.3 press
 +0.3 dial 2
 +0.3 press
 """
-STRIKE = "+0.5 expose\n"
+UP_FROM_THE_BASE = """
++0.3 dial 1
++0.3 press
++0.3 press
+"""
+STRIKE = "+0.7 expose\n"
+"""As soon as the box listens to it."""
 
 
 def laggard() -> Lamp:
@@ -60,7 +67,7 @@ def laggard() -> Lamp:
 
 def script() -> str:
     """Set up the strip with dial and press, then give every patch in three strikes of about a third."""
-    lines = [TO_THE_STRIP_SHEET, STEP_OF_ONE_STOP, UP_FROM_THE_BASE, STRIKE]
+    lines = [TO_THE_STRIP, SEVEN_PATCHES, STEP_OF_ONE_STOP, UP_FROM_THE_BASE, STRIKE]
     given_s = 0
     for total_s in TOTALS_S:
         light_s = total_s - given_s
@@ -76,9 +83,9 @@ def strip(told_lag_ms: int, lamp: AnyLamp) -> tuple[list[AreaLight], int]:
     """The light of every patch from a box that was told this lag, and how often the lamp was struck."""
     kit = desk_kit()
     disk = MemoryDisk()
-    settings = {"lag_ms": told_lag_ms, "new_base_ms": TOTALS_S[0] * 1000, "power_up": "new print"}
+    settings = {"lag_ms": told_lag_ms, "new_base_ms": TOTALS_S[0] * 1000, "form": BENCH_FORM}
     Store(disk, kit.crc32).put("bench", encode(settings))
-    session = Session(disk, kit)
+    session = Session(disk, kit, latency_ms=LATENCY_MS)
     house = LampHouse(session)
     house.put_in(lamp, RELAY)
     easel = Easel(session, house)

@@ -48,10 +48,12 @@ gc.collect()
 box = Box(store, kit, 100)
 screen = Screen(box, kit)
 box.handle("power_up", 0)
+at_ms = 0
 while box.state != "exposing":
-    box.handle("expose", 1000)
+    at_ms += 1000
+    box.handle("expose", at_ms)
 screen.draw()
-box.handle("tick", 2000)
+box.handle("tick", at_ms + 1000)
 screen.draw()
 found["exposing"] = used() - outside
 print(json.dumps(found))

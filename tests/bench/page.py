@@ -29,6 +29,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from host_sim.desk import desk_kit
 from host_sim.disks import DirectoryDisk
+from timing_core.bench import BENCH_FORM
 from timing_core.plain import encode
 from timing_core.store import Store
 
@@ -94,6 +95,15 @@ MOVE = """(ms) => new Promise((done) => {
 
 
 @contextmanager
+def a_box(**settings: int) -> Iterator[str]:
+    """A folder of a box with these settings."""
+    with tempfile.TemporaryDirectory() as folder:
+        store = Store(DirectoryDisk(Path(folder)), desk_kit().crc32)
+        store.put("bench", encode({**settings, "form": BENCH_FORM}))
+        yield folder
+
+
+@contextmanager
 def serving(*arguments: str) -> Iterator[tuple[str, int]]:
     """A Python process that serves a page: the page's address, and the process's id."""
     with subprocess.Popen(
@@ -139,7 +149,10 @@ def percentile_99(values: list[float]) -> float:
 
 def ours(browser: Browser, presses: int, seconds: float) -> tuple[list[float], float, float, float]:
     """Of the darkroom on screen: ms of every press, frames a second, shares at rest and under light."""
-    with serving("-m", "lampblack", "sim", "--port", "0") as (address, pid):
+    with (
+        a_box(settle_ms=0) as folder,
+        serving("-m", "lampblack", "sim", "--port", "0", "--keep", folder) as (address, pid),
+    ):
         page = browser.new_page(viewport={"width": 1440, "height": 900})
         page.goto(address)
         page.wait_for_selector("html[data-box=browse]")
@@ -194,21 +207,24 @@ def busy() -> Iterator[None]:
 def dose_errors_stops(seconds: float) -> tuple[float, float]:
     """Of a print of one base, on a busy machine: of the sheet, and of light ended by a sleep."""
     base_ms = round(seconds * 1000)
-    with tempfile.TemporaryDirectory() as folder:
-        Store(DirectoryDisk(Path(folder)), desk_kit().crc32).put("bench", encode({"new_base_ms": base_ms}))
-        with darkroom("--lamp", "ideal", "--keep", folder) as room, room.window() as window, busy():
-            window.do("sheet")
-            window.do("fit", filter=window.state["asks"] or "")
-            window.key("expose")
-            window.until_box("ready")
-            window.key("expose")
-            began_s = time.monotonic()
-            time.sleep(seconds)
-            slept_s = time.monotonic() - began_s
-            window.until_box("browse")
-            window.do("develop", dry=False)
-            window.until(lambda told: told.state["result"] is not None)
-            (row,) = window.state["result"]["rows"]
+    with (
+        a_box(settle_ms=0, new_base_ms=base_ms) as folder,
+        darkroom("--lamp", "ideal", "--keep", folder) as room,
+        room.window() as window,
+        busy(),
+    ):
+        window.do("sheet")
+        window.do("fit", filter=window.state["asks"] or "")
+        window.key("expose")
+        window.until_box("ready")
+        window.key("expose")
+        began_s = time.monotonic()
+        time.sleep(seconds)
+        slept_s = time.monotonic() - began_s
+        window.until_box("browse")
+        window.do("develop", dry=False)
+        window.until(lambda told: told.state["result"] is not None)
+        (row,) = window.state["result"]["rows"]
     assert row["planned_ms"] == base_ms
     return abs(row["error_stops"]), math.log2(slept_s / seconds)
 

@@ -19,6 +19,9 @@ from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.live import Live
 from host_sim.session import Session
+from timing_core.bench import BENCH_FORM
+from timing_core.plain import encode
+from timing_core.store import Store
 
 PAGE = """<!doctype html><html data-lamp="dark"><canvas id="frame" width="128" height="64"></canvas><script>
 const context = document.getElementById("frame").getContext("2d");
@@ -39,7 +42,9 @@ KEYS = {"l": "lamp", "e": "expose"}
 
 
 async def main() -> None:
-    session = Session(MemoryDisk(), desk_kit(), 100)
+    disk, kit = MemoryDisk(), desk_kit()
+    Store(disk, kit.crc32).put("bench", encode({"settle_ms": 0, "form": BENCH_FORM}))
+    session = Session(disk, kit, 100)
     session.power_up()
     live = Live(session)
 

@@ -17,8 +17,8 @@ from host_sim.desk import desk_kit
 from host_sim.disks import MemoryDisk
 from host_sim.easel import Easel
 from host_sim.lamp_house import LampHouse
-from host_sim.session import Session, Watcher
-from timing_core.bench import Bench
+from host_sim.session import SIMULATOR, Session, Watcher
+from timing_core.bench import BENCH_FORM, Bench
 from timing_core.box import Box
 from timing_core.plain import encode
 from timing_core.run import FIT, Stage, compile_print, lamp_ms
@@ -72,7 +72,7 @@ def prepared_disk() -> MemoryDisk:
     disk = MemoryDisk()
     store = Store(disk, kit.crc32)
     store.put("work", encode(thirty_stages().to_dict()))
-    store.put("bench", encode({"lag_ms": LAG_MS}))
+    store.put("bench", encode({"lag_ms": LAG_MS, "form": BENCH_FORM}))
     return disk
 
 
@@ -170,6 +170,7 @@ class SimpyClock(Log):
         self.played = played
         self.env = simpy.Environment()
         self.box = Box(Store(disk, kit.crc32), kit, 0)
+        self.box.identity = SIMULATOR
         self.give("power_up")
         self.env.process(self.printer())
 

@@ -60,8 +60,9 @@ def exposing() -> Room:
     room.do({"do": "fit", "filter": FILTER})
     room.do({"do": "sheet"})
     session.input("expose")
+    session.advance(1000)
     session.input("expose")
-    session.advance(STEP_MS)
+    session.advance(1000 + STEP_MS)
     return room
 
 

@@ -74,6 +74,7 @@ def measure(repeats):
     found = {"sheet": [sheet_us(session) for _ in range(repeats)]}
     found["plan"] = [plan_us(map, bench) for _ in range(repeats)]
     while session.box.state != "exposing":
+        session.advance(session.now_ms + 1000)
         session.input("expose")
     found["lit"] = [lit_us(session) for _ in range(repeats)]
     return found

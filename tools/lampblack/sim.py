@@ -7,6 +7,8 @@ import asyncio
 import contextlib
 import json
 import os
+import re
+import secrets
 import sys
 import webbrowser
 from collections.abc import Iterator
@@ -23,7 +25,7 @@ from host_sim.easel import Easel, Sheet
 from host_sim.lamp_house import LampHouse
 from host_sim.live import Live
 from host_sim.script import Player, ScriptError
-from host_sim.session import Session, Trace
+from host_sim.session import LATENCY_MS, SIMULATOR, Session, Trace
 
 from . import tables
 from .errors import CommandError
@@ -32,6 +34,8 @@ FILM = 1 / 8
 """The report's densities are those of a tone whose film lets so much of the light through: a middle grey."""
 PANEL_MS = 100
 DEFAULT_PORT = 7327
+IDENTITY_FILE = "identity.txt"
+"""Beside the records of a kept box. The store takes it for none of them: their names end in .0 or .1."""
 
 LampName = Literal["tungsten", "cold light", "led", "ideal"]
 PaperName = Literal["vc-2019", "vc-2020"]
@@ -51,13 +55,37 @@ def build(
     paper: str = "vc-2019",
     keep: Path | None = None,
     panel_ms: int = PANEL_MS,
+    identity: str = SIMULATOR,
 ) -> Darkroom:
     """A box with nothing attached, not yet powered up. OSError where `keep` cannot be used."""
-    session = Session(MemoryDisk() if keep is None else DirectoryDisk(keep), desk_kit(), panel_ms)
+    disk = MemoryDisk() if keep is None else DirectoryDisk(keep)
+    session = Session(disk, desk_kit(), panel_ms, latency_ms=LATENCY_MS, identity=identity)
     house = LampHouse(session, lamp, paper)
     easel = Easel(session, house)
     session.watchers.append(easel)
     return Darkroom(session, house, easel)
+
+
+def identity_of(keep: Path | None, is_script: bool) -> str:
+    """Tells this box from all others in the ledgers of a PC: always the same in a folder, and for a script,
+    whose outputs are compared byte for byte. CommandError where the folder's own cannot be used."""
+    if keep is None:
+        return SIMULATOR if is_script else new_identity()
+    path = keep / IDENTITY_FILE
+    if not path.exists():
+        keep.mkdir(parents=True, exist_ok=True)
+        path.write_text(new_identity() + "\n", encoding="utf-8")
+    identity = path.read_text(encoding="utf-8", errors="replace").strip()
+    if not re.fullmatch("sim-[0-9a-f]{8}", identity):
+        raise CommandError(
+            f"{path} is no name of a box: it is to hold sim- and eight hex digits. Correct it, or remove it "
+            "for a new name."
+        )
+    return identity
+
+
+def new_identity() -> str:
+    return "sim-" + secrets.token_hex(4)
 
 
 def report_plain(darkroom: Darkroom) -> list[dict[str, Any]]:
@@ -149,7 +177,7 @@ def sim(
     if terminal and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise CommandError("There is no terminal to show the box in. Leave out --terminal for a page.")
     text = script.read_text(encoding="utf-8") if script else None
-    darkroom = build(lamp, paper, keep)
+    darkroom = build(lamp, paper, keep, identity=identity_of(keep, script is not None))
     with contextlib.ExitStack() as stack:
         if trace:
             file = stack.enter_context(trace.open("w", encoding="utf-8"))

@@ -1,0 +1,84 @@
+"""`lampblack sim` as a command: whose records it writes, and how late its lamp falls."""
+
+import json
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.append(str(Path(__file__).parent))
+
+from box_model import new_session
+
+from host_sim.disks import DirectoryDisk
+from host_sim.session import LATENCY_MS, SIMULATOR
+from lampblack import cli
+from lampblack.sim import IDENTITY_FILE, identity_of
+
+HELD = """
+1 expose
++0.8 expose
++4 expose
+wait until held
++1 expose
+wait until browse
+"""
+
+
+def play(tmp_path: Path, *options: str) -> list[dict]:
+    """The trace of a print that is held once."""
+    script, trace = tmp_path / "held.txt", tmp_path / "trace.jsonl"
+    script.write_text(HELD)
+    assert cli.run(["sim", "--script", str(script), "--trace", str(trace), *options]) == 0
+    return [json.loads(line) for line in trace.read_text().splitlines()]
+
+
+def kept_records(folder: Path) -> list[dict]:
+    ledger = new_session(DirectoryDisk(folder)).box.ledger
+    return ledger.read()
+
+
+def test_the_lamp_falls_as_late_as_on_a_board_and_none_of_its_light_is_lost(tmp_path):
+    trace = play(tmp_path)
+    lit_ms = [entry["value"] for entry in trace if entry.get("in") == "lamp_end"]
+    assert lit_ms == [4000 + LATENCY_MS, 6000 - LATENCY_MS]
+    assert LATENCY_MS > 0
+
+
+def test_a_script_gives_one_trace_byte_for_byte(tmp_path):
+    assert play(tmp_path) == play(tmp_path)
+    assert identity_of(None, is_script=True) == SIMULATOR
+
+
+def test_a_folder_has_an_identity_of_its_own_made_once(tmp_path):
+    one, other = tmp_path / "one", tmp_path / "other"
+    for folder in (one, one, other):
+        play(tmp_path, "--keep", str(folder))
+    first, second = kept_records(one)
+    (third,) = kept_records(other)
+    assert re.fullmatch("sim-[0-9a-f]{8}", first["box"])
+    assert first["box"] == second["box"] != third["box"]
+    assert (one / IDENTITY_FILE).read_text() == first["box"] + "\n"
+    box = new_session(DirectoryDisk(one)).box
+    assert box.damage == [], "the store takes it for no record"
+
+
+def test_without_a_folder_every_evening_is_a_box_of_its_own():
+    names = {identity_of(None, is_script=False) for _ in range(5)}
+    assert len(names) == 5
+    assert all(re.fullmatch("sim-[0-9a-f]{8}", name) for name in names)
+
+
+@pytest.mark.parametrize("text", [b"", b"simulator", b"sim-0123456", b"\xff\xfe", b"sim-01234567\nsim-1"])
+def test_a_damaged_identity_is_said_in_a_line_and_nothing_is_touched(tmp_path, capsys, text):
+    keep = tmp_path / "box"
+    play(tmp_path, "--keep", str(keep))
+    (keep / IDENTITY_FILE).write_bytes(text)
+    before = {path.name: path.read_bytes() for path in keep.iterdir()}
+    capsys.readouterr()
+    assert cli.run(["sim", "--keep", str(keep), "--script", str(tmp_path / "held.txt")]) == 1
+    said = capsys.readouterr()
+    assert (said.out, said.err.count("\n")) == ("", 1)
+    assert f"{keep / IDENTITY_FILE} is no name of a box" in said.err
+    assert {path.name: path.read_bytes() for path in keep.iterdir()} == before
