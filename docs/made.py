@@ -71,6 +71,7 @@ wait 1
 expose
 wait until left 2
 reset
+wait 1
 picture power
 """
 STRIP = """
