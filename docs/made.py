@@ -26,6 +26,8 @@ IMAGES = DOCS / "images"
 EXAMPLES = Path(cards.__file__).parent / "examples"
 SCALE = 4
 LAG_MS = 124
+SETTLED_MS = 1000
+"""Nobody presses sooner after a light or a start."""
 
 # Sessions at the simulated panel, in the words of its scripts and one more: `picture NAME` takes one.
 # EXPOSE and LAMP come a second after a light, a filter or a start: before that they would be refused.
@@ -69,6 +71,7 @@ wait 1
 expose
 wait until left 2
 reset
+wait 1
 picture power
 """
 STRIP = """
@@ -122,6 +125,7 @@ def session_of_pictures() -> Session:
     """The box that each of the SCRIPTS is played to: the example cards on its shelf, a lag in its bench."""
     session = Session(MemoryDisk(), desk_kit(), panel_ms=100)
     session.power_up()
+    session.advance(SETTLED_MS)
     session.box.set_bench({"lag_ms": LAG_MS})
     for path in sorted(EXAMPLES.glob("*.toml")):
         session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
@@ -195,9 +199,6 @@ class Evening:
     A card on the shelf and at work, and a long print of another in the ledger.
     """
 
-    SETTLED_MS = 1000
-    """Nobody presses sooner after a light."""
-
     def __init__(self) -> None:
         self.said: list[bytes] = []
         self._disk = MemoryDisk()
@@ -226,6 +227,7 @@ class Evening:
         box = self._session.box
         box.crash_lines = lambda: list(CRASH)
         box.health = _health_of_a_board
+        self._session.advance(self._session.now_ms + SETTLED_MS)
 
     def spoil_settings(self) -> None:
         """The newest copy of the settings goes bad, and the box finds out when it starts."""
@@ -256,7 +258,7 @@ class Evening:
 
     def _press(self, key: str) -> None:
         self._session.input(key)
-        self._session.advance(self._session.now_ms + self.SETTLED_MS)
+        self._session.advance(self._session.now_ms + SETTLED_MS)
 
 
 def _health_of_a_board() -> dict:

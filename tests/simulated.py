@@ -64,8 +64,10 @@ class Darkroom:
                 window.key("press")
                 window.until_done()
                 assert not box.state()["kept"]
+            box.bench_set({"power_up": "new print"})
             window.do("unplug")
             window.until_done()
+            box.bench_set({"power_up": "as left"})
             if window.state["sheet"]["in"]:
                 window.do("develop", dry=False)
             window.do("tool", shape="none", x=0.5, y=0.5, size=0.2, angle=0)

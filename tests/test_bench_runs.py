@@ -56,7 +56,7 @@ def test_one_command_gives_every_figure(tmp_path, capsys):
         "in memory",
         "over a socket",
         "Push",
-        "patch 7",
+        "patch 6",
         "disc",
         "develop",
         "Frames",
@@ -189,15 +189,15 @@ def test_both_strips_are_given_in_the_same_strikes():
     lamp = doses.laggard()
     known, strikes = doses.strip(doses.LAG_MS, lamp)
     unknown, rival_strikes = doses.strip(0, lamp)
-    assert strikes == rival_strikes == 3 * 7
+    assert strikes == rival_strikes == 3 * 6
     for lights in (known, unknown):
-        assert [light.planned_ms for light in lights] == [1000 * 2**n for n in range(7)]
+        assert [light.planned_ms for light in lights] == [2000 * 2**n for n in range(6)]
 
 
 def test_the_dose_is_within_its_budget_and_without_compensation_it_is_not():
     first, *patches, hot, dipping = doses.figures()
     assert first.value == pytest.approx(150, abs=0.001)
-    assert len(patches) == 7
+    assert len(patches) == 6
     assert all(patch.kept for patch in patches)
     assert all(abs(patch.rival_value) > doses.BUDGET_STOPS for patch in patches)
     # What one number for lag cannot make up for: shown without a budget.

@@ -266,7 +266,7 @@ def test_a_press_meant_to_hold_does_not_light_the_next_stage():
     evening.play("+0.06 expose")
     assert (box.state, session.lamp.lit) == ("ready", False)
     assert evening.heard() == ["refuse"]
-    assert box.message == "Too early: the last light or filter is too fresh. Wait a moment, then press again."
+    assert box.message == "Too soon: that step has only just ended. Wait a moment, then press again."
     assert box.says("expose") == "wait"
     evening.play("+0.639 pedal")
     assert not session.lamp.lit

@@ -389,8 +389,8 @@ class BoxMachine(RuleBasedStateMachine):
         if self.session.box.sheet != "sheets":
             self.do(self.session.input, "back")
         self.do(to_row, self.session, "End this run")
-        self.do(self.session.input, "press")
-        assert not self.session.box.run_is_kept
+        if self.do(self.session.input, "press"):
+            assert not self.session.box.run_is_kept
 
     @precondition(lambda self: self.session.box.state == "browse" and len(self.session.box.undo))
     @rule(times=st.integers(1, 4))

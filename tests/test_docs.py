@@ -222,7 +222,7 @@ def test_one_press_is_followed_all_the_way():
     session.power_up()
     session.box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "breakwater.toml")))
     player = Player(session)
-    player.play("expose")
+    player.play("wait 1\nexpose\nwait 1")
     passed = []
 
     def note(frame, event, argument):
@@ -234,7 +234,7 @@ def test_one_press_is_followed_all_the_way():
         Live(session, clock=lambda: 0).input("expose")
         player.play("wait 1")
         half_blocks(bytes(session.frame()))
-        player.play("wait until ready\nexpose\nwait until browse")
+        player.play("wait until ready\nwait 1\nexpose\nwait until browse")
     finally:
         sys.setprofile(None)
     ahead = iter(passed)
@@ -520,7 +520,7 @@ def test_every_row_of_every_sheet_is_explained():
 def test_every_row_of_the_list_of_screens_is_explained_and_no_other():
     session = Session(MemoryDisk(), desk_kit())
     session.power_up()
-    Player(session).play("expose\nwait 1\nexpose\nwait 1\nback\nwait 1\nback")
+    Player(session).play("wait 1\nexpose\nwait 1\nexpose\nwait 1\nback\nback")
     told = [cell for cells in first_cells(USING, "The list of screens") for cell in cells.split(", ")]
     assert told == [row.label for row in sheets.rows(session.box)]
 

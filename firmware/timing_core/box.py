@@ -56,7 +56,7 @@ HOLD_MARGIN_MS = 10
 """The lamp goes out up to so long after the press that puts it out. Measured on the emulated board: 4.6 ms
 at the most (docs/measurements.md)."""
 
-TOO_EARLY = "Too early: the last light or filter is too fresh. Wait a moment, then press again."
+TOO_EARLY = "Too soon: that step has only just ended. Wait a moment, then press again."
 """A press that might have been meant for what has just ended."""
 
 DIGEST = 16

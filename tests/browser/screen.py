@@ -119,6 +119,24 @@ class Screen:
         for key in keys:
             self.page.keyboard.press(key)
 
+    def listens(self, control: str = "expose") -> None:
+        """Until the settling time of the last light, filter or beginning has passed: the clock must go."""
+        expect(self.page.locator(f"#{control}-does")).not_to_have_text("wait")
+
+    def expose(self) -> None:
+        """Press EXPOSE as soon as the box listens to it."""
+        self.listens()
+        self.keys("e")
+
+    def begin(self, clock_goes: bool = True) -> None:
+        """Take up the run, and give its first light."""
+        self.expose()
+        self.box("ready")
+        if not clock_goes:
+            self.step(1)
+        self.expose()
+        self.lamp("lit")
+
     def step(self, seconds: int) -> None:
         """Let the stopped clock go on, without moving the pointer."""
         button = self.page.get_by_role("button", name="+1 s", exact=True)

@@ -45,7 +45,7 @@ class _Telling(Watcher):
 
     def lamp(self, now_ms: int, on: bool) -> None:
         box = self._session.box
-        if not box.stages or box.state == "viewing":
+        if not box.in_run or box.viewing:
             return
         if on:
             self._tell(now_ms, f"            lamp on: {stage_name(box.stages[box.at])}")
@@ -56,7 +56,7 @@ class _Telling(Watcher):
     def output(self, now_ms: int, kind: str, value: object) -> None:
         box = self._session.box
         if kind == "sound" and value in ("open", "close", "fit"):
-            windows = box.stages[box.at].windows if box.stages else []
+            windows = box.stages[box.at].windows if box.in_run else []
             area = next((w.area for w in windows if box.light_so_far_ms() <= w.close_ms), "")
             told = {"open": "shade in: " + area, "close": "shade out: " + area, "fit": "fit the next filter"}
             self._tell(now_ms, f"            sound: {told[str(value)]}")
