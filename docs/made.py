@@ -16,7 +16,7 @@ from host_sim.picture import png_bytes
 from host_sim.script import Player
 from host_sim.session import Session
 from lampblack import cards, diagram
-from lampblack.settings import setting_text
+from lampblack.settings import AUTO, setting_text
 from timing_core.bench import SETTINGS
 from timing_core.link import frame
 from timing_core.printing_map import Mark, PrintingMap
@@ -26,11 +26,14 @@ IMAGES = DOCS / "images"
 EXAMPLES = Path(cards.__file__).parent / "examples"
 SCALE = 4
 LAG_MS = 124
+SETTLED_MS = 1000
+"""Nobody presses sooner after a light or a start."""
 
 # Sessions at the simulated panel, in the words of its scripts and one more: `picture NAME` takes one.
+# EXPOSE and LAMP come a second after a light, a filter or a start: before that they would be refused.
 PRINTING = """
 back
-picture sheets
+picture screens
 dial 2
 press
 picture shelf
@@ -42,17 +45,33 @@ press
 picture change
 back
 expose
+picture wait
+wait 1
 picture ready
 expose
 wait until left 9.8
 picture exposing
 expose
+wait 1
 picture held
 lamp
 picture paper
+back
+picture kept
+dial 2
+press
+wait 1
+expose
+picture another
+back
+back
+dial -2
+press
+wait 1
 expose
 wait until left 2
 reset
+wait 1
 picture power
 """
 STRIP = """
@@ -61,25 +80,28 @@ dial 1
 press
 picture strip
 expose
+wait 1
 expose
 wait until ready
+wait 1
 expose
 wait until ready
+wait 1
 picture patch
 expose
 wait until ready
+wait 1
 expose
 wait until ready
-expose
-wait until ready
-expose
-wait until ready
+wait 1
 expose
 wait until choose
-dial -5
+dial 1
 picture choose
 press
+wait 1
 lamp
+wait 1
 lamp
 wait 3
 picture viewing
@@ -91,7 +113,7 @@ press
 press
 dial 1
 press
-+1 dial -9
++2 dial -15
 press
 expose
 picture refused
@@ -103,6 +125,7 @@ def session_of_pictures() -> Session:
     """The box that each of the SCRIPTS is played to: the example cards on its shelf, a lag in its bench."""
     session = Session(MemoryDisk(), desk_kit(), panel_ms=100)
     session.power_up()
+    session.advance(SETTLED_MS)
     session.box.set_bench({"lag_ms": LAG_MS})
     for path in sorted(EXAMPLES.glob("*.toml")):
         session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
@@ -150,7 +173,8 @@ def _takes(key: str, kind: str, limits: tuple) -> str:
         return f"{limits[0]} to {limits[1]} names, with commas"
     if kind in ("filter", "text"):
         return f"up to {limits[1]} characters"
-    return f"{setting_text(key, limits[0])} to {setting_text(key, limits[1])}"
+    low = f"0 ms ({AUTO})" if kind == "auto ms" else setting_text(key, limits[0])
+    return f"{low} to {setting_text(key, limits[1])}"
 
 
 # --- the wire
@@ -165,6 +189,9 @@ CRASH = (
 )
 """One crash, as MicroPython on a board writes it."""
 
+IDENTITY = "e66164084373a52c"
+"""Of the form that a board gives: its flash chip's own number, in hex."""
+
 
 class Evening:
     """A little evening at a simulated box that tells of itself what a board would.
@@ -172,12 +199,10 @@ class Evening:
     A card on the shelf and at work, and a long print of another in the ledger.
     """
 
-    SETTLED_MS = 1000
-    """Nobody presses sooner after a light."""
-
     def __init__(self) -> None:
         self.said: list[bytes] = []
-        self._session = Session(MemoryDisk(), desk_kit())
+        self._disk = MemoryDisk()
+        self._session = Session(self._disk, desk_kit(), identity=IDENTITY)
         self._session.send = self.said.append
         self.start_again()
         mill = PrintingMap.new(14500, "2", 80)
@@ -202,6 +227,14 @@ class Evening:
         box = self._session.box
         box.crash_lines = lambda: list(CRASH)
         box.health = _health_of_a_board
+        self._session.advance(self._session.now_ms + SETTLED_MS)
+
+    def spoil_settings(self) -> None:
+        """The newest copy of the settings goes bad, and the box finds out when it starts."""
+        copies = [name for name in self._disk.names() if name.startswith("bench.")]
+        newest = max(copies, key=lambda name: self._disk.files[name][:8])
+        self._disk.write(newest, self._disk.files[newest][:-1])
+        self.start_again()
 
     def light_on(self) -> None:
         for _ in range(3):
@@ -225,7 +258,7 @@ class Evening:
 
     def _press(self, key: str) -> None:
         self._session.input(key)
-        self._session.advance(self._session.now_ms + self.SETTLED_MS)
+        self._session.advance(self._session.now_ms + SETTLED_MS)
 
 
 def _health_of_a_board() -> dict:
@@ -244,6 +277,7 @@ HAPPENS = {
     "* the light is on": Evening.light_on,
     "* the print is given to its end": Evening.to_the_end,
     "* the box is started again": Evening.start_again,
+    "* the newest copy of the settings goes bad, and the box is started again": Evening.spoil_settings,
 }
 """What may happen at the box between two requests, in the words of the page."""
 

@@ -13,15 +13,22 @@ from board.pins import LAMP, SAFELIGHT  # noqa: E402
 from board.pulse import Pulse  # noqa: E402
 from board.survivor import Survivor  # noqa: E402
 
-LAMP_CEILING_MS = 1001900
-"""The longest light there is: a stage of 999.9 s and the longest lag."""
-
 CRASHES_MAX = 3
 """After so many crashes in a row the box stays at the prompt, dark, for `lampblack doctor`."""
 
 
+def longest_light_ms() -> int:
+    """The longest light that the core may ask for, by its own limits: the longest stage with the longest
+    lag, or the viewing light."""
+    from timing_core.bench import setting
+    from timing_core.stops import BASE_MAX_MS
+
+    (_, lag_ms, _), (_, viewing_s, _) = setting("lag_ms")[4], setting("viewing_limit_s")[4]
+    return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)
+
+
 def main() -> None:
-    pulse = Pulse(LAMP, 0, LAMP_CEILING_MS)
+    machine.Pin(LAMP, machine.Pin.OUT, value=0)
     safelight = machine.Pin(SAFELIGHT, machine.Pin.OUT, value=0)
     survivor = Survivor()
     if survivor.crashes >= CRASHES_MAX:
@@ -31,17 +38,19 @@ def main() -> None:
     survivor.begun()
     dog = Dog()
     try:
+        # Until here nothing of the core was needed: a fault in loading it is one like any other.
         from board.box_of_parts import build
 
-        build(pulse, safelight, survivor, dog).run()
+        pulse = Pulse(LAMP, 0, longest_light_ms())
+        try:
+            build(pulse, safelight, survivor, dog).run()
+        finally:
+            pulse.stop()
     except BaseException as fault:
-        pulse.stop()
         try:
             crash.note(fault)
         finally:
             machine.reset()
-    finally:
-        pulse.stop()
     survivor.left()
     dog.stop()
 

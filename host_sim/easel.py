@@ -88,7 +88,7 @@ class Easel(Watcher):
             self._window += 1
 
     def _take_up_shades(self, given_ms: int) -> None:
-        """The hands begin a stage, or go on with one that a reset cut off: a shade that it is time for is in."""
+        """The hands begin a stage, or go on with one that a reset cut off: the shade that is due is in."""
         windows = self._stage.windows if self._stage else []
         self._was_reset = False
         self._window = sum(window.close_ms <= given_ms for window in windows)

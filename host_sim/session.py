@@ -56,7 +56,7 @@ class Session:
 
     `disk` keeps what the box keeps (see `timing_core.store`). `panel_ms` is the picture rate of a
     lit panel, 0 for no panel. `ticks_ms` is the box's tick count at the session's start. `latency_ms` is how
-    long it takes to put the lamp out. `identity` is the box's own.
+    long it takes to put the lamp out. `identity` is the box's own. `undrawn` is told of a fault in drawing.
     """
 
     def __init__(
@@ -79,6 +79,7 @@ class Session:
         self.lamp = Lamp()
         self.watchers: list[Watcher] = []
         self.send = _nowhere
+        self.undrawn = _left_out
         self.handed_over = False
         self.box = self._new_box()
         self.screen = Screen(self.box, self.kit)
@@ -192,13 +193,20 @@ class Session:
         """The panel's picture since the last input: 1,024 bytes, 8 rows of 128 columns, lowest bit on top."""
         # Several may want to see it, and it changes only with an input.
         if not self._drawn:
-            self.screen.draw()
-            self._drawn = True
+            try:
+                self.screen.draw()
+                self._drawn = True
+            except Exception as fault:
+                self.undrawn(fault)
         return self.screen.buffer
 
 
 def _nowhere(data: bytes) -> None:
     pass
+
+
+def _left_out(fault: Exception) -> None:
+    """A picture that cannot be drawn ends neither light nor run: it is tried again when next asked for."""
 
 
 def _simulated() -> dict:

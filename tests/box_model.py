@@ -248,10 +248,15 @@ def new_session(
     if not any(name.startswith("bench.") for name in disk.names()):
         Store(disk, kit.crc32).put("bench", encode({"settle_ms": settle_ms, "form": BENCH_FORM}))
     session = make(disk, kit, panel_ms, ticks_ms, latency_ms)
+    session.undrawn = _raise
     if isinstance(disk, GuardedDisk):
         disk.session = session
     session.power_up()
     return session
+
+
+def _raise(fault: Exception) -> None:
+    raise fault
 
 
 def a_card(*marks: tuple, base_ms: int = 16000, filter: str = "2", name: str = "harbour", **more) -> dict:

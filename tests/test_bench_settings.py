@@ -13,7 +13,7 @@ from timing_core.refusal import Refusal
 from timing_core.stops import STEPS
 
 KEYS = [row[0] for row in SETTINGS]
-NUMBERS = [row for row in SETTINGS if row[2] in ("ms", "s", "level", "time", "pm")]
+NUMBERS = [row for row in SETTINGS if row[2] in ("ms", "auto ms", "s", "level", "time", "pm")]
 CHOICES = [row for row in SETTINGS if row[2] == "choice"]
 TEXTS = [row for row in SETTINGS if row[2] in ("text", "filter")]
 

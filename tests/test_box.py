@@ -266,7 +266,7 @@ def test_a_press_meant_to_hold_does_not_light_the_next_stage():
     evening.play("+0.06 expose")
     assert (box.state, session.lamp.lit) == ("ready", False)
     assert evening.heard() == ["refuse"]
-    assert box.message == "Too early: the last light or filter is too fresh. Wait a moment, then press again."
+    assert box.message == "Too soon: that step has only just ended. Wait a moment, then press again."
     assert box.says("expose") == "wait"
     evening.play("+0.639 pedal")
     assert not session.lamp.lit
@@ -324,6 +324,14 @@ def test_every_light_and_every_change_of_hands_is_followed_by_the_settling_time(
     assert box.state == "ready"
 
 
+def test_after_a_reset_a_press_meant_for_what_was_cut_off_does_nothing():
+    evening = Evening(a_card(base_ms=4000), settle_ms=700)
+    evening.play("+1 expose\n+1 expose\n+1 reset\n+0.1 expose\nlamp")
+    assert not evening.session.lamp.lit
+    evening.play("+0.6 lamp\n+0.7 lamp")
+    assert evening.session.lamp.lit
+
+
 def test_a_press_that_puts_out_always_works():
     evening = Evening(a_card(base_ms=4000), settle_ms=2000)
     session = evening.session
@@ -348,6 +356,25 @@ def test_a_rest_too_short_to_give_later_runs_out_by_itself():
     assert (box.state, box.left_ms()) == ("held", 410)
     evening.play("expose\nwait until browse")
     assert (evening.meter.light_ms, evening.meter.strikes) == (5000, 2)
+
+
+def test_a_rest_that_back_leaves_too_short_is_left_and_the_next_stage_is_next():
+    evening = Evening(a_card(("sky", 60), base_ms=8000))
+    box = evening.box
+    evening.play("expose\nexpose\n+7.9 back")
+    assert (box.state, box.says("expose")) == ("held", "leave the rest")
+    evening.play("expose")
+    assert (box.state, box.summary()["name"]) == ("ready", "Burn sky")
+    assert evening.light_of_a_stage() == 3314
+    record = box.ledger.newest()
+    assert [stage["given_ms"] for stage in record["stages"]] == [7900, 3314]
+    assert not record["whole"]
+    # In the last stage there is nothing to go on to.
+    evening.play("expose\nexpose\nwait until dark\nexpose\n+3.3 back\nexpose")
+    assert (box.state, box.message) == (
+        "held",
+        "The rest is too short: 14 ms of light, and this lamp needs 250. Press BACK and end this run.",
+    )
 
 
 @pytest.mark.parametrize("latency_ms", [0, 1, 3, 5, 10])
@@ -1149,7 +1176,7 @@ def test_a_lamp_setting_that_cannot_give_the_stage_is_refused_at_the_press():
     assert box.state == "ready"
     assert (
         box.message
-        == "The rest is too short: 300 ms of light, and this lamp needs 320. Press BACK to leave it."
+        == "The rest is too short: 300 ms of light, and this lamp needs 320. Press BACK and end this run."
     )
     assert "result" in ask(session, "bench.set", values={"lag_ms": 0})
     assert evening.light_of_a_stage() == 300
@@ -1172,8 +1199,8 @@ def test_a_full_disk_never_stops_a_print():
     assert evening.light_of_a_stage() == 3314
     assert box.state == "browse"
     assert box.message == (
-        "The record waits in memory: the memory is full or failing. "
-        "Remove a card, or run lampblack ledger, before you switch off."
+        "The record is not kept yet: the memory is full or failing. "
+        "Remove a card or pull the ledger before you switch off."
     )
     assert disk.files.keys().isdisjoint({"ledger-000001.0", "ledger-000001.1"})
     (record,) = ask(evening.session, "ledger.read")["result"]["records"]

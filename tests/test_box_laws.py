@@ -168,6 +168,9 @@ class BoxMachine(RuleBasedStateMachine):
                 apart_ms = at_ms - max(self.quiet_ms, self.meter.off_ms_before)
                 assert apart_ms >= self.session.box.bench.get("settle_ms"), "lit within the settling time"
         self.listener.times.clear()
+        if after["bench"]["settle_ms"] != before["bench"]["settle_ms"]:
+            # What holds from here on is asked of what comes from here on.
+            self.quiet_ms = self.meter.off_ms = -WRAP
         stage = (after["state"], after["run"][1])
         begun = after["state"] in ("ready", "held") and before["state"] in ("browse", "ask", "notice")
         confirmed = (
@@ -233,7 +236,10 @@ class BoxMachine(RuleBasedStateMachine):
         whole = abs(light_ms - planned_ms) <= close_ms
         event("a stage was whole" if whole else "a stage was left")
         assert light_ms <= planned_ms + close_ms
-        assert whole or not moved_on or self.unsure
+        # A rest that the lamp cannot give may be left; what a reset cut off may be passed over.
+        bench = self.session.box.bench
+        too_little = planned_ms - light_ms < max(bench.least_light_ms, 20 - bench.get("lag_ms")) + close_ms
+        assert whole or not moved_on or self.unsure or too_little
         self.given.append((light_ms, close_ms, self.meter.strikes))
 
     def close_run(self) -> None:
@@ -383,8 +389,8 @@ class BoxMachine(RuleBasedStateMachine):
         if self.session.box.sheet != "sheets":
             self.do(self.session.input, "back")
         self.do(to_row, self.session, "End this run")
-        self.do(self.session.input, "press")
-        assert not self.session.box.run_is_kept
+        if self.do(self.session.input, "press"):
+            assert not self.session.box.run_is_kept
 
     @precondition(lambda self: self.session.box.state == "browse" and len(self.session.box.undo))
     @rule(times=st.integers(1, 4))
@@ -487,13 +493,14 @@ class BoxMachine(RuleBasedStateMachine):
                 self.given.append((known_ms, meter.strikes + 1, meter.strikes))
                 self.close_run()
         elif box.stages and ran:
-            if self.journal_is_whole:
+            sure = self.journal_is_whole and self.kept_well
+            if sure:
                 self.check_stages()
-            if box.at != self.at and self.journal_is_whole:
+            if sure and box.at != self.at:
                 assert known_ms >= self.plan[self.at][3] - 1
                 self.given.append((self.plan[self.at][3], meter.strikes + 1, meter.strikes))
                 meter.anew()
-            elif self.journal_is_whole and self.kept_well:
+            elif sure:
                 assert box.given_ms <= max(known_ms, meter.light_ms) + meter.strikes, "no more than there was"
         self.journal_is_whole = self.journal_is_whole and self.kept_well
         self.at = box.at
@@ -765,7 +772,7 @@ def test_a_lamp_that_does_not_go_out_is_dark_before_anything_is_put_on_record():
     assert (base["given_ms"], base["strikes"]) == (10_000, 1)
 
 
-@pytest.mark.parametrize(("key", "then"), [("expose", "held"), ("back", "left")])
+@pytest.mark.parametrize(("key", "then"), [("expose", "held"), ("back", "held")])
 def test_a_lamp_that_is_put_out_and_does_not_say_so_is_taken_at_the_press(key, then):
     session, meter, _ = deaf_session()
     box = session.box

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -374,7 +375,9 @@ def test_the_ledger_in_its_three_forms(lampblack, server):
     planned = [stage["light_ms"] for stage in plan["stages"] if stage["kind"] != "fit"]
 
     records = lampblack("ledger", "--json", *port).json
-    assert [record["card"] for record in records] == ["workroom", "breakwater"]
+    assert [record["map"]["name"] for record in records] == ["workroom", "breakwater"]
+    # Whoever asked has told the box the time by asking.
+    assert all(datetime.fromisoformat(record["at"]) for record in records)
     assert [stage["given_ms"] for stage in records[0]["stages"]] == planned
 
     rows = list(csv.DictReader(io.StringIO(lampblack("ledger", "--csv", *port).out)))

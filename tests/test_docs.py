@@ -33,10 +33,10 @@ from host_sim.script import KEYS, Player
 from host_sim.session import Session, Watcher
 from lampblack import cards, cli
 from lampblack.sim import build
-from timing_core import sheets
+from timing_core import sheets, undo
 from timing_core.bench import SETTINGS
 from timing_core.link import METHODS, LineReader
-from timing_core.printing_map import PrintingMap
+from timing_core.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
 from timing_core.run import compile_print
 from timing_core.sounds import SOUNDS
 from timing_core.transitions import STATES
@@ -72,11 +72,11 @@ def prose(page: Path) -> str:
 
 
 def first_cells(page: Path, heading: str) -> list[str]:
-    """The first cells of the rows of the table under the heading that has this text."""
+    """The first cells of the rows of the tables under the heading that has this text."""
     section = re.split(r"^#+ ", prose(page), flags=re.MULTILINE)
     (body,) = [part for part in section if part.split("\n")[0] == heading]
-    rows = [line for line in body.split("\n") if line.startswith("| ")]
-    return [row.split(" | ")[0].removeprefix("| ") for row in rows[2:]]
+    rows = re.sub(r"^\|.*\n\| ---.*\n", "", body, flags=re.MULTILINE).split("\n")
+    return [row.split(" | ")[0].removeprefix("| ") for row in rows if row.startswith("| ")]
 
 
 # --- the README
@@ -222,7 +222,7 @@ def test_one_press_is_followed_all_the_way():
     session.power_up()
     session.box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "breakwater.toml")))
     player = Player(session)
-    player.play("expose")
+    player.play("wait 1\nexpose\nwait 1")
     passed = []
 
     def note(frame, event, argument):
@@ -234,7 +234,7 @@ def test_one_press_is_followed_all_the_way():
         Live(session, clock=lambda: 0).input("expose")
         player.play("wait 1")
         half_blocks(bytes(session.frame()))
-        player.play("wait until ready\nexpose\nwait until browse")
+        player.play("wait until ready\nwait 1\nexpose\nwait until browse")
     finally:
         sys.setprofile(None)
     ahead = iter(passed)
@@ -485,6 +485,8 @@ def test_the_board_of_the_example_tells_what_a_board_tells():
 
 # --- the panel
 
+USING = DOCS / "using-the-box.md"
+
 
 def test_every_setting_is_explained():
     page = text_of(DOCS / "bench-settings.md")
@@ -515,6 +517,43 @@ def test_every_row_of_every_sheet_is_explained():
             assert any(cell == name or cell.startswith(name + " ") for cell in told), label
 
 
+def test_every_row_of_the_list_of_screens_is_explained_and_no_other():
+    session = Session(MemoryDisk(), desk_kit())
+    session.power_up()
+    Player(session).play("wait 1\nexpose\nwait 1\nexpose\nwait 1\nback\nback")
+    told = [cell for cells in first_cells(USING, "The list of screens") for cell in cells.split(", ")]
+    assert told == [row.label for row in sheets.rows(session.box)]
+
+
+def test_undo_reaches_as_far_as_the_page_says():
+    """Maps with marks as a printer names them, each replaced by one that has nothing in common with it."""
+    page = " ".join(prose(USING).split())
+    limits = re.search(r"Undo reaches back (\d+) changes, as long as they fit into ([\d,]+) bytes", page)
+    assert limits
+    assert [int(word.replace(",", "")) for word in limits.groups()] == [undo.CHANGES_MAX, undo.ROOM]
+    usual = re.search(r"or (\d+) replaced maps of about (\d+) marks each", page)
+    large = re.search(r"only (\d+) of maps with (\d+) marks and every fact filled in", page)
+    assert usual
+    assert large
+    for told, full in ((usual, False), (large, True)):
+        count, marks = map(int, told.groups())
+        remembered = undo.Undo()
+        for number in range(undo.CHANGES_MAX):
+            change = undo.Change(str(number), "")
+            change.map = (0, 0, map_with_marks(marks, full).text())
+            remembered.push(change)
+        assert len(remembered) == count
+
+
+def map_with_marks(number: int, full: bool) -> PrintingMap:
+    map = PrintingMap.new(11800, "2", 80)
+    map.set_pass_count(PASSES_MAX)
+    for mark in range(number):
+        map.add_mark(mark % PASSES_MAX, Mark(f"left door {mark}", 10 + mark, "00" if full else ""))
+    map.facts = {key: "x" * most for key, most in FACTS} if full else {}
+    return map
+
+
 def test_every_sound_is_explained_in_its_own_tones():
     rows = {}
     for line in text_of(DOCS / "using-the-box.md").split("\n"):
@@ -530,7 +569,6 @@ def test_every_sound_is_explained_in_its_own_tones():
 
 # --- what the panel says
 
-USING = DOCS / "using-the-box.md"
 PC_ALONE = "Refusals that only a PC is told"
 CENSUS = Census(
     {
@@ -610,13 +648,10 @@ def test_what_a_box_truly_says_was_found_in_its_source():
     said = said_in_scripts()
     assert len(said) > 5
     texts = set(CENSUS.messages()) - set(first_cells(USING, PC_ALONE))
+    # A refusal goes on after its first words, and one message may follow another.
+    one = "(?:" + "|".join(".+".join(map(re.escape, text.split("…"))) for text in texts) + ")(?:: .+)?"
     for line in said:
-        found = [
-            text
-            for text in texts
-            if re.match(".+".join(map(re.escape, text.split("…"))) + r"($|: )", line, flags=re.DOTALL)
-        ]
-        assert found, line
+        assert re.fullmatch(f"{one}(?: {one})*", line, flags=re.DOTALL), line
 
 
 SAYING = """
@@ -664,8 +699,27 @@ class Box:
     def repeat(self):
         self._say(self.noted)
 
+    @property
+    def seen(self):
+        return self._cut
+
+    def look(self, name, why):
+        cause = "Cut off."
+        self._cut = "%s %s may be lit." % (cause, name)
+        if why:
+            self._cut += " It cannot go on: %s." % why
+        self.bad.append(name + " is bad.")
+        self.bad += [lost(each) for each in name]
+
+    def wake(self):
+        lines = self.bad + []
+        self.message = self.seen + (" " + lines[0] if lines else "") + (" More to come." if lines[1:] else "")
+
 def shortened(text):
     return text.strip()
+
+def lost(each):
+    return "All is lost." if each else ""
 
 def from_outside(box):
     box.tell(True, words="Told " + "from " + str(box))
@@ -694,8 +748,14 @@ def test_the_census_finds_a_message_however_it_is_said():
         "One is bad",
         "Two is bad",
         "The contact is worn",
-        "A long tale. ",
+        "A long tale.",
         "Noted before",
+        "Cut off.",
+        "… may be lit.",
+        "It cannot go on: ….",
+        "… is bad.",
+        "All is lost.",
+        "More to come.",
     }
 
 

@@ -87,7 +87,7 @@ def test_a_healthy_box_is_told_in_plain_words_and_nothing_is_changed(box, capsys
     assert said.err == ""
     assert said.out.splitlines() == [
         "ok    port: a port opens.",
-        f"ok    box: it answers, and runs Lampblack {VERSION}.",
+        f"ok    box: it answers, and runs Lampblack {VERSION}. It is box e6614103e7261c2f.",
         f"ok    version: box and PC both have {VERSION}.",
         "ok    light: it is off; EXPOSE does this: start: filter 2.",
         "ok    memory: 1 of 64 cards on the shelf; 0 exposures in the ledger so far.",

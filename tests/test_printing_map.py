@@ -203,7 +203,8 @@ def test_bases_are_the_exact_ones_rounded_once(base_ms, tied, walk):
             if change == "step":
                 assert model.step(index, details[1] * details[2]) == taken
             elif change == "plain":
-                size_ms = 100 if model.bases()[index] + (details[1] > 0) <= 20000 else 1000
+                up_ms = model.bases()[index] + (details[1] > 0)
+                size_ms = 100 if up_ms <= 10000 else 500 if up_ms <= 60000 else 1000
                 wanted = map.base_ms(index) if taken else None
                 if abs(details[1]) == 1 and taken:
                     assert wanted % size_ms == 0
@@ -307,8 +308,8 @@ def test_in_plain_seconds_a_mark_moves_to_the_nearest_120th(base_ms, stops120, s
     if abs(stops120) == MARK_FURTHEST and moved == 0:
         return
     assert moved * steps > 0
-    if abs(moved) > 1 and abs(mark.stops120) < MARK_FURTHEST and abs(light_ms) < 15000:
-        # Between -19 and 19 s of light every plain second lies on a whole tenth.
+    if abs(moved) > 1 and abs(mark.stops120) < MARK_FURTHEST and abs(light_ms) < 9000:
+        # Between -9.5 and 9.5 s of light every step of plain seconds lies on a whole tenth.
         wanted_ms = light_ms // 100 * 100 if steps > 0 else -(-light_ms // 100 * 100)
         wanted_ms += 100 * steps
         assert offset_between(base_ms, max(1, base_ms + wanted_ms)) == mark.stops120

@@ -179,8 +179,7 @@ FAULTS = {
     "wait until stage two": "script:1: cannot wait until 'stage two'.",
     "wait until stage": "script:1: cannot wait until 'stage'.",
     "wait until card": "script:1: cannot wait until 'card'.",
-    # The state of that name: without seconds it is not a wait for light.
-    "wait until left": "script:1: what it waits for will not come by itself: the box is 'browse'.",
+    "wait until left": "script:1: cannot wait until 'left'.",
     "wait until left 2": "script:1: no stage is under light. Press expose first",
     "wait until until dark": "script:1: cannot wait until 'until dark'.",
     "wait until lit": "script:1: what it waits for will not come by itself: the box is 'browse'. "
@@ -227,7 +226,7 @@ def test_words_are_typed_one_line_at_a_time():
     session = Session(MemoryDisk(), desk_kit())
     session.power_up()
     player = Player(session)
-    for line in ("expose", "+1 expose", "wait 2", "expose"):
+    for line in ("+1 expose", "+1 expose", "wait 2", "expose"):
         for at_ms in player.line_steps(line):
             session.advance(at_ms)
     assert session.box.state == "held"

@@ -5,6 +5,7 @@ kept is kept whole or not at all, and the box goes on from there.
 """
 
 import contextlib
+import itertools
 import random
 import sys
 from pathlib import Path
@@ -204,7 +205,7 @@ def test_a_ledger_number_is_never_given_twice(fault):
         assert numbers == sorted(set(numbers))
         told.append(numbers[-1])
     assert told == sorted(told)
-    given = [number for number, after in zip(told, told[1:]) if number != after]
+    given = [number for number, after in itertools.pairwise(told) if number != after]
     assert len(given) == len(set(given)), "never twice"
 
 

@@ -210,17 +210,23 @@ def test_a_chosen_base_can_be_stepped_back_to_the_middle():
     assert map.base_ms(0) == 16000
 
 
-def test_choosing_for_a_tied_pass_takes_the_other_along():
-    # Common practice, no source: 16 s and 8.98 s are 10/12 stop apart, and stay so.
-    map = a_map(("0", 16000), ("5", 8980), tied=True)
-    a_strip(patches=3, step_stops120=STOP).choose(map, 0)
-    assert [map.base_ms(0), map.base_ms(1)] == [8000, 4490]
+def test_choosing_for_a_tied_pass_sets_that_pass_alone_and_the_tie_its_ratio():
+    # 7.0 s through filter 0 and 8.4 s through 5; a quarter stop more for the second is 9.989 s.
+    map = a_map(("0", 7000), ("5", 8400), tied=True)
+    strip = a_strip(patches=5, step_stops120=30, over_earlier=True)
+    strip.pass_index = 1
+    strip.choose(map, 6)
+    assert [map.base_ms(0), map.base_ms(1)] == [7000, 9989]
+    map.step_base(0, STOP, 1)
+    assert [map.base_ms(0), map.base_ms(1)] == [14000, 19978]
 
 
-def test_a_choice_that_would_take_a_tied_pass_out_of_range_changes_nothing():
+def test_a_choice_that_is_no_base_changes_nothing():
     map = a_map(("0", 16000), ("5", 150), tied=True)
-    with pytest.raises(Refusal, match=r"^Base is not changed: pass 2 would be 0\.0 s\."):
-        a_strip(patches=3, step_stops120=STOP).choose(map, 0)
+    strip = a_strip(patches=3, step_stops120=STOP)
+    strip.pass_index = 1
+    with pytest.raises(Refusal, match=r"^Not taken: 0\.0 s is no base\."):
+        strip.choose(map, 0)
     assert [map.base_ms(0), map.base_ms(1)] == [16000, 150]
 
 
@@ -382,7 +388,7 @@ def test_a_fresh_strip_is_refused_where_filters_would_have_to_change():
         assert caught.value.line == line
         strip.kind = COVER
         assert strip.compile(map, Bench())
-    assert len(lights(a_strip(kind=FRESH, pass_index=1).compile(map, Bench()))) == 7
+    assert len(lights(a_strip(kind=FRESH, pass_index=1).compile(map, Bench()))) == 5
 
 
 # --- what cannot be given
@@ -400,10 +406,12 @@ def test_a_strip_below_zero_is_refused():
 def test_patches_too_short_or_too_long_for_the_lamp_are_refused():
     map = a_map(("2", 1000))
     strip = a_strip(patches=3, step_stops120=10)
-    with pytest.raises(Refusal, match=r"^Patch 2 is too short: 56 ms of lamp, and this lamp needs 100\."):
+    with pytest.raises(Refusal, match=r"^Patch 2 is too short: 56 ms of light, and this lamp needs 250\."):
         strip.compile(map, Bench())
-    # A lag of 150 ms makes of it a strike of 206 ms, which the lamp can give.
-    assert lights(strip.compile(map, a_bench(lag_ms=150)))[1] == 56
+    # A lag of 150 ms makes of it a strike of 206 ms, and still 56 ms of light.
+    with pytest.raises(Refusal, match=r"^Patch 2 is too short: 56 ms of light, and this lamp needs 450\."):
+        strip.compile(map, a_bench(lag_ms=150))
+    assert lights(strip.compile(map, a_bench(lag_ms=150, least_ms=56)))[1] == 56
     map.set_base(0, 900000)
     with pytest.raises(Refusal, match=r"^Patch 3 is too long: it takes 1800\.0 s, a stage has 999\.9 s\."):
         a_strip(kind=FRESH, patches=3, step_stops120=STOP).compile(map, Bench())
@@ -429,7 +437,7 @@ def test_a_strip_whose_target_is_gone_points_at_the_first_pass():
 
 
 def test_a_copy_is_independent():
-    strip = a_strip(kind=FRESH, patches=5, step_stops120=0, step_ms=500, centred=False, origin_ms=3000)
+    strip = a_strip(kind=FRESH, patches=7, step_stops120=0, step_ms=500, centred=False, origin_ms=3000)
     strip.pass_index, strip.mark_index, strip.over_earlier = 2, 1, True
     twin = strip.copy()
     assert vars(twin) == vars(strip)

@@ -333,6 +333,13 @@ def test_every_row_fires():
         session.input("lamp")
         session.input("lamp")
         session.advance(session.now_ms + 800)
+    session = noting_session(fired, panel_ms=0)
+    load(session, a_card(("sky", 60), base_ms=4000))
+    for key in ("expose", "expose"):
+        session.input(key)
+    session.advance(session.lamp.ends_ms - 50)
+    for key in ("back", "expose"):
+        session.input(key)  # too little is left to be given
     for keys in (("lamp",), ("expose", "expose")):
         session = noting_session(fired, panel_ms=0)
         for key in keys:

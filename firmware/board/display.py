@@ -11,13 +11,14 @@ from time import ticks_diff, ticks_ms
 
 from framebuf import MONO_VLSB, FrameBuffer
 from machine import I2C
+from micropython import const
 
-ADDRESS = 0x3C
-WIDTH = 128
-PAGES = 8
-PIECE = 32
+_ADDRESS = const(0x3C)
+_WIDTH = const(128)
+_PAGES = const(8)
+_PIECE = const(32)
 
-RETRY_MS = 500
+_RETRY_MS = const(500)
 
 # Data sheet, section 8 and application note: off, clock, 64 lines, no offset, charge pump, horizontal
 # addressing, segments and lines mirrored, COM pins, precharge, VCOMH, follow the memory, not inverted, on.
@@ -32,22 +33,22 @@ class Display:
         self._i2c = i2c
         self._frame = frame
         self._shown = bytearray(len(frame))
-        pieces = range(0, len(frame), PIECE)
-        self._new = [memoryview(frame)[at : at + PIECE] for at in pieces]
-        self._old = [memoryview(self._shown)[at : at + PIECE] for at in pieces]
+        pieces = range(0, len(frame), _PIECE)
+        self._new = [memoryview(frame)[at : at + _PIECE] for at in pieces]
+        self._old = [memoryview(self._shown)[at : at + _PIECE] for at in pieces]
         # Copied as pictures, not as slices, and sent from one buffer: anything else would take memory, and
         # light may be on.
-        self._new_picture = [_picture(view) for view in self._new]
-        self._old_picture = [_picture(view) for view in self._old]
-        self._data = bytearray(b"\x40" + bytes(PIECE))
-        self._data_picture = _picture(memoryview(self._data)[1:])
+        self._new_picture = FrameBuffer(frame, _WIDTH, 8 * _PAGES, MONO_VLSB)
+        self._old_picture = FrameBuffer(self._shown, _WIDTH, 8 * _PAGES, MONO_VLSB)
+        self._data = bytearray(b"\x40" + bytes(_PIECE))
+        self._data_picture = FrameBuffer(memoryview(self._data)[1:], _PIECE, 8, MONO_VLSB)
         self._window = bytearray(b"\x00\x21\x00\x00\x22\x00\x00")
         self._contrast = bytearray(b"\x00\x81\x20")
         self._at = 0
         self._started = False
         self._leveled = False
         self._all_left = 0
-        self._failed_ms = ticks_ms() - RETRY_MS
+        self._failed_ms = ticks_ms() - _RETRY_MS
 
     def level(self, level: int) -> None:
         """Brightness, 1 to 5."""
@@ -61,7 +62,7 @@ class Display:
     def answers(self) -> bool:
         """Ask it now. One that does not is begun anew, as after a failed `step`."""
         try:
-            self._i2c.writeto(ADDRESS, self._contrast)
+            self._i2c.writeto(_ADDRESS, self._contrast)
         except OSError:
             self._fail()
             return False
@@ -69,7 +70,7 @@ class Display:
 
     def step(self) -> bool:
         """Send the next piece that is due; False when all is shown, or the display does not answer."""
-        if not self._started and ticks_diff(ticks_ms(), self._failed_ms) < RETRY_MS:
+        if not self._started and ticks_diff(ticks_ms(), self._failed_ms) < _RETRY_MS:
             return False
         try:
             return self._send_next()
@@ -83,14 +84,14 @@ class Display:
 
     def _send_next(self) -> bool:
         if not self._started:
-            self._i2c.writeto(ADDRESS, _START)
+            self._i2c.writeto(_ADDRESS, _START)
             self._started = True
             self._leveled = False
             self._all_left = len(self._new)
         elif not self._leveled:
             # Said to be done before it is: a new level that comes meanwhile is sent again.
             self._leveled = True
-            self._i2c.writeto(ADDRESS, self._contrast)
+            self._i2c.writeto(_ADDRESS, self._contrast)
         else:
             return self._send_piece()
         return True
@@ -109,17 +110,13 @@ class Display:
         return False
 
     def _send(self, at: int) -> None:
-        column = at * PIECE % WIDTH
-        page = at * PIECE // WIDTH
+        column = at * _PIECE % _WIDTH
+        page = at * _PIECE // _WIDTH
         window = self._window
         window[2] = column
-        window[3] = column + PIECE - 1
+        window[3] = column + _PIECE - 1
         window[5] = window[6] = page
-        self._data_picture.blit(self._new_picture[at], 0, 0)
-        self._i2c.writeto(ADDRESS, window)
-        self._i2c.writeto(ADDRESS, self._data)
-        self._old_picture[at].blit(self._data_picture, 0, 0)
-
-
-def _picture(view) -> FrameBuffer:
-    return FrameBuffer(view, PIECE, 8, MONO_VLSB)
+        self._data_picture.blit(self._new_picture, -column, -8 * page)
+        self._i2c.writeto(_ADDRESS, window)
+        self._i2c.writeto(_ADDRESS, self._data)
+        self._old_picture.blit(self._data_picture, column, 8 * page)

@@ -1,20 +1,21 @@
 """The watchdog: a box that hangs is reset, and a reset puts the lamp out."""
 
 from machine import WDT, mem32
+from micropython import const
 
-TIMEOUT_MS = 3000
+_TIMEOUT_MS = const(3000)
 """Longer than any write to flash, short enough for a hand at the switch."""
 
 # RP2040 data sheet, 4.7.6: bit 30 of CTRL enables the watchdog; 0x3000 on is the address that clears bits.
-_CTRL_CLEAR = 0x40058000 + 0x3000
-_ENABLE = 1 << 30
+_CTRL_CLEAR = const(0x40058000 + 0x3000)
+_ENABLE = const(1 << 30)
 
 
 class Dog:
-    """Starts the watchdog. Feed it within TIMEOUT_MS, always."""
+    """Starts the watchdog. Feed it within _TIMEOUT_MS, always."""
 
     def __init__(self) -> None:
-        self._dog = WDT(timeout=TIMEOUT_MS)
+        self._dog = WDT(timeout=_TIMEOUT_MS)
 
     def feed(self) -> None:
         self._dog.feed()

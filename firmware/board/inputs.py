@@ -4,7 +4,7 @@ Everything here runs in hard interrupts until `next`: no memory may be taken the
 shared but the ring, which only interrupts fill and only `next` empties.
 
 A key acts on its first falling edge, at once. Contacts bounce for up to 20 ms, when they close and
-when they open; so a falling edge counts only if the line was high for QUIET_MS before it. A write to
+when they open; so a falling edge counts only if the line was high for _QUIET_MS before it. A write to
 flash masks interrupts for tens of ms: an edge is seen only after it, and nobody knows when it was. So
 in a write the line counts as high only up to its beginning: a key pressed twice in the 0.1 s of a write
 counts once, which is better than a single press that counts twice. The dial
@@ -15,17 +15,17 @@ steps back and forth between two neighbouring states. A detent counts where the 
 from time import ticks_diff, ticks_ms
 
 from machine import Pin
-from micropython import schedule
+from micropython import const, schedule
 
-QUIET_MS = 25
-ROOM = 64
+_QUIET_MS = const(25)
+_ROOM = const(64)
 CLOCKWISE = 1
 COUNTER = 2
 FIRST_KEY = 3
 
 # Quarter steps by (state before, state now), each as two bits A and B: 1 is forward, 3 is back.
 _STEPS = b"\x00\x03\x01\x00\x01\x00\x00\x03\x03\x00\x00\x01\x00\x01\x03\x00"
-_REST = 3
+_REST = const(3)
 
 
 def _nobody(_) -> None:
@@ -36,7 +36,7 @@ class Inputs:
     """The ring. `wake(_)` is called soon after an input has come in, outside the interrupt."""
 
     def __init__(self) -> None:
-        self._ring = bytearray(ROOM)
+        self._ring = bytearray(_ROOM)
         self._in = 0
         self._out = 0
         self.wake = _nobody
@@ -55,7 +55,7 @@ class Inputs:
 
     def put(self, code: int) -> None:
         """In an interrupt: add an input. A full ring drops it and counts that."""
-        after = (self._in + 1) % ROOM
+        after = (self._in + 1) % _ROOM
         if after == self._out:
             self.lost += 1
             return
@@ -75,7 +75,7 @@ class Inputs:
         if self._in == self._out:
             return 0
         code = self._ring[self._out]
-        self._out = (self._out + 1) % ROOM
+        self._out = (self._out + 1) % _ROOM
         return code
 
     def peek(self) -> int:
@@ -101,7 +101,7 @@ class _Key:
         self._code = code
         self._at_once = at_once
         self._down = False
-        self._rose_ms = ticks_ms() - QUIET_MS
+        self._rose_ms = ticks_ms() - _QUIET_MS
         pin = Pin(gpio, Pin.IN, Pin.PULL_UP)
         self._irq = pin.irq(self._edge, Pin.IRQ_FALLING | Pin.IRQ_RISING, hard=True)
 
@@ -113,7 +113,7 @@ class _Key:
             if not self._down and flags & Pin.IRQ_FALLING:
                 masked_ms = self._inputs.masked_ms
                 known_ms = now_ms if masked_ms < 0 else masked_ms
-                if ticks_diff(known_ms, self._rose_ms) >= QUIET_MS:
+                if ticks_diff(known_ms, self._rose_ms) >= _QUIET_MS:
                     if self._at_once:
                         self._at_once()
                     self._inputs.put(self._code)

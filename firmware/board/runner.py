@@ -4,8 +4,8 @@ What must live here: who goes first. A key must reach the lamp within 5 ms whate
 on, so an input does not wait its turn: `wake`, which runs between two bytecodes of whatever the
 loop is doing, hands it to the box at once. The loop itself does what can wait: ticks, pictures,
 display, wire. Three things may not be cut into, and hold inputs up for as long: the box taking
-another input or a change from the wire, a write to flash, and a collection. BACK does not wait even for these: its interrupt
-puts the lamp out, and the box is told after.
+another input or a change from the wire, a write to flash, and a collection. BACK does not wait even for
+these: its interrupt puts the lamp out, and the box is told after.
 
 A collection takes 20 ms. So memory is collected when somebody has just pressed or turned something,
 and will not do so again within that time, and when the PC has just had its say; and in a run the wire is
@@ -18,6 +18,7 @@ import gc
 import time
 
 from machine import Pin
+from micropython import const
 
 from timing_core.box import Box
 from timing_core.link import LineReader
@@ -34,25 +35,25 @@ from .pulse import Pulse
 from .survivor import Survivor
 from .wire import Wire
 
-NAP_MS = 20
+_NAP_MS = const(20)
 """The longest sleep: the watchdog and a lost wake-up are looked after this often."""
 
-RUN_ANSWER_MS = 500
+_RUN_ANSWER_MS = const(500)
 """In a run one line from the wire is answered this seldom: each takes some 7 KB of memory."""
 
-REACTION_MS = 15
+_REACTION_MS = const(15)
 """Somebody who has just pressed, or seen the lamp go out, does nothing for so long and a collection more."""
 
 COLLECT_BELOW = 60000
 """In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
 
-QUIET_MS = 200
+_QUIET_MS = const(200)
 """A PC that has asked nothing for so long has had its say."""
 
-DAILY_MS = 1 << 26
+_DAILY_MS = const(1 << 26)
 """Some 19 hours: a box wants some input every day."""
 
-SETTLED_MS = 10000
+_SETTLED_MS = const(10000)
 """A box that has run so long has started well."""
 
 
@@ -257,7 +258,7 @@ class Runner:
     # --- what can wait
 
     def _draw(self) -> None:
-        """Draw the picture. A fault in it must end neither light nor run: it is left out, and the first is noted.
+        """Draw the picture. A fault in it must end neither light nor run: it is left out, the first is noted.
 
         An input that comes in while drawing may change what is drawn; it asks for a new picture then.
         """
@@ -276,7 +277,7 @@ class Runner:
         key up.
         """
         now_ms = time.ticks_ms()
-        if self.box.in_run and since(now_ms, self._answered_ms) < RUN_ANSWER_MS:
+        if self.box.in_run and since(now_ms, self._answered_ms) < _RUN_ANSWER_MS:
             return False
         # Asking the reader takes memory, so it is asked only when there is something in it.
         line = self._reader.next_line() if self._unread else None
@@ -313,15 +314,15 @@ class Runner:
         if self._disk.make_ready():
             return
         now_ms = time.ticks_ms()
-        if since(now_ms, self._given_ms) >= DAILY_MS:
+        if since(now_ms, self._given_ms) >= _DAILY_MS:
             self._give("tick", 0)
-        if not self._settled and since(now_ms, self._began_ms) >= SETTLED_MS:
+        if not self._settled and since(now_ms, self._began_ms) >= _SETTLED_MS:
             self._settled = True
             self._survivor.settled()
-        if self._asked and not self.box.in_run and since(now_ms, self._answered_ms) >= QUIET_MS:
+        if self._asked and not self.box.in_run and since(now_ms, self._answered_ms) >= _QUIET_MS:
             self._asked = False
             self._use()
-        nap_ms = NAP_MS
+        nap_ms = _NAP_MS
         due = self.box.next_deadline()
         if due is not None:
             nap_ms = min(nap_ms, max(0, since(due, now_ms)))
@@ -344,5 +345,5 @@ class Runner:
     def _tidy(self) -> None:
         """After use: collect before memory is short, if nobody can have thought of a next press yet."""
         self._used = False
-        if since(time.ticks_ms(), self._used_ms) <= REACTION_MS and gc.mem_free() < COLLECT_BELOW:
+        if since(time.ticks_ms(), self._used_ms) <= _REACTION_MS and gc.mem_free() < COLLECT_BELOW:
             gc.collect()

@@ -1,7 +1,7 @@
 """USB serial as a stream of bytes for the link, read without ever waiting.
 
 MicroPython's own reader waits for a whole line; half a line from a stray program would stop the
-screen and the sounds. So bytes are taken one by one while there are any, up to BURST at a turn.
+screen and the sounds. So bytes are taken one by one while there are any, up to _BURST at a turn.
 Ctrl-C is data here, not an interrupt: `main.py` has seen to that.
 """
 
@@ -9,11 +9,13 @@ import select
 import sys
 from time import ticks_diff, ticks_ms
 
-BURST = 128
+from micropython import const
 
-STALL_MS = 400
+_BURST = const(128)
+
+_STALL_MS = const(400)
 """A write that took so long was given up: MicroPython waits 500 ms for room."""
-ROOM = 64
+_ROOM = const(64)
 """What may be left of the room for output when a packet of 64 bytes no longer fits."""
 
 
@@ -30,17 +32,17 @@ class Wire:
         self._poll_out.register(sys.stdout, select.POLLOUT)
         self._deaf = False
         self._byte = bytearray(1)
-        self._burst = memoryview(bytearray(BURST))
+        self._burst = memoryview(bytearray(_BURST))
 
     def read(self) -> bytes:
-        """What has come in, up to BURST bytes; b"" for nothing."""
+        """What has come in, up to _BURST bytes; b"" for nothing."""
         # Looked up beforehand: to take a method off its object takes memory, and light may be on.
         ready = self._ready
         readinto = self._readinto
         byte = self._byte
         burst = self._burst
         count = 0
-        while count < BURST:
+        while count < _BURST:
             for _ in ready(0):
                 break
             else:
@@ -60,9 +62,9 @@ class Wire:
             return
         began_ms = ticks_ms()
         self._out.write(data)
-        self._deaf = ticks_diff(ticks_ms(), began_ms) >= STALL_MS
+        self._deaf = ticks_diff(ticks_ms(), began_ms) >= _STALL_MS
         if self._deaf:
-            for _ in range(ROOM):
+            for _ in range(_ROOM):
                 if self._has_room():
                     self._out.write(b"\n")
 

@@ -189,11 +189,7 @@ class Bench:
         was_ms = values["least_ms"]
         own_ms = was_ms - self._values["lag_ms"]
         self.set("least_ms", 0 if was_ms == FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
-        return "Shortest light no longer counts the lag: it was %d ms, it is %d ms now%s." % (
-            was_ms,
-            self.least_light_ms,
-            "" if self._values["least_ms"] else ", found from the lag",
-        )
+        return "Shortest light leaves out the lag now: %d ms became %d ms." % (was_ms, self.least_light_ms)
 
     def set_all(self, values: dict) -> None:
         """All of `values` or none: a Refusal leaves every setting as it was."""

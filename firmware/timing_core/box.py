@@ -29,13 +29,23 @@ from .link import Link
 from .plain import digest_of_text, encode
 from .printing_map import PrintingMap
 from .refusal import Refusal
-from .run import FIT, Stage, compile_print, filter_text, lamp_ms, light_of, refuse_short, stage_name
+from .run import (
+    FIT,
+    Stage,
+    compile_print,
+    filter_text,
+    is_too_short,
+    lamp_ms,
+    light_of,
+    refuse_short,
+    stage_name,
+)
 from .shelf import Shelf
 from .stops import seconds_down, seconds_text, stops_text
 from .store import LOST, Store
 from .strip import Strip
 from .ticks import later, since
-from .transitions import LIT, STATES, transitions
+from .transitions import LIT
 from .undo import Change, Undo, cut, mend
 
 OVERDUE_MS = 250
@@ -46,7 +56,7 @@ HOLD_MARGIN_MS = 10
 """The lamp goes out up to so long after the press that puts it out. Measured on the emulated board: 4.6 ms
 at the most (docs/measurements.md)."""
 
-TOO_EARLY = "Too early: the last light or filter is too fresh. Wait a moment, then press again."
+TOO_EARLY = "Too soon: that step has only just ended. Wait a moment, then press again."
 """A press that might have been meant for what has just ended."""
 
 DIGEST = 16
@@ -86,6 +96,12 @@ def _no_board() -> dict:
 
 def _at_once(act):
     return act()
+
+
+def _number(plain: dict, key: str) -> int:
+    """A number out of a record; 0 where there is none."""
+    value = plain.get(key)
+    return value if isinstance(value, int) and is_int(value) else 0
 
 
 def _card_damage(name: str) -> str:
@@ -173,28 +189,32 @@ class Box:
         self._cut_off: dict | None = None
         self._cut_at = ""
         self._table = self._bind()
-        self._settles = [state for state, _ in STATES if "tick" in self._table[state] and state not in LIT]
+        self._settles = [state for state in self._table if "tick" in self._table[state] and state not in LIT]
 
     # --- the machine
 
     def _bind(self) -> dict:
         """The table with its names looked up: state -> event -> rows of (when, do, then, says, subject)."""
-        # Rows share the names of states, to spare memory.
-        names = {name: name for name, _ in STATES}
-        names["before"] = "before"
-        table: dict = {name: {} for name in names}
+        # Imported here, so that a board can let go of the text once it is bound.
+        from .transitions import STATES, transitions
+
+        # Rows share their words and methods, to spare memory.
+        words: dict = {}
+        methods: dict = {"": None}
+
+        def shared(word: str) -> str:
+            return words.setdefault(word, word)
+
+        def method(name: str):
+            if name not in methods:
+                methods[name] = getattr(self, "_" + name)
+            return methods[name]
+
+        found: dict = {shared(name): {} for name, _ in STATES}
         for state, event, when, do, then, says in transitions():
-            rows = table[names[state]].setdefault(event, [])
-            rows.append(
-                (
-                    getattr(self, "_" + when) if when else None,
-                    getattr(self, "_" + do) if do else None,
-                    names[then],
-                    says,
-                    do if "@" in says else "",
-                )
-            )
-        return table
+            row = (method(when), method(do), shared(then), shared(says), shared(do) if "@" in says else "")
+            found[state].setdefault(shared(event), []).append(row)
+        return found
 
     def handle(self, event: str, now_ms: int, value=0) -> Outputs:
         """Take one input at `now_ms` (0 .. 2**30 - 1, wrapping) and return what it causes."""
@@ -212,7 +232,7 @@ class Box:
         if event == "pedal":
             event = "expose"
         self.value = value
-        if self.state not in LIT:
+        if self.state not in LIT or event == "lamp_end":
             self.clock.count(now_ms)
         while event:
             if event == "lamp_end" and self.state in LIT:
@@ -457,15 +477,15 @@ class Box:
 
     def _find_cut_off(self, journal: dict) -> None:
         """Make of the journal the run that it is of, kept. One that is in the ledger already is over."""
-        number = journal.get("n")
-        if is_int(number) and self.ledger.has(number):
+        number = _number(journal, "n")
+        if number and self.ledger.has(number):
             self._close_journal()
             return
         cause = "The box was reset." if self.value else "Power was lost."
         self._cut_off = journal
         self.is_strip = journal.get("kind") == "strip"
         self.at = journal["stage"]
-        self.run_number = number if is_int(number) else self.ledger.last() + 1
+        self.run_number = number or self.ledger.last() + 1
         self._done_text = str(journal.get("done", ""))
         self._done = [[int(word) for word in stage.split()] for stage in self._done_text.split(";") if stage]
         if "form" not in journal:
@@ -474,13 +494,15 @@ class Box:
                 stage += [self.bench.get("lag_ms"), 0]
             self._done_text = "".join(["%d %d %d %d %d;" % tuple(stage) for stage in self._done])
             self._run_text = self._text_of_run(self.work, None)
+            if self.is_strip:
+                self._why_not = "its strip is not kept"
         else:
             text = self.store.get("run")
             if text is None or digest_of_text(self.kit, text)[:DIGEST] != journal.get("map"):
                 self._why_not = "its map is not kept"
             else:
                 self._run_text = text
-        if self._run_text:
+        if self._run_text and not self._why_not:
             self._compile_run(journal.get("of"))
         if journal.get("over"):
             self._end_cut_off_run("The run before the reset is in the ledger now.")
@@ -488,8 +510,7 @@ class Box:
         name = journal.get("name")
         self._cut_text = "Power was lost before: %s." % name
         if journal.get("light"):
-            known_ms = journal.get("given_ms")
-            self.given_ms = max(self.value, known_ms if is_int(known_ms) else 0)
+            self.given_ms = max(self.value, _number(journal, "given_ms"))
             self._cut_at = str(journal.get("name"))
             self._at_least = True
             self.strikes = 1 if self.given_ms else 0
@@ -522,11 +543,11 @@ class Box:
                 stages = strip.compile(map, self.bench)
                 self._run_gives = strip.gives(map)
                 self.strip = strip
-        except Refusal as refusal:
-            self._why_not = refusal.why
+        except Refusal:
+            self._why_not = "the bench has changed"
             return
         if len(stages) != count or not 0 <= self.at < count:
-            self._why_not = "its stages are not what they were"
+            self._why_not = "its stages have changed"
             return
         self.stages = stages
 
@@ -562,6 +583,7 @@ class Box:
     def _wake(self) -> None:
         self.out.put("dark")
         self.clock.start(self.now_ms)
+        self._settle()  # a press may have been meant for what the reset cut off
         self._tell_levels()
         self.sheet = "print"
         self.message = self._told_at_start()
@@ -577,7 +599,9 @@ class Box:
         return lines[0] + (" And more: run lampblack doctor." if lines[1:] else "")
 
     def _wake_cut_off(self) -> None:
-        told = self._told_at_start()
+        # Beside what is known of the run there is room for one line more.
+        lines = self.damage + self._notes
+        told = lines[0] if len(lines) == 1 and self.can_go_on else "Run lampblack doctor." if lines else ""
         self._wake()
         self._exposed = True
         if self.stages and self.given_ms:
@@ -625,7 +649,7 @@ class Box:
         self.cursor = 0
         self._exposed = True
         self._settle()
-        if not self._stage_is_fit():
+        if self._has_had_light() and not self._stage_is_fit():
             filter = filter_text(self.stages[self.at].filter)
             self.say("The same sheet, with %s? Then press EXPOSE." % filter)
 
@@ -636,8 +660,10 @@ class Box:
 
     def _another_is_kept(self) -> bool:
         """EXPOSE would take up another run, and the one that is kept has had light."""
-        kept = bool(self.given_ms or self._done or self._at_least)
-        return kept and self.run_is_kept and self.sheet in ("print", "strip")
+        return self.run_is_kept and self._has_had_light() and self.sheet in ("print", "strip")
+
+    def _has_had_light(self) -> bool:
+        return bool(self.given_ms or self._done or self._at_least)
 
     def _ask_first(self) -> None:
         self._picture()
@@ -654,16 +680,17 @@ class Box:
 
     def _end_and_begin(self) -> None:
         self._tell_why()
-        self.end_run()
+        self.end_run(aloud=False)
         self._start(self.sheet == "strip")
 
-    def end_run(self) -> None:
+    def end_run(self, aloud: bool = True) -> None:
         """End the run that is kept: what was given is put on record."""
         if self.given_ms or self._at_least:
             self._note_stage()
-        self.say(
-            "Ended here. What was given is in the ledger." if self._done else "Ended. No light was given."
-        )
+        if aloud:
+            self.say(
+                "Ended here. What was given is in the ledger." if self._done else "Ended. No light was given."
+            )
         self._close_run()
         if self.sheet == "sheets":
             self.cursor_on(sheets.TITLES["print"])
@@ -806,8 +833,9 @@ class Box:
             if strip.to_dict() != self.strip.to_dict() or before[3] != self._strip_gave:
                 change.strip = (strip.to_dict(), before[3])
             bench = before[4]
+            now = self.bench.to_dict()
             for key in bench:
-                if bench[key] != self.bench.to_dict()[key]:
+                if bench[key] != now[key]:
                     change.bench[key] = bench[key]
             change.card = self._card_change
             change.prints = before[5]
@@ -874,13 +902,12 @@ class Box:
         self._keep("work", self.work.text())
         self._keep("bench", encode(self.bench.kept()))
 
-    def _keep(self, key: str, data: bytes, aloud: bool = True) -> None:
+    def _keep(self, key: str, data: bytes) -> None:
         """A store that cannot write must not stop a printer in the dark: say so and go on."""
         try:
             self.store.put(key, data)
         except Refusal as refusal:
-            if aloud:
-                self.say(refusal.line)
+            self.say(refusal.line)
 
     def plan(self) -> list:
         """The stages EXPOSE would begin on this sheet; empty where they cannot be given."""
@@ -986,7 +1013,13 @@ class Box:
             "n": self.run_number,
             "over": over,
         }
-        self._keep("journal", encode(journal), aloud)
+        try:
+            self.store.put("journal", encode(journal))
+        except Refusal as refusal:
+            if aloud:
+                self.say(refusal.line)
+            # One that is out of date would have light given twice after a power cut: better none.
+            self._close_journal(aloud=False)
 
     def _stage_is_fit(self) -> bool:
         return self.stages[self.at].kind == FIT
@@ -1037,7 +1070,7 @@ class Box:
     def _strike(self) -> None:
         lag_ms = self.bench.get("lag_ms")
         left_ms = self.stages[self.at].light_ms - self.given_ms
-        refuse_short("The rest", left_ms, self.bench, "Press BACK to leave it")
+        refuse_short("The rest", left_ms, self.bench, "Press BACK and end this run")
         self._axis_ms = lag_ms - self.given_ms
         if not self._led:
             self._led = True
@@ -1087,7 +1120,16 @@ class Box:
 
     def _too_late_to_hold(self) -> bool:
         """A rest shorter than the lamp can give could not be given later: let it run out."""
-        return self.left_ms() - HOLD_MARGIN_MS < self.bench.least_light_ms
+        return is_too_short(self.left_ms() - HOLD_MARGIN_MS, self.bench)
+
+    def _rest_too_short(self) -> bool:
+        """BACK has left a rest that cannot be given, and another stage waits."""
+        return self.at < len(self.stages) - 1 and is_too_short(self.left_ms(), self.bench)
+
+    def _leave_rest(self) -> None:
+        self._note_stage()
+        self._go_to(self.at + 1)
+        self._settle()
 
     def _put_out_to_hold(self) -> None:
         self._put_out()
@@ -1164,7 +1206,7 @@ class Box:
         """The run is over: its record into the ledger, the journal closed."""
         if self._done or self._cut_at:
             try:
-                self.ledger.append(self._record())
+                self.ledger.append(self._record(), self.run_number)
             except Refusal as refusal:
                 self.say(not_kept(refusal).line)
                 # A reset finds the run as it is now, and writes it down then.
@@ -1178,7 +1220,7 @@ class Box:
     def _record(self) -> dict:
         """The run in plain data, as `ledger` defines it."""
         stages = self.stages
-        run = self._run() if self._run_text else {"map": None, "strip": None}
+        run: dict = self._run() if self._run_text else {"map": None, "strip": None}
         map = run["map"]
         # Strips are given without dry-down.
         dries = bool(map) and map["dry_down"] and not self.is_strip
@@ -1219,11 +1261,12 @@ class Box:
                 if aloud:
                     self.say(not_kept(refusal).line)
 
-    def _close_journal(self) -> None:
+    def _close_journal(self, aloud: bool = True) -> None:
         try:
             self.store.drop("journal")
         except Refusal as refusal:
-            self.say(refusal.line)
+            if aloud:
+                self.say(refusal.line)
 
     # --- the viewing light
 

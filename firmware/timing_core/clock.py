@@ -10,11 +10,12 @@ DAY_S = 86400
 
 
 class Clock:
-    """`up_s` is the time since `start`; `text` the date and time (UTC) or None where nobody has told it."""
+    """`up_s` is the time since `start`, 0 before it; `text` the date and time (UTC) or None where nobody has
+    told it."""
 
     def __init__(self) -> None:
         self.up_s = 0
-        self._counted_ms = 0
+        self._counted_ms: int | None = None
         self._day = -1
         self._second = 0
 
@@ -22,7 +23,10 @@ class Clock:
         self._counted_ms = now_ms
 
     def count(self, now_ms: int) -> None:
-        """Count the seconds since it was last told the time."""
+        """Count the seconds since it was last told the time. Before `start` there is nothing to count from:
+        whatever ticks a box begins with, it has been up for no time then."""
+        if self._counted_ms is None:
+            return
         passed_s = since(now_ms, self._counted_ms) // 1000
         if passed_s > 0:
             self.up_s += passed_s

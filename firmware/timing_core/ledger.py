@@ -89,7 +89,7 @@ class Ledger:
         self.damaged: list = []
 
     def _known(self) -> list:
-        """The numbers that files are there for, sorted; found when first asked for, as the shelf's names are."""
+        """The numbers that files are there for, sorted; found when first asked for, as the shelf's names."""
         if self._numbers is None:
             found = []
             for key in self._store.keys(_PREFIX):
@@ -109,13 +109,14 @@ class Ledger:
         """Records that the disk would not keep so far."""
         return len(self._waiting)
 
-    def append(self, record: dict) -> int:
-        """Keep `record` with its number as "n" and return that.
+    def append(self, record: dict, n: int = 0) -> int:
+        """Keep `record` with its number as "n" and return that. `n`, where given, is the number that its run
+        was begun with: a record of it that was torn is written again.
 
         A Refusal if the disk would not keep it: then it waits in memory and is in what `read` gives.
         """
         numbered = dict(record)
-        numbered["n"] = self.last() + 1
+        numbered["n"] = n or self.last() + 1
         if len(self._waiting) >= WAITING_MAX:
             self._waiting.pop(0)
         self._waiting.append(numbered)
@@ -132,7 +133,8 @@ class Ledger:
                 numbers.pop(0)
             record = self._waiting[0]
             self._store.put(_key(record["n"]), encode(record))
-            numbers.append(record["n"])
+            if record["n"] not in numbers:
+                numbers.append(record["n"])
             self._waiting.pop(0)
 
     def read(self, after: int = 0, count: int = 8) -> list:
@@ -172,7 +174,7 @@ def _key(number: int) -> str:
 def not_kept(refusal: Refusal) -> Refusal:
     """What the printer is told of a record that waits."""
     return Refusal(
-        "The record waits in memory",
+        "The record is not kept yet",
         refusal.why,
-        "Remove a card, or run lampblack ledger, before you switch off",
+        "Remove a card or pull the ledger before you switch off",
     )

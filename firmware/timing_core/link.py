@@ -133,9 +133,10 @@ class _Fault(Exception):
 
 
 class Link:
-    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `identity`, `summary() -> dict`,
-    `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`, `tell_time(day, second)`,
-    `crash_lines() -> list`, `damage_lines() -> list`, `write_waiting()`, `health() -> dict` and `hand_over()`.
+    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `identity`,
+    `summary() -> dict`, `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`,
+    `tell_time(day, second)`, `crash_lines() -> list`, `damage_lines() -> list`, `write_waiting()`,
+    `health() -> dict` and `hand_over()`.
     What is staged lives in memory only.
     """
 

@@ -128,7 +128,7 @@ class PrintingMap:
         self._keep_if_in_range(before)
 
     def set_base_alone(self, index: int, ms: int, shift: int = 0) -> None:
-        """Set one base and leave the others: a tie takes its new ratio from there. A Refusal changes nothing."""
+        """Set one base and leave the others: a tie gets its new ratio. A Refusal changes nothing."""
         if not self.tied:
             self.set_base(index, ms, shift)
             return

@@ -160,15 +160,23 @@ def check_light(stage: Stage, bench: Bench) -> None:
         )
 
 
-def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
-    """A Refusal if one strike cannot give `light_ms`: the lamp is too slow, or its afterglow gives more."""
-    least_ms = bench.least_light_ms
+def least_ms(bench: Bench) -> int:
+    """The shortest light that one strike can give, in ms."""
     # A lamp whose afterglow gives light (a negative lag) cannot be struck for less than nothing.
-    least_ms = max(least_ms, STRIKE_MIN_MS - bench.get("lag_ms"))
-    if light_ms < least_ms:
+    return max(bench.least_light_ms, STRIKE_MIN_MS - bench.get("lag_ms"))
+
+
+def is_too_short(light_ms: int, bench: Bench) -> bool:
+    """One strike cannot give so little: the lamp is too slow, or its afterglow gives more."""
+    return light_ms < least_ms(bench)
+
+
+def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
+    """A Refusal if one strike cannot give `light_ms`."""
+    if is_too_short(light_ms, bench):
         raise Refusal(
             "%s is too short" % what,
-            "%d ms of light, and this lamp needs %d" % (light_ms, least_ms),
+            "%d ms of light, and this lamp needs %d" % (light_ms, least_ms(bench)),
             todo,
         )
 

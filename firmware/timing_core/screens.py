@@ -13,7 +13,6 @@ from .font import LARGE, MEDIUM, Pen, clip, encode, width
 from .kit import Kit
 from .run import FIT, stage_hint, stage_name
 from .stops import seconds_text, stops_text
-from .transitions import transitions
 
 WIDTH = 128
 HEIGHT = 64
@@ -32,6 +31,9 @@ class Screen:
     """Draws a box. One frame, reused."""
 
     def __init__(self, box, kit: Kit) -> None:
+        # Imported here, so that a board can let go of the text once its words are found.
+        from .transitions import transitions
+
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
         self.fb = kit.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
         self.pen = Pen(kit.FrameBuffer)
@@ -105,13 +107,14 @@ class Screen:
             self.pen.text(self.fb, clip(encode(name + says), room), x, y)
 
     def _message(self, text: str) -> None:
-        """Up to four lines of words between head and foot."""
+        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. Only a name
+        can be longer than a line: its end is left out."""
         y = LINE
         line = ""
         for word in text.split(" "):
             longer = line + " " + word if line else word
             if width(encode(longer)) > WIDTH and line:
-                self.pen.text(self.fb, encode(line), 0, y)
+                self.pen.text(self.fb, clip(encode(line), WIDTH), 0, y)
                 y += LINE
                 longer = word
             line = longer

@@ -29,7 +29,8 @@ class Shelf:
 
     def _known(self) -> list:
         if self._names is None:
-            found, damaged = [], []
+            found: list = []
+            damaged: list = []
             for key in self._store.keys(_PREFIX):
                 lost = self._store.get(key) is None
                 (damaged if lost else found).append(key[len(_PREFIX) :])
@@ -40,7 +41,7 @@ class Shelf:
         return self._names
 
     def text(self, name: str):
-        """The card's canonical text in bytes, or None. One that has gone bad since is off the shelf by that."""
+        """The card's canonical text in bytes, or None. One that has gone bad since is off the shelf then."""
         if name not in self._known():
             return None
         text = self._store.get(_PREFIX + name)

@@ -95,6 +95,7 @@ stopping  lamp_end  stage_is_whole   end_stage         ready
 stopping  lamp_end  -                hold              held
 stopping  tick      overdue          report_for_lamp   stopping
 held      expose    settling         refuse_early      held      wait
+held      expose    rest_too_short   leave_rest        ready     leave the rest
 held      expose    -                strike            exposing  give @
 held      back      -                leave_run         browse    leave
 held      lamp      settling         refuse_early      held      wait

@@ -21,7 +21,7 @@ class Change:
         self.says = says
         self.what = what
         self.map: tuple | None = None
-        self.strip = None
+        self.strip: tuple | None = None
         self.bench: dict = {}
         self.card: tuple | None = None
         self.prints = 0
@@ -83,8 +83,8 @@ class Undo:
 
 
 def cut(before: bytes, after: bytes):
-    """What is needed to make `before` out of `after`: (bytes alike at the start, at the end, what was between).
-    None where they are equal."""
+    """What is needed to make `before` out of `after`, or None where they are equal: how many bytes are alike
+    at the start and at the end, and what was between."""
     if before == after:
         return None
     most = min(len(before), len(after))

@@ -276,6 +276,13 @@ def three_crashes(uf2: Path) -> PicoBox:
     return box
 
 
+def core_spoiled(uf2: Path) -> PicoBox:
+    """A box whose core does not load, run until it is at the prompt."""
+    box = PicoBox(uf2, files={"timing_core/stops.mpy": b"spoiled"})
+    box.pico.run_until(lambda: b">>>" in box.pico.usb.received, 15_000 * MS)
+    return box
+
+
 def crash_without_memory(box: PicoBox, in_pieces: bool) -> str:
     """Fill the box's memory, or leave every other 60 bytes of it free, and raise; the crash log then."""
     free_some = "for n in range(0, len(space), 2): space[n] = None" if in_pieces else ""

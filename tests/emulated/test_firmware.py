@@ -19,6 +19,7 @@ from faults import (
     RESETS,
     STRUCK_MS,
     Outcome,
+    core_spoiled,
     crash_log,
     crash_without_memory,
     disk_with,
@@ -304,6 +305,16 @@ def test_three_crashes_in_a_row_end_at_the_prompt_in_the_dark(uf2):
     # Nobody feeds the watchdog at the prompt.
     box.run_ms(5000)
     assert len(box.pico.resets) == 4
+
+
+@pytest.mark.long
+def test_a_core_that_does_not_load_ends_at_the_prompt_in_the_dark(uf2):
+    box = core_spoiled(uf2)
+    assert [reset.cause for reset in box.pico.resets] == ["power", "watchdog", "watchdog", "watchdog"]
+    assert box.pico.edges_of(LAMP) == []
+    assert box.pico.edges_of(SAFELIGHT) == []
+    assert "stays dark" in box.pico.tail()
+    assert "incompatible .mpy" in crash_log(box)
 
 
 @pytest.mark.long

@@ -104,7 +104,7 @@ def test_keys_are_those_that_files_are_there_for():
     disk.files["card-c.2"] = disk.files["card-b.0"]
     assert store.keys("card-") == ["card-a", "card-a-2", "card-b", "card-torn"]
     assert store.keys() == ["bench", "card-a", "card-a-2", "card-b", "card-torn"]
-    assert [key for key in store.keys() if store.damage(key)] == ["card-torn"]
+    assert [key for key in sorted(store.keys()) if store.damage(key)] == ["card-torn"]
     assert store.drop("card-a") is True
     assert store.drop("card-a") is False
     assert store.keys("card-") == ["card-a-2", "card-b", "card-torn"]

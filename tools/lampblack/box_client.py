@@ -79,8 +79,8 @@ class BoxClient:
 
     `timeout_s` is how long one question may go without an answer, asking again included. `transport` stands
     in for the port: `read(n)` gives up to n bytes, or none after a short wait; `write(data)`, `in_waiting`,
-    `close()`. `clock` counts seconds, `wall_clock` those since 1970, which the box is told. A box that speaks another version of the wire is refused, unless
-    `any_wire`: `hello` and `handover` are the same in all of them.
+    `close()`. `clock` counts seconds, `wall_clock` those since 1970, which the box is told. A box that speaks
+    another version of the wire is refused, unless `any_wire`: `hello` and `handover` are the same in all.
     """
 
     def __init__(
