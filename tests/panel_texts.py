@@ -7,6 +7,9 @@ A *message* is what ends up in a Refusal (of any kind, as its first words), in t
 hands it on, to local names, constants, attributes, tables and the returns of functions. What is filled in is
 "…". A message that cannot be followed back to its words is an error, never passed over.
 
+What is put together from whole sentences is that many messages: "Power was lost. Base, pass 1 may be partly
+exposed." is two.
+
 Fixed *words* are what else the drawing code gives to a header or a pen as it stands.
 """
 
@@ -23,6 +26,8 @@ DRAWS_MESSAGE = ("Screen", "_message")
 DRAWS_WORDS = ("_head", "encode")
 
 FILLED = "…"
+PLACE = re.compile(r"%[-+ 0-9.]*[sdrxc]|\{[^}]*\}")
+"""Where a template is filled in."""
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
@@ -120,7 +125,7 @@ class Census:
             told = self._told(expression, scope, ())
             for text in told.texts:
                 if text.strip():
-                    found.setdefault(text, set()).add(f"{scope.module} {scope.owner}".strip())
+                    found.setdefault(text.strip(), set()).add(f"{scope.module} {scope.owner}".strip())
             ahead.extend(told.parameters - seen)
             seen.update(told.parameters)
 
@@ -164,8 +169,10 @@ class Census:
     def _calls_of(self, owner: str, function: str) -> Iterator[Call]:
         for call in self.calls:
             called = call.node.func
-            if function == "__init__" and _last_name(called) == owner:
-                yield call
+            if function == "__init__":
+                from_heir = owner in self.bases.get(call.scope.owner, ())
+                if _last_name(called) == owner or (from_heir and ast.unparse(called) == "super().__init__"):
+                    yield call
             elif _last_name(called) == function:
                 # `self.f` of a class that has an `f` is that one.
                 on_self = ast.unparse(called) == "self." + function
@@ -189,11 +196,14 @@ class Census:
                 return Told(frozenset([_filled(text)]))
             case ast.Constant():
                 return Told()
+            case ast.BinOp(left=ast.Constant(value=str() as text), op=ast.Mod(), right=right):
+                return self._told_of_template(text, right, scope, path)
             case ast.BinOp(left=left, op=ast.Mod()):
                 return all_of(left)
             case ast.BinOp(left=left, op=ast.Add(), right=right):
-                ends = self._part(right, scope, path)
-                return Told(frozenset(a + b for a in self._part(left, scope, path) for b in ends))
+                return _joined(self._piece(left, scope, path), self._piece(right, scope, path))
+            case ast.ListComp(elt=item) | ast.GeneratorExp(elt=item):
+                return all_of(item)
             case ast.JoinedStr(values=values):
                 parts = [str(v.value) if isinstance(v, ast.Constant) else FILLED for v in values]
                 return Told(frozenset(["".join(parts)]))
@@ -219,6 +229,8 @@ class Census:
                 return Told()  # of a refusal, whose words are found where it is made
             case ast.Attribute(attr=name) if "." + name in self.values:
                 return _together(self._told(value, other, path) for value, other in self.values["." + name])
+            case ast.Attribute(attr=name) if name in self.functions:  # a property
+                return _together(self._told(value, other, path) for value, other in self._returned(name))
         raise self._lost(node, scope)
 
     @staticmethod
@@ -228,13 +240,29 @@ class Census:
             "Say it in words there, or teach tests/panel_texts.py to follow it."
         )
 
-    def _part(self, node: ast.expr, scope: Scope, path: tuple[ast.AST, ...]) -> set[str]:
+    def _piece(self, node: ast.expr, scope: Scope, path: tuple[ast.AST, ...]) -> Told:
         """A piece of a text; what cannot be followed is filled in."""
         try:
-            told = self._told(node, scope, path)
+            return self._told(node, scope, path)
         except NotFollowed:
-            return {FILLED}
-        return set(told.texts) | ({FILLED} if told.parameters or not told.texts else set())
+            return Told(frozenset([FILLED]))
+
+    def _told_of_template(
+        self, text: str, right: ast.expr, scope: Scope, path: tuple[ast.AST, ...]
+    ) -> Told:
+        """A template, and what it is filled with where that is whole sentences."""
+        places = list(PLACE.finditer(text.replace("%%", "  ")))
+        fillings = right.elts if isinstance(right, ast.Tuple) else [right]
+        found, kept, at = Told(), "", 0
+        for place, filling in zip(places, fillings, strict=False):
+            told = self._piece(filling, scope, path)
+            kept += text[at : place.start()]
+            at = place.end()
+            if told.texts and all(_ends_sentence(each) for each in told.texts):
+                found = _together([found, told])
+            else:
+                kept += place[0]
+        return _together([found, Told(frozenset([_filled(kept + text[at:])]))])
 
     def _returned(self, name: str) -> Iterator[tuple[ast.expr, Scope]]:
         for scope in self.functions[name]:
@@ -269,8 +297,28 @@ def _together(several: Iterable[Told]) -> Told:
     return whole
 
 
+def _ends_sentence(text: str) -> bool:
+    return text.rstrip().endswith((".", "?", "!"))
+
+
+def _begins_sentence(text: str) -> bool:
+    return text.lstrip()[:1].isupper() or text.startswith(" " + FILLED)
+
+
+def _joined(before: Told, after: Told) -> Told:
+    """One text after another: as one, or where both are whole sentences, as they are."""
+    if not (before.texts or before.parameters) or not (after.texts or after.parameters):
+        return _together([before, after])
+    said, more = [{text for text in told.texts if text.strip()} for told in (before, after)]
+    if all(map(_ends_sentence, said)) and all(map(_begins_sentence, more)):
+        return _together([before, after])
+    starts, ends = [told.texts | ({FILLED} if told.parameters else set()) for told in (before, after)]
+    return Told(frozenset(a + b for a in starts for b in ends))
+
+
 def _assignments(node: ast.AST) -> Iterator[tuple[ast.expr, ast.expr]]:
-    """(target, value) of what `node` itself sets. Names that are unpacked or looped over get the whole."""
+    """(target, value) of what `node` itself sets or appends to. Names that are unpacked or looped over get
+    the whole."""
     if isinstance(node, ast.Assign):
         for target in node.targets:
             yield from _unpacked(target, node.value)
@@ -280,6 +328,8 @@ def _assignments(node: ast.AST) -> Iterator[tuple[ast.expr, ast.expr]]:
         rows = node.iter.elts if isinstance(node.iter, ast.Tuple | ast.List) else [node.iter]
         for row in rows:
             yield from _unpacked(node.target, row)
+    elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "append":
+        yield node.func.value, node.args[0]
 
 
 def _unpacked(target: ast.expr, value: ast.expr) -> Iterator[tuple[ast.expr, ast.expr]]:
@@ -306,4 +356,4 @@ def _last_name(node: ast.expr) -> str:
 
 
 def _filled(text: str) -> str:
-    return re.sub(r"%[-+ 0-9.]*[sdrxc]|\{[^}]*\}", FILLED, text).replace("%%", "%")
+    return PLACE.sub(FILLED, text).replace("%%", "%")

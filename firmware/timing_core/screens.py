@@ -105,8 +105,8 @@ class Screen:
             self.pen.text(self.fb, clip(encode(name + says), room), x, y)
 
     def _message(self, text: str) -> None:
-        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. Only a name can
-        be longer than a line: its end is left out."""
+        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. Only a name
+        can be longer than a line: its end is left out."""
         y = LINE
         line = ""
         for word in text.split(" "):
