@@ -10,7 +10,7 @@ const INK = "#ff4020", SOFT = "#dc3a1e";
 const EDGE = 24, CONTACT = 3; // widths of soft edges, in pixels: as the session has them
 const TOOLS = [
   ["none", "Nothing"], ["disc", "Disc on a wire"], ["hole", "Card with a hole"],
-  ["card", "Straight card"], ["cover", "Cover card"],
+  ["card", "Straight edge"], ["cover", "Cover"],
 ];
 const HELP = {
   none: "Take a card to shade the paper while the light is on.",
