@@ -189,7 +189,7 @@ class Bench:
         was_ms = values["least_ms"]
         own_ms = was_ms - self._values["lag_ms"]
         self.set("least_ms", 0 if was_ms == FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
-        return "Shortest light leaves out the lag now: %d ms became %d ms." % (was_ms, self.least_light_ms)
+        return "Shortest light no longer counts the lag: %d ms became %d ms." % (was_ms, self.least_light_ms)
 
     def set_all(self, values: dict) -> None:
         """All of `values` or none: a Refusal leaves every setting as it was."""

@@ -596,7 +596,6 @@ class Box:
         self.message = self._told_at_start()
         if self._notes:
             self._keep("bench", encode(self.bench.kept()))  # it may have had an earlier form
-        self._notes = []
 
     def _told_at_start(self) -> str:
         """The first of the things that are damaged, converted or mended. `damage` has the rest."""
@@ -964,14 +963,17 @@ class Box:
         self.run_number = self.ledger.last() + 1
         self._run_text = self._text_of_run(self.work, self.strip if is_strip else None)
         self._run_gives = self.strip.gives(self.work) if is_strip else []
+        kept = True
         try:
             self.store.put("run", self._run_text)
         except Refusal:
+            kept = False
+        self._go_to(1)
+        self._settle()
+        if not kept:
             self.say(
                 "The map of this run is not kept: the memory is full. After a power cut it could not go on."
             )
-        self._go_to(1)
-        self._settle()
 
     def _text_of_run(self, map: PrintingMap, strip) -> bytes:
         """What a run is made from: enough to compile it again and to put it on record."""
@@ -1343,7 +1345,7 @@ class Box:
     def damage_lines(self) -> list:
         """A line for each thing kept that is damaged; for cards, as they are found now."""
         lines = [line for line in self.damage if not line.startswith("Card ")]
-        return lines + [_card_damage(name) for name in self.shelf.damaged]
+        return lines + [_card_damage(name) for name in self.shelf.damaged] + self._notes
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""

@@ -65,7 +65,7 @@ class Screen:
         elif box.state == "choose":
             self._choosing()
         elif box.state == "notice":
-            self._head("Power was lost", "")
+            self._head("A run was cut off", "")
             self._message(box.message or box.cut_off_text)
             self._foot()
         elif box.state == "ask":
