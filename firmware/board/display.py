@@ -17,6 +17,7 @@ _ADDRESS = const(0x3C)
 _WIDTH = const(128)
 _PAGES = const(8)
 _PIECE = const(32)
+_PIECES = const(32)
 
 _RETRY_MS = const(500)
 
@@ -35,9 +36,9 @@ class Display:
         self._i2c = i2c
         self._frame = frame
         self._shown = bytearray(len(frame))
-        pieces = range(0, len(frame), _PIECE)
-        self._new = [memoryview(frame)[at : at + _PIECE] for at in pieces]
-        self._old = [memoryview(self._shown)[at : at + _PIECE] for at in pieces]
+        pages = range(0, len(frame), _WIDTH)
+        self._new = [memoryview(frame)[at : at + _WIDTH] for at in pages]
+        self._old = [memoryview(self._shown)[at : at + _WIDTH] for at in pages]
         # Copied as pictures, not as slices, and sent from one buffer: anything else would take memory, and
         # light may be on.
         self._new_picture = FrameBuffer(frame, _WIDTH, 8 * _PAGES, MONO_VLSB)
@@ -89,7 +90,7 @@ class Display:
             self._i2c.writeto(_ADDRESS, _START)
             self._started = True
             self._leveled = False
-            self._all_left = len(self._new)
+            self._all_left = _PIECES
         elif not self._leveled:
             # Said to be done before it is: a new level that comes meanwhile is sent again.
             self._leveled = True
@@ -101,13 +102,26 @@ class Display:
     def _send_piece(self) -> bool:
         if not self._all_left and self._frame == self._shown:
             return False  # nearly always, and told at once
-        for _ in range(len(self._new)):
+        for _ in range(_PIECES):
             at = self._at
-            self._at = (at + 1) % len(self._new)
-            if self._all_left or self._new[at] != self._old[at]:
+            self._at = (at + 1) % _PIECES
+            if self._all_left or self._changed(at):
                 self._send(at)
                 if self._all_left:
                     self._all_left -= 1
+                return True
+        return False
+
+    def _changed(self, at: int) -> bool:
+        """True if piece `at` is not what the display shows."""
+        page = at * _PIECE // _WIDTH
+        new, old = self._new[page], self._old[page]
+        if new == old:
+            return False
+        start = at * _PIECE % _WIDTH
+        # Light may be on, and `any` would take memory.
+        for column in range(start, start + _PIECE):  # noqa: SIM110
+            if new[column] != old[column]:
                 return True
         return False
 

@@ -26,9 +26,9 @@ The state machine's clock divides the system clock when the Pulse is made: never
 # mypy: disable-error-code="name-defined,call-overload"
 
 import micropython
-import rp2
 from machine import Pin
 from micropython import const
+from rp2 import PIO, StateMachine, asm_pio
 
 _HZ = const(1000000)
 _CEILING_MOST_MS = const(1073741)
@@ -47,7 +47,7 @@ _MOV_ISR_X = const(0xA0C1)
 _PUSH_NOBLOCK = const(0x8000)
 
 
-@rp2.asm_pio(set_init=rp2.PIO.OUT_LOW)
+@asm_pio(set_init=PIO.OUT_LOW)
 def _one_shot():
     set(pins, 1)
     label("count")
@@ -58,6 +58,10 @@ def _one_shot():
     label("stand")
     wait(1, irq, 7)
     jmp("stand")
+
+
+# Nothing here holds the assembler any more: `main.py` lets go of it.
+del asm_pio
 
 
 def _unheard(ms: int) -> None:
@@ -87,7 +91,7 @@ class Pulse:
         self._owed = False
         self._report_it = self._report
         self._pin = Pin(pin_number, Pin.OUT, value=0)
-        self._machine = rp2.StateMachine(sm_id, _one_shot, freq=_HZ, set_base=self._pin)
+        self._machine = StateMachine(sm_id, _one_shot, freq=_HZ, set_base=self._pin)
         self._machine.irq(self._finished, hard=True)
         # Making the machine gave it the pin.
         self._take_pin()

@@ -194,13 +194,17 @@ class Box:
     # --- the machine
 
     def _bind(self) -> dict:
-        """The table with its names looked up: state -> event -> rows of (when, do, then, says, subject)."""
+        """The table with its names looked up: state -> event -> rows of (when, do, then, says, subject).
+
+        `then` is empty where the state stays.
+        """
         # Imported here, so that a board can let go of the text once it is bound.
         from .transitions import STATES, transitions
 
-        # Rows share their words and methods, to spare memory.
+        # Words, methods and rows that are alike are shared, to spare memory.
         words: dict = {}
         methods: dict = {"": None}
+        rows: dict = {}
 
         def shared(word: str) -> str:
             return words.setdefault(word, word)
@@ -212,8 +216,12 @@ class Box:
 
         found: dict = {shared(name): {} for name, _ in STATES}
         for state, event, when, do, then, says in transitions():
-            row = (method(when), method(do), shared(then), shared(says), shared(do) if "@" in says else "")
-            found[state].setdefault(shared(event), []).append(row)
+            then = "" if then == state else then
+            alike = (when, do, then, says)
+            if alike not in rows:
+                about = shared(do) if "@" in says else ""
+                rows[alike] = (method(when), method(do), shared(then), shared(says), about)
+            found[state].setdefault(shared(event), []).append(rows[alike])
         return found
 
     def handle(self, event: str, now_ms: int, value=0) -> Outputs:
@@ -271,7 +279,8 @@ class Box:
             self.say(refusal.line)
             self.out.put("sound", "refuse")
             return
-        self.state = self._before if then == "before" else then
+        if then:
+            self.state = self._before if then == "before" else then
         self._set_safelight()
         if event != "tick":
             self._picture()
