@@ -22,8 +22,10 @@ _RETRY_MS = const(500)
 
 # Data sheet, section 8 and application note: off, clock, 64 lines, no offset, charge pump, horizontal
 # addressing, segments and lines mirrored, COM pins, precharge, VCOMH, follow the memory, not inverted, on.
-_START = b"\x00\xae\xd5\x80\xa8\x3f\xd3\x00\x40\x8d\x14\x20\x00\xa1\xc8\xda\x12\xd9\xf1\xdb\x40\xa4\xa6\xaf"
-_LEVELS = b"\x01\x08\x20\x60\xff"
+_START = const(
+    b"\x00\xae\xd5\x80\xa8\x3f\xd3\x00\x40\x8d\x14\x20\x00\xa1\xc8\xda\x12\xd9\xf1\xdb\x40\xa4\xa6\xaf"
+)
+_LEVELS = const(b"\x01\x08\x20\x60\xff")
 
 
 class Display:

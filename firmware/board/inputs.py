@@ -26,7 +26,7 @@ COUNTER = 2
 FIRST_KEY = 3
 
 # Quarter steps by (state before, state now), each as two bits A and B: 1 is forward, 3 is back.
-_STEPS = b"\x00\x03\x01\x00\x01\x00\x00\x03\x03\x00\x00\x01\x00\x01\x03\x00"
+_STEPS = const(b"\x00\x03\x01\x00\x01\x00\x00\x03\x03\x00\x00\x01\x00\x01\x03\x00")
 _REST = const(3)
 
 

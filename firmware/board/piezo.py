@@ -3,11 +3,12 @@
 from time import ticks_add, ticks_diff, ticks_ms
 
 from machine import PWM
+from micropython import const
 
 from timing_core.sounds import SOUNDS
 
 # The wider the pulse the louder the tone, up to half of the period.
-_WIDTHS = (0, 300, 1200, 4000, 12000, 32768)
+_WIDTHS = const((0, 300, 1200, 4000, 12000, 32768))
 
 
 class Piezo:

@@ -368,6 +368,10 @@ class Box:
                     return says.replace("@", self._subject(do)) if do else says
         return ""
 
+    def promises(self, state: str) -> list:
+        """All that `says` may say of any control in `state`, whatever it is about left open."""
+        return [row[3] for rows in self._table[state].values() for row in rows if row[3]]
+
     def _subject(self, do: str) -> str:
         if do == "strike":
             return seconds_text(self.left_shown_ms())

@@ -188,7 +188,8 @@ def drawer_lacks(map: PrintingMap, bench: Bench) -> str:
     lacking = [name for name in map.filters() if name and name not in bench.get("filters")]
     if not lacking:
         return ""
-    return "The drawer lacks filter %s. See Filters on the Bench." % ", ".join(lacking)
+    more = " and %d more" % (len(lacking) - 3) if len(lacking) > 3 else ""
+    return "The drawer lacks filter %s. See Filters on the Bench." % (", ".join(lacking[:3]) + more)
 
 
 def stage_name(stage: Stage) -> str:

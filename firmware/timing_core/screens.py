@@ -13,6 +13,7 @@ from .font import LARGE, MEDIUM, Pen, clip, encode, width
 from .kit import Kit
 from .run import FIT, stage_hint, stage_name
 from .stops import seconds_text, stops_text
+from .transitions import LIT
 
 WIDTH = 128
 HEIGHT = 64
@@ -31,16 +32,13 @@ class Screen:
     """Draws a box. One frame, reused."""
 
     def __init__(self, box, kit: Kit) -> None:
-        # Imported here, so that a board can let go of the text once its words are found.
-        from .transitions import transitions
-
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
         self.fb = kit.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
         self.pen = Pen(kit.FrameBuffer)
         # Words of lit screens, by what the table says
         self._lit_words = {}
-        for state, _, _, _, _, says in transitions():
-            if state in ("exposing", "viewing") and says:
+        for state in LIT:
+            for says in box.promises(state):
                 self._lit_words[says] = encode(says)
         self._viewing_title = encode("Viewing light")
         self._expose = encode("EXPOSE ")

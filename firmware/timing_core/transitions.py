@@ -139,12 +139,9 @@ notice    handover  -                hand_over         away
 
 def transitions():
     """Yield the rows as (state, event, when, do, then, says), with "" for "-"."""
-    start = 1
-    while start < len(TABLE):
-        end = TABLE.index("\n", start)
-        if TABLE[start] != "#":
-            words = TABLE[start:end].split(None, 5)
+    for line in TABLE.split("\n"):
+        if line and line[0] != "#":
+            words = line.split(None, 5)
             state, event, when, do, then = words[:5]
             says = words[5] if len(words) > 5 else ""
             yield state, event, "" if when == "-" else when, "" if do == "-" else do, then, says
-        start = end + 1
