@@ -715,12 +715,12 @@ PLAIN_WORDS = set(
     check choose chosen come could cover cut damaged defaults dial did do doctor dodge dodges done down
     drawer dry each early easel end ended expose exposed failing fewer filter filters first fit fog for
     force free fresh from full get give given go had handed has have held here hold holds in ins is it its
-    keep keeps kept kind lacks lag lamp lampblack last later lead leave leaves ledger left light limit
+    just keep keeps kept kind lacks lag lamp lampblack last later lead leave leaves ledger left light limit
     load loaded long longer lost map mark may memory moment more move moves ms nearer need needs new next
-    no not note nothing now number of off older on one ones open or other out over paper partly pass
+    no not note nothing now number of off older on one ones only open or other out over paper partly pass
     passes patch patches power press print prompt pull push put ratio reached record remove replaces
     report reset rest restart run s safelight same save screens see set settings settling shade shades
-    sheet shelf short shortest since smaller stage stages steady step steps still stop stops strip switch
+    sheet shelf short shortest since smaller soon stage stages steady step steps still stop stops strip switch
     take taken takes than that the then this through tie time times to too try turn undo undone up use
     used view viewing volume wait was went were what whole why with would yet you zero
     """.split()  # noqa: SIM905
