@@ -27,7 +27,7 @@ SETTINGS = (
         "auto ms",
         0,
         (0, 2000, 10),
-        "the shortest light this lamp can be trusted with; 0: 250 ms or three times the lag, the larger",
+        "the shortest light this lamp gives reliably; auto: 250 ms or three times the lag, if that is longer",
     ),
     (
         "settle_ms",
@@ -35,7 +35,7 @@ SETTINGS = (
         "ms",
         700,
         (0, 2000, 50),
-        "after light, a filter or a start, no key lights the lamp for this long",
+        "how long no key lights the lamp after light, a filter or a start",
     ),
     (
         "viewing_limit_s",
@@ -80,7 +80,7 @@ SETTINGS = (
         "pm",
         80,
         (0, 500, 5),
-        "light less, where a new print turns it on",
+        "the cut of light proposed when a new print turns dry-down on",
     ),
     (
         "filters",
