@@ -5,7 +5,8 @@ What must live here: reading source. It may not know a message, nor which module
 A *message* is what ends up in a Refusal (of any kind, as its first words), in the attribute `message`, or in
 `_message`, which draws one. From there it is followed back: through the parameters of whatever function
 hands it on, to local names, constants, attributes, tables and the returns of functions. What is filled in is
-"…". A message that cannot be followed back to its words is an error, never passed over.
+"…". A message that cannot be followed back to its words is an error, never passed over; so is one that comes
+to no words at all.
 
 Fixed *words* are what else the drawing code gives to a header or a pen as it stands.
 """
@@ -23,6 +24,13 @@ DRAWS_MESSAGE = ("Screen", "_message")
 DRAWS_WORDS = ("_head", "encode")
 
 FILLED = "…"
+
+HANDED_ON = "\0"
+"""In place of a text: nothing, or words that are found where they were first said."""
+
+GATHERS = ("append", "add", "insert", "extend")
+KEEPS_WORDS = ("format", "strip", "rstrip", "lstrip", "replace", "get", "pop", "copy")
+"""Methods that give what is in them, for what is asked here."""
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
@@ -118,7 +126,9 @@ class Census:
 
         def take(expression: ast.expr, scope: Scope) -> None:
             told = self._told(expression, scope, ())
-            for text in told.texts:
+            if told == Told():
+                raise self._lost(expression, scope)
+            for text in told.texts - {HANDED_ON}:
                 if text.strip():
                     found.setdefault(text, set()).add(f"{scope.module} {scope.owner}".strip())
             ahead.extend(told.parameters - seen)
@@ -146,7 +156,7 @@ class Census:
             if call.scope.module in drawing and _last_name(call.node.func) in DRAWS_WORDS:
                 for argument in call.node.args:
                     try:
-                        found |= self._told(argument, call.scope, ()).texts
+                        found |= self._told(argument, call.scope, ()).texts - {HANDED_ON}
                     except NotFollowed:
                         continue  # a row's, a card's or a control's own words
         return {text for text in found if any(ch.isalpha() for ch in text)}
@@ -178,7 +188,7 @@ class Census:
     def _told(self, node: ast.expr, scope: Scope, path: tuple[ast.AST, ...]) -> Told:
         """What `node` may be. NotFollowed if that is not to be found by reading."""
         if node in path:
-            return Told()
+            return Told(frozenset([HANDED_ON]))
         path = (*path, node)
 
         def all_of(*nodes: ast.expr) -> Told:
@@ -188,7 +198,7 @@ class Census:
             case ast.Constant(value=str() as text):
                 return Told(frozenset([_filled(text)]))
             case ast.Constant():
-                return Told()
+                return Told(frozenset([HANDED_ON]))
             case ast.BinOp(left=left, op=ast.Mod()):
                 return all_of(left)
             case ast.BinOp(left=left, op=ast.Add(), right=right):
@@ -205,9 +215,13 @@ class Census:
                 return all_of(*values)
             case ast.Subscript(value=table):
                 return all_of(table)
-            case ast.Call(func=ast.Name(id="str"), args=values):
+            case ast.ListComp(elt=each) | ast.GeneratorExp(elt=each):
+                return all_of(each)
+            case ast.Call(func=ast.Name(id="str" | "list" | "tuple" | "sorted"), args=values):
                 return all_of(*values)
-            case ast.Call(func=ast.Attribute(value=text, attr="format" | "strip" | "get")):
+            case ast.Call(func=ast.Attribute(attr="join"), args=values):
+                return all_of(*values)
+            case ast.Call(func=ast.Attribute(value=text, attr=name)) if name in KEEPS_WORDS:
                 return all_of(text)
             case ast.Call(func=called) if _last_name(called) in self.functions:
                 return _together(
@@ -216,9 +230,10 @@ class Census:
             case ast.Name(id=name):
                 return self._named(name, node, scope, path)
             case ast.Attribute(attr="line"):
-                return Told()  # of a refusal, whose words are found where it is made
-            case ast.Attribute(attr=name) if "." + name in self.values:
-                return _together(self._told(value, other, path) for value, other in self.values["." + name])
+                return Told(frozenset([HANDED_ON]))  # of a refusal, whose words are found where it is made
+            case ast.Attribute(attr=name) if "." + name in self.values or name in self.values:
+                several = self.values.get("." + name, []) + self.values.get(name, [])
+                return _together(self._told(value, other, path) for value, other in several)
         raise self._lost(node, scope)
 
     @staticmethod
@@ -234,7 +249,8 @@ class Census:
             told = self._told(node, scope, path)
         except NotFollowed:
             return {FILLED}
-        return set(told.texts) | ({FILLED} if told.parameters or not told.texts else set())
+        texts = set(told.texts - {HANDED_ON})
+        return texts | ({FILLED} if told.parameters or not texts else set())
 
     def _returned(self, name: str) -> Iterator[tuple[ast.expr, Scope]]:
         for scope in self.functions[name]:
@@ -250,7 +266,7 @@ class Census:
             found.append(Told(parameters=frozenset([key])))
         for inside in ast.walk(scope.function) if scope.function else ():
             if isinstance(inside, ast.ExceptHandler) and inside.name == name:
-                found.append(Told())  # a refusal that is handed on
+                found.append(Told(frozenset([HANDED_ON])))  # a refusal that is handed on
             for target, value in _assignments(inside):
                 if isinstance(target, ast.Name) and target.id == name:
                     found.append(self._told(value, scope, path))
@@ -280,6 +296,9 @@ def _assignments(node: ast.AST) -> Iterator[tuple[ast.expr, ast.expr]]:
         rows = node.iter.elts if isinstance(node.iter, ast.Tuple | ast.List) else [node.iter]
         for row in rows:
             yield from _unpacked(node.target, row)
+    elif isinstance(node, ast.Call) and _last_name(node.func) in GATHERS and node.args:
+        if isinstance(node.func, ast.Attribute):
+            yield node.func.value, node.args[-1]
 
 
 def _unpacked(target: ast.expr, value: ast.expr) -> Iterator[tuple[ast.expr, ast.expr]]:
@@ -287,6 +306,8 @@ def _unpacked(target: ast.expr, value: ast.expr) -> Iterator[tuple[ast.expr, ast
         alike = isinstance(value, ast.Tuple) and len(value.elts) == len(target.elts)
         for index, each in enumerate(target.elts):
             yield from _unpacked(each, value.elts[index] if alike else value)  # type: ignore[attr-defined]
+    elif isinstance(target, ast.Subscript):
+        yield target.value, value
     else:
         yield target, value
 
