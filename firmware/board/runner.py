@@ -114,7 +114,7 @@ class Runner:
 
     def run(self) -> None:
         """Run until handed over. The caller must put the lamp out afterwards, however this has ended."""
-        self._give("power_up", self._survivor.given_ms())
+        self._give("power_up", self._survivor.known_ms())
         while not self._over:
             self._dog.feed()
             self.wake(0)

@@ -25,10 +25,16 @@ class Survivor:
     all starts."""
 
     def __init__(self) -> None:
-        if mem32[_MARK_AT] != _MARK:
+        self._was_reset = mem32[_MARK_AT] == _MARK
+        if not self._was_reset:
             mem32[_GIVEN_AT] = 0
             self.left()
             mem32[_MARK_AT] = _MARK
+
+    def known_ms(self) -> int:
+        """What to power the box up with: `given_ms`, or -1 if that is 0 and the board was reset, which is no
+        loss of power."""
+        return self.given_ms() or (-1 if self._was_reset else 0)
 
     def given_ms(self) -> int:
         """Light in ms that the stage under way is known to have been given before the reset; 0 for

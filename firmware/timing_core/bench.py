@@ -136,7 +136,8 @@ def check(key: str, value: object) -> object:
     if kind in ("ms", "auto ms", "s", "level", "time", "pm"):
         if is_int(value) and limits[0] <= value <= limits[1]:
             return value
-        raise Refusal(what, "it takes a whole number", "Give %d to %d" % (limits[0], limits[1]))
+        why = "it is out of range" if is_int(value) else "it takes a whole number"
+        raise Refusal(what, why, "Give %d to %d" % (limits[0], limits[1]))
     if kind == "choice":
         if value in limits:
             return value
