@@ -53,7 +53,7 @@ EXERCISES = {
         "breakwater",
         "vc-2019",
         "Dodge the posts while the base is on, with a disc as large as they are. For the burn cover all "
-        "but the sky with the straight card.",
+        "but the sky with the straight edge.",
         _card("sky-burn", "Practice: dodge and burn", [_pass("2", 14000, ("posts", -30), ("sky", 80))]),
     ),
     "split-grade": Exercise(

@@ -539,6 +539,18 @@ def _undone(session: Session, card: dict) -> None:
     keys(session, "press")
 
 
+def _listening_late(enter, *events: str):
+    """There with a settling time, and keys pressed within it."""
+
+    def more(session: Session, card: dict) -> None:
+        ask(session, "bench.set", values={"settle_ms": 700})
+        enter(session, card)
+        for event in events:
+            session.input(event)
+
+    return more
+
+
 def _asked(session: Session, card: dict) -> None:
     _exposing(session, card)
     keys(session, "back", "back")
@@ -603,6 +615,9 @@ SITUATIONS = {
     "ready, gone on with": _then(_at_burn, "back", "press"),
     "held, gone on with": _then(_exposing, "back", "back", "press"),
     "asked to end a run": _asked,
+    "print sheet, too early": _listening_late(_viewed, "expose"),
+    "ready, settling": _listening_late(_ready),
+    "held, too early": _listening_late(_held, "expose"),
     "choose": _strip_given,
     "notice, print": _cut_off(_exposing),
     "notice, strip": _cut_off(_at_patch),

@@ -106,6 +106,17 @@ def test_the_same_as_plain_data(box, capsys):
     assert told["crash"] == []
 
 
+def test_what_is_damaged_is_told_line_by_line(box):
+    lines = [
+        "The settings are damaged: defaults are in force, lag 0 ms.",
+        "Card harbour is damaged. Push it again.",
+    ]
+    box.box.damage_lines = lambda: lines
+    found, _ = examine("a port", clock)
+    assert [finding.line for finding in found if finding.about == "damage"] == lines
+    assert not any(finding.ok for finding in found if finding.about == "damage")
+
+
 def test_a_crash_is_shown_with_its_last_lines(box, capsys):
     box.box.crash_lines = lambda: CRASH.splitlines()
     assert cli.run(["doctor", "--port", "a port"]) == 1

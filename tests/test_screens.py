@@ -4,6 +4,8 @@ Each picture is taken apart as it is drawn: which words stand where, which figur
 cards are shown in every situation: an everyday one, and one whose names and times are the longest there are.
 """
 
+import functools
+import json
 import re
 import sys
 from pathlib import Path
@@ -11,7 +13,9 @@ from pathlib import Path
 import pytest
 
 from timing_core import font, screens, sheets
+from timing_core.plain import encode
 from timing_core.shelf import CARDS_MAX
+from timing_core.store import Store
 
 sys.path.append(str(Path(__file__).parent))
 
@@ -31,13 +35,18 @@ from box_model import (
     snapshot,
     to_row,
     to_sheet,
+    undo,
     until_dark,
     wait,
     worked_card,
 )
+from panel_texts import Census
 
+from host_sim.desk import desk_kit
+from host_sim.disks import MemoryDisk
 from host_sim.picture import rows
 
+CORE = Path(__file__).parent.parent / "firmware" / "timing_core"
 WIDTH, HEIGHT = 128, 64
 CONTROLS = {"expose": "EXPOSE ", "back": "BACK ", "lamp": "LAMP ", "dial": "turn ", "press": "press "}
 
@@ -179,8 +188,9 @@ def test_a_control_has_a_hint_exactly_when_it_does_something(name):
     for control in CONTROLS:
         says = situation(name).box.says(control)
         acts = any(does(name, control, value) for value in ((1, -1) if control == "dial" else (0,)))
-        # The one hint that says why nothing happens: a rest that could not be given later runs out.
-        assert acts == (says not in ("", "too late")), (control, says)
+        # Under light "wait" says why nothing happens: a rest that could not be given later runs out.
+        waits = situation(name).box.lit and says == "wait"
+        assert acts == (says != "" and not waits), (control, says)
 
 
 @every_card
@@ -250,35 +260,112 @@ def test_no_word_of_any_row_is_cut_or_written_over(card, monkeypatch):
             session.input("dial", 0)
 
 
-def test_no_message_is_longer_than_its_four_lines(monkeypatch):
-    """Every refusal and every remark the box can show, with the longest names in it."""
-    for message in longest_messages():
-        session = new_session()
+def test_no_message_is_longer_than_its_lines(monkeypatch):
+    """Every refusal and every remark the box can show, with the longest names in it. There are four lines,
+    and a fifth where EXPOSE does nothing and has no line of its own."""
+    for message, state in longest_messages():
+        session = situation(STANDS_IN[state])
         session.box.message = message
         seen = Seen(session, monkeypatch)
-        lines = [words for words, _, y, _ in seen.texts if 8 <= y < 40]
-        assert " ".join(lines) == message
+        foot = 40 if session.box.says("expose") else 48
+        lines = [words for words, _, y, _ in seen.texts if 8 <= y < foot]
+        shown = message
+        for name in seen.cuts:  # only a name is longer than a line
+            (start,) = [line[:-1] for line in lines if line.endswith("…") and name.startswith(line[:-1])]
+            shown = shown.replace(name, start + "…")
+        assert " ".join(lines) == shown, state
         check_layout(seen, worst_card(), message)
 
 
-def longest_messages() -> set[str]:
-    found = set()
+STANDS_IN = {"browse": "new print", "ready": "ready, burn", "held": "held", "choose": "choose"}
+STANDS_IN |= {"notice": "notice, print", "ask": "asked to end a run", "edit": "edit base"}
+STANDS_IN |= {"exposing": "new print", "viewing": "new print", "stopping": "new print"}
+"""Where each state's messages are drawn. Under light none is: they are read when it is dark again."""
 
-    def note(session) -> None:
-        if session.box.message:
-            found.add(session.box.message)
+TOLD_A_PC_ALONE = {
+    "No bench setting …",
+    "No card …",
+    "No record …",
+    "The card is not taken",
+}
+NEVER_SHOWN = {"Nothing to undo", "No more marks"}
+"""The rows that would say so do not act then, or are not there."""
+HAS_NO_LENGTH = {"Handed over to the prompt. Restart to use the box."}
+"""Shown in a state of its own, and among the situations."""
 
+
+def test_every_message_is_among_the_longest():
+    found = {message for message, _ in longest_messages()}
+    census = Census({path.name: path.read_text(encoding="utf-8") for path in CORE.glob("*.py")})
+
+    def is_shown(text: str) -> bool:
+        pattern = ".*".join(re.escape(part) for part in text.split("…"))
+        return any(re.search(pattern, message) for message in found)
+
+    missing = {text for text in census.messages() if not is_shown(text)}
+    assert missing == TOLD_A_PC_ALONE | NEVER_SHOWN | HAS_NO_LENGTH
+
+
+@functools.cache
+def longest_messages() -> frozenset[tuple[str, str]]:
+    """(message, state it is shown in) of all there are, each as long as it can be."""
+    found: set[tuple[str, str]] = set()
+
+    def note(session, has: str = "") -> None:
+        box = session.box
+        assert has in box.message, box.message
+        for words in (box.message, box.cut_off_text, box.kept_text() if box.state == "ask" else ""):
+            if words:
+                found.add((words, box.state))
+
+    _note_situations(note)
+    _note_refusals(note)
+    _note_what_is_kept(note)
+    _note_undo(note)
+    _note_cuts(note)
+    _note_damage(note)
+    return frozenset(found)
+
+
+def _note_situations(note) -> None:
     for card in CARDS.values():
         for name in SITUATIONS:
             note(situation(name, card()))
+    early = situation("exposing")
+    early.input("lamp_end", early._lamp_off())
+    note(early, "went out early")
+    silent = situation("exposing")
+    silent._lamp_off()
+    wait(silent, 20_000)
+    note(silent, "did not report")
+    # A strip that is given, but is not the one that is set any more.
+    session = new_session()
+    load(session, worst_card())
+    SITUATIONS["ready, patch"](session, {})
+    keys(session, "back")
+    to_sheet(session, "strip")
+    set_row(session, "Patches", -1)
+    keys(session, "back")
+    to_row(session, "Go on")
+    keys(session, "press")
+    _give_all(session)
+    note(session, "changed since")
 
+
+def _give_all(session) -> None:
+    while session.box.state in ("ready", "held"):
+        keys(session, "expose")
+        if session.lamp.lit:
+            until_dark(session)
+
+
+def _note_refusals(note) -> None:
     def refused(act, **bench) -> None:
         session = new_session()
         if bench:
             session.box.set_bench(bench)
         act(session)
-        assert ": " in session.box.message
-        note(session)
+        note(session, ": ")
 
     area = LONGEST_AREA + "1"
     dodges = a_card((area, -240), (LONGEST_AREA + "2", -240), base_ms=999_900)
@@ -303,7 +390,6 @@ def longest_messages() -> set[str]:
     two["passes"].append(a_pass(base_ms=100))
     refused(turned(two, "Base", 1))
     refused(turned(a_card(base_ms=100), "Base", -1))
-
     refused(turned(a_card(base_ms=500), "Base", 200))
 
     def strip(card: dict, *rows: tuple[str, int]):
@@ -316,10 +402,9 @@ def longest_messages() -> set[str]:
 
         return act
 
-    through = a_card((area, 40, "00"))
-    refused(strip(through, ("Strip for", 1), ("Kind", 1)))
+    refused(strip(a_card((area, 40, "00")), ("Strip for", 1), ("Kind", 1)))
     refused(strip(a_card(base_ms=1000), ("Step", 5)))
-    refused(strip(a_card(base_ms=999_900), ("Step", 3)))
+    refused(strip(a_card(base_ms=999_900), ("Step", 2)))
 
     def rest_too_short(session) -> None:
         keys(session, "expose", "expose")
@@ -332,9 +417,7 @@ def longest_messages() -> set[str]:
 
     def far_patch(session) -> None:
         strip(a_card((area, 560), base_ms=1000), ("Strip for", 1), ("Step", 2))(session)
-        while session.box.state == "ready":
-            keys(session, "expose")
-            until_dark(session)
+        _give_all(session)
         session.input("dial", 99)
         session.input("press")
 
@@ -347,21 +430,263 @@ def longest_messages() -> set[str]:
 
     refused(full_shelf)
 
+    def card_gone_bad(session) -> None:
+        push(session, a_card(name=LONGEST_NAME))
+        spoil(session.disk, "card-" + LONGEST_NAME)
+        to_sheet(session, "shelf")
+        session.input("press")
+
+    refused(card_gone_bad)
+
+
+def _note_what_is_kept(note) -> None:
+    """New, load, keep, remove, choose; a full disk; a run that is ended."""
+    worst = worst_card()
+    session = new_session()
+    set_row(session, "Keep on shelf", 1)
+    note(session, "on the shelf")
+    load(session, worst)
+    set_row(session, "Keep on shelf", 2)
+    note(session, "it replaces")
+    to_sheet(session, "shelf")
+    to_row(session, "new-print")
+    session.input("press")
+    note(session, "Undo brings " + LONGEST_NAME)
+    undo(session)
+    to_sheet(session, "print")
+    to_row(session, "New print")
+    session.input("press")
+    note(session, "A new print")
+    to_sheet(session, "shelf")
+    set_row(session, "Remove a card", 2)
+    note(session, LONGEST_NAME + " is off the shelf")
+
+    filters = a_card(name=LONGEST_NAME)
+    for number in range(1, 16):
+        burn = {"area": f"a{number}", "stops120": 1, "filter": f"WWWWWWW{number:x}"}
+        filters["passes"][0]["marks"].append(burn)
+    load_as_it_comes = new_session()
+    push(load_as_it_comes, filters)
+    to_sheet(load_as_it_comes, "shelf")
+    load_as_it_comes.input("press")
+    note(load_as_it_comes, "and 12 more")
+
+    for number in (0, 1, 99):
+        session = new_session()
+        load(session, worst_card() if number else a_card(base_ms=600_000, filter=LONGEST_FILTER))
+        to_sheet(session, "strip")
+        set_row(session, "Strip for", number)
+        if session.box.plan_refusal():
+            continue
+        keys(session, "expose")
+        _give_all(session)
+        session.input("press")
+        note(session, "is set to")
+
+    tied = a_card(base_ms=400_000, tied=True)
+    tied["passes"].append(a_pass(base_ms=300_000))
+    session = new_session()
+    load(session, tied)
+    to_sheet(session, "strip")
+    keys(session, "expose")
+    _give_all(session)
+    session.input("press")
+    note(session, "ratio")
+
+    for kept in ("kept in mid-stage", "kept before light"):
+        session = situation(kept, worst_card())
+        to_row(session, "End this run")
+        session.input("press")
+        note(session, "Ended")
+
     full = new_session(GuardedDisk())
     full.disk.full = True
     set_row(full, "Base", 1)
-    assert "full" in full.box.message
+    note(full, "full")
+    keys(full, "expose")
     note(full)
+    _give_all(full)
+    note(full, "not kept yet")
+    full = new_session(PickyDisk())
+    full.disk.refuses = "run"
+    keys(full, "expose")
+    note(full, "The map of this run")
 
-    early = situation("exposing")
-    early.input("lamp_end", early._lamp_off())
-    note(early)
-    silent = situation("exposing")
-    silent._lamp_off()
-    wait(silent, 20_000)
-    assert "did not report" in silent.box.message
-    note(silent)
-    return found
+
+def _note_undo(note) -> None:
+    """Every row of every screen changed and undone, both ways."""
+    for card in CARDS.values():
+        for way in (1, -1, 2):
+            for _, session in every_row(card()):
+                row = session.box.row()
+                if not row.turns:
+                    continue
+                place = (session.box.sheet, session.box.cursor)
+                session.input("press")
+                wait(session, 200)
+                session.input("dial", way)
+                session.input("press")
+                if session.box.state == "browse" and len(session.box.undo):
+                    note(session)
+                    changes = len(session.box.undo)
+                    undo(session)
+                    note(session, "Undone: ")
+                    assert len(session.box.undo) == changes - 1
+                else:
+                    session.input("back")
+                to_sheet(session, place[0])
+                session.input("dial", place[1])
+    session = new_session()
+    load(session, worst_card())
+    for label in ("Add a mark", "New print"):
+        to_row(session, label)
+        session.input("press")
+    while len(session.box.undo):
+        undo(session)
+        note(session, "Undone: ")
+    chosen = situation("choose")
+    chosen.input("dial", 1)
+    chosen.input("press")
+    undo(chosen)
+    note(chosen, "the patch chosen")
+
+
+def _note_cuts(note) -> None:
+    """Runs that a reset cut off: what is known, whether it can go on, what else is wrong."""
+    worst = worst_card()
+
+    def at_burn():
+        """In mid-burn of the longest name: its stage begins where the base has been given."""
+        session = situation("exposing a burn", worst)
+        assert LONGEST_AREA in session.box.stages[session.box.at].area
+        return session
+
+    def whole(session) -> int:
+        return session.box.stages[session.box.at].light_ms
+
+    for known in (0, 1, -1):
+        for spoilt in SPOILT.values():
+            session = at_burn()
+            spoilt(session.disk)
+            session.reset(0 if not known else whole(session) if known < 0 else whole(session) - 100)
+            note(session)
+            if session.box.state == "notice":
+                keys(session, "press")
+                note(session)
+    session = situation("ready, base", worst)
+    session.reset()
+    note(session, "A run was cut off")
+
+    # Between a run's last light and its record.
+    session = situation("exposing")
+    while session.box.at < len(session.box.stages) - 1:
+        until_dark(session)
+        keys(session, "expose")
+        if not session.lamp.lit:
+            keys(session, "expose")
+    session.reset(whole(session))
+    note(session, "It is in the ledger")
+    disk = PickyDisk()
+    session = new_session(disk)
+    keys(session, "expose", "expose")
+    disk.refuses = "ledger"
+    until_dark(session)
+    disk.refuses = "nothing"
+    session.reset()
+    note(session, "in the ledger now")
+
+
+class PickyDisk(MemoryDisk):
+    """Has no room for records whose names begin with `refuses`."""
+
+    refuses = "nothing"
+
+    def write(self, name: str, data: bytes) -> None:
+        if name.startswith(self.refuses):
+            raise OSError(28, "No space left on device")
+        super().write(name, data)
+
+
+def _note_damage(note) -> None:
+    for spoilt in SPOILT.values():
+        session = situation("print sheet, a change to undo")
+        spoilt(session.disk)
+        session.reset()
+        note(session)
+    session = new_session()
+    load(session, worst_card())
+    keys(session, "expose")
+    _give_all(session)
+    disk = session.disk
+    for keys_lost in (["card-" + LONGEST_NAME], ["ledger-000001"], ["card-" + LONGEST_NAME, "ledger-000001"]):
+        kept = dict(disk.files)
+        for key in keys_lost:
+            spoil(disk, key)
+        session.reset()
+        session.box.read_up()
+        note(session, "damaged")
+        disk.files = kept
+
+
+def spoil(disk, key: str, slots: str = "01") -> None:
+    """Change a bit in every copy, or in the one named."""
+    for slot in slots:
+        data = disk.files.get(f"{key}.{slot}")
+        if data is not None:
+            disk.files[f"{key}.{slot}"] = data[:-1] + bytes([data[-1] ^ 1])
+
+
+def without_map(disk) -> None:
+    spoil(disk, "run")
+
+
+def with_another_bench(disk) -> None:
+    """Settings under which the run cannot be given."""
+    change(disk, "bench", least_ms=2000, lag_ms=-500, lead_ms=5000)
+
+
+def of_form_1(disk) -> None:
+    """The settings as the first version kept them, the longest there are."""
+    change(disk, "bench", form=None, least_ms=2000, lag_ms=-500)
+
+
+def with_less_of_the_run(disk) -> None:
+    change(disk, "journal", of=39)
+
+
+def change(disk, key: str, **values) -> None:
+    """Put values into a record, or with None take them out; a record that is not there stays so."""
+    store = Store(disk, desk_kit().crc32)
+    text = store.get(key)
+    if text is not None:
+        plain = {**json.loads(text), **values}
+        store.put(key, encode({name: value for name, value in plain.items() if value is not None}))
+
+
+SPOILT = {
+    "nothing": lambda disk: None,
+    "map of the run": without_map,
+    "bench": lambda disk: spoil(disk, "bench"),
+    "a copy of the bench": lambda disk: spoil_newest(disk, "bench"),
+    "journal": lambda disk: spoil(disk, "journal"),
+    "a copy of the journal": lambda disk: spoil_newest(disk, "journal"),
+    "work": lambda disk: spoil(disk, "work"),
+    "a copy of the work": lambda disk: spoil_newest(disk, "work"),
+    "another bench": with_another_bench,
+    "an old bench": of_form_1,
+    "fewer stages": with_less_of_the_run,
+    "bench and work": lambda disk: (spoil(disk, "bench"), spoil(disk, "work")),
+    "map of the run, bench": lambda disk: (without_map(disk), spoil(disk, "bench")),
+    "fewer stages, work": lambda disk: (with_less_of_the_run(disk), spoil_newest(disk, "work")),
+    "old bench, work": lambda disk: (of_form_1(disk), spoil(disk, "work")),
+}
+"""What may be wrong with what is kept."""
+
+
+def spoil_newest(disk, key: str) -> None:
+    copies = [slot for slot in "01" if f"{key}.{slot}" in disk.files]
+    if copies:
+        spoil(disk, key, max(copies, key=lambda slot: disk.files[f"{key}.{slot}"][:8]))
 
 
 def test_nothing_is_abbreviated(monkeypatch):
@@ -371,30 +696,33 @@ def test_nothing_is_abbreviated(monkeypatch):
         words |= words_of(Seen(situation(name), monkeypatch).words, worked_card())
     for _, session in every_row(worked_card()):
         words |= words_of(Seen(session, monkeypatch).words, worked_card())
-    for message in longest_messages():
-        words |= words_of(message, worst_card())
+    for message, _ in longest_messages():
+        words |= words_of(message, worst_card()) - words_of(" ".join(names_of(worked_card())), worst_card())
     assert words - PLAIN_WORDS == set()
 
 
 def words_of(text: str, card: dict) -> set[str]:
     for name in (*names_of(card), "…"):
         text = re.sub(rf"(?<![A-Za-z]){re.escape(name)}(?![A-Za-z])", " ", text)
-    return {word.lower() for word in re.findall("[A-Za-z]+", text)}
+    words = {word.lower() for word in re.findall("[A-Za-z]+", text)}
+    return {word for word in words if set(word) - {"w", "m"} or word == "ms"}  # the widest names there are
 
 
 PLAIN_WORDS = set(
     """
-    a add again all and aperture around as away back base bases be before begins begin below bench box
-    brightness burn but can cannot card cards change changed check choose cover cut dial did do
-    dodge dodges done down dry each early easel end expose exposed failing fewer filter filters first fit
-    fog for free fresh from full get give given go handed has held here hold holds in ins is it its
-    keep kept kind lag lamp lampblack late later lead leave ledger left light limit load long lost
-    map mark may memory more move moves ms nearer need needs new next no not of off on one open or other out
-    over paper partly pass passes patch patches power press print prompt push put reached remove
-    report rest restart resume s safelight save shade sheet sheets shelf short shortest smaller
-    stage stay steady step steps still stop stops strip take taken takes than the then this through
-    times to too try turn undo undone up use view viewing volume wait was went why with would yet you
-    zero
+    a add after again all alone and another aperture are around as auto away back base bases be became
+    before begin begins below bench box brightness brings burn but can cannot card cards change changed
+    check choose chosen come could cover cut damaged defaults dial did do doctor dodge dodges done down
+    drawer dry each early easel end ended expose exposed failing fewer filter filters first fit fog for
+    force free fresh from full get give given go had handed has have held here hold holds in ins is it its
+    just keep keeps kept kind lacks lag lamp lampblack last later lead leave leaves ledger left light limit
+    load loaded long longer lost map mark may memory moment more move moves ms nearer need needs new next
+    no not note nothing now number of off older on one ones only open or other out over paper partly pass
+    passes patch patches power press print prompt pull push put ratio reached record remove replaces
+    report reset rest restart run s safelight same save screens see set settings settling shade shades
+    sheet shelf short shortest since smaller soon stage stages steady step steps still stop stops strip switch
+    take taken takes than that the then this through tie time times to too try turn undo undone up use
+    used view viewing volume wait was went were what whole why with would yet you zero
     """.split()  # noqa: SIM905
 )
 """`s` and `ms` are the units; "lead-in" and "dry-down" come apart at their hyphens."""

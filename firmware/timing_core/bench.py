@@ -1,7 +1,7 @@
 """The bench: the settings of one darkroom, as one table.
 
-What must live here: each setting's name, meaning, unit, range and default. The wire, the Bench
-sheet, the store and the PC tool all read this table; none of them knows a setting of its own.
+What must live here: each setting's name, meaning, unit, range and default. The wire, the Bench screen, the
+store and the PC tool all read this table; none of them has a list of settings of its own.
 """
 
 from .plain import PRINTABLE
@@ -27,7 +27,7 @@ SETTINGS = (
         "auto ms",
         0,
         (0, 2000, 10),
-        "the shortest light this lamp can be trusted with; 0: 250 ms or three times the lag, the larger",
+        "the shortest light this lamp gives reliably; auto: 250 ms or three times the lag, if that is longer",
     ),
     (
         "settle_ms",
@@ -35,7 +35,7 @@ SETTINGS = (
         "ms",
         700,
         (0, 2000, 50),
-        "after light, a filter or a start, no key lights the lamp for this long",
+        "how long no key lights the lamp after light, a filter or a start",
     ),
     (
         "viewing_limit_s",
@@ -80,7 +80,7 @@ SETTINGS = (
         "pm",
         80,
         (0, 500, 5),
-        "light less, where a new print turns it on",
+        "the cut of light proposed when a new print turns dry-down on",
     ),
     (
         "filters",
@@ -97,13 +97,13 @@ FILTER_MAX = 8
 LEAST_AUTO_MS = 250
 
 BENCH_FORM = 2
-"""The form in which the settings are kept, under "form". What has none is of the first."""
+"""The form in which the settings are kept, under "form". Form 1 had no such entry."""
 FORM_1_LEAST_MS = 100
-"""What `least_ms` was in form 1 unless somebody set it."""
+"""The default of `least_ms` in form 1."""
 
 
 def is_int(value: object) -> bool:
-    """True for an integer that is not a bool (JSON's true is no number of milliseconds)."""
+    """True for an integer that is not a bool (JSON's true is not a number of milliseconds)."""
     return isinstance(value, int) and not isinstance(value, bool)
 
 
@@ -112,7 +112,7 @@ def is_plain_text(value: object, low: int, high: int) -> bool:
     if not isinstance(value, str) or not low <= len(value) <= high:
         return False
     if not value.strip(PRINTABLE):
-        return True  # nearly always, and quick to tell
+        return True  # nearly all text is, and this is quick
     for ch in value:
         code = ord(ch)
         if not (32 <= code < 127 or (160 <= code < 0xD800 or 0xE000 <= code < 0x10000)):
@@ -130,7 +130,7 @@ def setting(key: str) -> tuple:
 
 
 def check(key: str, value: object) -> object:
-    """`value` as it is kept for `key`; a Refusal says what would be right."""
+    """`value` as it is kept for `key`. A Refusal says which values are allowed."""
     _, label, kind, _, limits, _ = setting(key)
     what = "%s is not changed" % label
     if kind in ("ms", "auto ms", "s", "level", "time", "pm"):
@@ -167,13 +167,13 @@ class Bench:
         self._values[key] = check(key, value)
 
     def kept(self) -> dict:
-        """What `take_kept` reads."""
+        """The settings in the form in which they are kept; `take_kept` reads it."""
         values = self.to_dict()
         values["form"] = BENCH_FORM
         return values
 
     def take_kept(self, values: dict) -> str:
-        """Take what was kept, by this version or an earlier one; what is out of range stays as it is.
+        """Take settings that this version or an earlier one kept. One that is out of range is left as it was.
 
         Returns a line for the printer where a setting's meaning has changed, "" otherwise.
         """
@@ -185,11 +185,11 @@ class Bench:
                     continue
         if "form" in values or not is_int(values.get("least_ms")):
             return ""
-        # In form 1 the shortest light was a strike, lag included.
+        # In form 1 the shortest light was a strike of the lamp, lag included.
         was_ms = values["least_ms"]
         own_ms = was_ms - self._values["lag_ms"]
         self.set("least_ms", 0 if was_ms == FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
-        return "Shortest light leaves out the lag now: %d ms became %d ms." % (was_ms, self.least_light_ms)
+        return "Shortest light no longer counts the lag: %d ms became %d ms." % (was_ms, self.least_light_ms)
 
     def set_all(self, values: dict) -> None:
         """All of `values` or none: a Refusal leaves every setting as it was."""

@@ -1,23 +1,22 @@
 """The box: a state machine that turns inputs into outputs, without any I/O.
 
-`handle(event, now_ms, value)` takes one input and returns the outputs it causes; `next_deadline()`
-says when it wants a "tick". What happens in which state is in `transitions`; the methods named
-there are below, in the table's order. Time is an argument in ms that wraps at 2**30.
+`handle(event, now_ms, value)` takes one input and returns the outputs it causes; `next_deadline()` says
+when it wants a "tick". `transitions` says what happens in which state; the methods named there are below,
+in the order of the table. Time is an argument in ms that wraps at 2**30.
 
-Inputs: "expose", "pedal" (the same), "lamp", "back", "dial" (value: detents, right is positive),
-"press" (of the dial), "lamp_end" (value: ms the lamp was lit), "tick", "power_up" (value: ms of light
-that the stage cut off by a reset is known to have got, 0 for unknown), "line" (value: one line from
-the wire, as bytes), "wire" (`link` has been given a line outside of `handle`: a board does
-so, since answering may take long, and a key that comes meanwhile must not wait). Some input has to come
-at least once a day, a "tick" if there is no other: time is counted by them.
+Inputs: "expose", "pedal" (the same), "lamp", "back", "dial" (value: detents, right is positive), "press"
+(of the dial), "lamp_end" (value: ms the lamp was lit), "tick", "power_up" (value: ms of light that the
+stage cut off by a reset is known to have got, 0 for unknown), "line" (value: one line from the wire, as
+bytes), "wire" (`link` was given a line outside of `handle`; a board does so because answering may take long
+and a key must not wait meanwhile). Some input has to come at least once a day, if only a "tick", since time
+is counted from input to input.
 
-Outputs, in `Outputs` as kind and value: "light" (ms; the only way to light the lamp), "dark",
-"safelight" (1 on, 0 off), "sound" (a name in `sounds`), "volume" (0..5) and "level" (display
-brightness, 1..5) when they change, "screen" (the picture changed), "send" (bytes for the wire),
-"handover" (leave to the prompt).
+Outputs, in `Outputs` as kind and value: "light" (ms; the only way to light the lamp), "dark", "safelight"
+(1 on, 0 off), "sound" (a name in `sounds`), "volume" (0..5) and "level" (display brightness, 1..5) when
+they change, "screen" (the picture changed), "send" (bytes for the wire), "handover" (leave to the prompt).
 
-Law: while the lamp is lit nothing here allocates, writes a record or needs to be called for the
-light to end. Whoever performs "dark" must hand in "lamp_end" before any other input.
+Law: while the lamp is lit nothing here allocates or writes a record, and nothing here has to be called for
+the light to end. Code that performs "dark" must hand in "lamp_end" before any other input.
 """
 
 from . import sheets
@@ -49,18 +48,18 @@ from .transitions import LIT
 from .undo import Change, Undo, cut, mend
 
 OVERDUE_MS = 250
-"""A lamp that has not reported its end this long after it was due is put out again; one that does not
-report this either is taken to be out."""
+"""A lamp that has not reported its end this long after it was due is put out again. If it does not report
+that either, it is taken to be out."""
 
 HOLD_MARGIN_MS = 10
-"""The lamp goes out up to so long after the press that puts it out. Measured on the emulated board: 4.6 ms
-at the most (docs/measurements.md)."""
+"""The most that is allowed for between the press and the lamp's going out. Measured on the emulated board:
+4.6 ms at the most (docs/measurements.md)."""
 
 TOO_EARLY = "Too soon: that step has only just ended. Wait a moment, then press again."
-"""A press that might have been meant for what has just ended."""
+"""Said of a press that may have been meant for what has just ended."""
 
 DIGEST = 16
-"""Hex digits by which the journal knows the map of its run."""
+"""How many hex digits of the digest the journal has of its run's map."""
 
 RUN_STATES = ("ready", "exposing", "held")
 
@@ -73,7 +72,7 @@ class Outputs:
 
     ROOM = 32
     MOST_SOUNDS = 20
-    """More than are due at once in one call wait for the next, so that ROOM is never used up."""
+    """If more sounds are due in one call, the rest wait for the next, so that ROOM is never used up."""
 
     def __init__(self) -> None:
         self.kind = [""] * self.ROOM
@@ -81,7 +80,7 @@ class Outputs:
         self.count = 0
 
     def put(self, kind: str, value=0) -> None:
-        self.kind[self.count] = kind  # IndexError past ROOM: an output is never lost in silence
+        self.kind[self.count] = kind  # IndexError past ROOM, so that no output is lost in silence
         self.value[self.count] = value
         self.count += 1
 
@@ -99,7 +98,7 @@ def _at_once(act):
 
 
 def _number(plain: dict, key: str) -> int:
-    """A number out of a record; 0 where there is none."""
+    """A number from a record; 0 if there is none."""
     value = plain.get(key)
     return value if isinstance(value, int) and is_int(value) else 0
 
@@ -119,10 +118,11 @@ class Box:
         self.shelf = Shelf(store, kit)
         self.ledger = Ledger(store, kit)
         self.link = Link(self, kit)
-        self.crash_lines = _no_lines  # a box that keeps a crash log puts its reader here
-        self.health = _no_board  # and who knows what the box runs on, whoever tells of that
-        self.identity = ""  # and who can tell one box from another, its name for this one
-        self.undisturbed = _at_once  # and where a key may cut in, what keeps keys out while it is called
+        # Set from outside by what the box runs on:
+        self.crash_lines = _no_lines  # a reader of the crash log, if one is kept
+        self.health = _no_board  # tells about the board
+        self.identity = ""  # tells this box from all others
+        self.undisturbed = _at_once  # calls a function with keys kept out, where a key could cut in
         self.clock = Clock()
         self.undo = Undo()
         self.damage: list = []
@@ -144,7 +144,7 @@ class Box:
         self._before_change: tuple | None = None
         self._card_change: tuple | None = None
         self._turned_ms = 0
-        # The run under way or kept: `stages` is empty when there is none, or when it cannot be gone on with
+        # The run under way or kept. `stages` is empty if there is none, or if it cannot go on
         self.stages: list[Stage] = []
         self.run_number = 0
         self.at = 0
@@ -194,13 +194,17 @@ class Box:
     # --- the machine
 
     def _bind(self) -> dict:
-        """The table with its names looked up: state -> event -> rows of (when, do, then, says, subject)."""
+        """The table with its names looked up: state -> event -> rows of (when, do, then, says, subject).
+
+        `then` is empty where the state stays.
+        """
         # Imported here, so that a board can let go of the text once it is bound.
         from .transitions import STATES, transitions
 
-        # Rows share their words and methods, to spare memory.
+        # Words, methods and rows that are alike are shared, to spare memory.
         words: dict = {}
         methods: dict = {"": None}
+        rows: dict = {}
 
         def shared(word: str) -> str:
             return words.setdefault(word, word)
@@ -212,8 +216,12 @@ class Box:
 
         found: dict = {shared(name): {} for name, _ in STATES}
         for state, event, when, do, then, says in transitions():
-            row = (method(when), method(do), shared(then), shared(says), shared(do) if "@" in says else "")
-            found[state].setdefault(shared(event), []).append(row)
+            then = "" if then == state else then
+            alike = (when, do, then, says)
+            if alike not in rows:
+                about = shared(do) if "@" in says else ""
+                rows[alike] = (method(when), method(do), shared(then), shared(says), about)
+            found[state].setdefault(shared(event), []).append(rows[alike])
         return found
 
     def handle(self, event: str, now_ms: int, value=0) -> Outputs:
@@ -236,7 +244,7 @@ class Box:
             self.clock.count(now_ms)
         while event:
             if event == "lamp_end" and self.state in LIT:
-                # Whatever was reported, the light is out before the box takes it to be out.
+                # Whatever was reported, the light must be out before the box takes it to be out.
                 out.put("dark")
                 self._settle()
                 if not self._was_viewing():
@@ -271,14 +279,15 @@ class Box:
             self.say(refusal.line)
             self.out.put("sound", "refuse")
             return
-        self.state = self._before if then == "before" else then
+        if then:
+            self.state = self._before if then == "before" else then
         self._set_safelight()
         if event != "tick":
             self._picture()
 
     def read_up(self) -> bool:
-        """Find out what is kept, which may take seconds: for when the panel is drawn and nothing is due.
-        True if there is something to say of it: then give the box a "wire"."""
+        """Look through what is kept, which may take seconds, so call it when the panel is drawn and nothing
+        is due. True if there is something to say: then give the box a "wire"."""
         self.shelf.names()
         self.ledger.check()
         lines = [_card_damage(name) for name in self.shelf.damaged]
@@ -294,7 +303,7 @@ class Box:
         return True
 
     def next_deadline(self) -> int | None:
-        """When `handle("tick", …)` is wanted next, in ms that wrap; None: not before another input."""
+        """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
         return self._due_ms
 
     def _plan_due(self) -> None:
@@ -303,7 +312,7 @@ class Box:
             due = min(due, self._next_tick_ms + self._axis_ms, self._cue_at() + self._axis_ms)
             if self.panel_ms:
                 due = min(due, self._next_picture_ms)
-            # With a negative lag a cue may have been due before the strike
+            # With a negative lag a cue may be due before the strike
             self._due_ms = later(self._struck_ms, max(0, due))
         elif self.state == "viewing":
             due = self._lamp_ms + OVERDUE_MS
@@ -327,7 +336,7 @@ class Box:
             self.out.put("screen")
 
     def say(self, text: str) -> None:
-        """Show `text` in place of the rows until the next input of a hand."""
+        """Show `text` in place of the rows until a control is used."""
         self.message = text
         self._picture()
 
@@ -359,13 +368,18 @@ class Box:
         self._picture()
 
     def says(self, control: str) -> str:
-        """What `control` ("expose", "lamp", "back", "dial", "press") will do now; "" for nothing."""
+        """The words for what `control` ("expose", "lamp", "back", "dial", "press") will do now; "" for
+        nothing."""
         rows = self._table[self.state].get(control)
         if rows is not None:
             for when, _, _, says, do in rows:
                 if when is None or when():
                     return says.replace("@", self._subject(do)) if do else says
         return ""
+
+    def promises(self, state: str) -> list:
+        """All that `says` may say of any control in `state`, whatever it is about left open."""
+        return [row[3] for rows in self._table[state].values() for row in rows if row[3]]
 
     def _subject(self, do: str) -> str:
         if do == "strike":
@@ -378,7 +392,7 @@ class Box:
 
     @property
     def in_run(self) -> bool:
-        """True while a stage of a run is before the printer, lit or dark, under viewing light too."""
+        """True while a stage of a run is on the screen, lit or dark, or the viewing light covers it."""
         if self.state == "stopping" or self.state == "viewing":
             return not self._viewing or self._before in RUN_STATES
         return self.state in RUN_STATES
@@ -392,7 +406,7 @@ class Box:
 
     @property
     def lit(self) -> bool:
-        """True while the lamp is or may be lit: what the wire asks before it writes."""
+        """True while the lamp is lit or may be. The wire asks this before it writes."""
         return self.state in LIT
 
     @property
@@ -419,7 +433,7 @@ class Box:
         self._next_picture_ms = self._picture_step_ms
 
     def _put_out_overdue(self) -> None:
-        """First it must be dark: what the light was for is put on record in a later call."""
+        """Dark comes first: what the light was for is put on record in a later call."""
         self._silent = True
         self._put_out()
         self.out.put("sound", "hold")
@@ -429,7 +443,7 @@ class Box:
         self.say("The lamp did not report its end: it was put out. Check it before you go on.")
 
     def _report_for_lamp(self) -> None:
-        """Whatever became of the lamp's report, the run must go on."""
+        """The run must go on even if the lamp's report never comes."""
         self._silent = True
         self._raised = "lamp_end"
         self.value = since(self._stopped_ms, self._struck_ms)
@@ -445,7 +459,8 @@ class Box:
         return self.run_is_kept
 
     def _load(self) -> None:
-        """Read bench, map and journal; what is damaged falls back to what is whole, and is told."""
+        """Read bench, map and journal. What is damaged is replaced by what is whole, and the printer is
+        told."""
         bench = self._read("bench")
         if isinstance(bench, dict):
             converted = self.bench.take_kept(bench)
@@ -476,7 +491,7 @@ class Box:
             self._find_cut_off(journal)
 
     def _find_cut_off(self, journal: dict) -> None:
-        """Make of the journal the run that it is of, kept. One that is in the ledger already is over."""
+        """Make the kept run from its journal. A run that is in the ledger already is over."""
         number = _number(journal, "n")
         if number and self.ledger.has(number):
             self._close_journal()
@@ -489,7 +504,7 @@ class Box:
         self._done_text = str(journal.get("done", ""))
         self._done = [[int(word) for word in stage.split()] for stage in self._done_text.split(";") if stage]
         if "form" not in journal:
-            # The first form knew no lag; its map was the one at work.
+            # Form 1 had no lag in it, and its run was of the map at work.
             for stage in self._done:
                 stage += [self.bench.get("lag_ms"), 0]
             self._done_text = "".join(["%d %d %d %d %d;" % tuple(stage) for stage in self._done])
@@ -532,7 +547,7 @@ class Box:
             self._cut_text += " It cannot go on: %s." % self._why_not
 
     def _compile_run(self, count) -> None:
-        """The stages of the run that `_run_text` describes; none where they cannot be given as they were."""
+        """Compile the run that `_run_text` describes; no stages if they cannot be given as they were."""
         try:
             run = self._run()
             map = PrintingMap.from_dict(run["map"])
@@ -552,7 +567,8 @@ class Box:
         self.stages = stages
 
     def _end_cut_off_run(self, note: str) -> None:
-        """The cut fell between a run's last light and its record: that is all there is left to do."""
+        """The cut came between a run's last light and its record, so only the record is left to be
+        written."""
         self.message = ""
         self._close_run()
         self._notes.append(self.message or note)
@@ -588,24 +604,23 @@ class Box:
         self.sheet = "print"
         self.message = self._told_at_start()
         if self._notes:
-            self._keep("bench", encode(self.bench.kept()))  # it may have been of an earlier form
-        self._notes = []
+            self._keep("bench", encode(self.bench.kept()))  # it may have had an earlier form
 
     def _told_at_start(self) -> str:
-        """The first of what is damaged, converted or mended; the rest is in `damage`."""
+        """The first of the things that are damaged, converted or mended. `damage` has the rest."""
         lines = self.damage + self._notes
         if not lines:
             return ""
         return lines[0] + (" And more: run lampblack doctor." if lines[1:] else "")
 
     def _wake_cut_off(self) -> None:
-        # Beside what is known of the run there is room for one line more.
+        # Below what is known of the run there is room for one more line.
         lines = self.damage + self._notes
         told = lines[0] if len(lines) == 1 and self.can_go_on else "Run lampblack doctor." if lines else ""
         self._wake()
         self._exposed = True
         if self.stages and self.given_ms:
-            self._write_journal()  # registers told it, and they do not outlive a pulled plug
+            self._write_journal()  # it came from registers, which do not survive a pulled plug
         self.message = self._cut_text + (" " + told if told else "")
 
     @property
@@ -615,7 +630,7 @@ class Box:
 
     @property
     def known_ms(self) -> int:
-        """Light known to be given in the stage of the run that is under way or kept, in ms."""
+        """Light known to have been given in the present stage of the run under way or kept, in ms."""
         if self.stages:
             return self.light_so_far_ms()
         return self.given_ms
@@ -624,7 +639,7 @@ class Box:
 
     @property
     def run_is_kept(self) -> bool:
-        """True from the beginning of a run to its end, also while the printer is elsewhere."""
+        """True from the beginning of a run to its end, even while the printer is on another screen."""
         return bool(self.stages) or self._cut_off is not None
 
     @property
@@ -644,7 +659,7 @@ class Box:
         return self.row().goes_on and self.given_ms > 0
 
     def _go_on(self) -> None:
-        """Before the stage again where the run was left, without light."""
+        """Return to the stage at which the run was left, without light."""
         self.sheet = "strip" if self.is_strip else "print"
         self.cursor = 0
         self._exposed = True
@@ -654,12 +669,12 @@ class Box:
             self.say("The same sheet, with %s? Then press EXPOSE." % filter)
 
     def _leave_run(self) -> None:
-        """The run is kept, and the first thing offered is to go on with it."""
+        """Leave with the run kept. The first thing offered is to go on with it."""
         self.sheet = "sheets"
         self.cursor_on(sheets.GO_ON if self.can_go_on else sheets.END_RUN)
 
     def _another_is_kept(self) -> bool:
-        """EXPOSE would take up another run, and the one that is kept has had light."""
+        """EXPOSE would begin another run, and the one that is kept has had light."""
         return self.run_is_kept and self._has_had_light() and self.sheet in ("print", "strip")
 
     def _has_had_light(self) -> bool:
@@ -669,7 +684,7 @@ class Box:
         self._picture()
 
     def kept_text(self) -> str:
-        """What is kept, and what is asked of it."""
+        """What is kept, and the question about it."""
         left = ""
         if self.stages:
             left = " %s has %s to come." % (
@@ -684,7 +699,7 @@ class Box:
         self._start(self.sheet == "strip")
 
     def end_run(self, aloud: bool = True) -> None:
-        """End the run that is kept: what was given is put on record."""
+        """End the run that is kept, and put on record what was given."""
         if self.given_ms or self._at_least:
             self._note_stage()
         if aloud:
@@ -758,7 +773,7 @@ class Box:
         self._plan = None
 
     def opened_map(self) -> PrintingMap:
-        """The map as it was when the value under the cursor was opened."""
+        """The map as it was when the value under the cursor was opened; the map itself if none is open."""
         return self._before_change[0] if self._before_change else self.work
 
     def opened_strip(self) -> Strip:
@@ -790,12 +805,13 @@ class Box:
             self._changed(before, said, "Undone: %s." % said)
 
     def base_before_ms(self, index: int) -> int:
-        """The base of a pass as it was when the value under the cursor was opened, if it was there then."""
+        """The base of a pass as it was when the value under the cursor was opened; of a new pass, as it is
+        now."""
         then = self.opened_map()
         return (then if index < len(then.passes) else self.work).base_ms(index)
 
     def _leave_value(self) -> None:
-        """What was open was a proposal: all is as it was."""
+        """Drop the proposal: everything is as it was before the value was opened."""
         before = self._before_change
         if before is not None:
             self.work, self.strip = before[0], before[1]
@@ -808,7 +824,7 @@ class Box:
     # --- undo
 
     def _note(self) -> tuple:
-        """All that a change at the panel may change, as it is now."""
+        """Everything that a change at the panel may change, as it is now."""
         self._card_change = None
         return (
             self.work.copy(),
@@ -823,7 +839,7 @@ class Box:
         )
 
     def _changed(self, before: tuple | None, says: str, undone: str) -> None:
-        """Something was changed at the panel: keep it, and remember how to take it back."""
+        """Keep what was changed at the panel, and remember how to take it back."""
         self.strip.settle(self.work)
         self._plan = None
         if before is not None:
@@ -844,7 +860,7 @@ class Box:
         self._keep_all()
 
     def take_back(self) -> None:
-        """Undo the newest change. A Refusal leaves everything, and the change, as it is."""
+        """Undo the newest change. A Refusal leaves everything as it is, and the change remembered."""
         change = self.undo.newest
         if change is None:
             raise Refusal("Nothing to undo", "no change is remembered", "Go on")
@@ -873,7 +889,7 @@ class Box:
                 self.shelf.keep_text(name, text)
 
     def keep_card(self, name: str, text: bytes) -> bool:
-        """Keep a card on the shelf from the panel; True if it takes the place of another."""
+        """Keep a card on the shelf from the panel; True if it replaces another."""
         before = self.shelf.text(name)
         self.shelf.keep_text(name, text)
         self._card_change = (name, before)
@@ -898,19 +914,19 @@ class Box:
             self.out.put("volume", volume)
 
     def _keep_all(self) -> None:
-        """Keep what the printer set; a put of what is kept already writes nothing."""
+        """Keep what the printer has set. Nothing is written if it is kept already."""
         self._keep("work", self.work.text())
         self._keep("bench", encode(self.bench.kept()))
 
     def _keep(self, key: str, data: bytes) -> None:
-        """A store that cannot write must not stop a printer in the dark: say so and go on."""
+        """If the store cannot write, say so and go on: it must not stop a printer in the dark."""
         try:
             self.store.put(key, data)
         except Refusal as refusal:
             self.say(refusal.line)
 
     def plan(self) -> list:
-        """The stages EXPOSE would begin on this sheet; empty where they cannot be given."""
+        """The stages that EXPOSE would begin on this screen; empty if they cannot be given."""
         if self._plan is None or self._plan[0] != self.sheet:
             try:
                 if self.sheet == "strip":
@@ -956,17 +972,20 @@ class Box:
         self.run_number = self.ledger.last() + 1
         self._run_text = self._text_of_run(self.work, self.strip if is_strip else None)
         self._run_gives = self.strip.gives(self.work) if is_strip else []
+        kept = True
         try:
             self.store.put("run", self._run_text)
         except Refusal:
+            kept = False
+        self._go_to(1)
+        self._settle()
+        if not kept:
             self.say(
                 "The map of this run is not kept: the memory is full. After a power cut it could not go on."
             )
-        self._go_to(1)
-        self._settle()
 
     def _text_of_run(self, map: PrintingMap, strip) -> bytes:
-        """What a run is of: enough to compile it again, and to write it down."""
+        """What a run is made from: enough to compile it again and to put it on record."""
         settings = b"null" if strip is None else encode(strip.to_dict())
         return b'{"map":' + map.text() + b',"strip":' + settings + b"}"
 
@@ -989,7 +1008,8 @@ class Box:
         self._led = False
 
     def _go_to(self, at: int) -> None:
-        """Stand before stage `at`, and note it, so that a reset in mid-exposure can be told."""
+        """Make stage `at` the next one, and note that in the journal, so that a reset in mid-exposure is
+        known of."""
         self.at = at
         self.given_ms = 0
         self.strikes = 0
@@ -998,7 +1018,8 @@ class Box:
         self._write_journal()
 
     def _write_journal(self, over: bool = False, aloud: bool = True) -> None:
-        """One write, and true whenever it comes: where the run stands, and what is known to be given."""
+        """Note in one write where the run stands and what is known to have been given. It is true at any
+        moment."""
         stage = self.stages[self.at]
         journal = {
             "form": FORM,
@@ -1018,7 +1039,7 @@ class Box:
         except Refusal as refusal:
             if aloud:
                 self.say(refusal.line)
-            # One that is out of date would have light given twice after a power cut: better none.
+            # An old journal would have light given twice after a power cut, so none is better.
             self._close_journal(aloud=False)
 
     def _stage_is_fit(self) -> bool:
@@ -1030,7 +1051,7 @@ class Box:
 
     def _move_stage(self) -> None:
         if self._at_least:
-            self._note_stage()  # a reset cut it off: what is known of it goes into the record
+            self._note_stage()  # a reset cut it off, and what is known of it goes into the record
         self._go_to(max(0, min(len(self.stages) - 1, self.at + self.value)))
 
     def left_ms(self) -> int:
@@ -1047,12 +1068,12 @@ class Box:
         return min(given_ms, self.stages[self.at].light_ms)
 
     def left_shown_ms(self) -> int:
-        """`left_ms` as the printer thinks of it: without dry-down."""
+        """`left_ms` as the printer sees it: without dry-down."""
         stage = self.stages[self.at]
         left_ms = self.left_ms()
         if left_ms == stage.light_ms:
             return stage.shown_ms
-        # Coarser units keep the product a small integer: this is called while the lamp is lit.
+        # In coarser units the product stays a small integer, since this is called while the lamp is lit.
         bits = 0
         while stage.shown_ms >> bits > 32767:
             bits += 1
@@ -1088,11 +1109,12 @@ class Box:
         return cues[self._cue][0] if self._cue < len(cues) else NEVER_MS
 
     def _sound_cues(self) -> None:
-        """Every cue and second tick that is due; a cue on a full second silences the tick."""
+        """Sound every cue and every tick of a second that is due. A cue on a full second replaces the
+        tick."""
         so_far_ms = since(self.now_ms, self._struck_ms) - self._axis_ms
         cues = self.stages[self.at].cues
         end_ms = self.stages[self.at].light_ms
-        # So late a call that there are more than fit is followed by another at once.
+        # After a call so late that there are more than fit, another is due at once.
         while self.out.count < Outputs.MOST_SOUNDS:
             cue_ms = self._cue_at()
             if cue_ms <= self._next_tick_ms:
@@ -1119,11 +1141,11 @@ class Box:
                 self.out.put("screen")
 
     def _too_late_to_hold(self) -> bool:
-        """A rest shorter than the lamp can give could not be given later: let it run out."""
+        """A rest shorter than the lamp can give could not be given later, so the stage runs out."""
         return is_too_short(self.left_ms() - HOLD_MARGIN_MS, self.bench)
 
     def _rest_too_short(self) -> bool:
-        """BACK has left a rest that cannot be given, and another stage waits."""
+        """BACK has left a rest that is too short to give, and there is another stage."""
         return self.at < len(self.stages) - 1 and is_too_short(self.left_ms(), self.bench)
 
     def _leave_rest(self) -> None:
@@ -1138,7 +1160,7 @@ class Box:
         self._put_out()
 
     def _account(self, lit_ms: int) -> None:
-        """Count the light of the strike that ended after `lit_ms` of lamp."""
+        """Count the light of the strike that ended after `lit_ms` of lamp time."""
         light_ms = self.stages[self.at].light_ms
         if lit_ms >= self._lamp_ms:
             self.given_ms = light_ms
@@ -1155,7 +1177,7 @@ class Box:
         return self._is_last() and not self.is_strip
 
     def _strip_is_whole(self) -> bool:
-        """The strip is given, and is still the one that the Strip screen describes."""
+        """The strip is whole, and is still the one that the Strip screen describes."""
         return self._is_last() and self.is_strip and self._run_gives == self.strip.gives(self.work)
 
     def _strip_is_other(self) -> bool:
@@ -1173,7 +1195,7 @@ class Box:
     def _note_stage(self) -> None:
         done = [self.at, self.given_ms, self.strikes, self.bench.get("lag_ms"), 1 if self._at_least else 0]
         self._done.append(done)
-        # As one text it is written into the journal at once, however long the run has become.
+        # As one text it takes no time to put into the journal, however long the run has become.
         self._done_text += "%d %d %d %d %d;" % tuple(done)
 
     def _end_stage(self) -> None:
@@ -1203,13 +1225,13 @@ class Box:
         self._close_run()
 
     def _close_run(self) -> None:
-        """The run is over: its record into the ledger, the journal closed."""
+        """The run is over: write its record into the ledger, and close the journal."""
         if self._done or self._cut_at:
             try:
                 self.ledger.append(self._record(), self.run_number)
             except Refusal as refusal:
                 self.say(not_kept(refusal).line)
-                # A reset finds the run as it is now, and writes it down then.
+                # After a reset the run is found as it is now, and put on record then.
                 if self.stages:
                     self._write_journal(over=True, aloud=False)
                 self._clear_run()
@@ -1229,7 +1251,7 @@ class Box:
         for at, given_ms, strikes, lag_ms, at_least in self._done:
             if at < len(stages):
                 name, filter, light_ms = stage_name(stages[at]), stages[at].filter, stages[at].light_ms
-            else:  # the run can no longer be compiled: what the journal says is all that is known
+            else:  # the run can no longer be compiled, and all that is known is in the journal
                 name, filter, light_ms = (self._cut_at if at == self.at else "Stage %d" % (at + 1)), "", 0
             given.append(stage_record(name, filter, light_ms, given_ms, strikes, lag_ms, bool(at_least)))
         return {
@@ -1248,12 +1270,12 @@ class Box:
         }
 
     def write_waiting(self) -> None:
-        """A PC asks for the ledger: try to write what waits first, if it is dark."""
+        """A PC asks for the ledger: if it is dark, first try to write the records that wait."""
         if self.ledger.waiting and not self.lit:
             self.undisturbed(lambda: self._write_waiting(aloud=False))
 
     def _write_waiting(self, aloud: bool = True) -> None:
-        """There may be room now for records that the disk would not keep before."""
+        """Try again to write records that the disk had no room for."""
         if self.ledger.waiting:
             try:
                 self.ledger.write_waiting()
@@ -1276,7 +1298,7 @@ class Box:
         self._light(self.bench.get("viewing_limit_s") * 1000, "viewing")
 
     def view_left_ms(self) -> int:
-        """What is left of the viewing light's limit."""
+        """What is left of the viewing light's limit, in ms."""
         return max(0, self._lamp_ms - since(self.now_ms, self._struck_ms))
 
     def _put_out_view(self) -> None:
@@ -1312,7 +1334,7 @@ class Box:
         self._changed(before, "the patch chosen", "Undone: the patch chosen.")
 
     def _cursor_on_target(self, index: int, number) -> None:
-        """On the row that the choice has set."""
+        """Put the cursor on the row that the choice has set."""
         found = sheets.rows(self)
         for place in range(len(found)):
             if found[place].sets(index, number):
@@ -1324,15 +1346,15 @@ class Box:
 
     @property
     def strip_given(self) -> bool:
-        """True while the strip as it is set is the one that was given: then a patch can be chosen."""
+        """True while the strip as it is set is the one that was given, so that a patch can be chosen."""
         return self._strip_gave == self.strip.gives(self.work)
 
     # --- what the wire asks for
 
     def damage_lines(self) -> list:
-        """What is damaged among what is kept, a line each; cards as they are found now."""
+        """A line for each thing kept that is damaged; for cards, as they are found now."""
         lines = [line for line in self.damage if not line.startswith("Card ")]
-        return lines + [_card_damage(name) for name in self.shelf.damaged]
+        return lines + [_card_damage(name) for name in self.shelf.damaged] + self._notes
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""
@@ -1359,7 +1381,8 @@ class Box:
     def set_bench(self, values: dict) -> None:
         """Set and keep all of `values`, or none. A Refusal changes nothing.
 
-        What the printer is turning is not kept by it, and what the wire has set is not taken back by undo.
+        What the printer is just turning is not kept by this, and undo does not take back what the wire has
+        set.
         """
         self.undisturbed(lambda: self._set_bench(values))
 
@@ -1403,11 +1426,11 @@ class Box:
         self._wired = True
 
     def tell_time(self, day: int, second: int) -> None:
-        """The date, from the wire; it holds from the "wire" that follows."""
+        """Take the date from the wire. It counts from the "wire" input that follows."""
         self._told_time = (day, second)
 
     def hand_over(self) -> None:
-        """Leave to the prompt, as soon as the link is done and only if it is dark then."""
+        """Leave to the prompt as soon as the link is done, if it is dark then."""
         self._leaving = True
         self._wired = True
 
@@ -1415,7 +1438,7 @@ class Box:
         self.out.put("handover")
 
     def _settle_wire(self) -> None:
-        """Say outside what the wire changed inside."""
+        """Put into outputs what the wire has changed in the box."""
         if self._told_time is not None:
             day, second = self._told_time
             self._told_time = None

@@ -1,7 +1,7 @@
-"""The box's sense of time: seconds since power-up, and the date where a PC has told it.
+"""The box's sense of time: seconds since power-up, and the date if a PC has told it.
 
-What must live here: counting seconds over a tick count that wraps, and writing a date. It is told the time
-by `count`, at least once in a day; it may not know why anybody asks.
+What must live here: counting seconds over a tick count that wraps, and writing a date. `count` must be
+called at least once a day. It may not know what the time is wanted for.
 """
 
 from .ticks import later, since
@@ -10,8 +10,8 @@ DAY_S = 86400
 
 
 class Clock:
-    """`up_s` is the time since `start`, 0 before it; `text` the date and time (UTC) or None where nobody has
-    told it."""
+    """`up_s` is the time since `start` in seconds, 0 before it; `text` is the date and time (UTC), or None if
+    nobody has told it."""
 
     def __init__(self) -> None:
         self.up_s = 0
@@ -23,8 +23,8 @@ class Clock:
         self._counted_ms = now_ms
 
     def count(self, now_ms: int) -> None:
-        """Count the seconds since it was last told the time. Before `start` there is nothing to count from:
-        whatever ticks a box begins with, it has been up for no time then."""
+        """Add the seconds that have passed since the last call. Does nothing before `start`, whatever tick
+        count the box begins with."""
         if self._counted_ms is None:
             return
         passed_s = since(now_ms, self._counted_ms) // 1000
@@ -34,11 +34,11 @@ class Clock:
             self._second += passed_s
 
     def tell(self, day: int, second: int) -> None:
-        """It is `second` (0..86,399) of `day`, counted from 1970-01-01, in UTC."""
+        """Set the time: `second` (0..86,399) of `day`, counted in UTC from 1970-01-01."""
         self._day, self._second = day, second
 
     def text(self):
-        """Now, as ISO 8601 writes it: "2026-11-26T18:30:05Z"; None where nobody has told the time."""
+        """The time now, in ISO 8601 ("2026-11-26T18:30:05Z"); None if nobody has told it."""
         if self._day < 0:
             return None
         days, second = divmod(self._second, DAY_S)
@@ -50,7 +50,7 @@ class Clock:
 
 def _date(days: int) -> tuple:
     """Year, month and day of the Gregorian calendar, `days` after 1970-01-01."""
-    # Counted in years that begin in March, so that a leap day comes last: 719468 days from 0000-03-01.
+    # Years are counted from March, so that a leap day comes last. From 0000-03-01 it is 719468 days.
     days += 719468
     era, days = divmod(days, 146097)
     year = (days - days // 1460 + days // 36524 - days // 146096) // 365

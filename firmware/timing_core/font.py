@@ -4,8 +4,9 @@ What lives here: one small proportional typeface, drawn for this project, for wo
 figures for times, the larger to be read at a metre. It may not know what a screen says or where it stands:
 it draws on a frame buffer that is handed to it, MicroPython's `framebuf` or `timing_core.raster`.
 
-A text is encoded once, `encode("Sky +1/3")`, and drawn as often as wanted: drawing needs no memory, so it
-may go on while the lamp is lit. ASCII is its own encoding: a literal such as b"Base" needs no `encode`.
+A text is encoded once, `encode("Sky +1/3")`, and can then be drawn any number of times. Drawing needs no
+memory, so it is allowed while the lamp is lit. ASCII is its own encoding: a literal such as b"Base" needs
+no `encode`.
 """
 
 HEIGHT_PX = 8  # of a glyph cell: seven rows above the base line and one below it
@@ -187,7 +188,7 @@ def width(data: bytes) -> int:
 
 
 def clip(data: bytes, px: int) -> bytes:
-    """The same glyphs if they fit in `px` pixels, else as many as do with an ellipsis after them."""
+    """The same glyphs if they fit in `px` pixels, else as many as fit, followed by an ellipsis."""
     if width(data) <= px:
         return data
     room = px - width(_ELLIPSIS)
@@ -205,8 +206,8 @@ def clip(data: bytes, px: int) -> bytes:
 class Pen:
     """Writes encoded text on a frame. Make one, from the FrameBuffer class in use, and keep it.
 
-    All glyphs lie side by side on one long sheet. The frame buffer itself cuts the wanted one out into a
-    cell, and from there draws it: two quick calls a glyph, and no memory taken after the pen is made.
+    All glyphs are side by side in one long frame. The frame buffer itself copies the wanted one into a cell
+    and draws it from there: two quick calls for each glyph, and no memory is taken once the pen is made.
     """
 
     def __init__(self, FrameBuffer) -> None:
@@ -246,7 +247,7 @@ class Figures:
         self._point = point  # side of the decimal point
 
     def width(self, number: int, tenths: bool = True) -> int:
-        """Pixels that `draw` takes for the same number."""
+        """The width in pixels that `draw` needs for the same number."""
         px = self._width
         if tenths:
             if number <= 9999:
@@ -260,8 +261,9 @@ class Figures:
     def draw(self, fb, number: int, right: int, y: int, ink: int = 1, tenths: bool = True) -> int:
         """Draw a number of tenths as "12.7", or with `tenths=False` a whole number, left of x = `right`.
 
-        From 1000.0 on the tenths are left out and 9999 is the largest, so it always fits in 128 pixels;
-        less than nothing is shown as 0, so that a screen drawn late cannot fail. Returns the left edge's x.
+        From 1000.0 on the tenths are left out, and 9999 is the largest number, so it always fits in 128
+        pixels. Numbers below zero are shown as 0, so that a screen drawn late cannot fail. Returns the x of
+        the left edge.
         """
         if tenths and number > 9999:
             number //= 10

@@ -1,24 +1,24 @@
 """The ledger: what was exposed, one numbered record after another.
 
 What must live here: the one form of a record, numbering, and how many are kept. A number is never given
-twice: it is one above all there are, damaged ones too. Where the disk will not keep a record it waits in
-memory, up to WAITING_MAX of them, and is written when there is room.
+twice: a new one is above all that are there, damaged records included. If the disk has no room for a
+record, it waits in memory, up to WAITING_MAX of them, and is written when there is room.
 
-A record is plain data (docs/wire.md has one):
+A record is plain data (docs/wire.md shows one):
 
-- form: 2; n: its number; box: the identity of the box that gave the light, so that the numbers of two
-  boxes are never taken for one another's;
+- form: 2; n: its number; box: the identity of the box that gave the light, so that the numbers of two boxes
+  are never confused;
 - kind: "print" or "strip"; map: the whole printing map as it was given (`PrintingMap.to_dict`), from which
   the print can be made again to the ms; strip: the strip's settings, or null;
-- whole: every light was given in full, once; cut_off: the stage that a reset cut off, or "";
-- up_s: seconds since power-up when it ended; at: the same moment as date and time (ISO 8601, UTC), or null
-  where no PC had told the box the time;
+- whole: true if every light was given in full, once; cut_off: the stage that a reset cut off, or "";
+- up_s: seconds since power-up when the run ended; at: the same moment as date and time (ISO 8601, UTC), or
+  null if no PC had told the box the time;
 - dry_down_pm: the cut that was in force; stages: in order, each with its name ("stage"), filter, planned
   light in ms (light_ms), light given (given_ms), number of strikes, the lag allowed for in each (lag_ms),
-  and at_least: true where a reset cut it off, and more light may have been given than is known.
+  and at_least: true if a reset cut the stage off, so that it may have had more light than is known.
 
-A record of form 1 has neither map nor box: `read` gives it with null and "" for these, its card's name and
-title as "card" and "title", and keeps its form.
+A record of form 1 has neither map nor box. `read` gives it with null and "" for these, with its card's name
+and title as "card" and "title", and with form 1.
 """
 
 from .plain import encode
@@ -31,7 +31,7 @@ _PREFIX = "ledger-"
 
 
 def stage_record(name: str, filter: str, light_ms: int, given_ms: int, strikes: int, lag_ms, at_least: bool):
-    """One stage of a record. `lag_ms` is None where it is not known."""
+    """One stage of a record. `lag_ms` is None if it is not known."""
     return {
         "stage": name,
         "filter": filter,
@@ -89,7 +89,8 @@ class Ledger:
         self.damaged: list = []
 
     def _known(self) -> list:
-        """The numbers that files are there for, sorted; found when first asked for, as the shelf's names."""
+        """The numbers of all records there are files for, sorted. Found when first asked for, like the
+        shelf's names."""
         if self._numbers is None:
             found = []
             for key in self._store.keys(_PREFIX):
@@ -101,19 +102,19 @@ class Ledger:
         return self._numbers
 
     def check(self) -> None:
-        """Read every record once, and name those that are damaged in `damaged`. May take seconds."""
+        """Read every record once, and list the damaged ones in `damaged`. May take seconds."""
         self.damaged = [number for number in self._known() if self._store.get(_key(number)) is None]
 
     @property
     def waiting(self) -> int:
-        """Records that the disk would not keep so far."""
+        """How many records the disk has not kept so far."""
         return len(self._waiting)
 
     def append(self, record: dict, n: int = 0) -> int:
-        """Keep `record` with its number as "n" and return that. `n`, where given, is the number that its run
-        was begun with: a record of it that was torn is written again.
+        """Keep `record` with its number as "n", and return the number. `n`, if given, is the number that
+        the run was begun with: if a record of it was torn by a power cut, it is written again.
 
-        A Refusal if the disk would not keep it: then it waits in memory and is in what `read` gives.
+        Refusal if the disk will not keep it. It then waits in memory, and `read` gives it too.
         """
         numbered = dict(record)
         numbered["n"] = n or self.last() + 1
@@ -124,10 +125,10 @@ class Ledger:
         return numbered["n"]
 
     def write_waiting(self) -> None:
-        """Write what waits, oldest first. A Refusal if the disk would not keep it."""
+        """Write the records that wait, oldest first. Refusal if the disk will not keep one."""
         numbers = self._known()
         while self._waiting:
-            # The oldest goes first: a full disk has then just been given the room for one more.
+            # The oldest record goes first, so that even a full disk has room for one more.
             while len(numbers) >= RECORDS_MAX:
                 self._store.drop(_key(numbers[0]))
                 numbers.pop(0)
@@ -138,7 +139,7 @@ class Ledger:
             self._waiting.pop(0)
 
     def read(self, after: int = 0, count: int = 8) -> list:
-        """Up to `count` records with numbers above `after`, in order, those that wait too."""
+        """Up to `count` records with numbers above `after`, in order, including those that wait."""
         found: list = []
         for number in self._known():
             if number > after and len(found) < count:
@@ -172,7 +173,7 @@ def _key(number: int) -> str:
 
 
 def not_kept(refusal: Refusal) -> Refusal:
-    """What the printer is told of a record that waits."""
+    """What the printer is told about a record that waits."""
     return Refusal(
         "The record is not kept yet",
         refusal.why,

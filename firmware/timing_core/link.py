@@ -1,12 +1,13 @@
 """The wire: lines of bytes in, lines of bytes out. docs/wire.md is its page for people.
 
-What must live here: framing, JSON-RPC 2.0 and the messages. It may not know a port or a clock, and there
-is no message that lights the lamp, presses a key or changes the map being printed.
+What must live here: framing, JSON-RPC 2.0 and the messages. It may not know a port or a clock, and no
+message lights the lamp, presses a key or changes the map being printed.
 
 Faults tolerated, and why:
-- noise, half lines, lines without end: a line counts only with its CRC-32; buffers have a fixed size;
-- a lost or doubled message: asking anything again gives the same state, and writes nothing twice;
-- a wrong message with a right CRC: it is checked whole before anything is done, and refused in one line.
+- noise, half lines, lines without end: a line counts only with its CRC-32, and buffers have a fixed size;
+- a lost or repeated message: asking anything again leads to the same state, and nothing is written twice;
+- a wrong message with a right CRC: all of it is checked before anything is done, and it is refused in one
+  line.
 """
 
 from . import VERSION
@@ -22,11 +23,11 @@ LINE_MAX = 2048
 """Bytes of a line, its newline included."""
 
 PIECE = 900
-"""Characters of a long text in one message: even if every one is escaped, the line has room."""
+"""Characters of a long text in one message. The line has room for them even if every one is escaped."""
 PIECES_MAX = 40
-"""Pieces of the longest card there can be, and a little room."""
+"""Enough pieces for the longest card there can be, and a few more."""
 WINDOW_BITS = 10
-"""A card comes deflated, with a window of 2 ** 10 bytes: what is held of it while it is read."""
+"""A card comes deflated with a window of 2 ** 10 bytes, which is what must be in memory while it is read."""
 
 ID_MAX = 40
 MESSAGE_MAX = 400
@@ -34,13 +35,13 @@ _TAIL = 10
 _PAGE = 1800
 _CHUNK = 256
 CRASH_LINE = 280
-"""Characters of a line of the crash log that are told: even if every one is escaped, a page has room."""
+"""Characters of a line of the crash log. A reply has room for them even if every one is escaped."""
 
 DAYS_MAX = 47481
 """2099-12-31, in days since 1970-01-01."""
 
 TOO_LONG = b"\n"
-"""What `LineReader` gives for a line it has thrown away; no true line is this."""
+"""What `LineReader` gives for a line that it has thrown away. No true line is equal to it."""
 
 DAMAGED = -32700
 NOT_A_REQUEST = -32600
@@ -86,7 +87,7 @@ def unframe(line: bytes, crc32):
 
 
 class LineReader:
-    """Cuts a stream of bytes into lines. Holds one unfinished line of up to `limit` bytes and no more."""
+    """Cuts a stream of bytes into lines. It keeps one unfinished line of up to `limit` bytes, and no more."""
 
     def __init__(self, limit: int = LINE_MAX) -> None:
         self._held = bytearray(limit)
@@ -96,12 +97,12 @@ class LineReader:
         self._at = 0
 
     def feed(self, data: bytes) -> None:
-        """Bytes that came in. Take every line with `next_line` before feeding more."""
+        """Take bytes that came in. Call `next_line` until it gives None before feeding more."""
         self._data = self._data[self._at :] + data if self._data else data
         self._at = 0
 
     def next_line(self):
-        """The next line without its newline; TOO_LONG for one past the limit; None when there is none."""
+        """The next line without its newline; TOO_LONG for one past the limit; None if there is none."""
         end = self._data.find(b"\n", self._at)
         stop = end if end >= 0 else len(self._data)
         more = stop - self._at
@@ -120,12 +121,12 @@ class LineReader:
 
 
 def pieces_of(text: str) -> list:
-    """A long text in pieces of PIECE characters, each for one message."""
+    """A long text cut into pieces of PIECE characters, one for each message."""
     return [text[at : at + PIECE] for at in range(0, len(text), PIECE)]
 
 
 class _Fault(Exception):
-    """A message that is not acted on: its code, and the line that says why and what to do."""
+    """A message that is not acted on: its error code, and the line that says why and what to do."""
 
     def __init__(self, code: int, line: str) -> None:
         super().__init__(line)
@@ -137,13 +138,13 @@ class Link:
     `summary() -> dict`, `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`,
     `tell_time(day, second)`, `crash_lines() -> list`, `damage_lines() -> list`, `write_waiting()`,
     `health() -> dict` and `hand_over()`.
-    What is staged lives in memory only.
+    What is staged is in memory only.
     """
 
     def __init__(self, box, kit) -> None:
         self._box = box
         self._kit = kit
-        # What is staged: its parts as they come, and once they are all checked, name and text.
+        # What is staged: its parts as they come, and once all are checked, its name and text.
         self._digest = ""
         self._of = 0
         self._parts: dict = {}
@@ -151,7 +152,7 @@ class Link:
         self._text = b""
 
     def take(self, line: bytes):
-        """The reply to one line from `LineReader`, or None where none is due. Never raises."""
+        """The reply to one line from `LineReader`, or None if none is due. Never raises."""
         if not line:
             return None
         id = None
@@ -172,7 +173,7 @@ class Link:
             error = _error(REFUSED, refusal)
         except OSError as fault:
             error = _error(STORAGE, "The memory failed: %s. Try again, then reset the box." % fault)
-        except Exception as fault:  # the box goes on, whatever a message has brought to light
+        except Exception as fault:  # whatever fault a message has found, the box goes on
             error = _error(BROKEN, "The box is at fault: %r. Report it with what was sent." % fault)
         return self._framed(id, "error", error)
 
@@ -180,7 +181,7 @@ class Link:
         return frame(encode({"jsonrpc": "2.0", "id": id, key: value}), self._kit.crc32)
 
     def _message(self, line: bytes):
-        """What a line says; a _Fault if it is damaged or no JSON."""
+        """The message in a line. _Fault if the line is damaged or is no JSON."""
         if line == TOO_LONG:
             raise _Fault(DAMAGED, "Line is not read: it is over %d bytes. Send shorter lines." % LINE_MAX)
         payload = unframe(line, self._kit.crc32)
@@ -190,7 +191,7 @@ class Link:
             text = str(payload, "utf-8")
             if len(text) == len(payload):
                 return self._kit.json_loads(text)
-        except Exception:  # whatever the reader stumbles over, the text is no JSON
+        except Exception:  # whatever the reader raises, the text is no JSON
             pass
         raise _Fault(DAMAGED, "Line is not read: it is no JSON in ASCII. Write it as docs/wire.md says.")
 
@@ -250,7 +251,7 @@ class Link:
     def _card_list(self, after: str) -> dict:
         shelf = self._box.shelf
         names = [name for name in shelf.names() if name > after]
-        # A card that turns out to be damaged is left out, and told of by damage.read.
+        # A card that turns out to be damaged is left out; damage.read tells of it.
         whole = [name for name in names if shelf.text(name) is not None]
         cards = _page(
             {"name": name, "title": shelf.card(name)["title"], "digest": shelf.digest(name)} for name in whole
@@ -306,12 +307,13 @@ class Link:
         self._text = b""
 
     def _missing(self) -> list:
-        """Parts still to come; none once the card is checked."""
+        """The parts still to come; none once the card is checked."""
         return [] if self._name else [part for part in range(self._of) if part not in self._parts]
 
     def _kept(self, digest: str) -> str:
-        """The name of the card on the shelf that has this digest, unless it is staged: then its commit is
-        still to come. Where there is one, the reply to its commit may have been lost."""
+        """The name of the card on the shelf that has this digest, "" if there is none. If there is one, it
+        may be that its commit was answered and the reply was lost. A card that is staged is still to be
+        committed."""
         if digest != self._digest or self._missing():
             for name in self._box.shelf.names():
                 if self._box.shelf.digest(name) == digest:
@@ -319,9 +321,9 @@ class Link:
         return ""
 
     def _check(self, digest: str) -> None:
-        """Make of the parts a card's name and canonical text. What fails is thrown away.
+        """Make the card's name and canonical text from its parts. Parts that make no card are thrown away.
 
-        The digest is taken of what was understood, and that is what is kept.
+        The digest is taken of what was understood, and that is what will be kept.
         """
         what = "The card is not taken"
         if digest != self._digest:
@@ -344,8 +346,8 @@ class Link:
         self._digest, self._of, self._name, self._text = digest, of, map.name, text
 
     def _unpacked(self, packed: str):
-        """The plain data in `packed`, read from a stream: its text is never all in memory."""
-        # A few bytes may unpack to millions. So they are counted first.
+        """The plain data in `packed`, read from a stream, so that its text is never in memory as a whole."""
+        # A few bytes may unpack to millions, so they are counted first.
         stream = self._kit.unpacked(packed)
         room = PIECE * PIECES_MAX
         while True:
@@ -374,11 +376,11 @@ class Link:
         raise Refusal("No record %d" % n, "the ledger has not got it", "ledger.read gives the numbers")
 
     def _crash_read(self, after: int) -> dict:
-        """The lines of the crash log from number `after` on, as many as fit."""
+        """The lines of the crash log from number `after` on, as many as fit the reply."""
         return _lines(self._box.crash_lines(), after)
 
     def _damage_read(self, after: int) -> dict:
-        """What is kept in the box and damaged, a line each, with what is in force in its place."""
+        """A line for each thing kept in the box that is damaged, with what is in force in its place."""
         return _lines(self._box.damage_lines(), after)
 
 
@@ -389,7 +391,7 @@ def _lines(lines: list, after: int) -> dict:
 
 
 def _error(code: int, line) -> dict:
-    """One line of printable ASCII that fits its message, whatever a sender's names had in it."""
+    """One line of printable ASCII that fits its message, whatever characters the sender's names have."""
     text = str(line)
     if len(text) > MESSAGE_MAX:
         text = text[: MESSAGE_MAX // 2] + "..." + text[-MESSAGE_MAX // 2 :]
@@ -400,8 +402,8 @@ def _error(code: int, line) -> dict:
 
 
 def _wants_no_reply(message) -> bool:
-    """A notification, which may do nothing here since it could not be told why it was refused; and a
-    reply, since answering one would never end on a line that echoes."""
+    """True for a notification, which does nothing here since a refusal could not be reported; and for a
+    reply, since answering replies would go on for ever on a line that echoes."""
     if not isinstance(message, dict):
         return False
     if "method" in message:
@@ -410,7 +412,7 @@ def _wants_no_reply(message) -> bool:
 
 
 def _id_of(message):
-    """The request's id; a _Fault if the message is no request."""
+    """The request's id. _Fault if the message is no request."""
     if isinstance(message, list):
         raise _Fault(NOT_A_REQUEST, "Message is not taken: it is a batch. Send one request a line.")
     if isinstance(message, dict) and all(key in ("jsonrpc", "id", "method", "params") for key in message):
@@ -422,7 +424,7 @@ def _id_of(message):
 
 
 def _params(params, wanted: tuple) -> list:
-    """The values of `params` in the order of `wanted`; a _Fault names the one that is wrong."""
+    """The values of `params` in the order of `wanted`. A _Fault names the one that is wrong."""
     if not isinstance(params, dict):
         raise _Fault(BAD_PARAMS, "Message is not taken: params is no object. Send an object.")
     values = []
@@ -441,7 +443,7 @@ def _params(params, wanted: tuple) -> list:
 
 
 def _page(items) -> list:
-    """As many of `items`, from the first, as one line holds."""
+    """As many of `items`, from the first on, as fit one line."""
     taken, room = [], _PAGE
     for item in items:
         room -= len(encode(item)) + 1
@@ -452,7 +454,8 @@ def _page(items) -> list:
 
 
 def _short(record: dict) -> dict:
-    """The record, or where it is too long for a page, its number and its pieces for `ledger.fetch`."""
+    """The record, or if it is too long for a line, its number and how many pieces `ledger.fetch` has of
+    it."""
     size = len(encode(record))
     return record if size < _PAGE else {"n": record["n"], "of": -(-size // PIECE)}
 

@@ -1,8 +1,8 @@
 """Plain data as text, one way only: sorted keys, no spaces, ASCII.
 
-What must live here: the canonical JSON writer and the digest taken of it. MicroPython's dicts have
-no order and its own writer puts spaces in, so the box, the PC and every trace write with this one:
-equal data gives equal bytes everywhere. Reading is the injected `json_loads`.
+What must live here: the canonical JSON writer, and the digest of what it writes. MicroPython's dicts have
+no order and its own writer adds spaces, so the box, the PC and every trace use this writer: equal data
+gives equal bytes everywhere. Reading is done by the injected `json_loads`.
 
 Plain data is None, bool, int, str, list or tuple, and dict with str keys. No floats: every number
 in the project is an integer with its unit in its name.
@@ -12,7 +12,7 @@ _ROOM = 256
 
 _OFTEN = "0123456789abcdefghijklmnopqrstuvwxyz "
 PRINTABLE = _OFTEN + "".join([chr(code) for code in range(32, 127) if chr(code) not in _OFTEN])
-"""ASCII without controls, the usual first: MicroPython's `strip` looks each character up from the left."""
+"""ASCII without controls, the most common first, since MicroPython's `strip` searches from the left."""
 
 _AS_IT_IS = PRINTABLE.replace('"', "").replace("\\", "")
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f": "\\f", "\b": "\\b"}
@@ -20,8 +20,9 @@ _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f":
 
 def encode(value: object) -> bytes:
     """`value` as canonical JSON. TypeError for anything that is not plain data."""
-    # A text that outgrows its room is measured by that, and then written into its place: a small heap has
-    # room for one long text, but not for a text that grows, nor for hundreds of pieces kept until a join.
+    # A text too long for its buffer is measured on the first pass and written on a second. A small heap has
+    # room for one long text, but not for a text that grows, nor for hundreds of pieces waiting to be
+    # joined.
     text = bytearray(_ROOM)
     size = 0
 
@@ -40,14 +41,14 @@ def encode(value: object) -> bytes:
 
 
 def digest(kit, value: object) -> str:
-    """SHA-256 of `encode(value)` as 64 hex digits, fed piece by piece: no long text is built."""
+    """SHA-256 of `encode(value)` as 64 hex digits, taken piece by piece so that no long text is built."""
     sha = kit.sha256()
     _write(value, lambda piece: sha.update(piece.encode()))
     return _hex(sha)
 
 
 def digest_of_text(kit, text: bytes) -> str:
-    """SHA-256 of what `encode` wrote before."""
+    """SHA-256 of a text that `encode` has written."""
     sha = kit.sha256()
     sha.update(text)
     return _hex(sha)
@@ -88,7 +89,7 @@ def _write(value, put) -> None:
 
 def quoted(text: str) -> str:
     """`text` as a JSON string, in ASCII."""
-    # Nearly all text is of these alone, which built-ins do without a slow loop.
+    # Nearly all text has only these characters, and built-ins handle them without a slow loop.
     if not text.strip(_AS_IT_IS):
         return '"%s"' % text
     if not text.strip(PRINTABLE):

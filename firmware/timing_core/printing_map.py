@@ -1,13 +1,12 @@
 """The printing map: every pass and mark of one print, with the facts of its card.
 
-What must live here: bases, ties, marks and their limits. The map knows stops and milliseconds; it
-does not know lamps, lag or stages (see `run`). Its plain form, `to_dict`, is what cards, the store
-and the wire carry.
+What must live here: bases, ties, marks and their limits. The map knows stops and milliseconds; it does not
+know lamps, lag or stages (see `run`). Cards, the store and the wire carry its plain form, `to_dict`.
 
-A base is kept as what the printer last set (`level_ms`) and the stops it was moved since
-(`shift`), so that turning the dial back gives the same milliseconds again. Tied passes share the
-level and shift of the pass set last (`lead`), times the ratio of their anchors, in one rounding:
-the ratio cannot drift however often either is changed.
+A base is kept as the time that the printer last set (`level_ms`) and the stops by which it was moved since
+(`shift`), so that turning the dial back gives the same milliseconds again. Tied passes take the level and
+shift of the pass that was set last (`lead`), times the ratio of their anchors, rounded once: the ratio
+cannot drift, however often either is changed.
 """
 
 from .bench import FILTER_MAX, is_int, is_plain_text
@@ -41,7 +40,7 @@ FACTS = (
     ("aperture", 16),
     ("notes", 400),
 )
-"""Facts a card may carry, all text, with their longest length in characters."""
+"""The facts that a card may have, all text, with their greatest length in characters."""
 
 
 class Mark:
@@ -82,7 +81,7 @@ class PrintingMap:
 
     @staticmethod
     def new(base_ms: int, filter: str, dry_down_pm: int) -> "PrintingMap":
-        """A print of one pass with no marks; dry-down off."""
+        """A print with one pass and no marks; dry-down is off."""
         fresh = PrintingMap()
         fresh.name = "new-print"
         fresh.dry_down_pm = dry_down_pm
@@ -115,7 +114,7 @@ class PrintingMap:
         return scale(lead.level_ms, lead.shift, own.anchor_ms, lead.anchor_ms)
 
     def set_tied(self, tied: bool) -> None:
-        """Tie or free the passes; no base changes by it."""
+        """Tie or free the passes. No base is changed."""
         self._settle()
         self.tied = tied
 
@@ -154,7 +153,7 @@ class PrintingMap:
 
     def _keep_if_in_range(self, before: list) -> None:
         bad = ""
-        # All shifts first: tied bases are worked out from the lead's, whichever pass that is.
+        # All shifts first: tied bases are worked out from that of the lead, whichever pass it is.
         for own in self.passes:
             if not -FURTHEST <= own.shift <= FURTHEST:
                 bad = "it moves more than 10 stops"
@@ -168,7 +167,7 @@ class PrintingMap:
             raise _no_base(bad)
 
     def _settle(self) -> None:
-        """Make today's bases the new anchors, so that the ratio holds from here."""
+        """Make the present bases the new anchors, from which the ratio is taken."""
         bases = [self.base_ms(index) for index in range(len(self.passes))]
         for own, base_ms in zip(self.passes, bases):
             own.level_ms = own.anchor_ms = base_ms
@@ -178,7 +177,7 @@ class PrintingMap:
     # --- passes and marks
 
     def set_pass_count(self, count: int) -> None:
-        """Keep the first `count` passes (1..4); a new pass starts as the last one, without marks."""
+        """Keep the first `count` passes (1..4). A new pass is a copy of the last one, without marks."""
         self._settle()
         while len(self.passes) > count:
             self.passes.pop()
@@ -191,7 +190,8 @@ class PrintingMap:
         return mark_ms(self.base_ms(index), mark.stops120)
 
     def step_mark(self, index: int, mark: Mark, step_stops120: int, steps: int) -> None:
-        """Move a mark by `steps`. With plain seconds, to the 1/120 stop nearest to the stepped time."""
+        """Move a mark by `steps`. With plain seconds, it goes to the 1/120 stop nearest to the stepped
+        time."""
         if step_stops120:
             offset = mark.stops120 + step_stops120 * steps
         else:
@@ -211,7 +211,7 @@ class PrintingMap:
         self.passes[index].marks.append(mark)
 
     def filters(self) -> list:
-        """Every filter the print asks for, each once, in the order of passes and marks; "" is no filter."""
+        """Every filter that the print needs, each once, in the order of passes and marks; "" is no filter."""
         found: list = []
         for own in self.passes:
             for name in [own.filter] + [mark.filter or own.filter for mark in own.marks]:
@@ -244,7 +244,8 @@ class PrintingMap:
         }
 
     def text(self) -> bytes:
-        """`plain.encode(self.to_dict())`, many times quicker: a board writes it after every change."""
+        """`plain.encode(self.to_dict())`, but many times quicker, since a board writes it after every
+        change."""
         passes = []
         for index in range(len(self.passes)):
             own = self.passes[index]
@@ -284,7 +285,7 @@ def _mark_text(mark: Mark) -> str:
     return '{"area":%s,"stops120":%d}' % (quoted(mark.area), mark.stops120)
 
 
-# --- reading the plain form. A large card has some hundred values: no text is built for one that is right.
+# --- reading the plain form. A large card has some hundred values, so text is built only for a wrong one.
 
 
 class _Wrong(Exception):
@@ -357,7 +358,7 @@ def _mark_from(plain) -> Mark:
 
 
 def check_name(name: object) -> str:
-    """A card's name on the shelf: 1 to 24 of a-z, 0-9 and "-"."""
+    """A card's name on the shelf: 1 to 24 characters of a-z, 0-9 and "-"."""
     if isinstance(name, str) and 1 <= len(name) <= NAME_MAX:
         if all(ch in "abcdefghijklmnopqrstuvwxyz0123456789-" for ch in name):
             return name

@@ -5,7 +5,7 @@ columns of eight (MONO_VLSB, the byte order of the display controller). It may n
 On the board the real `framebuf.FrameBuffer` is handed to the core in its place, so nothing here may
 offer more than `framebuf` does.
 
-A run of bytes is handled as one long integer, so that a row of any width costs the same few operations.
+A row of bytes is handled as one long integer, so that a row of any width takes the same few operations.
 """
 
 MONO_VLSB = 0
@@ -36,7 +36,7 @@ class FrameBuffer:
         self._height = height
 
     def _put(self, start: int, count: int, mask: int, bits: int) -> None:
-        """Give the bits chosen by `mask`, in `count` bytes from `start`, the values in `bits`."""
+        """Set the bits that `mask` chooses, in `count` bytes from `start`, to the values in `bits`."""
         old = int.from_bytes(self._buffer[start : start + count], "little")
         self._buffer[start : start + count] = (old & ~mask | bits).to_bytes(count, "little")
 
@@ -45,7 +45,7 @@ class FrameBuffer:
         self.fill_rect(0, 0, self._width, self._height, c)
 
     def fill_rect(self, x: int, y: int, w: int, h: int, c: int) -> None:
-        """Colour a rectangle; one without width or height is nothing."""
+        """Colour a rectangle. One without width or height draws nothing."""
         right = min(x + w, self._width)
         bottom = min(y + h, self._height)
         x = max(x, 0)
@@ -136,7 +136,7 @@ class FrameBuffer:
         shift = y & 7
         for source_page in range((fbuf._height + 7) >> 3):
             top = y + (source_page << 3)
-            # The rows of this page of the source that are seen, in the source's own bit order.
+            # Which rows of this page of the source are visible, in the source's own bit order.
             seen = 0xFF << min(max(-top, 0), 8) & 0xFF >> min(max(top + 8 - bottom, 0), 8)
             if not seen:
                 continue
@@ -164,5 +164,5 @@ class FrameBuffer:
                 self._put(start + self._width, w, (mask & part) >> 8 - shift, (bits & part) >> 8 - shift)
 
     def scroll(self, xstep: int, ystep: int) -> None:
-        """Move the picture; what is uncovered keeps its old pixels."""
+        """Move the picture. Pixels that nothing is moved onto stay as they were."""
         self.blit(FrameBuffer(bytearray(self._buffer), self._width, self._height, MONO_VLSB), xstep, ystep)

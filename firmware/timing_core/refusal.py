@@ -1,6 +1,6 @@
 """The one way to say no: what, why, and what to do, in one line.
 
-Nothing the printer set is lost by a refusal: whoever raises one has changed nothing.
+A refusal loses nothing that the printer has set: code that raises one has changed nothing.
 """
 
 

@@ -4,9 +4,10 @@ What must live here: the working order, the layout of dodge windows, dry-down an
 A stage is data; giving its light is the box's work (see `box`). Windows and cues lie on the light
 axis: ms of light given in this stage, so that holds and lag do not move them.
 
-Working order: for each pass, fit its filter, give its base with the dodge windows inside it, then every
-burn of the print that goes through the filter in place; at the end the burns whose filter no pass used,
-filter by filter. The sheet adds up light in any order, so a filter is fitted no more often than it must.
+Working order: for each pass, fit its filter, give its base with the dodge windows inside it, and then every
+burn of the print that goes through the filter in place; at the end, filter by filter, the burns whose
+filter no pass uses. The order of exposures does not matter to the paper, so each filter is fitted as seldom
+as possible.
 """
 
 from .bench import Bench
@@ -21,10 +22,10 @@ COVER = "cover"
 FRESH = "fresh"
 
 STRIKE_MIN_MS = 20
-"""No strike of the lamp is shorter, whatever its lag."""
+"""The shortest strike of the lamp, whatever its lag."""
 
 PIP_MS = 500
-"""Lead-in pips come at this distance."""
+"""The time between lead-in pips."""
 PIPS = 3
 
 
@@ -40,8 +41,8 @@ class Window:
 class Stage:
     """One press of EXPOSE, of kind FIT, BASE, BURN, COVER or FRESH.
 
-    `light_ms` is given to the paper; `shown_ms` is how the printer thinks of it. FIT gives no light.
-    `cues` are (ms of light, sound) pairs in order.
+    `light_ms` is the light that the paper gets; `shown_ms` is that time before dry-down, as the printer
+    sees it. FIT gives no light. `cues` are (ms of light, sound) pairs in order.
     """
 
     def __init__(self, kind: str, area: str, filter: str, shown_ms: int = 0, light_ms: int = 0) -> None:
@@ -61,17 +62,17 @@ def filter_text(filter: str) -> str:
 
 
 def lamp_ms(light_ms: int, lag_ms: int) -> int:
-    """Lamp time of one strike that gives `light_ms`: every strike costs the lag once."""
+    """Lamp time of one strike that gives `light_ms`. Every strike costs the lag once."""
     return light_ms + lag_ms
 
 
 def light_of(lamp_ms: int, lag_ms: int) -> int:
-    """Light of a strike that lasted `lamp_ms`; one shorter than the lag gave none."""
+    """Light given by a strike that lasted `lamp_ms`; none if it was shorter than the lag."""
     return max(0, lamp_ms - lag_ms)
 
 
 def compile_print(map: PrintingMap, bench: Bench) -> list[Stage]:
-    """The run of a whole print, dry-down included. What cannot be given is a Refusal."""
+    """The run of a whole print, dry-down included. Refusal if it cannot be given."""
     cut_pm = map.dry_down_pm if map.dry_down else 0
     waiting = []
     for index in range(len(map.passes)):
@@ -98,7 +99,8 @@ def fit(stages: list, filter: str) -> None:
 
 
 def _burns(stages: list, map: PrintingMap, waiting: list, filter: str, cut_pm: int, bench: Bench) -> list:
-    """Append every burn through `filter`, whichever pass it belongs to; return those still waiting."""
+    """Append every burn through `filter`, whichever pass it belongs to, and return the burns still to
+    come."""
     later = []
     for index, mark, needs in waiting:
         if needs != filter:
@@ -136,7 +138,7 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
 
 
 def _lay_cues(stage: Stage) -> None:
-    """Pips before a window opens and before it closes, then the tone of the edge itself."""
+    """Pips before each opening and closing of a window, then the tone for it."""
     last_ms = 0
     for window in stage.windows:
         for edge_ms, sound in ((window.open_ms, "open"), (window.close_ms, "close")):
@@ -162,17 +164,17 @@ def check_light(stage: Stage, bench: Bench) -> None:
 
 def least_ms(bench: Bench) -> int:
     """The shortest light that one strike can give, in ms."""
-    # A lamp whose afterglow gives light (a negative lag) cannot be struck for less than nothing.
+    # With a negative lag (afterglow that gives light) the strike is shorter than its light, but never zero.
     return max(bench.least_light_ms, STRIKE_MIN_MS - bench.get("lag_ms"))
 
 
 def is_too_short(light_ms: int, bench: Bench) -> bool:
-    """One strike cannot give so little: the lamp is too slow, or its afterglow gives more."""
+    """True if one strike cannot give so little: the lamp is too slow, or its afterglow gives more."""
     return light_ms < least_ms(bench)
 
 
 def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
-    """A Refusal if one strike cannot give `light_ms`."""
+    """Raise Refusal if one strike cannot give `light_ms`."""
     if is_too_short(light_ms, bench):
         raise Refusal(
             "%s is too short" % what,
@@ -182,11 +184,12 @@ def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
 
 
 def drawer_lacks(map: PrintingMap, bench: Bench) -> str:
-    """A line naming the map's filters that the drawer has not got; "" if it has them all."""
+    """A line that names the map's filters missing from the drawer; "" if none is missing."""
     lacking = [name for name in map.filters() if name and name not in bench.get("filters")]
     if not lacking:
         return ""
-    return "The drawer lacks filter %s. See Filters on the Bench." % ", ".join(lacking)
+    more = " and %d more" % (len(lacking) - 3) if len(lacking) > 3 else ""
+    return "The drawer lacks filter %s. See Filters on the Bench." % (", ".join(lacking[:3]) + more)
 
 
 def stage_name(stage: Stage) -> str:

@@ -1,11 +1,11 @@
 """The pictures on the panel: 128 x 64 pixels, one bit each, drawn by core code alone.
 
-What must live here: layout. What a control will do comes from the transition table (`box.says`),
-what a sheet shows from its rows; this file decides nothing. `draw` gives the frame that the
-display is sent: 1,024 bytes, eight rows of 128 columns, the lowest bit on top.
+What must live here: layout. What a control will do comes from the transition table (`box.says`), and what a
+screen of rows shows comes from its rows; this file decides nothing. `draw` returns the frame that is sent
+to the display: 1,024 bytes, eight rows of 128 columns, the lowest bit on top.
 
-Law: drawing while the lamp is lit allocates nothing. Words shown then are encoded beforehand, when
-the stage stands ready.
+Law: drawing while the lamp is lit allocates nothing. The words shown then are encoded beforehand, while the
+stage is ready.
 """
 
 from . import sheets
@@ -13,6 +13,7 @@ from .font import LARGE, MEDIUM, Pen, clip, encode, width
 from .kit import Kit
 from .run import FIT, stage_hint, stage_name
 from .stops import seconds_text, stops_text
+from .transitions import LIT
 
 WIDTH = 128
 HEIGHT = 64
@@ -31,16 +32,13 @@ class Screen:
     """Draws a box. One frame, reused."""
 
     def __init__(self, box, kit: Kit) -> None:
-        # Imported here, so that a board can let go of the text once its words are found.
-        from .transitions import transitions
-
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
         self.fb = kit.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
         self.pen = Pen(kit.FrameBuffer)
         # Words of lit screens, by what the table says
         self._lit_words = {}
-        for state, _, _, _, _, says in transitions():
-            if state in ("exposing", "viewing") and says:
+        for state in LIT:
+            for says in box.promises(state):
                 self._lit_words[says] = encode(says)
         self._viewing_title = encode("Viewing light")
         self._expose = encode("EXPOSE ")
@@ -67,7 +65,7 @@ class Screen:
         elif box.state == "choose":
             self._choosing()
         elif box.state == "notice":
-            self._head("Power was lost", "")
+            self._head("A run was cut off", "")
             self._message(box.message or box.cut_off_text)
             self._foot()
         elif box.state == "ask":
@@ -107,8 +105,8 @@ class Screen:
             self.pen.text(self.fb, clip(encode(name + says), room), x, y)
 
     def _message(self, text: str) -> None:
-        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. Only a name
-        can be longer than a line: its end is left out."""
+        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. A word
+        longer than a line, which only a name can be, is cut."""
         y = LINE
         line = ""
         for word in text.split(" "):
@@ -140,7 +138,7 @@ class Screen:
             top = max(0, min(box.cursor - 1, len(rows) - 4))
             for line in range(min(4, len(rows) - top)):
                 self._row(rows[top + line], top + line == box.cursor, LINE * (line + 1))
-            # Rows above or below that are not shown: a small mark in the margin.
+            # A small mark in the margin tells of rows above or below that are not shown.
             if top > 0 and box.cursor != top:
                 self._more(LINE + 1, 1)
             if top + 4 < len(rows) and box.cursor != top + 3:
@@ -212,10 +210,11 @@ class Screen:
     # --- lit screens: no allocation from here on, once `prepare` has run
 
     def prepare(self) -> None:
-        """Encode the words that the stage's lit screen will show; nothing outside of a run.
+        """Encode the words that the stage's lit screen will show. Outside of a run this does nothing.
 
-        On a board an input may cut in anywhere, and bring another stage. So the words of a stage are put in
-        place all at once, together with the stage that they are for, and again if that was outrun.
+        On a board an input may cut in anywhere and bring another stage. So the words of a stage are put in
+        place all at once, together with the stage that they belong to, and encoded again if the stage has
+        changed meanwhile.
         """
         box = self.box
         while True:

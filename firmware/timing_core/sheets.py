@@ -1,10 +1,11 @@
-"""The sheets: which rows each shows, and what the dial does to a row.
+"""The screens of rows: which rows each screen shows, and what the dial does to a row.
 
-What must live here: rows, their words, and how a value is turned, taken or acted on. A row either
-acts at once on a press, or is opened, turned and taken. What is open is a proposal: `box.opened` has the
-map and the strip as they were, turning works out the proposal from these, so that turning past a value and
-back costs nothing, and only taking it counts. What has two values opens with the other one proposed. A row
-keeps nothing of its own: what is being picked, and for which row, is in `box`. Rows perform no output.
+What must live here: rows, their words, and how a value is turned, taken or acted on. A press on a row
+either acts at once, or opens its value to be turned and taken. An open value is a proposal.
+`box.opened_map` and `box.opened_strip` are as they were before; turning works out the proposal from these,
+so turning past a value and back costs nothing, and only taking it counts. A row with two values opens with
+the other one proposed. A row has no state of its own: what is being picked, and for which row, is in `box`.
+Rows perform no output.
 """
 
 from .bench import SETTINGS, setting
@@ -29,7 +30,7 @@ TITLES = {"sheets": "Screens", "print": "Print", "strip": "Strip", "shelf": "She
 
 
 class Row:
-    """A line of a sheet: a label and a value. This one can only be read."""
+    """A line of a screen: a label and a value. This one can only be read."""
 
     acts = False
     """A press does something at once, described by `deed`."""
@@ -42,18 +43,18 @@ class Row:
     goes_on = False
     """A press goes on with the run that is kept."""
     two_valued = False
-    """Opened, it proposes its other value."""
+    """When opened it proposes its other value."""
     names = False
-    """The value is a name, cut where the label leaves no room for it."""
+    """The value is a name, and is cut where the label leaves no room for it."""
     changes = True
-    """What the press did can be undone."""
+    """What the press does can be undone."""
     deed = ""
 
     def __init__(self, label: str) -> None:
         self.label = label
 
     def said(self, box) -> str:
-        """What a message calls it."""
+        """What messages call this row."""
         return self.label.strip()
 
     def sets(self, index: int, number) -> bool:
@@ -162,7 +163,7 @@ class _MarkRow(Row):
 
     def turn(self, box, steps: int) -> None:
         box.work.step_mark(self.index, self.mark, box.bench.step_stops120, steps)
-        # Only a burn may have a filter of its own, but a burn that is turned past 0 and back keeps it.
+        # Only a burn may have a filter of its own. A burn that is turned past 0 and back gets it back.
         was = box.opened_map().passes[self.index].marks[self.number]
         self.mark.filter = "" if self.mark.stops120 < 0 else was.filter
 
@@ -210,7 +211,7 @@ class _Tied(Row):
 
 
 class _DryDown(Row):
-    """Off, or by how much the light is cut. Opened, it proposes the other; turning sets the amount."""
+    """Off, or by how much the light is cut. When opened it proposes the other; turning sets the amount."""
 
     turns = paces = True
 
@@ -228,7 +229,7 @@ class _DryDown(Row):
         now_pm = box.work.dry_down_pm if box.work.dry_down else was.dry_down_pm if was.dry_down else 0
         now_pm = _within(now_pm + 5 * steps, 0, DRY_DOWN_MAX_PM)
         box.work.dry_down = now_pm > 0
-        # Turned down to nothing it is off, and remembers the amount.
+        # Turned down to nothing, dry-down is off and keeps its former amount.
         box.work.dry_down_pm = now_pm or was.dry_down_pm
 
 
@@ -247,7 +248,7 @@ class _Passes(Row):
 
 
 class _Pick(Row):
-    """Turn through `choices(box)`, the first of which is nothing; taking does `done` with the picked one."""
+    """Turn through `choices(box)`, the first of which is nothing; `take` acts on the one that is picked."""
 
     turns = names = True
 
@@ -504,7 +505,7 @@ def _shelf_rows(box) -> list:
 
 
 class _Setting(Row):
-    """A bench setting. Words and filter sets are set from the PC."""
+    """A bench setting. Text and the set of filters can be set only from the PC."""
 
     turns = True
 
@@ -609,7 +610,7 @@ def _all_sheets(box) -> list:
 
 
 def rows(box) -> list:
-    """The rows of the sheet the box is on; never empty."""
+    """The rows of the screen that the box is on; never empty."""
     if box.sheet == "print":
         return _print_rows(box)
     if box.sheet == "strip":

@@ -1,9 +1,9 @@
 """The shelf: the cards kept in the box, by name.
 
 What must live here: how many cards there may be, and their one form, the canonical text of
-`PrintingMap.to_dict`. Names are kept in memory from when they are first asked for, since to find them
-takes seconds where the shelf is full; everything else is read each time. A card that is damaged is named
-in `damaged` and hides no other.
+`PrintingMap.to_dict`. Names are kept in memory once they have been asked for, since finding them takes
+seconds on a full shelf; everything else is read each time. A damaged card is listed in `damaged` and hides
+no other card.
 """
 
 from .plain import digest_of_text
@@ -15,7 +15,8 @@ _PREFIX = "card-"
 
 
 class Shelf:
-    """The cards in `store`. A name that is not on the shelf gives None or False, whatever it looks like."""
+    """The cards in `store`. Any name that is not on the shelf gives None or False, even one that could not
+    be."""
 
     def __init__(self, store, kit) -> None:
         self._store = store
@@ -35,13 +36,14 @@ class Shelf:
                 lost = self._store.get(key) is None
                 (damaged if lost else found).append(key[len(_PREFIX) :])
             self.damaged = damaged
-            # On a board an input may have cut in, asked for the names too, and kept another card.
+            # On a board an input may have cut in meanwhile, asked for the names too, and kept another card.
             if self._names is None:
                 self._names = found
         return self._names
 
     def text(self, name: str):
-        """The card's canonical text in bytes, or None. One that has gone bad since is off the shelf then."""
+        """The card's canonical text in bytes, or None. A card that has gone bad is taken off the shelf
+        here."""
         if name not in self._known():
             return None
         text = self._store.get(_PREFIX + name)
@@ -66,11 +68,11 @@ class Shelf:
         return None if text is None else digest_of_text(self._kit, text)
 
     def keep(self, map: PrintingMap) -> None:
-        """Keep the card under its name, in place of one that has it. A Refusal leaves the shelf as it was."""
+        """Keep the card under its name, replacing one of that name. A Refusal leaves the shelf as it was."""
         self.keep_text(map.name, map.text())
 
     def keep_text(self, name: str, text: bytes) -> None:
-        """`keep` for a card whose canonical text is at hand."""
+        """`keep` for a card that is already canonical text."""
         fresh = name not in self._known()
         if fresh and len(self._known()) >= CARDS_MAX:
             raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")
@@ -90,7 +92,8 @@ class Shelf:
         return True
 
     def free_name(self, name: str) -> str:
-        """`name` if no card has it, else the first free of "name-2", "name-3"..., its end cut to fit."""
+        """`name` if no card has it, else the first free one of "name-2", "name-3" and so on, shortened to
+        fit."""
         free, number = name, 1
         while free in self._known():
             number += 1

@@ -1,8 +1,8 @@
-"""The box's sounds, as tones for whoever plays them: a piezo, a loudspeaker, a page.
+"""The box's sounds, as tones for a piezo, a loudspeaker or a page to play.
 
-What must live here: one row a sound, as pairs of (hertz, ms); 0 hertz is a rest. A printer with both
-hands in the light works by ear, so those that call for a move of the hands differ in pitch and in
-rhythm: up for "card in", down for "card out". None is longer than the 500 ms between lead-in pips.
+What must live here: one row for each sound, as pairs of (hertz, ms); 0 hertz is a rest. A printer with both
+hands in the light works by ear, so the sounds that call for a move of the hands differ in pitch and in
+rhythm: rising for "shade in", falling for "shade out". None is longer than the 500 ms between lead-in pips.
 """
 
 SOUNDS = {

@@ -1,8 +1,8 @@
 """Stops and milliseconds: the only place where light is multiplied.
 
-Offsets are integers in 1/120 stop, durations integer milliseconds. 2**(n/120) comes from an
-integer table, so a desktop with 64-bit floats and a board with 32-bit floats agree to the
-millisecond. No float may appear in this file. Rounding is to the nearest millisecond, halves up.
+Offsets are integers in 1/120 stop, durations are integer milliseconds. 2**(n/120) comes from an integer
+table, so a desktop with 64-bit floats and a board with 32-bit floats agree to the millisecond. No float may
+appear in this file. Rounding is to the nearest millisecond, halves up.
 """
 
 from .stop_table import FRACTION_BITS, RATIO_BYTES, RATIOS
@@ -17,7 +17,7 @@ BASE_MIN_MS = 100
 BASE_MAX_MS = 999900
 
 PLAIN_SIZES = ((10000, 100), (60000, 500), (1 << 29, 1000))
-"""Plain seconds: below each time (ms), the size of a step (ms). Tenths, then halves, then whole seconds."""
+"""Plain seconds: the size of a step (ms) below each time (ms). Tenths, then halves, then whole seconds."""
 
 STEPS = (
     ("1", 120),
@@ -29,7 +29,7 @@ STEPS = (
     ("1/12", 10),
     ("seconds", 0),
 )
-"""The dial's steps: what the printer calls them, and their size in 1/120 stop (0: plain seconds)."""
+"""The dial's steps: their names for the printer, and their size in 1/120 stop (0: plain seconds)."""
 
 
 def _ratio(k: int) -> int:
@@ -37,8 +37,8 @@ def _ratio(k: int) -> int:
 
 
 def _small(n: int) -> int:
-    """`n` as a board's small integer: MicroPython leaves what large integers give large, and each step
-    of arithmetic with such a number takes memory."""
+    """`n` as a small integer. On MicroPython the result of arithmetic with large integers stays a large
+    one, and every further step with it takes memory."""
     return int(str(n))
 
 
@@ -57,7 +57,7 @@ def scale(ms: int, stops120: int, num: int = 1, den: int = 1) -> int:
 
 def offset_between(from_ms: int, to_ms: int) -> int:
     """The offset in 1/120 stop, within +-FURTHEST, that brings `from_ms` nearest to `to_ms` (both > 0)."""
-    # to/from lies between 2**((2n-1)/240) and 2**((2n+1)/240); squared, both ends are in the table.
+    # to/from lies between 2**((2n-1)/240) and 2**((2n+1)/240). The squares of both ends are in the table.
     low, high = -FURTHEST, FURTHEST
     while low < high:
         middle = (low + high + 1) // 2
@@ -81,9 +81,9 @@ def mark_ms(base_ms: int, stops120: int) -> int:
 
 
 def per_mille_less(ms: int, per_mille: int) -> int:
-    """`ms` cut by `per_mille` (0..1000), to the nearest ms: how dry-down is allowed for.
+    """`ms` cut by `per_mille` (0..1000), to the nearest ms, as dry-down cuts it.
 
-    In two steps, so that no intermediate is large.
+    In two steps, so that no intermediate result is a large integer.
     """
     left = 1000 - per_mille
     return ms // 1000 * left + (ms % 1000 * left + 500) // 1000
@@ -98,7 +98,7 @@ def plain_step(ms: int, steps: int) -> int:
         size = _plain_size(ms)
         ms = (ms // size + 1) * size
     for _ in range(-steps):
-        size = _plain_size(ms - 1)  # downwards a step is as large as those below it
+        size = _plain_size(ms - 1)  # going down, a step has the size that is used below
         ms = (-(-ms // size) - 1) * size
     return ms
 
@@ -144,15 +144,16 @@ def seconds_text(ms: int) -> str:
 
 
 def seconds_down(ms: int) -> str:
-    """`seconds_text` of no more than there is."""
+    """`seconds_text`, rounded down."""
     return seconds_text(ms // 100 * 100)
 
 
 def seconds_up(ms: int) -> str:
-    """`seconds_text` of no less than there is."""
+    """`seconds_text`, rounded up."""
     return seconds_down(ms + 99)
 
 
 def no_base_text(ms: int) -> str:
-    """`seconds_text` of a time that is no base: it does not read as one either."""
+    """`seconds_text` of a time that is out of range for a base, rounded so that it reads as out of range
+    too."""
     return seconds_down(ms) if ms < BASE_MIN_MS else seconds_up(ms)

@@ -3,18 +3,19 @@
 What must live here: how a record is laid out and which copy of it counts. It may not know what a
 record means, nor how the disk works.
 
-A record "x" has two slots, the files "x.0" and "x.1". A file is a header, `SEQUENCE LENGTH CRC-32` in
-eight hex digits each, and then the data. The CRC covers key, sequence, length and data, so nothing else
-passes for this record. A write goes to the slot that does not hold the newest whole copy. One put is one
-write of one file, and so there is nothing that could land in the wrong order.
+A record "x" has two slots, the files "x.0" and "x.1". A file is a header, `SEQUENCE LENGTH CRC-32` in eight
+hex digits each, followed by the data. The CRC covers key, sequence, length and data, so nothing else can be
+taken for this record. A write goes to the slot that does not have the newest whole copy. One put is one
+write of one file, so nothing can reach the disk in the wrong order.
 
 Faults tolerated, at any single file operation, and why:
-- a write torn after any byte, zero-filled, lost, left with an old tail or full of garbage: its slot is not
-  whole, the other slot still holds the record as it was;
+- a write that is torn after any byte, zero-filled, lost, left with an old tail or full of garbage: its slot
+  is not whole, and the other slot still has the record as it was;
 - a full disk: the same, and the caller gets a Refusal;
-- a cut between the two removals of a drop: the newest copy goes last, so the record is whole or gone;
-- a copy that has gone bad since: the other one counts, or none. `damage` tells, and the next put mends it.
-Needed of the disk: a write or removal that has returned stays done, and touches no other file.
+- a power cut between the two removals of a drop: the newest copy is removed last, so the record is whole or
+  gone;
+- a copy that has gone bad since: the other copy counts, or none. `damage` tells, and the next put mends it.
+What the disk must do: a write or removal that has returned stays done, and touches no other file.
 """
 
 from .refusal import Refusal
@@ -26,7 +27,7 @@ LOST = "lost"
 
 
 class StoreFault(Refusal):
-    """The disk would not keep something. What was kept before is still there."""
+    """The disk did not keep something. What was kept before is still there."""
 
 
 class Store:
@@ -41,11 +42,12 @@ class Store:
         self._crc32 = crc32
 
     def get(self, key: str):
-        """The record's data in bytes, or None where there is none."""
+        """The record's data in bytes, or None if there is none."""
         return self._newest(key)[2]
 
     def put(self, key: str, data: bytes) -> None:
-        """Keep `data`, whole or not at all. Data that is there already, undamaged, costs no write."""
+        """Keep `data`, whole or not at all. Nothing is written if the same data is there already,
+        undamaged."""
         slot, sequence, kept = self._newest(key)
         if kept == data and not self._is_bad(key, 1 - slot):
             return
@@ -60,7 +62,7 @@ class Store:
         return kept is not None
 
     def keys(self, prefix: str = "") -> list:
-        """Keys of all records that begin with `prefix`, damaged ones too, sorted. Reads none of them."""
+        """The sorted keys that begin with `prefix`, of damaged records too. Reads no record."""
         found = set()
         for name in self._disk.names():
             if name.startswith(prefix) and name[-2:] in (".0", ".1"):
@@ -68,15 +70,15 @@ class Store:
         return [key for key in sorted(found) if _is_key(key)]
 
     def damage(self, key: str) -> str:
-        """What is wrong with a record: "" for nothing (or no record), OLDER where a copy is damaged and the
-        other one is in force, LOST where no copy is whole. A write that was cut off leaves OLDER behind."""
+        """What is wrong with a record: "" for nothing (or no record), OLDER if one copy is damaged and the
+        other is in force, LOST if no copy is whole. A write that was cut off leaves OLDER behind."""
         slot, _, kept = self._newest(key)
         if kept is None:
             return LOST if self._is_bad(key, 0) or self._is_bad(key, 1) else ""
         return OLDER if self._is_bad(key, 1 - slot) else ""
 
     def _is_bad(self, key: str, slot: int) -> bool:
-        """A file is there and is not whole."""
+        """True if there is a file and it is not whole."""
         found = self._disk.read(_file(key, slot))
         return found is not None and self._whole(key, found) is None
 
@@ -90,7 +92,7 @@ class Store:
         return (sequence, data) if found[:_HEAD] == self._head(key, sequence, data) else None
 
     def _newest(self, key: str) -> tuple:
-        """(slot, sequence, data) of the newest whole copy; (1, 0, None) where there is none."""
+        """(slot, sequence, data) of the newest whole copy; (1, 0, None) if there is none."""
         if not _is_key(key):
             raise ValueError("a key is made of a-z, 0-9 and -")
         best: tuple = (1, 0, None)

@@ -1,7 +1,7 @@
 """Test strips: which light each patch gets, and what choosing a patch sets.
 
-What must live here: the patches of one strip and its stages. A strip is worked through like a
-print (see `run`); strips are given without dry-down, since the wet strip is what a printer judges.
+What must live here: the patches of one strip and its stages. A strip is worked through like a print (see
+`run`). Strips are given without dry-down, since a printer judges the wet strip.
 """
 
 from .bench import Bench
@@ -33,10 +33,10 @@ STEP_CHOICES = (
 class Strip:
     """A strip for a pass's base or, with `mark_index`, for that mark's area.
 
-    `kind` is COVER (patches covered one after another; exposures add up) or FRESH (each patch its
-    own whole exposure). `step_stops120` is 1..120, or 0 for plain steps of `step_ms`. `origin_ms`
-    is the middle of the strip where `centred`, else its first patch; None follows the map.
-    `over_earlier` gives the earlier passes' bases to the whole strip first, as split grade wants.
+    `kind` is COVER (patches are covered one after another; exposures add up) or FRESH (each patch gets its
+    own whole exposure). `step_stops120` is 1..120, or 0 for plain steps of `step_ms`. `origin_ms` is the
+    time of the middle of the strip if `centred`, else of its first patch; None follows the map.
+    `over_earlier` gives the earlier passes' bases to the whole strip first, for split grade.
 
     A *place* counts half patches: 0, 2, 4 … are patches, the odd ones lie between two.
     """
@@ -71,7 +71,7 @@ class Strip:
 
     @staticmethod
     def from_dict(plain: dict) -> "Strip":
-        """The strip that `to_dict` wrote, out of a record whose checksum held."""
+        """The strip that `to_dict` wrote, from a record whose checksum was right."""
         strip = Strip()
         strip.kind, strip.patches = plain["kind"], plain["patches"]
         strip.step_stops120, strip.step_ms = plain["step_stops120"], plain["step_ms"]
@@ -81,7 +81,7 @@ class Strip:
         return strip
 
     def settle(self, map: PrintingMap) -> None:
-        """Point at something the map has: the first pass, where the former target is gone."""
+        """Point at something that the map has: at its first pass if the former target is gone."""
         if self.pass_index >= len(map.passes):
             self.pass_index, self.mark_index = 0, None
         marks = map.passes[self.pass_index].marks
@@ -96,7 +96,7 @@ class Strip:
         return None if self.mark_index is None else map.passes[self.pass_index].marks[self.mark_index]
 
     def filter(self, map: PrintingMap) -> str:
-        """The filter the patches are given through."""
+        """The filter through which the patches are given."""
         mark = self.mark(map)
         return (mark.filter if mark else "") or map.passes[self.pass_index].filter
 
@@ -104,9 +104,9 @@ class Strip:
         return self.filter(map) != map.passes[self.pass_index].filter
 
     def origin(self, map: PrintingMap) -> int:
-        """The time the strip is built on: as set, or the whole light its pass or area has in the map.
+        """The time that the strip is built on: as set, or the whole light of its pass or area in the map.
 
-        For a burn through another filter it is the burn alone; the base is given first.
+        For a burn through another filter it is the burn alone, since the base is given first.
         """
         if self.origin_ms is not None:
             return self.origin_ms
@@ -132,13 +132,13 @@ class Strip:
         return origin_ms + (halves * self.step_ms + 1) // 2
 
     def gives(self, map: PrintingMap) -> list:
-        """Whom the strip is for and what each patch gets: while this is the same, a given strip counts."""
+        """What the strip is for and what each patch gets. While this is unchanged, a patch can be chosen."""
         mark = self.mark(map)
         target = [self.pass_index, mark.area if mark else None, self.filter(map)]
         return target + [self.total_ms(map, 2 * patch) for patch in range(self.patches)]
 
     def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:
-        """The stages of the strip. What cannot be given is a Refusal."""
+        """The stages of the strip. Refusal if it cannot be given."""
         if self.total_ms(map, 0) <= 0:
             raise Refusal(
                 "The strip begins below zero",
@@ -179,7 +179,7 @@ class Strip:
     def choose(self, map: PrintingMap, place: int) -> None:
         """Set the base, or the area's mark, to what `place` got. A Refusal changes nothing.
 
-        Nothing else is changed: a base is set alone, and a tie takes its ratio from there.
+        Nothing else is changed: a base is set alone, and tied passes keep the new ratio.
         """
         mark = self.mark(map)
         total_ms = self.total_ms(map, place)

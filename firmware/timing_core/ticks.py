@@ -8,7 +8,7 @@ MASK = (1 << 30) - 1
 
 
 def since(now_ms: int, then_ms: int) -> int:
-    """Signed ms from `then_ms` to `now_ms`; right while they are less than 6.2 days apart."""
+    """Signed ms from `then_ms` to `now_ms`; correct while they are less than 6.2 days apart."""
     apart = (now_ms - then_ms) & MASK
     return apart if apart < HALF else (apart - HALF) - HALF
 
@@ -16,6 +16,6 @@ def since(now_ms: int, then_ms: int) -> int:
 def later(now_ms: int, ms: int) -> int:
     """The count `ms` (0 .. 2**29) after `now_ms`."""
     if now_ms >= HALF:
-        # now - HALF - HALF + ms stays small where now + ms would not
+        # now - HALF - HALF + ms stays within 30 bits where now + ms would not
         return ((now_ms - HALF) - HALF + ms) & MASK
     return now_ms + ms

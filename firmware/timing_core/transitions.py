@@ -1,19 +1,20 @@
 """What the box does with each input in each state: the whole behaviour as one table.
 
-A row: state, event, when, do, then, and what the screen says of that control. The first row whose
-`when` holds (a method of the box; "-" always holds) fires: `do` is called, then the box is in `then`
-("before" is the state that the viewing light was lit from). A `do` that raises Refusal fires
-nothing: the state stays, and the refusal is shown. An event without a row changes nothing.
+A row has a state, an event, when, do, then, and the words that the screen shows beside that control. The
+first row whose `when` is true fires (`when` is a method of the box; "-" is always true): `do` is called,
+and then the box is in the state `then` ("before" is the state from which the viewing light was lit). If
+`do` raises Refusal, the state stays as it was and the refusal is shown. An event without a row changes
+nothing.
 
-Events are the controls, "tick" (a deadline of the box's own), "lamp_end" (the lamp has told how long it was
-lit; one that does not is taken to be out by `report_for_lamp`, which raises that event itself), "power_up",
-and "handover" (the wire asks for the prompt).
+Events are the controls, "tick" (a deadline of the box's own), "lamp_end" (the lamp has reported how long it
+was lit; if it does not report, `report_for_lamp` takes it to be out and raises the event itself),
+"power_up", and "handover" (the wire asks for the prompt).
 
-The last column is what the screen promises for that control; "@" stands for what it is about. It is
-drawn from the row that would fire, so no control does what the screen does not say.
+The screen takes its words from the row that would fire, so no control does what the screen does not say. "@"
+stands for what they are about, such as the seconds to give.
 
-Light is on only in the states of LIT; `stopping` lasts from putting the lamp out until the lamp has
-told how long it was lit.
+The lamp is lit only in the states of LIT. `stopping` lasts from putting the lamp out until it has reported
+how long it was lit.
 """
 
 LIT = ("exposing", "viewing", "stopping")
@@ -33,7 +34,7 @@ STATES = (
     ("away", "handed over to the prompt"),
 )
 
-# One text, not tuples of strings: on the board it takes a fifth of the memory.
+# One text, since tuples of strings would take five times the memory on the board.
 TABLE = """
 off       power_up  was_cut_off      wake_cut_off      notice
 off       power_up  -                wake              browse
@@ -138,12 +139,9 @@ notice    handover  -                hand_over         away
 
 def transitions():
     """Yield the rows as (state, event, when, do, then, says), with "" for "-"."""
-    start = 1
-    while start < len(TABLE):
-        end = TABLE.index("\n", start)
-        if TABLE[start] != "#":
-            words = TABLE[start:end].split(None, 5)
+    for line in TABLE.split("\n"):
+        if line and line[0] != "#":
+            words = line.split(None, 5)
             state, event, when, do, then = words[:5]
             says = words[5] if len(words) > 5 else ""
             yield state, event, "" if when == "-" else when, "" if do == "-" else do, then, says
-        start = end + 1

@@ -1,21 +1,22 @@
 """Undo: the changes made at the panel, newest last, and how to take each back.
 
-What must live here: what is remembered of a change, how far back it reaches, and what is forgotten when
-the wire changes the same thing. It may not know what a box does with it.
+What must live here: what is remembered of a change, how far back the memory reaches, and what is forgotten
+when the wire changes the same thing. It may not know what a box does with a change.
 
-A change of the map is kept as what differs between two canonical texts, so that eight of them cost a board
-little. A map that is replaced as a whole costs its own length: past ROOM bytes the oldest changes go.
+A change of the map is kept as the difference between two canonical texts, which takes little memory on a
+board. A map that is replaced as a whole takes its own length. Past ROOM bytes the oldest changes are
+dropped.
 """
 
 CHANGES_MAX = 12
 ROOM = 12288
-"""Bytes of all that is remembered: twelve changes of a large map, or eight maps of some 30 marks."""
+"""Bytes for all changes together: twelve changed values, or eight replaced maps of about 30 marks each."""
 
 
 class Change:
-    """One change. `says` names it, `what` tells that it was undone; the rest is what was there before, and
-    None or empty where that has not changed:
-    `map` (see `cut`), `strip` (anything), `bench` ({setting: value}), `card` (name, and its text or None)."""
+    """One change. `says` is its name, `what` the message that it was undone. The rest is what was there
+    before, and is None or empty where nothing changed: `map` (see `cut`), `strip` (anything), `bench`
+    ({setting: value}), and `card` (its name, and its text or None)."""
 
     def __init__(self, says: str, what: str) -> None:
         self.says = says
@@ -39,7 +40,7 @@ class Change:
 
 
 class Undo:
-    """The changes, newest last. Whoever takes one back calls `pop` when it is done."""
+    """The changes, newest last. After taking the newest one back, call `pop`."""
 
     def __init__(self) -> None:
         self._changes: list[Change] = []
@@ -65,14 +66,14 @@ class Undo:
         self._changes.pop()
 
     def forget_card(self, name: str) -> None:
-        """The wire has changed this card: nothing here takes that back."""
+        """The wire has changed this card, and undo must not take that back."""
         for change in self._changes:
             if change.card and change.card[0] == name:
                 change.card = None
         self._drop_empty()
 
     def forget_settings(self, keys) -> None:
-        """The wire has set these settings: nothing here takes that back."""
+        """The wire has set these settings, and undo must not take that back."""
         for change in self._changes:
             for key in keys:
                 change.bench.pop(key, None)
@@ -83,8 +84,8 @@ class Undo:
 
 
 def cut(before: bytes, after: bytes):
-    """What is needed to make `before` out of `after`, or None where they are equal: how many bytes are alike
-    at the start and at the end, and what was between."""
+    """What is needed to make `before` out of `after`: how many bytes are the same at the start and at the
+    end, and what was between them. None if the two are equal."""
     if before == after:
         return None
     most = min(len(before), len(after))
@@ -98,6 +99,6 @@ def cut(before: bytes, after: bytes):
 
 
 def mend(after: bytes, piece: tuple) -> bytes:
-    """The text before, from the text after and what `cut` gave."""
+    """The text before the change, from the text after it and the result of `cut`."""
     start, end, middle = piece
     return after[:start] + middle + after[len(after) - end :]

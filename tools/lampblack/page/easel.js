@@ -9,11 +9,11 @@ const WIDTH = 1000, HEIGHT = 800;
 const INK = "#ff4020", SOFT = "#dc3a1e";
 const EDGE = 24, CONTACT = 3; // widths of soft edges, in pixels: as the session has them
 const TOOLS = [
-  ["none", "Nothing"], ["disc", "Disc on a wire"], ["hole", "Card with a hole"],
-  ["card", "Straight card"], ["cover", "Cover card"],
+  ["none", "Nothing"], ["disc", "Disc on a wire"], ["hole", "Hole"],
+  ["card", "Straight edge"], ["cover", "Cover"],
 ];
 const HELP = {
-  none: "Take a card to shade the paper while the light is on.",
+  none: "Take a shade to keep light off the paper.",
   disc: "Shades what is under it. Move the pointer over the sheet; the wheel changes its size. Off the sheet it shades nothing.",
   hole: "Lets light through the hole alone: off the sheet it covers all. The wheel changes the hole's size.",
   card: "Covers all on one side of its edge. The wheel turns it.",
@@ -106,7 +106,7 @@ function at(event) {
   return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
 }
 
-// A mouse carries the tool wherever it goes, so that it can leave the light; the cover card stays where it was put.
+// A mouse carries the tool wherever it goes, so that it can leave the light; the cover stays where it was put.
 for (const kind of ["pointermove", "pointerdown"]) {
   window.addEventListener(kind, (event) => (pointer = event.pointerType === "mouse" ? at(event) : AWAY), true);
 }
