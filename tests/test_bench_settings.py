@@ -59,9 +59,8 @@ def test_numbers_are_taken_from_end_to_end_and_no_further(row):
     for value in (low - 1, high + 1, float(low), str(low), True, None, [low]):
         with pytest.raises(Refusal) as caught:
             bench.set(key, value)
-        assert caught.value.line == (
-            f"{label} is not changed: it takes a whole number. Give {low} to {high}."
-        )
+        why = "it is out of range" if type(value) is int else "it takes a whole number"
+        assert caught.value.line == f"{label} is not changed: {why}. Give {low} to {high}."
         assert bench.get(key) == high
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from timing_core.box import TOO_EARLY
 from timing_core.printing_map import PrintingMap
 
 sys.path.append(str(Path(__file__).parent))
@@ -187,7 +188,7 @@ def test_back_puts_out_at_once_and_then_leaves_with_the_run_kept():
     assert box.run_is_kept, "however often"
     evening.play("press")
     assert (box.state, box.left_ms()) == ("held", 11_000)
-    assert box.message == "The same sheet, with filter 2? Then press EXPOSE."
+    assert box.message == "", "what the hands need is not hidden"
     evening.play("expose\n+1 back\nback")
     to_row(session, "End this run")
     evening.play("press")
@@ -266,7 +267,7 @@ def test_a_press_meant_to_hold_does_not_light_the_next_stage():
     evening.play("+0.06 expose")
     assert (box.state, session.lamp.lit) == ("ready", False)
     assert evening.heard() == ["refuse"]
-    assert box.message == "Too soon: that step has only just ended. Wait a moment, then press again."
+    assert box.message == TOO_EARLY
     assert box.says("expose") == "wait"
     evening.play("+0.639 pedal")
     assert not session.lamp.lit
@@ -373,7 +374,7 @@ def test_a_rest_that_back_leaves_too_short_is_left_and_the_next_stage_is_next():
     evening.play("expose\nexpose\nwait until dark\nexpose\n+3.3 back\nexpose")
     assert (box.state, box.message) == (
         "held",
-        "The rest is too short: 14 ms of light, and this lamp needs 250. Press BACK and end this run.",
+        "The rest is too short: 14 ms of light, and this lamp needs 250 ms. Press BACK and end this run.",
     )
 
 
@@ -404,7 +405,7 @@ def test_the_shortest_light_is_light_and_not_strike(lag_ms, least_ms, light_ms):
         assert evening.session.lamp.lit == (base_ms == light_ms)
         if base_ms < light_ms:
             assert evening.box.message == (
-                f"Base, pass 1 is too short: {base_ms} ms of light, and this lamp needs {light_ms}. "
+                f"Base, pass 1 is too short: {base_ms} ms of light, and this lamp needs {light_ms} ms. "
                 "Give it more, or stop down."
             )
         else:
@@ -470,8 +471,8 @@ def test_lamp_warns_once_while_a_sheet_is_exposed():
     evening.play("lamp")
     assert evening.session.lamp.lit
     evening.play("lamp\nlamp")
-    assert evening.session.lamp.lit, "and once warned it does not warn of that sheet again"
-    evening.play("lamp\nexpose\nwait until browse\nlamp")
+    assert not evening.session.lamp.lit, "in mid-run the sheet is back in the easel: it warns again"
+    evening.play("expose\nwait until browse\nlamp")
     assert not evening.session.lamp.lit, "but the sheet has had light since"
     # Any other key in between, and the next press warns again.
     evening.play("dial 1\nlamp")
@@ -1175,8 +1176,8 @@ def test_a_lamp_setting_that_cannot_give_the_stage_is_refused_at_the_press():
     assert not session.lamp.lit
     assert box.state == "ready"
     assert (
-        box.message
-        == "The rest is too short: 300 ms of light, and this lamp needs 320. Press BACK and end this run."
+        box.message == "Base, pass 1 is too short: 300 ms of light, and this lamp needs 320 ms. "
+        "Set the bench back, or turn to the next stage."
     )
     assert "result" in ask(session, "bench.set", values={"lag_ms": 0})
     assert evening.light_of_a_stage() == 300
@@ -1268,3 +1269,106 @@ def test_ticks_that_wrap_in_mid_exposure_change_nothing():
     plain = sounds(0)
     for before_ms in (1, 500, 2000, 4001, 7000, 9000, 12_345, 20_000):
         assert sounds((1 << 30) - before_ms) == plain
+
+
+def test_a_kept_run_of_another_map_ends_without_being_taken_for_this_maps_print():
+    evening = Evening(a_card(base_ms=16_000))
+    session, box = evening.session, evening.box
+    evening.play("expose\nexpose\n+5 expose\nback")
+    to_sheet(session, "print")
+    set_row(session, "Base", 3)
+    evening.play("back")
+    to_row(session, "Go on")
+    evening.play("press")
+    assert evening.light_of_a_stage() == 11_000
+    assert box.message == (
+        "The print is done and in the ledger. The map here is another now: EXPOSE gives that."
+    )
+    assert box.prints == 0
+    assert box.ledger.newest()["whole"]
+
+
+def test_what_is_said_of_a_run_before_a_filter():
+    card = a_card(base_ms=4000)
+    card["passes"].append(a_pass(base_ms=2000, filter="5"))
+    evening = Evening(card)
+    box = evening.box
+    evening.play("expose\nexpose\nwait until dark\nback")
+    assert box.row().value(box) == "Fit filter 5"
+    to_sheet(evening.session, "print")
+    evening.play("expose")
+    assert box.kept_text() == "A run is kept. Next: Fit filter 5. End it, and begin this one?"
+
+
+def test_undo_does_not_name_a_value_that_it_does_not_bring_back():
+    evening = Evening()
+    session, box = evening.session, evening.box
+    to_sheet(session, "bench")
+    to_row(session, "Lamp lag")
+    session.input("press")
+    ask(session, "bench.set", values={"lag_ms": 150})
+    evening.play("+1 dial 5\npress")
+    assert box.bench.get("lag_ms") == 175
+    undo(session)
+    assert box.bench.get("lag_ms") == 150
+    assert box.message == "Undone: Lamp lag."
+
+
+def test_undo_says_what_it_leaves_where_the_pc_has_changed_the_card():
+    evening = Evening(two_dodges())
+    session, box = evening.session, evening.box
+    set_row(session, "Keep on shelf", 1)
+    push(session, a_card(name="harbour-2", base_ms=4321))
+    undo(session)
+    assert box.message == "Undone: the map's name. The card stays: the PC has changed it."
+    assert worked(evening)["name"] == "harbour"
+    assert box.shelf.card("harbour-2")["passes"][0]["base_ms"] == 4321
+
+
+def test_a_push_does_not_move_another_card_under_the_cursor():
+    evening = Evening()
+    session, box = evening.session, evening.box
+    for name in ("mill", "pier"):
+        push(session, a_card(name=name))
+    to_sheet(session, "shelf")
+    assert box.row().label == "mill"
+    push(session, a_card(name="abbey"))
+    assert box.row().label == "mill"
+    evening.play("press")
+    assert worked(evening)["name"] == "mill"
+
+
+def test_what_cannot_be_given_is_not_announced():
+    evening = Evening(a_card(("sky", 60), base_ms=8000))
+    session, box = evening.session, evening.box
+    evening.play("expose\nexpose\nwait until dark\nexpose\n+3.2 back")
+    assert (box.state, box.says("expose")) == ("held", "cannot: why?")
+    evening.play("back")
+    to_row(session, "End this run")
+    evening.play("press")
+    to_sheet(session, "print")
+    evening.play("expose")
+    evening.play("expose\nwait until dark")
+    ask(session, "bench.set", values={"least_ms": 2000})
+    assert box.says("expose") == "give 3.3 s"
+    session.box.bench.set("least_ms", 0)
+    ask(session, "bench.set", values={"lag_ms": 1200})
+    assert box.says("expose") == "cannot: why?"
+    evening.play("expose")
+    assert box.message == (
+        "Burn sky is too short: 3314 ms of light, and this lamp needs 3600 ms. "
+        "Set the bench back, or turn to the next stage."
+    )
+    ask(session, "bench.set", values={"lag_ms": 0})
+    assert evening.light_of_a_stage() == 3314
+
+
+def test_a_strip_for_a_burn_at_nought_says_what_helps():
+    evening = Evening(a_card(("door", 0, "00"), base_ms=8000))
+    session, box = evening.session, evening.box
+    to_sheet(session, "strip")
+    set_row(session, "Strip for", 1)
+    evening.play("expose")
+    assert box.message == (
+        "No strip here: the burn is at 0. Give it some light first, or set Times to a time."
+    )

@@ -71,7 +71,7 @@ def test_settings_cards_map_and_ledger_are_as_they_were(session):
     assert box.bench.to_dict() == kept
     assert box.work.to_dict() == VERSION_1["work"]
     assert [box.shelf.card(name) for name in box.shelf.names()] == VERSION_1["cards"]
-    assert box.damage_lines() == []
+    assert all("Shortest light" in line for line in box.damage_lines())
     records = box.ledger.read(0, 100)
     assert len(records) == len(VERSION_1["ledger"])
     for record, was in zip(records, VERSION_1["ledger"], strict=True):
@@ -85,7 +85,7 @@ def test_settings_cards_map_and_ledger_are_as_they_were(session):
 
 
 def test_what_has_changed_its_meaning_is_said_once(session):
-    said = "Shortest light no longer counts the lag: it was 100 ms, it is 387 ms now, found from the lag."
+    said = "Shortest light no longer counts the lag: 100 ms became 387 ms."
     assert session.box.message == f"{VERSION_1['cut']['said']} {said}"
     session.reset()
     assert session.box.message == VERSION_1["cut"]["said"]

@@ -365,13 +365,13 @@ def test_cues_of_two_windows():
         (
             a_map(("2", 100, {})),
             a_bench(least_ms=110),
-            "Base, pass 1 is too short: 100 ms of light, and this lamp needs 110. "
+            "Base, pass 1 is too short: 100 ms of light, and this lamp needs 110 ms. "
             "Give it more, or stop down.",
         ),
         (
             a_map(("2", 1000, {"sky": 10})),
             a_bench(least_ms=100),
-            "Burn sky is too short: 59 ms of light, and this lamp needs 100. Give it more, or stop down.",
+            "Burn sky is too short: 59 ms of light, and this lamp needs 100 ms. Give it more, or stop down.",
         ),
         (
             a_map(("2", 100000, {"sky": 600})),
@@ -381,7 +381,7 @@ def test_cues_of_two_windows():
         (
             a_map(("2", 500, {}), dry_down_pm=500),
             a_bench(lag_ms=-240, least_ms=100),
-            "Base, pass 1 is too short: 250 ms of light, and this lamp needs 260. "
+            "Base, pass 1 is too short: 250 ms of light, and this lamp needs 260 ms. "
             "Give it more, or stop down.",
         ),
     ],
@@ -420,7 +420,7 @@ def test_a_lamp_gives_its_shortest_light(lag_ms, least_ms, light_ms):
     # The larger of 250 ms and three times the lag, unless it is set: our own rule.
     bench = a_bench(lag_ms=lag_ms, least_ms=least_ms)
     assert compile_print(a_map(("2", light_ms, {})), bench)[1].light_ms == light_ms
-    with pytest.raises(Refusal, match=rf"{light_ms - 1} ms of light, and this lamp needs {light_ms}\."):
+    with pytest.raises(Refusal, match=rf"{light_ms - 1} ms of light, and this lamp needs {light_ms} ms\."):
         compile_print(a_map(("2", light_ms - 1, {})), bench)
 
 

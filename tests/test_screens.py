@@ -575,7 +575,7 @@ def _note_cuts(note) -> None:
                 note(session)
     session = situation("ready, base", worst)
     session.reset()
-    note(session, "Power was lost")
+    note(session, "A run was cut off")
 
     # Between a run's last light and its record.
     session = situation("exposing")

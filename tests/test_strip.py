@@ -406,10 +406,10 @@ def test_a_strip_below_zero_is_refused():
 def test_patches_too_short_or_too_long_for_the_lamp_are_refused():
     map = a_map(("2", 1000))
     strip = a_strip(patches=3, step_stops120=10)
-    with pytest.raises(Refusal, match=r"^Patch 2 is too short: 56 ms of light, and this lamp needs 250\."):
+    with pytest.raises(Refusal, match=r"^Patch 2 is too short: 56 ms of light, and this lamp needs 250 ms\."):
         strip.compile(map, Bench())
     # A lag of 150 ms makes of it a strike of 206 ms, and still 56 ms of light.
-    with pytest.raises(Refusal, match=r"^Patch 2 is too short: 56 ms of light, and this lamp needs 450\."):
+    with pytest.raises(Refusal, match=r"^Patch 2 is too short: 56 ms of light, and this lamp needs 450 ms\."):
         strip.compile(map, a_bench(lag_ms=150))
     assert lights(strip.compile(map, a_bench(lag_ms=150, least_ms=56)))[1] == 56
     map.set_base(0, 900000)

@@ -247,6 +247,14 @@ def noting_session(fired: set, panel_ms: int, settle_ms: int = 0) -> Session:
     return new_session(panel_ms=panel_ms, settle_ms=settle_ms, make=noting(fired))
 
 
+def until_dark_alone(session: Session) -> None:
+    session.advance(session.lamp.ends_ms)
+
+
+def until_dark_by_back(session: Session) -> None:
+    press_at_the_end(session, "back")
+
+
 def give_another_strip(session: Session, key: str) -> None:
     """Leave a strip in its middle, set another one, and go on with the one that was left."""
     to_sheet(session, "strip")
@@ -340,6 +348,30 @@ def test_every_row_fires():
     session.advance(session.lamp.ends_ms - 50)
     for key in ("back", "expose"):
         session.input(key)  # too little is left to be given
+    session.input("expose")
+    session.advance(session.lamp.ends_ms - 50)
+    for key in ("back", "expose"):
+        session.input(key)  # and after it there is no other stage
+    session = noting_session(fired, panel_ms=0)
+    load(session, a_card(base_ms=4000))
+    session.input("expose")
+    session.box.bench.set("lag_ms", 2000)
+    for key in ("dial", "expose", "back"):
+        session.input(key, 1 if key == "dial" else 0)
+    for at_the_end in (until_dark_alone, until_dark_by_back):
+        session = noting_session(fired, panel_ms=0)
+        for key in ("expose", "expose"):
+            session.input(key)
+        session.advance(session.now_ms + 2000)
+        for key in ("back", "back"):
+            session.input(key)
+        to_sheet(session, "print")
+        set_row(session, "Base", 1)
+        session.input("back")
+        to_row(session, "Go on")
+        for key in ("press", "expose"):
+            session.input(key)
+        at_the_end(session)
     for keys in (("lamp",), ("expose", "expose")):
         session = noting_session(fired, panel_ms=0)
         for key in keys:

@@ -1,6 +1,5 @@
-"""The board: the only place that knows the Pico's hardware. One adapter a device.
+"""The board: the only place that knows the Pico's hardware, with one adapter for each device.
 
-Law of this package: it imports `timing_core`, `machine`, `rp2` and MicroPython's own modules;
-nothing imports it but `main.py`. Importing any of it touches no hardware: pins are taken when an
-adapter is made.
+Law of this package: it imports `timing_core`, `machine`, `rp2` and MicroPython's own modules, and only
+`main.py` imports it. Importing any of it touches no hardware: an adapter takes its pins when it is made.
 """

@@ -43,7 +43,7 @@ from .wire import Wire
 _PANEL_MS = const(100)
 
 _I2C_TIMEOUT_US = const(3000)
-"""A piece of the picture takes 1 ms; a bus that hangs must not hold a key up for the usual 50 ms."""
+"""A piece of the picture takes 1 ms. A key must not wait the usual 50 ms for a bus that hangs."""
 
 
 def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
@@ -56,7 +56,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     box.identity = binascii.hexlify(unique_id()).decode()
     gc.collect()
     screen = Screen(box, kit)
-    # The box has bound the table, and goes by that: its text is 8 KB.
+    # The box has the table bound, and no longer needs its text of 8 KB.
     del sys.modules["timing_core.transitions"]
     del timing_core.transitions
     gc.collect()

@@ -1,5 +1,7 @@
-"""The crash log: what went wrong, kept over a restart. It is two files, and neither grows past LOG_MAX
-bytes and one more traceback, which a board's stack of 8 KB keeps short.
+"""The crash log: what went wrong, kept over a restart.
+
+It is two files. Neither grows beyond LOG_MAX bytes and one more traceback, which the board's stack of 8 KB
+keeps short.
 """
 
 import gc
@@ -11,13 +13,15 @@ OLDER = "/crash.old"
 LOG_MAX = 2048
 
 _spare: bytearray | None = bytearray(1280)
-"""Let go to open the log: MicroPython needs 1.2 KB in one piece for a file, which may be nowhere else."""
+"""Freed to open the log: MicroPython needs 1.2 KB in one piece for a file, which there may be nowhere
+else."""
 
 
 def note(fault: BaseException) -> None:
-    """Add a traceback to the log. A log that cannot be written is let go: the restart matters more.
+    """Add a traceback to the log. If the log cannot be written that is ignored, since the restart matters
+    more.
 
-    It goes straight into the file, since memory might not hold it.
+    The traceback goes straight into the file, since memory may be too short for it.
     """
     global _spare
     _spare = None
@@ -32,7 +36,7 @@ def note(fault: BaseException) -> None:
 
 
 def lines() -> list:
-    """The log, oldest line first; empty if nothing ever went wrong."""
+    """The log, oldest line first; empty if nothing has ever gone wrong."""
     found: list = []
     for name in (OLDER, LOG):
         try:

@@ -1,10 +1,10 @@
 """The display: 128 x 64 pixels on I2C, SSD1306 or SSD1309.
 
-A whole frame takes 25 ms on the bus, longer than a key may wait. So what changed is sent in pieces
-of 32 columns, about 1 ms each, one at every `step`.
+A whole frame takes 25 ms on the bus, longer than a key may wait. So changes are sent in pieces of 32
+columns, about 1 ms each, one at each `step`.
 
-A display that does not answer stops nothing: the box works by ear. It is tried again now and then,
-from the beginning, since it may have lost its power.
+A display that does not answer stops nothing, since the box can be used by ear. It is tried again now and
+then, with its whole start-up sequence, since it may have lost power.
 """
 
 from time import ticks_diff, ticks_ms
@@ -59,11 +59,11 @@ class Display:
         self._leveled = False
 
     def leave_out(self) -> None:
-        """Forget what was drawn since: the frame is again what the display shows."""
+        """Drop what was drawn since: the frame becomes what the display shows."""
         self._frame[:] = self._shown
 
     def answers(self) -> bool:
-        """Ask it now. One that does not is begun anew, as after a failed `step`."""
+        """True if the display answers now. If not, it is started again later, as after a failed `step`."""
         try:
             self._i2c.writeto(_ADDRESS, self._contrast)
         except OSError:
@@ -72,7 +72,7 @@ class Display:
         return True
 
     def step(self) -> bool:
-        """Send the next piece that is due; False when all is shown, or the display does not answer."""
+        """Send the next piece that is due; False if all is shown or the display does not answer."""
         if not self._started and ticks_diff(ticks_ms(), self._failed_ms) < _RETRY_MS:
             return False
         try:
@@ -92,7 +92,7 @@ class Display:
             self._leveled = False
             self._all_left = _PIECES
         elif not self._leveled:
-            # Said to be done before it is: a new level that comes meanwhile is sent again.
+            # Marked as done before it is, so that a new level that comes meanwhile is sent too.
             self._leveled = True
             self._i2c.writeto(_ADDRESS, self._contrast)
         else:

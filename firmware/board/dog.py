@@ -4,7 +4,7 @@ from machine import WDT, mem32
 from micropython import const
 
 _TIMEOUT_MS = const(3000)
-"""Longer than any write to flash, short enough for a hand at the switch."""
+"""Longer than any write to flash, and no longer than a hand needs to reach the switch."""
 
 # RP2040 data sheet, 4.7.6: bit 30 of CTRL enables the watchdog; 0x3000 on is the address that clears bits.
 _CTRL_CLEAR = const(0x40058000 + 0x3000)
@@ -12,7 +12,7 @@ _ENABLE = const(1 << 30)
 
 
 class Dog:
-    """Starts the watchdog. Feed it within _TIMEOUT_MS, always."""
+    """Starts the watchdog. From then on, feed it at least every _TIMEOUT_MS."""
 
     def __init__(self) -> None:
         self._dog = WDT(timeout=_TIMEOUT_MS)
@@ -21,5 +21,5 @@ class Dog:
         self._dog.feed()
 
     def stop(self) -> None:
-        """Stop it for good: at the prompt nobody feeds it."""
+        """Stop it for good, since at the prompt nothing feeds it."""
         mem32[_CTRL_CLEAR] = _ENABLE

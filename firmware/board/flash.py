@@ -1,11 +1,11 @@
 """The flash disk: the box's records as files. See `timing_core.store` for what it may count on.
 
-A write stalls the processor for tens of milliseconds; the lamp's own timer does not mind, but a key
-would. So nothing is written while the lamp is lit, and `writing` holds inputs up while it is done.
+A write stalls the processor for tens of milliseconds. The lamp's own timer is not affected, but a key would
+be. So nothing is written while the lamp is lit, and `writing` makes inputs wait until a write is done.
 
-littlefs looks for a file from its folder's beginning: among 200 it takes 34 ms, and a box with a full
-shelf took 6 s to start. So the files are spread over FOLDERS folders, where it takes 3 ms. Making one
-takes 50 ms and more: a new board makes them while it is at rest, so that no card has to wait for it.
+littlefs searches a folder from its beginning: among 200 files that takes 34 ms, and a box with a full shelf
+took 6 s to start. So the files are spread over FOLDERS folders, where it takes 3 ms. Making a folder takes
+50 ms or more, so a new board makes them while it is at rest, and no card has to wait for that.
 """
 
 import os
@@ -15,8 +15,8 @@ FOLDERS = 16
 
 
 class FlashDisk:
-    """`lit` says whether the lamp is lit; a write then is OSError. `feed` keeps the watchdog quiet.
-    `mask(on)` is told of the beginning and the end of a write, which masks interrupts.
+    """`lit` says whether the lamp is lit; a write is then refused with OSError. `feed` feeds the watchdog.
+    `mask(on)` is called at the beginning and at the end of a write, which masks interrupts.
     """
 
     def __init__(self, lit, feed, mask, folder: str = FOLDER) -> None:
@@ -34,13 +34,13 @@ class FlashDisk:
             try:
                 found += os.listdir(self._subfolder(number))
             except OSError:
-                continue  # nothing was ever put there
+                continue  # nothing has ever been put there
             if number in self._missing:
                 self._missing.remove(number)
         return found
 
     def make_ready(self) -> bool:
-        """Make one of the folders that are missing, if the lamp is not lit; True if one was."""
+        """Make one of the missing folders, if the lamp is not lit; True if one was made."""
         if not self._missing or self._lit():
             return False
         try:
@@ -91,7 +91,7 @@ class FlashDisk:
             self._missing.remove(number)
 
     def _begin(self) -> None:
-        # First the flag, then the question: from here on no input can light the lamp.
+        # The flag comes before the question, so that no input can light the lamp from here on.
         self.writing = True
         self._feed()
         self._mask(True)

@@ -1,4 +1,4 @@
-"""How the board is: what `lampblack doctor` asks for. docs/wire.md says what each entry means."""
+"""The health of the board, as `lampblack doctor` asks for it. docs/wire.md says what each entry means."""
 
 import gc
 import sys
@@ -11,8 +11,8 @@ from .survivor import Survivor
 
 
 def told(box: Box, display: Display, survivor: Survivor) -> dict:
-    """The board in plain data. Without `free_bytes` under light or in a run: a collection takes 20 ms, and
-    a key must not wait for it."""
+    """The health of the board in plain data. `free_bytes` is left out under light and in a run, since it
+    needs a collection of 20 ms, for which a key must not wait."""
     health = {
         "board": getattr(sys.implementation, "_machine", sys.platform),
         "micropython": "%d.%d.%d" % tuple(sys.implementation.version[:3]),
@@ -20,7 +20,7 @@ def told(box: Box, display: Display, survivor: Survivor) -> dict:
         "display": {"answers": display.answers(), "sda": pins.DISPLAY_SDA, "scl": pins.DISPLAY_SCL},
     }
     if not (box.lit or box.in_run):
-        # Only after a collection does it say what there is to use.
+        # Only after a collection does the figure say how much can be used.
         gc.collect()
         health["free_bytes"] = gc.mem_free()
     return health

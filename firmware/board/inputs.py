@@ -1,15 +1,17 @@
-"""Keys, pedal and dial: edges on pins become inputs for the box, in order, none lost, none doubled.
+"""Keys, pedal and dial: edges on pins become inputs for the box, in order, with none lost and none doubled.
 
-Everything here runs in hard interrupts until `next`: no memory may be taken there, and nothing is
-shared but the ring, which only interrupts fill and only `next` empties.
+Everything here up to `next` runs in hard interrupts. So it may take no memory, and nothing is shared but
+the ring, which only interrupts fill and only `next` empties.
 
-A key acts on its first falling edge, at once. Contacts bounce for up to 20 ms, when they close and
-when they open; so a falling edge counts only if the line was high for _QUIET_MS before it. A write to
-flash masks interrupts for tens of ms: an edge is seen only after it, and nobody knows when it was. So
-in a write the line counts as high only up to its beginning: a key pressed twice in the 0.1 s of a write
-counts once, which is better than a single press that counts twice. The dial
-is decoded from the order of its contacts' states, which bounce cannot forge: a contact that bounces
-steps back and forth between two neighbouring states. A detent counts where the dial rests.
+A key acts at once, on its first falling edge. Contacts bounce for up to 20 ms, when they close and when they
+open, so a falling edge counts only if the line was high for _QUIET_MS before it. A write to flash masks
+interrupts for tens of ms: an edge is seen only after the write, and its true time is unknown. So the line
+counts as high only up to the beginning of the write. A key pressed twice within the 0.1 s of a write counts
+once, which is better than a single press that counts twice.
+
+The dial is decoded from the order of its contacts' states, which bounce cannot imitate, since a bouncing
+contact only steps back and forth between two neighbouring states. A detent counts when the dial comes to
+rest.
 """
 
 from time import ticks_diff, ticks_ms
@@ -50,11 +52,11 @@ class Inputs:
         """What went wrong in an interrupt: MicroPython would print it and leave the pin dead."""
 
     def mask(self, on: bool) -> None:
-        """A write to flash begins, or is over."""
+        """A write to flash begins (True) or is over (False)."""
         self.masked_ms = ticks_ms() if on else -1
 
     def put(self, code: int) -> None:
-        """In an interrupt: add an input. A full ring drops it and counts that."""
+        """In an interrupt: add an input. If the ring is full, the input is dropped and counted as lost."""
         after = (self._in + 1) % _ROOM
         if after == self._out:
             self.lost += 1
@@ -66,11 +68,11 @@ class Inputs:
             try:
                 schedule(self.wake, 0)
             except RuntimeError:
-                # Too much is scheduled already: the loop looks by itself before long.
+                # Too much is scheduled already. The loop looks by itself before long.
                 self._called = False
 
     def next(self) -> int:
-        """The next input's code, 0 for none. Whoever calls this may not be cut into by another who does."""
+        """The next input's code, 0 for none. No other call of this may cut into it."""
         self._called = False
         if self._in == self._out:
             return 0
@@ -87,7 +89,7 @@ class Inputs:
         return self._names[code]
 
     def add_key(self, name: str, gpio: int, at_once=None) -> None:
-        """`at_once()`, where given, is called in the interrupt itself."""
+        """`at_once()`, if given, is called in the interrupt itself."""
         self._parts.append(_Key(self, len(self._names), gpio, at_once))
         self._names.append(name)
 
@@ -117,7 +119,7 @@ class _Key:
                     if self._at_once:
                         self._at_once()
                     self._inputs.put(self._code)
-            # Only one clean fall means that the line has not been high since.
+            # Unless this was a single clean fall, the line has been high just now.
             if self._down or flags & Pin.IRQ_RISING or not down:
                 self._rose_ms = now_ms
             self._down = down
@@ -150,7 +152,7 @@ class _Dial:
         elif step == 3:
             self._quarters -= 1
         if state == _REST:
-            # Two quarters are enough: one in the middle may have been too quick to be seen.
+            # Two quarters are enough, since one in the middle may have been too quick to be seen.
             if self._quarters >= 2:
                 self._inputs.put(CLOCKWISE)
             elif self._quarters <= -2:

@@ -1,4 +1,4 @@
-"""The piezo: plays the box's sounds, tone after tone, without waiting."""
+"""The piezo: plays the box's sounds tone by tone, without blocking."""
 
 from time import ticks_add, ticks_diff, ticks_ms
 
@@ -7,7 +7,7 @@ from micropython import const
 
 from timing_core.sounds import SOUNDS
 
-# Loudness goes with the width of the pulse; half is the loudest.
+# The wider the pulse the louder the tone, up to half of the period.
 _WIDTHS = const((0, 300, 1200, 4000, 12000, 32768))
 
 
@@ -35,7 +35,8 @@ class Piezo:
         self.step()
 
     def step(self) -> int:
-        """Go on to the next tone where one has ended. Returns ms until it is wanted again, -1 for never."""
+        """Go on to the next tone if one has ended. Returns the ms until this is wanted again, -1 for
+        never."""
         if not self._sounding:
             return -1
         left_ms = ticks_diff(self._ends_ms, ticks_ms())

@@ -3,22 +3,23 @@
 What must live here: the lamp's pin and the state machine that drops it. It may not know what the
 light is for, nor does anything else on the board drive this pin. Importing this touches no hardware.
 
-How it works. A PIO state machine, which runs beside the CPU and does not share its time, is loaded
-with a count and started. It raises the pin, counts down at 1 MHz, drops the pin, raises an interrupt
-and stands still. From the start on no line of Python is needed: a collection, a flash write with
-interrupts masked, an exception or a hang changes neither the length nor the end of the light.
+How it works. A PIO state machine, which runs beside the CPU and does not share its time, is loaded with a
+count and started. It raises the pin, counts down at 1 MHz, drops the pin, raises an interrupt and halts.
+Once it is started no line of Python is needed: a collection, a flash write with interrupts masked, an
+exception or a hang changes neither the length nor the end of the light.
 
 Why it is safe:
-- The count is in the machine before the machine runs, and nothing that is sent to it later does
-  anything: the program never fetches a count, so no stray word can light the lamp.
-- `start` takes no length above the ceiling, and none while the lamp is lit.
-- Between pulses the pin is a plain output, low; the machine has it only for the time of a pulse.
-- A reset of the chip releases every pin, and the relay's pull-down holds the lamp dark.
-  A soft reset (Ctrl-D) stops the machine in mid-count with the pin still high: `boot.py` puts the pin
-  low, and a board must not be left without it.
+- The count is in the machine before the machine runs, and nothing sent to it later has any effect: the
+  program never fetches a count, so no stray word can light the lamp.
+- `start` accepts no length above the ceiling, and none while the lamp is lit.
+- Between pulses the pin is a plain output, low. The machine has the pin only for the time of a pulse.
+- A reset of the chip releases every pin, and the relay's pull-down keeps the lamp dark. A soft reset
+  (Ctrl-D) stops the machine in mid-count with the pin still high. `boot.py` then puts the pin low, and a
+  board must never be without it.
 
-Timing. `set` takes 1 us, the loop n + 1 us for a count of n, so a pulse of t us needs n = t - 2.
-The state machine's clock divides the system clock when the Pulse is made: never change that later.
+Timing. `set` takes 1 us and the loop n + 1 us for a count of n, so a pulse of t us needs n = t - 2. The
+state machine's clock is derived from the system clock when the Pulse is made: never change the system clock
+after that.
 """
 
 # The words of the PIO program exist only while it is assembled:
@@ -32,14 +33,14 @@ from rp2 import PIO, StateMachine, asm_pio
 
 _HZ = const(1000000)
 _CEILING_MOST_MS = const(1073741)
-"""Above it a count of us no longer is a small integer, and lighting the lamp would allocate."""
+"""Above this a count in us is no small integer any more, and lighting the lamp would allocate."""
 
 _OVERHEAD_US = const(2)
 _LEFT_OVERHEAD_US = const(1)
-"""What is still to come, besides the count, when it is read: the turn that ends the loop."""
+"""What is still to come, besides the count, when the count is read: the turn that ends the loop."""
 
-# Instructions forced on the standing machine, encoded (RP2040 data sheet, 3.4): a text would be
-# assembled anew each time, and that allocates.
+# Instructions for the halted machine, encoded (RP2040 data sheet, 3.4). As text they would be assembled
+# each time, and that allocates.
 _PULL = const(0x80A0)
 _MOV_X_OSR = const(0xA027)
 _SET_PINS_0 = const(0xE000)
@@ -65,18 +66,18 @@ del asm_pio
 
 
 def _unheard(ms: int) -> None:
-    """Who hears of the end until somebody wants to."""
+    """Stands in for `on_end` until one is set."""
 
 
 class Pulse:
-    """A pin that can only be raised together with the time of its fall.
+    """A pin that can be raised only together with the time of its fall.
 
-    `sm_id` is the state machine, 0 to 7 (0 to 3 lie in the first PIO block). `ceiling_ms` is the
-    longest pulse, 1 to 1,073,741; ValueError otherwise. Neither `start` nor `stop` allocates.
+    `sm_id` is the state machine, 0 to 7 (0 to 3 are in the first PIO block). `ceiling_ms` is the longest
+    pulse, 1 to 1,073,741; ValueError otherwise. Neither `start` nor `stop` allocates.
 
-    Each pulse is reported once: by `on_end(ms)`, called softly, outside of interrupts, when it has run
-    its length; or by what `stop` returns. `on_end` may be lost when the interpreter has too many such
-    calls waiting: `lit` tells the truth, so look at it too.
+    Each pulse is reported once: by `on_end(ms)`, called outside of interrupts when the pulse has run its
+    length, or by the value that `stop` returns. A call of `on_end` may be lost if the interpreter has too
+    many such calls waiting. `lit` is always right, so look at it too.
     """
 
     def __init__(self, pin_number: int, sm_id: int, ceiling_ms: int) -> None:
@@ -93,7 +94,7 @@ class Pulse:
         self._pin = Pin(pin_number, Pin.OUT, value=0)
         self._machine = StateMachine(sm_id, _one_shot, freq=_HZ, set_base=self._pin)
         self._machine.irq(self._finished, hard=True)
-        # Making the machine gave it the pin.
+        # Making the machine has given it the pin.
         self._take_pin()
 
     @property
@@ -109,7 +110,7 @@ class Pulse:
     def start(self, ms: int) -> None:
         """Raise the pin for `ms`, 1 to the ceiling.
 
-        ValueError for another length, RuntimeError while lit: the lamp is then as it was.
+        ValueError for any other length, RuntimeError while lit. The lamp is then left as it was.
         """
         if not 1 <= ms <= self._ceiling_ms:
             raise ValueError("a pulse is 1 to %d ms, not %d" % (self._ceiling_ms, ms))
@@ -124,20 +125,20 @@ class Pulse:
         machine.exec(_SET_PINS_0)
         self._pin.init(Pin.ALT, alt=self._alt)
         self._whole_ms = ms
-        # In this order: `stop`, which may come in between, takes what is owed to be counted.
+        # In this order: `stop` may come in between, and takes a pulse that is owed to be counting.
         self._counting = True
         self._owed = True
         machine.active(1)
 
     def stop(self) -> int:
-        """Make the pin low at once; return the whole ms given by a pulse not yet reported, else 0.
+        """Make the pin low at once. Returns the whole ms given by a pulse not yet reported, else 0.
 
         `given_us` has the same time in us. A pulse that ran out just before gives its full length.
         """
         self._take_pin()
         machine = self._machine
         machine.active(0)
-        # One after the other, so that `_report` cannot come between them and report it too.
+        # These two lines follow each other directly, so that `_report` cannot come between and report it too.
         owed = self._owed
         self._owed = False
         if not owed:
@@ -157,7 +158,7 @@ class Pulse:
         self._pin.init(Pin.OUT, value=0)
 
     def _finished(self, _machine) -> None:
-        """In the interrupt: note the end, and have it reported later."""
+        """In the interrupt: note the end, and schedule the report."""
         if self._counting:
             self._take_pin()
             self._counting = False

@@ -1,17 +1,17 @@
 """The loop: inputs into the box, its outputs into the adapters, and everything else in between.
 
-What must live here: who goes first. A key must reach the lamp within 5 ms whatever else is going
-on, so an input does not wait its turn: `wake`, which runs between two bytecodes of whatever the
-loop is doing, hands it to the box at once. The loop itself does what can wait: ticks, pictures,
-display, wire. Three things may not be cut into, and hold inputs up for as long: the box taking
-another input or a change from the wire, a write to flash, and a collection. BACK does not wait even for
-these: its interrupt puts the lamp out, and the box is told after.
+What must live here: who goes first. A key must reach the lamp within 5 ms whatever else is going on, so an
+input does not wait its turn: `wake`, which runs between two bytecodes of whatever the loop is doing, hands
+it to the box at once. The loop itself does what can wait: ticks, pictures, display, wire. Inputs have to
+wait for three things only: the box while it takes another input or a change from the wire, a write to
+flash, and a collection. BACK does not wait even for these: its interrupt puts the lamp out, and the box is
+told afterwards.
 
-A collection takes 20 ms. So memory is collected when somebody has just pressed or turned something,
-and will not do so again within that time, and when the PC has just had its say; and in a run the wire is
-answered so seldom that it hardly ever forces one.
+A collection takes 20 ms. So memory is collected just after somebody has pressed or turned something, since
+nobody does so again within that time, and when the PC has finished asking. In a run the wire is answered so
+seldom that it hardly ever forces a collection.
 
-Light needs nothing from here once it is on: the pulse ends by itself.
+Once the light is on it needs nothing from here: the pulse ends by itself.
 """
 
 import gc
@@ -36,31 +36,32 @@ from .survivor import Survivor
 from .wire import Wire
 
 _NAP_MS = const(20)
-"""The longest sleep: the watchdog and a lost wake-up are looked after this often."""
+"""The longest sleep: this often the watchdog is fed and inputs are looked for, in case a wake-up was lost."""
 
 _RUN_ANSWER_MS = const(500)
-"""In a run one line from the wire is answered this seldom: each takes some 7 KB of memory."""
+"""In a run at most one line from the wire is answered in this time, since each takes some 7 KB of memory."""
 
 _REACTION_MS = const(15)
-"""Somebody who has just pressed, or seen the lamp go out, does nothing for so long and a collection more."""
+"""After a press or the end of light nobody acts again within this time and that of a collection."""
 
 COLLECT_BELOW = 60000
 """In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
 
 _QUIET_MS = const(200)
-"""A PC that has asked nothing for so long has had its say."""
+"""A PC that has asked nothing for this long has finished."""
 
 _DAILY_MS = const(1 << 26)
-"""Some 19 hours: a box wants some input every day."""
+"""Some 19 hours: a box needs some input every day."""
 
 _SETTLED_MS = const(10000)
-"""A box that has run so long has started well."""
+"""A box that has run for this long has started well."""
 
 
 class Runner:
-    """Runs `box` on the board's adapters, until it is handed over to the prompt.
+    """Runs `box` on the board's adapters until it is handed over to the prompt.
 
-    `watch(way, now_ms, kind, value)`, where given, is told every input ("in") and output ("out"): a trace.
+    `watch(way, now_ms, kind, value)`, if given, is called for every input ("in") and output ("out"), for a
+    trace.
     """
 
     def __init__(
@@ -112,8 +113,8 @@ class Runner:
         pulse.on_end = self._lamp_ended
 
     def run(self) -> None:
-        """Until handed over. Whoever calls this puts the lamp out afterwards, however it ended."""
-        self._give("power_up", self._survivor.given_ms())
+        """Run until handed over. The caller must put the lamp out afterwards, however this has ended."""
+        self._give("power_up", self._survivor.known_ms())
         while not self._over:
             self._dog.feed()
             self.wake(0)
@@ -134,9 +135,9 @@ class Runner:
     def wake(self, _) -> None:
         """Give the box every input there is, unless it is in the middle of something.
 
-        The scheduler may call this while the loop does: two would take the same input, and all that were
-        in the ring before it once more. What goes wrong here would be lost in MicroPython's scheduler: the
-        loop raises it again.
+        The scheduler may call this while the loop is doing so. Both would then take the same input, and
+        also take again all that were in the ring before it. MicroPython's scheduler would swallow an
+        exception, so it is kept, and the loop raises it.
         """
         while not (self._busy or self._taking or self._disk.writing):
             self._taking = True
@@ -148,7 +149,7 @@ class Runner:
                 return
             finally:
                 self._taking = False
-            # One that came in between found this taking.
+            # An input that came in between was not taken, since this call was taking one.
             if self._ended_ms < 0 and not self._inputs.peek():
                 return
 
@@ -161,7 +162,7 @@ class Runner:
             self._busy = False
 
     def put_out(self) -> None:
-        """In BACK's interrupt: the lamp goes out now. The key is handed to the box as any other."""
+        """In BACK's interrupt: put the lamp out now. The key goes to the box like any other."""
         if self._pulse.owes:
             self._cut_ms = self._pulse.stop()
 
@@ -183,7 +184,7 @@ class Runner:
             self._use()
 
     def _detents(self, code: int) -> int:
-        """Detents that wait in a row count as one turn."""
+        """Detents that wait one after another count as one turn."""
         detents = 1 if code == CLOCKWISE else -1
         while self._inputs.peek() in (CLOCKWISE, COUNTER):
             detents += 1 if self._inputs.next() == CLOCKWISE else -1
@@ -208,7 +209,8 @@ class Runner:
                 if self._watch:
                     self._watch("in", now_ms, event, value)
                 if event == "lamp_end":
-                    # Until the next stage is on record, a reset must not take this one's light for its own.
+                    # Until the next stage is in the journal, a reset must not count this stage's light for
+                    # it.
                     self._survivor.forget()
                 out = self.box.handle(event, now_ms, value)
                 self._survivor.note(self.box)
@@ -216,7 +218,7 @@ class Runner:
                 for index in range(out.count):
                     given_ms = self._perform(out.kind[index], out.value[index], now_ms)
                     if given_ms >= 0:
-                        # The lamp was put out: what it gave comes before any other input.
+                        # The lamp was put out, and what it gave comes before any other input.
                         event, value = "lamp_end", given_ms
         finally:
             self._busy = False
@@ -225,7 +227,7 @@ class Runner:
         """Do one output. Returns the ms the lamp was lit if this put it out, else -1."""
         given_ms = -1
         if kind == "light":
-            # After two quick presses the stage has not been drawn, and its words take memory: so not later.
+            # After two quick presses the stage is not drawn yet. Its words take memory, so make them now.
             self._screen.prepare()
             self._pulse.start(value)
         elif kind == "dark":
@@ -258,9 +260,10 @@ class Runner:
     # --- what can wait
 
     def _draw(self) -> None:
-        """Draw the picture. A fault in it must end neither light nor run: it is left out, the first is noted.
+        """Draw the picture. A fault in drawing must end neither light nor run: the picture is left out, and
+        the first such fault is noted in the crash log.
 
-        An input that comes in while drawing may change what is drawn; it asks for a new picture then.
+        An input that comes in while drawing may change what is drawn. It then asks for a new picture.
         """
         self._dirty = False
         try:
@@ -273,8 +276,8 @@ class Runner:
     def _answer(self) -> bool:
         """Take in and answer one line from the wire; False if there is nothing to do.
 
-        In a run the wire waits most of the time: answering takes memory, and a collection would hold a
-        key up.
+        In a run the wire waits most of the time, since answering takes memory and a key would have to wait
+        for a collection.
         """
         now_ms = time.ticks_ms()
         if self.box.in_run and since(now_ms, self._answered_ms) < _RUN_ANSWER_MS:
@@ -292,11 +295,11 @@ class Runner:
                 return True
         self._answered_ms = now_ms
         self._asked = True
-        # Reading and answering may be cut into by a key; only what it changed is told to the box.
+        # A key may cut into reading and answering. Only the "wire" that follows may not be cut into.
         reply = self.box.link.take(line)
         self._give("wire", 0)
         if reply:
-            # Sending may wait for the PC: a key that came while the box was told goes first.
+            # Sending may have to wait for the PC, so a key that has come meanwhile goes first.
             self.wake(0)
             self._wire.send(reply)
         return True
@@ -332,7 +335,7 @@ class Runner:
         if not nap_ms:
             return
         if self.box.in_run:
-            # Bytes that wait to be read would end the sleep at once.
+            # Bytes waiting to be read would end the other kind of sleep at once.
             time.sleep_ms(nap_ms)
         else:
             self._wire.wait(nap_ms)
@@ -348,7 +351,7 @@ class Runner:
         self._used_ms = time.ticks_ms()
 
     def _tidy(self) -> None:
-        """After use: collect before memory is short, if nobody can have thought of a next press yet."""
+        """Just after use: collect memory before it is short, if it is too early for the next press."""
         self._used = False
         if since(time.ticks_ms(), self._used_ms) <= _REACTION_MS and gc.mem_free() < COLLECT_BELOW:
             gc.collect()

@@ -1,21 +1,23 @@
-"""What outlives a reset: registers of the watchdog, which lose nothing but to a loss of power or RUN.
+"""What survives a reset: registers of the watchdog, which keep their values until power is lost or RUN is
+pulled low.
 
-Noted while a run is on, since flash may not be written under light: how much of the stage was given.
-After a reset the box is told, and can say what is known of the sheet on the easel.
-RP2040 data sheet, 4.7.6: SCRATCH0 to 3 are free; the boot ROM uses 4 to 7.
+During a run they have how much of the stage was given, since flash may not be written under light. After a
+reset the box gets that figure, and can say what is known of the sheet in the easel. RP2040 data sheet,
+4.7.6: SCRATCH0 to 3 are free; the boot ROM uses 4 to 7.
 """
 
 from machine import mem32
 from micropython import const
 
-# Constants, or each sum would be an integer too big for the board's small ones, and take memory.
+# Constants, since working the addresses out would make large integers and take memory.
 _MARK_AT = const(0x4005800C)
 _GIVEN_AT = const(0x40058010)
 _STARTS_AT = const(0x40058014)
 _RESTARTS_AT = const(0x40058018)
 _MARK = const(0x1A3B1AC4)
 _LATE_MS = const(5)
-"""The lamp is lit up to so long after the box has asked; nobody is told of more light than there was."""
+"""The lamp is lit up to this long after the box has asked for it, and no more light may be noted than there
+was."""
 
 
 class Survivor:
@@ -23,24 +25,31 @@ class Survivor:
     all starts."""
 
     def __init__(self) -> None:
-        if mem32[_MARK_AT] != _MARK:
+        self._was_reset = mem32[_MARK_AT] == _MARK
+        if not self._was_reset:
             mem32[_GIVEN_AT] = 0
             self.left()
             mem32[_MARK_AT] = _MARK
 
+    def known_ms(self) -> int:
+        """What to power the box up with: `given_ms`, or -1 if that is 0 and the board was reset, which is no
+        loss of power."""
+        return self.given_ms() or (-1 if self._was_reset else 0)
+
     def given_ms(self) -> int:
-        """Light that the stage under way had been given before the reset, as far as known; 0 for unknown."""
+        """Light in ms that the stage under way is known to have been given before the reset; 0 for
+        unknown."""
         return mem32[_GIVEN_AT] & 0xFFFFFF
 
     def note(self, box) -> None:
-        """Note how far the stage has come that is under way or kept."""
+        """Note how much light the stage under way or kept has had."""
         given_ms = box.known_ms
         if box.lit:
             given_ms = max(0, given_ms - _LATE_MS)
         mem32[_GIVEN_AT] = given_ms
 
     def forget(self) -> None:
-        """From here on nothing is known, until it is noted anew."""
+        """From here on nothing is known, until the next `note`."""
         mem32[_GIVEN_AT] = 0
 
     @property
@@ -54,12 +63,12 @@ class Survivor:
         return max(0, mem32[_RESTARTS_AT] - 1)
 
     def begun(self) -> None:
-        """A start: it counts as one that went wrong until `settled`."""
+        """Count a start. Until `settled` it counts as one that went wrong."""
         mem32[_STARTS_AT] = self.crashes + 1
         mem32[_RESTARTS_AT] = (mem32[_RESTARTS_AT] + 1) & 0xFFFF
 
     def settled(self) -> None:
-        """The box has run well for a while: what comes is a new row of crashes."""
+        """The box has run well for a while. A later crash begins a new row of crashes."""
         mem32[_STARTS_AT] = 0
 
     def left(self) -> None:

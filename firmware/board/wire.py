@@ -1,8 +1,8 @@
-"""USB serial as a stream of bytes for the link, read without ever waiting.
+"""USB serial as a stream of bytes for the link, read without blocking.
 
-MicroPython's own reader waits for a whole line; half a line from a stray program would stop the
-screen and the sounds. So bytes are taken one by one while there are any, up to _BURST at a turn.
-Ctrl-C is data here, not an interrupt: `main.py` has seen to that.
+MicroPython's own reader waits for a whole line, so half a line from a stray program would stop the screen
+and the sounds. So bytes are taken one by one while there are any, up to _BURST at a time. Ctrl-C is data
+here, not an interrupt: `main.py` has made it so.
 """
 
 import select
@@ -14,9 +14,9 @@ from micropython import const
 _BURST = const(128)
 
 _STALL_MS = const(400)
-"""A write that took so long was given up: MicroPython waits 500 ms for room."""
+"""A write that took this long has failed, since MicroPython waits 500 ms for room and then gives up."""
 _ROOM = const(64)
-"""What may be left of the room for output when a packet of 64 bytes no longer fits."""
+"""How much room for output may be left when a packet of 64 bytes no longer fits."""
 
 
 class Wire:
@@ -36,7 +36,7 @@ class Wire:
 
     def read(self) -> bytes:
         """What has come in, up to _BURST bytes; b"" for nothing."""
-        # Looked up beforehand: to take a method off its object takes memory, and light may be on.
+        # The methods are looked up beforehand, since that takes memory and light may be on.
         ready = self._ready
         readinto = self._readinto
         byte = self._byte
@@ -53,10 +53,10 @@ class Wire:
         return bytes(self._burst[:count]) if count else b""
 
     def send(self, data: bytes) -> None:
-        """Send `data`; nothing where the PC holds the port open and does not read.
+        """Send `data`. If the PC has the port open and does not read, nothing is sent.
 
-        Writing then waits half a second for room, once: after that the room left is filled up, and so
-        there is none until the PC reads on.
+        The first such write waits half a second for room. After that the room that is left is filled up, so
+        that there is none until the PC reads again.
         """
         if self._deaf and not self._has_room():
             return
@@ -74,6 +74,6 @@ class Wire:
         return False
 
     def wait(self, ms: int) -> None:
-        """Sleep until a byte comes in, or `ms`; an input wakes it too, by what it has scheduled."""
+        """Sleep for `ms` or until a byte comes in. An input ends the sleep too, by the call it schedules."""
         for _ in self._poll.ipoll(ms):
             break

@@ -27,7 +27,7 @@ SETTINGS = (
         "auto ms",
         0,
         (0, 2000, 10),
-        "the shortest light this lamp can be trusted with; 0: 250 ms or three times the lag, the larger",
+        "the shortest light this lamp gives reliably; auto: 250 ms or three times the lag, if that is longer",
     ),
     (
         "settle_ms",
@@ -35,7 +35,7 @@ SETTINGS = (
         "ms",
         700,
         (0, 2000, 50),
-        "after light, a filter or a start, no key lights the lamp for this long",
+        "how long no key lights the lamp after light, a filter or a start",
     ),
     (
         "viewing_limit_s",
@@ -80,7 +80,7 @@ SETTINGS = (
         "pm",
         80,
         (0, 500, 5),
-        "light less, where a new print turns it on",
+        "the cut of light proposed when a new print turns dry-down on",
     ),
     (
         "filters",
@@ -136,7 +136,8 @@ def check(key: str, value: object) -> object:
     if kind in ("ms", "auto ms", "s", "level", "time", "pm"):
         if is_int(value) and limits[0] <= value <= limits[1]:
             return value
-        raise Refusal(what, "it takes a whole number", "Give %d to %d" % (limits[0], limits[1]))
+        why = "it is out of range" if is_int(value) else "it takes a whole number"
+        raise Refusal(what, why, "Give %d to %d" % (limits[0], limits[1]))
     if kind == "choice":
         if value in limits:
             return value
@@ -189,7 +190,7 @@ class Bench:
         was_ms = values["least_ms"]
         own_ms = was_ms - self._values["lag_ms"]
         self.set("least_ms", 0 if was_ms == FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
-        return "Shortest light leaves out the lag now: %d ms became %d ms." % (was_ms, self.least_light_ms)
+        return "Shortest light no longer counts the lag: %d ms became %d ms." % (was_ms, self.least_light_ms)
 
     def set_all(self, values: dict) -> None:
         """All of `values` or none: a Refusal leaves every setting as it was."""

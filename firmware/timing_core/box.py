@@ -6,10 +6,10 @@ in the order of the table. Time is an argument in ms that wraps at 2**30.
 
 Inputs: "expose", "pedal" (the same), "lamp", "back", "dial" (value: detents, right is positive), "press"
 (of the dial), "lamp_end" (value: ms the lamp was lit), "tick", "power_up" (value: ms of light that the
-stage cut off by a reset is known to have got, 0 for unknown), "line" (value: one line from the wire, as
-bytes), "wire" (`link` was given a line outside of `handle`; a board does so because answering may take long
-and a key must not wait meanwhile). Some input has to come at least once a day, if only a "tick", since time
-is counted from input to input.
+stage cut off by a reset is known to have got; 0: power was lost; -1: reset, and nothing is known),
+"line" (value: one line from the wire, as bytes), "wire" (`link` was given a line outside of `handle`; a
+board does so because answering may take long and a key must not wait meanwhile). Some input has to come at
+least once a day, if only a "tick", since time is counted from input to input.
 
 Outputs, in `Outputs` as kind and value: "light" (ms; the only way to light the lamp), "dark", "safelight"
 (1 on, 0 off), "sound" (a name in `sounds`), "volume" (0..5) and "level" (display brightness, 1..5) when
@@ -55,8 +55,11 @@ HOLD_MARGIN_MS = 10
 """The most that is allowed for between the press and the lamp's going out. Measured on the emulated board:
 4.6 ms at the most (docs/measurements.md)."""
 
-TOO_EARLY = "Too soon: that step has only just ended. Wait a moment, then press again."
+TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
 """Said of a press that may have been meant for what has just ended."""
+
+SETTINGS_DAMAGED = "The settings are damaged"
+NOTE_DAMAGED = "The note of a run is damaged: a sheet may have had light."
 
 DIGEST = 16
 """How many hex digits of the digest the journal has of its run's map."""
@@ -141,7 +144,7 @@ class Box:
         self.prints = 0
         self.pick = 0
         self.picking = ""
-        self._before_change: tuple | None = None
+        self._before_change: list | None = None
         self._card_change: tuple | None = None
         self._turned_ms = 0
         # The run under way or kept. `stages` is empty if there is none, or if it cannot go on
@@ -174,6 +177,8 @@ class Box:
         self._deaf = False
         self._deaf_from_ms = 0
         self._led = False
+        self._said_full = False
+        self.is_gone_on = False
         self._run_gives: list = []
         self._cut_text = ""
         self._notes: list = []
@@ -462,33 +467,43 @@ class Box:
         """Read bench, map and journal. What is damaged is replaced by what is whole, and the printer is
         told."""
         bench = self._read("bench")
+        lost = self._damage_of("bench", isinstance(bench, dict))
         if isinstance(bench, dict):
             converted = self.bench.take_kept(bench)
             if converted:
                 self._notes.append(converted)
-        lost = self.store.damage("bench")
         if lost:
             self.damage.append(
-                "The settings are damaged: %s in force, lag %d ms."
+                SETTINGS_DAMAGED
+                + ": %s in force, lag %d ms."
                 % ("defaults are" if lost == LOST else "older ones are", self.bench.get("lag_ms"))
             )
         self.new_work()
         journal = self._read("journal")
-        lost = self.store.damage("journal")
-        if lost:
-            self.damage.append("The note of a run is damaged: a sheet may have had light.")
+        if self._damage_of("journal", isinstance(journal, dict)):
+            self.damage.append(NOTE_DAMAGED)
         lost = self.store.damage("work")
         if self.bench.get("power_up") == "as left" or journal:
             try:
                 self.take_work(PrintingMap.from_dict(self._read("work")))
             except Refusal:
                 self.new_work()
+                lost = LOST if self.store.get("work") is not None else lost
             if lost:
                 self.damage.append(
                     "The map is damaged: %s is here." % ("a new print" if lost == LOST else "an older one")
                 )
         if isinstance(journal, dict) and is_int(journal.get("stage")):
-            self._find_cut_off(journal)
+            try:
+                self._find_cut_off(journal)
+            except (ValueError, TypeError, KeyError, IndexError):
+                # Whole, and of no form that there ever was.
+                self._clear_run()
+                self.damage.append(NOTE_DAMAGED)
+
+    def _damage_of(self, key: str, can_be_read: bool) -> str:
+        lost = self.store.damage(key)
+        return lost or ("" if can_be_read or self.store.get(key) is None else LOST)
 
     def _find_cut_off(self, journal: dict) -> None:
         """Make the kept run from its journal. A run that is in the ledger already is over."""
@@ -496,14 +511,18 @@ class Box:
         if number and self.ledger.has(number):
             self._close_journal()
             return
-        cause = "The box was reset." if self.value else "Power was lost."
+        cause = "The box was reset" if self.value else "Power was lost"
         self._cut_off = journal
         self.is_strip = journal.get("kind") == "strip"
         self.at = journal["stage"]
         self.run_number = number or self.ledger.last() + 1
         self._done_text = str(journal.get("done", ""))
         self._done = [[int(word) for word in stage.split()] for stage in self._done_text.split(";") if stage]
-        if "form" not in journal:
+        old = "form" not in journal
+        for stage in self._done:
+            if len(stage) != (3 if old else 5) or not 0 <= stage[0] < _number(journal, "of"):
+                raise ValueError("no such stage")
+        if old:
             # Form 1 had no lag in it, and its run was of the map at work.
             for stage in self._done:
                 stage += [self.bench.get("lag_ms"), 0]
@@ -515,6 +534,9 @@ class Box:
             text = self.store.get("run")
             if text is None or digest_of_text(self.kit, text)[:DIGEST] != journal.get("map"):
                 self._why_not = "its map is not kept"
+                if self.store.damage("run"):
+                    self._why_not = "its map is damaged"
+                    self.damage.append("The map of the run that was cut off is damaged.")
             else:
                 self._run_text = text
         if self._run_text and not self._why_not:
@@ -523,23 +545,23 @@ class Box:
             self._end_cut_off_run("The run before the reset is in the ledger now.")
             return
         name = journal.get("name")
-        self._cut_text = "Power was lost before: %s." % name
+        self._cut_text = "%s before: %s." % (cause, name)
         if journal.get("light"):
             self.given_ms = max(self.value, _number(journal, "given_ms"))
             self._cut_at = str(journal.get("name"))
             self._at_least = True
             self.strikes = 1 if self.given_ms else 0
-            self._cut_text = "%s %s may be partly exposed." % (cause, name)
+            self._cut_text = "%s. %s may be partly exposed." % (cause, name)
             if self.given_ms:
-                self._cut_text = "%s %s had %s or more." % (cause, name, seconds_down(self.given_ms))
+                self._cut_text = "%s. %s had %s or more." % (cause, name, seconds_down(self.given_ms))
         if self.stages and 0 < self.stages[self.at].light_ms <= self.given_ms:
             # All of its light is known to have been given.
             self.given_ms = self.stages[self.at].light_ms
+            self._at_least = False
             self._note_stage()
             self.at += 1
             self.given_ms = self.strikes = 0
-            self._at_least = False
-            self._cut_text = "%s %s had all of its light." % (cause, name)
+            self._cut_text = "%s. %s had all of its light." % (cause, name)
             if self.at == len(self.stages):
                 self._cut_at = ""
                 self._end_cut_off_run("The run before the reset was whole. It is in the ledger.")
@@ -551,13 +573,18 @@ class Box:
         try:
             run = self._run()
             map = PrintingMap.from_dict(run["map"])
+            # Its windows are where they were when it began, whatever the lead-in is now.
+            bench = Bench()
+            bench.set_all(self.bench.to_dict())
+            bench.set("lead_ms", run["lead_ms"])
             if run["strip"] is None:
-                stages = compile_print(map, self.bench)
+                stages = compile_print(map, bench)
             else:
                 strip = Strip.from_dict(run["strip"])
                 stages = strip.compile(map, self.bench)
                 self._run_gives = strip.gives(map)
                 self.strip = strip
+                strip.settle(self.work)  # the map may be another by now
         except Refusal:
             self._why_not = "the bench has changed"
             return
@@ -570,6 +597,7 @@ class Box:
         """The cut came between a run's last light and its record, so only the record is left to be
         written."""
         self.message = ""
+        self.at = min(self.at, max(0, len(self.stages) - 1))
         self._close_run()
         self._notes.append(self.message or note)
 
@@ -605,7 +633,6 @@ class Box:
         self.message = self._told_at_start()
         if self._notes:
             self._keep("bench", encode(self.bench.kept()))  # it may have had an earlier form
-        self._notes = []
 
     def _told_at_start(self) -> str:
         """The first of the things that are damaged, converted or mended. `damage` has the rest."""
@@ -620,7 +647,7 @@ class Box:
         told = lines[0] if len(lines) == 1 and self.can_go_on else "Run lampblack doctor." if lines else ""
         self._wake()
         self._exposed = True
-        if self.stages and self.given_ms:
+        if self.stages and self.value > 0:
             self._write_journal()  # it came from registers, which do not survive a pulled plug
         self.message = self._cut_text + (" " + told if told else "")
 
@@ -665,9 +692,7 @@ class Box:
         self.cursor = 0
         self._exposed = True
         self._settle()
-        if self._has_had_light() and not self._stage_is_fit():
-            filter = filter_text(self.stages[self.at].filter)
-            self.say("The same sheet, with %s? Then press EXPOSE." % filter)
+        self.is_gone_on = True
 
     def _leave_run(self) -> None:
         """Leave with the run kept. The first thing offered is to go on with it."""
@@ -688,10 +713,10 @@ class Box:
         """What is kept, and the question about it."""
         left = ""
         if self.stages:
-            left = " %s has %s to come." % (
-                stage_name(self.stages[self.at]),
-                seconds_text(self.left_shown_ms()),
-            )
+            name = stage_name(self.stages[self.at])
+            left = " Next: %s." % name
+            if not self._stage_is_fit():
+                left = " %s has %s to come." % (name, seconds_text(self.left_shown_ms()))
         return "A run is kept." + left + " End it, and begin this one?"
 
     def _end_and_begin(self) -> None:
@@ -824,10 +849,10 @@ class Box:
 
     # --- undo
 
-    def _note(self) -> tuple:
+    def _note(self) -> list:
         """Everything that a change at the panel may change, as it is now."""
         self._card_change = None
-        return (
+        return [
             self.work.copy(),
             self.strip.copy(),
             self.work.text(),
@@ -837,9 +862,9 @@ class Box:
             self.sheet,
             self.cursor,
             self.row().value(self) if self.state == "browse" else "",
-        )
+        ]
 
-    def _changed(self, before: tuple | None, says: str, undone: str) -> None:
+    def _changed(self, before: list | None, says: str, undone: str) -> None:
         """Keep what was changed at the panel, and remember how to take it back."""
         self.strip.settle(self.work)
         self._plan = None
@@ -973,19 +998,23 @@ class Box:
         self.run_number = self.ledger.last() + 1
         self._run_text = self._text_of_run(self.work, self.strip if is_strip else None)
         self._run_gives = self.strip.gives(self.work) if is_strip else []
+        kept = True
         try:
             self.store.put("run", self._run_text)
         except Refusal:
+            kept = False
+        self._go_to(1)
+        self._settle()
+        if not kept:
             self.say(
                 "The map of this run is not kept: the memory is full. After a power cut it could not go on."
             )
-        self._go_to(1)
-        self._settle()
 
     def _text_of_run(self, map: PrintingMap, strip) -> bytes:
         """What a run is made from: enough to compile it again and to put it on record."""
         settings = b"null" if strip is None else encode(strip.to_dict())
-        return b'{"map":' + map.text() + b',"strip":' + settings + b"}"
+        lead_ms = b"%d" % self.bench.get("lead_ms")
+        return b'{"lead_ms":' + lead_ms + b',"map":' + map.text() + b',"strip":' + settings + b"}"
 
     def _run(self) -> dict:
         return self.kit.json_loads(str(self._run_text, "utf-8"))
@@ -1004,6 +1033,8 @@ class Box:
         self._cut_text = ""
         self._run_text = b""
         self._led = False
+        self._said_full = False
+        self.is_gone_on = False
 
     def _go_to(self, at: int) -> None:
         """Make stage `at` the next one, and note that in the journal, so that a reset in mid-exposure is
@@ -1035,7 +1066,8 @@ class Box:
         try:
             self.store.put("journal", encode(journal))
         except Refusal as refusal:
-            if aloud:
+            if aloud and not self._said_full:
+                self._said_full = True  # once a run: it hides what the hands need
                 self.say(refusal.line)
             # An old journal would have light given twice after a power cut, so none is better.
             self._close_journal(aloud=False)
@@ -1089,7 +1121,6 @@ class Box:
     def _strike(self) -> None:
         lag_ms = self.bench.get("lag_ms")
         left_ms = self.stages[self.at].light_ms - self.given_ms
-        refuse_short("The rest", left_ms, self.bench, "Press BACK and end this run")
         self._axis_ms = lag_ms - self.given_ms
         if not self._led:
             self._led = True
@@ -1098,6 +1129,7 @@ class Box:
                 self._cue += 1
             self._next_tick_ms = (self.given_ms // TICK_MS + 1) * TICK_MS
         self.strikes += 1
+        self.is_gone_on = False
         self._exposed = True
         self._light(lamp_ms(left_ms, lag_ms), "exposing")
         self.out.put("sound", "start")
@@ -1142,9 +1174,19 @@ class Box:
         """A rest shorter than the lamp can give could not be given later, so the stage runs out."""
         return is_too_short(self.left_ms() - HOLD_MARGIN_MS, self.bench)
 
+    def _too_short(self) -> bool:
+        """This lamp cannot give what is left of the stage."""
+        return is_too_short(self.left_ms(), self.bench)
+
     def _rest_too_short(self) -> bool:
         """BACK has left a rest that is too short to give, and there is another stage."""
-        return self.at < len(self.stages) - 1 and is_too_short(self.left_ms(), self.bench)
+        return self.at < len(self.stages) - 1 and self._too_short()
+
+    def _refuse_short(self) -> None:
+        if self.given_ms:
+            refuse_short("The rest", self.left_ms(), self.bench, "Press BACK and end this run")
+        name = stage_name(self.stages[self.at])
+        refuse_short(name, self.left_ms(), self.bench, "Set the bench back, or turn to the next stage")
 
     def _leave_rest(self) -> None:
         self._note_stage()
@@ -1172,6 +1214,10 @@ class Box:
         return self.at == len(self.stages) - 1 and self._stage_is_whole()
 
     def _print_is_whole(self) -> bool:
+        """The print is given, and it is of the map at work."""
+        return self._is_last() and not self.is_strip and self.work.text() in self._run_text
+
+    def _print_is_other(self) -> bool:
         return self._is_last() and not self.is_strip
 
     def _strip_is_whole(self) -> bool:
@@ -1208,6 +1254,12 @@ class Box:
         self.say("Print %d is done and in the ledger." % self.prints)
         self._close_run()
 
+    def _end_other_print(self) -> None:
+        self._note_stage()
+        self.out.put("sound", "end")
+        self.say("The print is done and in the ledger. The map here is another now: EXPOSE gives that.")
+        self._close_run()
+
     def _end_strip(self) -> None:
         self._note_stage()
         self.out.put("sound", "end")
@@ -1219,7 +1271,7 @@ class Box:
         self._note_stage()
         self.out.put("sound", "end")
         self._strip_gave = self._run_gives
-        self.say("The strip is done, but strip or map were changed since. Undo that to choose a patch.")
+        self.say("The strip is done, but strip or map is another now. Set it back to choose a patch.")
         self._close_run()
 
     def _close_run(self) -> None:
@@ -1228,7 +1280,7 @@ class Box:
             try:
                 self.ledger.append(self._record(), self.run_number)
             except Refusal as refusal:
-                self.say(not_kept(refusal).line)
+                self.say(not_kept(refusal, self.ledger.lost).line)
                 # After a reset the run is found as it is now, and put on record then.
                 if self.stages:
                     self._write_journal(over=True, aloud=False)
@@ -1259,6 +1311,7 @@ class Box:
             "map": map,
             "strip": run["strip"],
             "whole": bool(lit)
+            and not any(done[4] for done in self._done)
             and [done[0] for done in self._done if done[1] >= stages[done[0]].light_ms] == lit,
             "cut_off": self._cut_at,
             "up_s": self.clock.up_s,
@@ -1279,7 +1332,7 @@ class Box:
                 self.ledger.write_waiting()
             except Refusal as refusal:
                 if aloud:
-                    self.say(not_kept(refusal).line)
+                    self.say(not_kept(refusal, self.ledger.lost).line)
 
     def _close_journal(self, aloud: bool = True) -> None:
         try:
@@ -1292,7 +1345,8 @@ class Box:
 
     def _view(self) -> None:
         self._before = self.state
-        self._exposed = False
+        # In mid-run the sheet comes back when the viewing light is out.
+        self._exposed = self._before in RUN_STATES
         self._light(self.bench.get("viewing_limit_s") * 1000, "viewing")
 
     def view_left_ms(self) -> int:
@@ -1352,7 +1406,7 @@ class Box:
     def damage_lines(self) -> list:
         """A line for each thing kept that is damaged; for cards, as they are found now."""
         lines = [line for line in self.damage if not line.startswith("Card ")]
-        return lines + [_card_damage(name) for name in self.shelf.damaged]
+        return lines + [_card_damage(name) for name in self.shelf.damaged] + self._notes
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""
@@ -1393,6 +1447,9 @@ class Box:
         self.bench.set_all(values)
         if before is not None:
             before[4].update(values)
+            if self.row().sets_one_of(values):
+                before[8] = ""  # what undo would name is no longer what it brings back
+        self.damage = [line for line in self.damage if not line.startswith(SETTINGS_DAMAGED)]
         self.undo.forget_settings(values)
         self._plan = None
         self._wired = True
@@ -1402,25 +1459,31 @@ class Box:
         self.undisturbed(lambda: self._push_card(name, text))
 
     def _push_card(self, name: str, text: bytes) -> None:
+        here = self._card_here()
         self.shelf.keep_text(name, text)
-        self._shelf_changed(name)
+        self._shelf_changed(name, here)
 
     def remove_card(self, name: str) -> bool:
         """Take a card off the shelf for the wire; True if it was there."""
         return self.undisturbed(lambda: self._remove_card(name))
 
     def _remove_card(self, name: str) -> bool:
+        here = self._card_here()
         removed = self.shelf.drop(name)
         if removed:
-            self._shelf_changed(name)
+            self._shelf_changed(name, here)
             self._write_waiting(aloud=False)
         return removed
 
-    def _shelf_changed(self, name: str) -> None:
+    def _card_here(self) -> str:
+        """The label under the cursor of the Shelf screen, "" elsewhere."""
+        return self.row().label if self.sheet == "shelf" else ""
+
+    def _shelf_changed(self, name: str, here: str) -> None:
         self.undo.forget_card(name)
         self.pick = 0  # what was picked may be another card now, or none
-        if self.sheet == "shelf" and self.state == "edit":
-            self.cursor_on(self.picking)
+        if here:
+            self.cursor_on(here)
         self._wired = True
 
     def tell_time(self, day: int, second: int) -> None:

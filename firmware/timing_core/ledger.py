@@ -1,8 +1,10 @@
 """The ledger: what was exposed, one numbered record after another.
 
 What must live here: the one form of a record, numbering, and how many are kept. A number is never given
-twice: a new one is above all that are there, damaged records included. If the disk has no room for a
-record, it waits in memory, up to WAITING_MAX of them, and is written when there is room.
+twice to what is kept: a new one is above all that are there, damaged records included. If the disk has no
+room for a record, it waits in memory and is written when there is room. Up to WAITING_MAX wait; then the
+oldest of them is lost, and that is said. What still waits when the box is switched off is gone, and its
+number is given again: so `read` says of each record whether it is kept.
 
 A record is plain data (docs/wire.md shows one):
 
@@ -10,7 +12,8 @@ A record is plain data (docs/wire.md shows one):
   are never confused;
 - kind: "print" or "strip"; map: the whole printing map as it was given (`PrintingMap.to_dict`), from which
   the print can be made again to the ms; strip: the strip's settings, or null;
-- whole: true if every light was given in full, once; cut_off: the stage that a reset cut off, or "";
+- whole: true if every light is known to have been given in full, once; cut_off: the stage that a reset cut
+  off, or "";
 - up_s: seconds since power-up when the run ended; at: the same moment as date and time (ISO 8601, UTC), or
   null if no PC had told the box the time;
 - dry_down_pm: the cut that was in force; stages: in order, each with its name ("stage"), filter, planned
@@ -19,6 +22,8 @@ A record is plain data (docs/wire.md shows one):
 
 A record of form 1 has neither map nor box. `read` gives it with null and "" for these, with its card's name
 and title as "card" and "title", and with form 1.
+
+`read` adds "kept": false for a record that waits.
 """
 
 from .plain import encode
@@ -86,6 +91,7 @@ class Ledger:
         self._json_loads = kit.json_loads
         self._numbers: list | None = None
         self._waiting: list = []
+        self.lost = 0
         self.damaged: list = []
 
     def _known(self) -> list:
@@ -120,6 +126,7 @@ class Ledger:
         numbered["n"] = n or self.last() + 1
         if len(self._waiting) >= WAITING_MAX:
             self._waiting.pop(0)
+            self.lost += 1
         self._waiting.append(numbered)
         self.write_waiting()
         return numbered["n"]
@@ -145,10 +152,15 @@ class Ledger:
             if number > after and len(found) < count:
                 text = self._store.get(_key(number))
                 if text is not None:
-                    found.append(with_all_keys(self._json_loads(str(text, "utf-8"))))
+                    try:
+                        record = with_all_keys(self._json_loads(str(text, "utf-8")))
+                    except (ValueError, TypeError, KeyError):
+                        continue  # whole, and of no form that there ever was: as good as damaged
+                    record["kept"] = True
+                    found.append(record)
         for record in self._waiting:
             if record["n"] > after and len(found) < count:
-                found.append(record)
+                found.append(dict(record, kept=False))
         return found
 
     def has(self, n: int) -> bool:
@@ -172,10 +184,12 @@ def _key(number: int) -> str:
     return _PREFIX + "%06d" % number
 
 
-def not_kept(refusal: Refusal) -> Refusal:
-    """What the printer is told about a record that waits."""
+def not_kept(refusal: Refusal, lost: int) -> Refusal:
+    """What the printer is told about a record that waits; `lost` had to give way before it."""
     return Refusal(
-        "The record is not kept yet",
+        "The record is not kept yet, and %d before it are lost" % lost
+        if lost
+        else "The record is not kept yet",
         refusal.why,
         "Remove a card or pull the ledger before you switch off",
     )

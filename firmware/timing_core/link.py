@@ -252,10 +252,12 @@ class Link:
         shelf = self._box.shelf
         names = [name for name in shelf.names() if name > after]
         # A card that turns out to be damaged is left out; damage.read tells of it.
-        whole = [name for name in names if shelf.text(name) is not None]
-        cards = _page(
-            {"name": name, "title": shelf.card(name)["title"], "digest": shelf.digest(name)} for name in whole
-        )
+        whole = []
+        for name in names:
+            card = shelf.card(name)
+            if card is not None:
+                whole.append((name, card["title"]))
+        cards = _page({"name": name, "title": title, "digest": shelf.digest(name)} for name, title in whole)
         return {"cards": cards, "more": len(cards) < len(whole)}
 
     def _card_stage(self, digest: str, of: int, part: int, packed: str) -> dict:

@@ -178,7 +178,7 @@ def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
     if is_too_short(light_ms, bench):
         raise Refusal(
             "%s is too short" % what,
-            "%d ms of light, and this lamp needs %d" % (light_ms, least_ms(bench)),
+            "%d ms of light, and this lamp needs %d ms" % (light_ms, least_ms(bench)),
             todo,
         )
 

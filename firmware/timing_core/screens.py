@@ -11,7 +11,7 @@ stage is ready.
 from . import sheets
 from .font import LARGE, MEDIUM, Pen, clip, encode, width
 from .kit import Kit
-from .run import FIT, stage_hint, stage_name
+from .run import FIT, filter_text, stage_hint, stage_name
 from .stops import seconds_text, stops_text
 from .transitions import LIT
 
@@ -65,7 +65,7 @@ class Screen:
         elif box.state == "choose":
             self._choosing()
         elif box.state == "notice":
-            self._head("Power was lost", "")
+            self._head("A run was cut off", "")
             self._message(box.message or box.cut_off_text)
             self._foot()
         elif box.state == "ask":
@@ -169,6 +169,8 @@ class Screen:
         stage = box.stages[box.at]
         self.prepare()
         word = "held" if box.state == "held" else self._count_of(box)
+        if box.is_gone_on and box.state == "ready" and stage.kind != FIT:
+            word = filter_text(stage.filter)  # it may have been changed in the meantime
         self._head(stage_name(stage), word)
         if box.message:
             self._message(box.message)

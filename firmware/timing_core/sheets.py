@@ -11,7 +11,7 @@ Rows perform no output.
 from .bench import SETTINGS, setting
 from .printing_map import DRY_DOWN_MAX_PM, MARKS_MAX, PASSES_MAX, Mark
 from .refusal import Refusal
-from .run import COVER, FRESH, drawer_lacks, filter_text, stage_name
+from .run import COVER, FIT, FRESH, drawer_lacks, filter_text, stage_name
 from .stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
@@ -59,6 +59,10 @@ class Row:
 
     def sets(self, index: int, number) -> bool:
         """True for the row of pass `index`'s base or, with a number, of that mark."""
+        return False
+
+    def sets_one_of(self, keys) -> bool:
+        """True for a bench setting that is among `keys`."""
         return False
 
     def value(self, box) -> str:
@@ -518,6 +522,9 @@ class _Setting(Row):
         self.two_valued = self.kind == "choice" and len(self.limits) == 2
         self.paces = self.kind in ("ms", "auto ms", "s", "time", "pm")
 
+    def sets_one_of(self, keys) -> bool:
+        return self.key in keys
+
     def value(self, box) -> str:
         value = box.bench.get(self.key)
         if self.kind == "ms":
@@ -584,7 +591,10 @@ class _GoOn(Row):
     goes_on = names = True
 
     def value(self, box) -> str:
-        return "%s  %s" % (stage_name(box.stages[box.at]), seconds_text(box.left_shown_ms()))
+        stage = box.stages[box.at]
+        if stage.kind == FIT:
+            return stage_name(stage)
+        return "%s  %s" % (stage_name(stage), seconds_text(box.left_shown_ms()))
 
 
 class _EndRun(Row):

@@ -48,19 +48,37 @@ class Shelf:
             return None
         text = self._store.get(_PREFIX + name)
         if text is None:
-            self._known().remove(name)
-            self.damaged.append(name)
+            self._is_damaged(name)
         return text
 
+    def _is_damaged(self, name: str) -> None:
+        self._known().remove(name)
+        self.damaged.append(name)
+
     def card(self, name: str):
-        """The card as plain data, or None."""
+        """The card as plain data, or None. One that is whole and cannot be read is as good as damaged."""
         text = self.text(name)
-        return None if text is None else self._kit.json_loads(str(text, "utf-8"))
+        if text is None:
+            return None
+        try:
+            card = self._kit.json_loads(str(text, "utf-8"))
+        except ValueError:
+            card = None
+        if isinstance(card, dict) and isinstance(card.get("title"), str):
+            return card
+        self._is_damaged(name)
+        return None
 
     def get(self, name: str):
         """The card's PrintingMap, or None."""
         card = self.card(name)
-        return None if card is None else PrintingMap.from_dict(card)
+        if card is None:
+            return None
+        try:
+            return PrintingMap.from_dict(card)
+        except Refusal:
+            self._is_damaged(name)
+            return None
 
     def digest(self, name: str):
         """SHA-256 of the card's text as 64 hex digits, or None. Equals `plain.digest` of the card."""

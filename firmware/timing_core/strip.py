@@ -139,6 +139,10 @@ class Strip:
 
     def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:
         """The stages of the strip. Refusal if it cannot be given."""
+        if self.origin(map) <= 0:
+            raise Refusal(
+                "No strip here", "the burn is at 0", "Give it some light first, or set Times to a time"
+            )
         if self.total_ms(map, 0) <= 0:
             raise Refusal(
                 "The strip begins below zero",

@@ -72,6 +72,7 @@ stopping  lamp_end  was_viewing      -                 before
 # A run, one stage after another
 ready     expose    settling         refuse_early      ready     wait
 ready     expose    stage_is_fit     fitted            ready     @ is in
+ready     expose    too_short        refuse_short      ready     cannot: why?
 ready     expose    -                strike            exposing  give @
 ready     dial      -                move_stage        ready     stage
 ready     back      -                leave_run         browse    leave
@@ -85,11 +86,13 @@ exposing  back      -                put_out_at_once   stopping  put out
 exposing  tick      overdue          put_out_overdue   stopping
 exposing  tick      -                sound_cues        exposing
 exposing  lamp_end  print_is_whole   end_print         browse
+exposing  lamp_end  print_is_other   end_other_print   browse
 exposing  lamp_end  strip_is_whole   end_strip         choose
 exposing  lamp_end  strip_is_other   end_other_strip   browse
 exposing  lamp_end  stage_is_whole   end_stage         ready
 exposing  lamp_end  -                cut_short         held
 stopping  lamp_end  print_is_whole   end_print         browse
+stopping  lamp_end  print_is_other   end_other_print   browse
 stopping  lamp_end  strip_is_whole   end_strip         choose
 stopping  lamp_end  strip_is_other   end_other_strip   browse
 stopping  lamp_end  stage_is_whole   end_stage         ready
@@ -97,6 +100,7 @@ stopping  lamp_end  -                hold              held
 stopping  tick      overdue          report_for_lamp   stopping
 held      expose    settling         refuse_early      held      wait
 held      expose    rest_too_short   leave_rest        ready     leave the rest
+held      expose    too_short        refuse_short      held      cannot: why?
 held      expose    -                strike            exposing  give @
 held      back      -                leave_run         browse    leave
 held      lamp      settling         refuse_early      held      wait

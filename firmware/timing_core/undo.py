@@ -70,6 +70,8 @@ class Undo:
         for change in self._changes:
             if change.card and change.card[0] == name:
                 change.card = None
+                change.says = "the map's name"
+                change.what = "Undone: the map's name. The card stays: the PC has changed it."
         self._drop_empty()
 
     def forget_settings(self, keys) -> None:

@@ -7,9 +7,10 @@ speaks to the box as it was then, and is run in a checkout of that commit, from 
     LAMPBLACK_UF2=… .venv/bin/python …/make_version_1.py version-1
 
 It takes a quarter of an hour. The image that was used is MicroPython 1.22.2 for the Pico, the emulator is
-`rp2040py` 0.3.6; with these the run is the same each time, and so is the file. It is the file system as it
-lay in flash when the plug was pulled; only the firmware's own modules were taken off afterwards, and the
-blocks they had filled erased, since they are no part of what a box keeps.
+`rp2040py` 0.3.6. The PC numbers its requests at random, so a second run may differ by a few ms where a hand
+put the lamp out. The result is the file system as it lay in flash when the plug was pulled. Only the
+firmware's own modules were taken off afterwards, and their blocks erased: they are no part of what a box
+keeps.
 
 Beside it a JSON with the same in plain words, as the firmware of then understood it: `bench`, `cards`,
 `work` and `ledger` in the forms of that version's wire, `journal` as it was written, and `cut`: the run
