@@ -311,8 +311,8 @@ class Runner:
                 self._give("wire", 0)
             return
         if self._undrawn and not self._noted and not self.box.lit:
-            self._noted = True
-            self.undisturbed(lambda: crash.note(self._undrawn))
+            # No lambda: it would make `self` a cell, which takes memory at each call of this, under light too.
+            self.undisturbed(self._note_undrawn)
             return
         if self._disk.make_ready():
             return
@@ -339,6 +339,11 @@ class Runner:
             time.sleep_ms(nap_ms)
         else:
             self._wire.wait(nap_ms)
+
+    def _note_undrawn(self) -> None:
+        self._noted = True
+        if self._undrawn:
+            crash.note(self._undrawn)
 
     def _use(self) -> None:
         """Somebody, or a PC, has just used the box."""

@@ -48,6 +48,9 @@ KEYS = {
 
 BOUNCE_NS = 5 * MS
 
+TOLD_S = 1_795_000_000
+"""What the PC's clock says when the chip's says 0, in s since 1970: 2026-11-18."""
+
 PROBE = """
 import micropython
 def _probed():
@@ -167,7 +170,12 @@ class PicoBox:
     def client(self) -> BoxClient:
         """The PC's own tool on the box's cable; opened when first asked for."""
         if self._client is None:
-            self._client = BoxClient("emulated", transport=_Port(self.pico), clock=lambda: self.now_ns / S)
+            self._client = BoxClient(
+                "emulated",
+                transport=_Port(self.pico),
+                clock=lambda: self.now_ns / S,
+                wall_clock=lambda: TOLD_S + self.now_ns / S,
+            )
         return self._client
 
     def deafen(self) -> None:

@@ -7,6 +7,7 @@ littlefs that MicroPython keeps on a Pico. It may not know how the chip is emula
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -22,7 +23,7 @@ from lampblack.image import file_system
 ROOT = Path(__file__).parent.parent.parent
 
 TESTED = "1.22.2"
-"""The release of MicroPython that every figure of this bench was taken with."""
+"""The release of MicroPython that is taken where nobody names an image."""
 
 LAYOUT = flash_layout(MICROPYTHON, "pico")
 FS_START = LAYOUT["fs_start"]
@@ -45,6 +46,16 @@ def find_uf2() -> tuple[Path | None, str]:
         f"no MicroPython image for the emulated Pico: download {url} "
         f"and set LAMPBLACK_UF2 to its path, or put it at {cached}"
     )
+
+
+def release_of(uf2: Path) -> str:
+    """The release of MicroPython in an image, as "1.22.2": what its prompt begins with."""
+    data = uf2.read_bytes()
+    # Microsoft's UF2: blocks of 512 bytes, with up to 256 of content after 32.
+    content = b"".join(data[at + 32 : at + 32 + 256] for at in range(0, len(data), 512))
+    found = re.search(rb"MicroPython v(\d+\.\d+\.\d+)", content)
+    assert found, f"{uf2} is no image of MicroPython"
+    return found[1].decode()
 
 
 def compile_module(source: Path | str, name: str) -> bytes:

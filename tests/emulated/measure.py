@@ -31,14 +31,16 @@ from faults import (
     disk_with,
     full_disk,
     hang_of_the_loop,
+    spoiled_picture,
     three_crashes,
     under_light,
 )
-from image import ROOT, TESTED, find_uf2
+from image import ROOT, find_uf2, release_of
 from lamp_times import LENGTHS_MS, LOADS, WAYS, errors_ns
 from pico import MS
 from scenes import (
     BENCH,
+    FREE_MIN_BYTES,
     bouncing_dial,
     bouncing_presses,
     copied,
@@ -137,8 +139,8 @@ def a_print(box: PicoBox) -> list[str]:
     """Push, print, pull, ledger; and the traces."""
     made = box.forked(print_a_card)
     with tempfile.TemporaryDirectory() as folder:
-        desk = replayed_on_micropython(made.trace, Path(folder))
-    here = replayed_here(made.trace)
+        desk = replayed_on_micropython(made, Path(folder))
+    here = replayed_here(made)
     kinds = [line.split('"')[1] for line in made.trace]
     rows = []
     for stage, strikes in zip([stage for stage in made.stages if stage.light_ms], made.strikes, strict=True):
@@ -259,11 +261,12 @@ def memory(box: PicoBox, runs: int, prints: int) -> list[str]:
     (start, later, taken), grown = together([lambda: box.forked(scenario), lambda: grown_by(prints)])
     rows = [["after the start", start], *[[f"after run {n + 1}", free] for n, free in enumerate(later)]]
     return [
-        *prose("""
+        *prose(f"""
             ## Memory
 
             Free heap in bytes after a collection, with all running, and with the bench's probe and what
-            watches the heap, which take some 3 KB themselves. Budget without them: over 90,000."""),
+            watches the heap, which take some 3 KB themselves. Budget without them:
+            over {FREE_MIN_BYTES:,}."""),
         *table(["when", "bytes"], rows),
         *prose(f"""
             Taken from the heap between the lamp's start and its end, the wire being quiet, in each of
@@ -355,6 +358,7 @@ def link(box: PicoBox, phases: int) -> list[str]:
 def faults(box: PicoBox, uf2: Path) -> list[str]:
     every = [(name, fault, False) for name, fault in HARMLESS.items()]
     every += [(f"exception: {name}", fault, True) for name, fault in CRASHES.items()]
+    every += [("a picture fails", spoiled_picture, False)]
     every += [("hang of the loop", hang_of_the_loop, True)]
     every += [(name, fault, True) for name, (fault, _) in RESETS.items()]
     outcomes = together([lambda one=one: under_light(*one[1:])(box) for one in every])
@@ -393,12 +397,12 @@ def _fault_row(name: str, found: Outcome) -> list[object]:
     ]
 
 
-def page(parts: Sequence[str]) -> str:
-    """The whole of DOC from its sections."""
+def page(parts: Sequence[str], release: str) -> str:
+    """The whole of DOC from its sections, measured with this release of MicroPython."""
     head = prose(f"""
         # Measurements
 
-        Taken by `make measurements` with the real firmware, on MicroPython {TESTED} for the Raspberry
+        Taken by `make measurements` with the real firmware, on MicroPython {release} for the Raspberry
         Pi Pico, on an emulated RP2040 at 125 MHz (`tests/emulated`). Written whole by
         `tests/emulated/measure.py`: change that, not this page. The emulator charges nothing when
         code is not in the flash's cache, so code on silicon is somewhat slower; the lamp's time does
@@ -445,7 +449,7 @@ def main(arguments: list[str]) -> int:
     if missing:
         print(f"{DOC.name} is not written: {', '.join(missing)} was never measured.", file=sys.stderr)
         return 1
-    DOC.write_text(page([(PARTS / f"{name}.md").read_text() for name in sections]))
+    DOC.write_text(page([(PARTS / f"{name}.md").read_text() for name in sections], release_of(uf2)))
     return 0
 
 

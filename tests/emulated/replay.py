@@ -4,7 +4,7 @@ Runs on CPython and MicroPython, so that board, desk and simulator can be compar
 trace is a line of JSON for each thing that happened, in its order: {"in", "t", "value"} an input, with
 the box's ms; {"line"} a line from the wire; these are given again. {"out", "t", "value"} an output;
 {"reply"} to the line before; {"frame"} the CRC-32 of a picture drawn then; these have to come again.
-First may come {"file", "text"}: what the box has kept from before.
+First may come {"file", "text"}: what the box has kept from before; and {"identity"}: its name for itself.
 """
 
 import gc
@@ -48,6 +48,7 @@ def replay(lines, write):
     kit = desk_kit()
     disk = Disk()
     box = screen = None
+    identity = ""
 
     def tell(entry: dict) -> None:
         write(encode(entry).decode())
@@ -57,8 +58,12 @@ def replay(lines, write):
         if "file" in entry:
             disk.write(entry["file"], entry["text"].encode())
             continue
+        if "identity" in entry:
+            identity = entry["identity"]
+            continue
         if box is None:
             box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
+            box.identity = identity
             screen = Screen(box, kit)
         if "in" in entry:
             tell(entry)

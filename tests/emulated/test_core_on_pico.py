@@ -36,7 +36,7 @@ kit = Kit(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None
 box = Box(Store(Disk(), kit.crc32), kit, 100)
 screen = Screen(box, kit)
 box.handle("power_up", START_MS)
-box.set_bench({"lag_ms": LAG_MS})
+box.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
 box.take_work(PrintingMap.from_dict(json.loads(CARD)))
 gc.collect()
 print("ready", gc.mem_free())
