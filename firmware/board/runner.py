@@ -311,7 +311,7 @@ class Runner:
                 self._give("wire", 0)
             return
         if self._undrawn and not self._noted and not self.box.lit:
-            # No lambda: it would make `self` a cell, which takes memory at each call of this, under light too.
+            # No lambda: it would make `self` a cell, which takes memory at each call, under light too.
             self.undisturbed(self._note_undrawn)
             return
         if self._disk.make_ready():
