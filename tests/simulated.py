@@ -67,6 +67,8 @@ class Darkroom:
             box.bench_set({"power_up": "new print"})
             window.do("unplug")
             window.until_done()
+            while box.state()["expose"] == "wait":
+                pass
             box.bench_set({"power_up": "as left"})
             if window.state["sheet"]["in"]:
                 window.do("develop", dry=False)
@@ -139,6 +141,10 @@ class Window:
         self.do("nothing")
         self.until(lambda told: told.refused)
 
+    def until_awake(self) -> None:
+        """After power-up, too, the box does not listen at once."""
+        self.until(lambda told: told.state["says"]["lamp"] != "wait")
+
     def light(self, name: str = "expose") -> None:
         """Press EXPOSE or LAMP as soon as the box listens to it."""
         self.until(lambda told: told.state["says"][name] != "wait")
@@ -172,6 +178,8 @@ def darkroom(*options: str) -> Iterator[Darkroom]:
         try:
             assert process.stdout is not None
             running = Darkroom("".join(process.stdout.readline() for _ in range(2)))
+            with running.window() as window:
+                window.until_awake()
             yield running
         finally:
             process.send_signal(signal.SIGINT)

@@ -361,10 +361,15 @@ def test_a_strip_that_was_cut_off_goes_on_on_its_sheet():
     assert [light.error_stops for light in lights] == pytest.approx([0] * 5, abs=1e-9)
 
 
-def test_a_sheet_keeps_the_plan_its_run_began_with():
+@pytest.mark.parametrize("had_light", [True, False])
+def test_a_sheet_keeps_the_plan_its_run_began_with(had_light):
     room = Darkroom()
     session = room.session
-    begun(room, a_card(base_ms=8000))
+    if had_light:
+        begun(room, a_card(base_ms=8000))
+    else:
+        load(session, a_card(base_ms=8000))
+        keys(session, "expose")
     keys(session, "back")
     to_sheet(session, "print")
     set_row(session, "Base", 3)

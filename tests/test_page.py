@@ -21,6 +21,7 @@ from simulated import Darkroom, darkroom
 
 from lampblack import cli
 from lampblack.box_client import BoxClient
+from timing_core.box import TOO_EARLY
 from timing_core.sounds import SOUNDS
 
 
@@ -281,7 +282,7 @@ def test_time_can_be_stopped_and_stepped(room):
         assert window.state["says"]["expose"] == "wait"
         window.do("step", ms=699)
         window.key("expose")
-        window.until(lambda told: told.state["message"].startswith("Too early"))
+        window.until(lambda told: told.state["message"] == TOO_EARLY)
         window.do("step", ms=1)
         window.light()
         window.until_box("exposing")

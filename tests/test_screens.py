@@ -349,7 +349,7 @@ def _note_situations(note) -> None:
     to_row(session, "Go on")
     keys(session, "press")
     _give_all(session)
-    note(session, "changed since")
+    note(session, "another now")
 
 
 def _give_all(session) -> None:
@@ -575,7 +575,7 @@ def _note_cuts(note) -> None:
                 note(session)
     session = situation("ready, base", worst)
     session.reset()
-    note(session, "A run was cut off")
+    note(session, "Power was lost")
 
     # Between a run's last light and its record.
     session = situation("exposing")

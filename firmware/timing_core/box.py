@@ -58,9 +58,6 @@ HOLD_MARGIN_MS = 10
 TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
 """Said of a press that may have been meant for what has just ended."""
 
-SETTINGS_DAMAGED = "The settings are damaged"
-NOTE_DAMAGED = "The note of a run is damaged: a sheet may have had light."
-
 DIGEST = 16
 """How many hex digits of the digest the journal has of its run's map."""
 
@@ -474,14 +471,13 @@ class Box:
                 self._notes.append(converted)
         if lost:
             self.damage.append(
-                SETTINGS_DAMAGED
-                + ": %s in force, lag %d ms."
+                "The settings are damaged: %s in force, lag %d ms."
                 % ("defaults are" if lost == LOST else "older ones are", self.bench.get("lag_ms"))
             )
         self.new_work()
         journal = self._read("journal")
         if self._damage_of("journal", isinstance(journal, dict)):
-            self.damage.append(NOTE_DAMAGED)
+            self.damage.append("The note of a run is damaged: a sheet may have had light.")
         lost = self.store.damage("work")
         if self.bench.get("power_up") == "as left" or journal:
             try:
@@ -499,7 +495,7 @@ class Box:
             except (ValueError, TypeError, KeyError, IndexError):
                 # Whole, and of no form that there ever was.
                 self._clear_run()
-                self.damage.append(NOTE_DAMAGED)
+                self.damage.append("The note of a run is damaged: a sheet may have had light.")
 
     def _damage_of(self, key: str, can_be_read: bool) -> str:
         lost = self.store.damage(key)
@@ -1404,9 +1400,12 @@ class Box:
     # --- what the wire asks for
 
     def damage_lines(self) -> list:
-        """A line for each thing kept that is damaged; for cards, as they are found now."""
+        """A line for each thing kept that is damaged, cards as they are found now, and for each that was
+        converted at this start."""
         lines = [line for line in self.damage if not line.startswith("Card ")]
-        return lines + [_card_damage(name) for name in self.shelf.damaged] + self._notes
+        lines += [_card_damage(name) for name in self.shelf.damaged]
+        lines += self._notes
+        return lines
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""
@@ -1449,7 +1448,12 @@ class Box:
             before[4].update(values)
             if self.row().sets_one_of(values):
                 before[8] = ""  # what undo would name is no longer what it brings back
-        self.damage = [line for line in self.damage if not line.startswith(SETTINGS_DAMAGED)]
+        # What is set anew mends it.
+        at = len(self.damage)
+        while at:
+            at -= 1
+            if self.damage[at].startswith("The settings"):
+                self.damage.pop(at)
         self.undo.forget_settings(values)
         self._plan = None
         self._wired = True

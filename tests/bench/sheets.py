@@ -59,10 +59,10 @@ def exposing() -> Room:
     room = Room(session, LampHouse(session), "plain")
     room.do({"do": "fit", "filter": FILTER})
     room.do({"do": "sheet"})
-    session.input("expose")
-    session.advance(1000)
-    session.input("expose")
-    session.advance(1000 + STEP_MS)
+    for at_ms in (1000, 2000):
+        session.advance(at_ms)
+        session.input("expose")
+    session.advance(session.now_ms + STEP_MS)
     return room
 
 

@@ -23,6 +23,7 @@ from host_sim.disks import MemoryDisk
 from host_sim.picture import rows
 from host_sim.session import Session
 from lampblack import cli
+from timing_core.box import TOO_EARLY
 from timing_core.sounds import SOUNDS
 
 EXAMPLES = Path(cli.__file__).parent / "examples"
@@ -126,6 +127,7 @@ def test_the_display_is_the_cores_own_pixel_for_pixel(look):
     screen = look()
     twin = Session(MemoryDisk(), desk_kit(), 100)
     twin.power_up()
+    twin.advance(1000)  # as in the room, the box listens by now
     for key, event, value in (
         ("b", "back", 0),
         ("ArrowDown", "dial", 1),
@@ -488,7 +490,7 @@ def test_the_page_says_wait_until_the_box_listens_to_a_press_again(look):
     screen.choose("Stopped")
     screen.keys("e", "e")
     screen.box("ready")
-    expect(page.locator("#says")).to_contain_text("Too early")
+    expect(page.locator("#says")).to_contain_text(TOO_EARLY)
     for control in ("expose", "pedal", "lamp"):
         expect(page.locator(f"#{control}-does")).to_have_text("wait")
     screen.lamp("dark")

@@ -105,11 +105,11 @@ def strip(
     base: Annotated[str, typer.Option(metavar="TIME", help='The middle of the strip, like "11.3 s".')],
     step: Annotated[
         str, typer.Option(metavar="STEP", help='Between patches: stops, like 1/4, or seconds, like "2 s".')
-    ] = "1/4",
+    ] = "1/3",
     patches: Annotated[
         int,
         typer.Option(min=PATCHES_MIN, max=PATCHES_MAX, metavar="N", help=f"{PATCHES_MIN} to {PATCHES_MAX}."),
-    ] = 7,
+    ] = 5,
     kind: Annotated[
         Literal["cover", "fresh"],
         typer.Option(metavar="cover|fresh", help="Cover patch by patch, or fresh paper for each."),
