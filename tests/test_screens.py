@@ -771,7 +771,7 @@ PLAIN_WORDS = set(
     same save screens see set settings settling shade shades sheet shelf short shortest since smaller
     some soon stage stages stays steady step steps still stop stops strip switch take taken takes than
     that the then this through tie time times to too try turn undo undone up use used view viewing
-    volume wait was went were what when whole why with would yet you zero
+    volume wait waits was went were what when whole why with would yet you zero
     """.split()  # noqa: SIM905
 )
 """`s` and `ms` are the units; "lead-in" and "dry-down" come apart at their hyphens."""
