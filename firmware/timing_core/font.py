@@ -9,9 +9,11 @@ memory, so it is allowed while the lamp is lit. ASCII is its own encoding: a lit
 no `encode`.
 """
 
+from .kit import const
+
 HEIGHT_PX = 8  # of a glyph cell: seven rows above the base line and one below it
 GAP_PX = 1  # after each glyph
-_STRIDE = 8  # bytes a glyph in _GLYPHS, and pixels a glyph in the sheet made of it
+_STRIDE = const(8)  # bytes a glyph in _GLYPHS, and pixels a glyph in the sheet made of it
 
 # A glyph is its width in pixels and then seven columns, left to right; bit 0 of a column is the top row.
 # Figures are all four wide, so that a changing number stands still.
@@ -122,7 +124,7 @@ _GLYPHS = (
     b"\x05\x18\x04\x08\x10\x0c\x00\x00"  # ~
 )
 
-_FIRST = 23  # the code of the first glyph; from 32 to 126 the codes are ASCII
+_FIRST = const(23)  # the code of the first glyph; from 32 to 126 the codes are ASCII
 
 # Signs beyond ASCII, each followed by its code: those with a glyph of their own, then what editors put in
 # place of plain spaces, dashes and quotes. As UTF-8, because taking single characters out of a str makes
