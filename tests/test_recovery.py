@@ -619,8 +619,8 @@ def test_a_record_that_waits_says_that_it_is_not_kept_and_one_that_gives_way_is_
     for number in range(6):
         keys(session, "expose", "expose")
         until_dark(session)
-        lost = f", and {number - 3} before it are lost" if number > 3 else ""
-        assert session.box.message.startswith(f"The record is not kept yet{lost}: ")
+        said = f"A record waits, {number - 3} are lost" if number > 3 else "The record is not kept yet"
+        assert session.box.message.startswith(f"{said}: ")
     records = ask(session, "ledger.read")["result"]["records"]
     assert [(record["n"], record["kept"]) for record in records] == [(n, False) for n in (3, 4, 5, 6)]
     disk.full = False

@@ -471,6 +471,39 @@ def _note_what_is_kept(note) -> None:
     load_as_it_comes.input("press")
     note(load_as_it_comes, "and 12 more")
 
+    session = new_session()
+    for _ in range(2):
+        set_row(session, "Keep on shelf", 1)
+    push(session, a_card(name="new-print-2"))
+    undo(session)
+    note(session, "the PC has changed it")
+
+    session = new_session()
+    load(session, a_card(("door", 0, LONGEST_FILTER)))
+    to_sheet(session, "strip")
+    set_row(session, "Strip for", 1)
+    keys(session, "expose")
+    note(session, "No strip here")
+
+    session = situation("ready, filter", worst)
+    keys(session, "back")
+    to_sheet(session, "print")
+    keys(session, "expose")
+    note(session)
+
+    session = new_session()
+    load(session, a_card(base_ms=4000))
+    keys(session, "expose", "expose")
+    wait(session, 1000)
+    keys(session, "expose", "back")
+    to_sheet(session, "print")
+    set_row(session, "Base", 1)
+    keys(session, "back")
+    to_row(session, "Go on")
+    keys(session, "press")
+    _give_all(session)
+    note(session, "another now: EXPOSE")
+
     for number in (0, 1, 99):
         session = new_session()
         load(session, worst_card() if number else a_card(base_ms=600_000, filter=LONGEST_FILTER))
@@ -507,6 +540,10 @@ def _note_what_is_kept(note) -> None:
     note(full)
     _give_all(full)
     note(full, "not kept yet")
+    for _ in range(12):
+        keys(full, "expose")
+        _give_all(full)
+    note(full, "are lost")
     full = new_session(PickyDisk())
     full.disk.refuses = "run"
     keys(full, "expose")
@@ -576,6 +613,9 @@ def _note_cuts(note) -> None:
     session = situation("ready, base", worst)
     session.reset()
     note(session, "Power was lost")
+    session = situation("ready, filter", worst)
+    session.reset(-1)
+    note(session, "The box was reset before")
 
     # Between a run's last light and its record.
     session = situation("exposing")
@@ -608,6 +648,14 @@ class PickyDisk(MemoryDisk):
 
 
 def _note_damage(note) -> None:
+    session = situation("ready, base")
+    spoil(session.disk, "run")
+    session.reset()
+    session.input("back")
+    lines = session.box.damage_lines()
+    assert len(lines) == 1
+    session.box.say(lines[0])
+    note(session, "cut off is damaged")
     for spoilt in SPOILT.values():
         session = situation("print sheet, a change to undo")
         spoilt(session.disk)
@@ -710,19 +758,20 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    a add after again all alone and another aperture are around as auto away back base bases be became
-    before begin begins below bench box brightness brings burn but can cannot card cards change changed
-    check choose chosen come could cover cut damaged defaults dial did do doctor dodge dodges done down
-    drawer dry each early easel end ended expose exposed failing fewer filter filters first fit fog for
-    force free fresh from full get give given go had handed has have held here hold holds in ins is it its
-    just keep keeps kept kind lacks lag lamp lampblack last later lead leave leaves ledger left light limit
-    load loaded long longer lost map mark may memory moment more move moves ms nearer need needs new next
-    no not note nothing now number of off older on one ones only open or other out over paper partly pass
-    passes patch patches power press print prompt pull push put ratio reached record remove replaces
-    report reset rest restart run s safelight same save screens see set settings settling shade shades
-    sheet shelf short shortest since smaller soon stage stages steady step steps still stop stops strip switch
-    take taken takes than that the then this through tie time times to too try turn undo undone up use
-    used view viewing volume wait was went were what whole why with would yet you zero
+    a add after again all alone and another aperture are around as at auto away back base bases be
+    became before begin begins below bench box brightness brings burn but can cannot card cards change
+    changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge
+    dodges done down drawer dry each early easel end ended expose exposed failing fewer filter filters
+    first fit fog for force free fresh from full get give given gives go gone had handed has have held
+    here hold holds in ins is it its just keep keeps kept kind lacks lag lamp lampblack last later lead
+    leave leaves ledger left light limit load loaded long longer lost map mark may meant memory moment
+    more move moves ms name nearer need needs new next no not note nothing now number of off older on
+    one ones only open or other out over paper partly pass passes patch patches pc power press print
+    prompt pull push put ratio reached record remove replaces report reset rest restart run s safelight
+    same save screens see set settings settling shade shades sheet shelf short shortest since smaller
+    some soon stage stages stays steady step steps still stop stops strip switch take taken takes than
+    that the then this through tie time times to too try turn undo undone up use used view viewing
+    volume wait waits was went were what when whole why with would yet you zero
     """.split()  # noqa: SIM905
 )
 """`s` and `ms` are the units; "lead-in" and "dry-down" come apart at their hyphens."""

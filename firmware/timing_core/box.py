@@ -507,7 +507,7 @@ class Box:
         if number and self.ledger.has(number):
             self._close_journal()
             return
-        cause = "The box was reset" if self.value else "Power was lost"
+        cause = "The box was reset." if self.value else "Power was lost."
         self._cut_off = journal
         self.is_strip = journal.get("kind") == "strip"
         self.at = journal["stage"]
@@ -541,15 +541,17 @@ class Box:
             self._end_cut_off_run("The run before the reset is in the ledger now.")
             return
         name = journal.get("name")
-        self._cut_text = "%s before: %s." % (cause, name)
+        self._cut_text = "Power was lost before: %s." % name
+        if self.value:
+            self._cut_text = "The box was reset before: %s." % name
         if journal.get("light"):
             self.given_ms = max(self.value, _number(journal, "given_ms"))
             self._cut_at = str(journal.get("name"))
             self._at_least = True
             self.strikes = 1 if self.given_ms else 0
-            self._cut_text = "%s. %s may be partly exposed." % (cause, name)
+            self._cut_text = "%s %s may be partly exposed." % (cause, name)
             if self.given_ms:
-                self._cut_text = "%s. %s had %s or more." % (cause, name, seconds_down(self.given_ms))
+                self._cut_text = "%s %s had %s or more." % (cause, name, seconds_down(self.given_ms))
         if self.stages and 0 < self.stages[self.at].light_ms <= self.given_ms:
             # All of its light is known to have been given.
             self.given_ms = self.stages[self.at].light_ms
@@ -557,7 +559,7 @@ class Box:
             self._note_stage()
             self.at += 1
             self.given_ms = self.strikes = 0
-            self._cut_text = "%s. %s had all of its light." % (cause, name)
+            self._cut_text = "%s %s had all of its light." % (cause, name)
             if self.at == len(self.stages):
                 self._cut_at = ""
                 self._end_cut_off_run("The run before the reset was whole. It is in the ledger.")

@@ -187,9 +187,7 @@ def _key(number: int) -> str:
 def not_kept(refusal: Refusal, lost: int) -> Refusal:
     """What the printer is told about a record that waits; `lost` had to give way before it."""
     return Refusal(
-        "The record is not kept yet, and %d before it are lost" % lost
-        if lost
-        else "The record is not kept yet",
+        "A record waits, %d are lost" % lost if lost else "The record is not kept yet",
         refusal.why,
         "Remove a card or pull the ledger before you switch off",
     )
