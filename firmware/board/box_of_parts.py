@@ -22,7 +22,6 @@ from machine import I2C, PWM, Pin, unique_id
 from micropython import const
 
 import timing_core
-import timing_core.transitions
 from timing_core import sheets
 from timing_core.box import Box
 from timing_core.kit import Kit
@@ -62,9 +61,10 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     box.identity = binascii.hexlify(unique_id()).decode()
     gc.collect()
     screen = Screen(box, kit)
-    # The box has the table bound, and no longer needs its text of 8 KB.
-    del sys.modules["timing_core.transitions"]
-    del timing_core.transitions
+    # The box goes by the table as it has bound it, and the font has its own glyphs: the text of both is 9 KB.
+    for name in ("transitions", "glyphs"):
+        del sys.modules["timing_core." + name]
+        delattr(timing_core, name)
     gc.collect()
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=_I2C_TIMEOUT_US)
     display = Display(i2c, screen.buffer)

@@ -4,6 +4,7 @@ What must live here: each setting's name, meaning, unit, range and default. The 
 store and the PC tool all read this table; none of them has a list of settings of its own.
 """
 
+from .kit import const
 from .plain import PRINTABLE
 from .refusal import Refusal
 from .stops import BASE_MAX_MS, BASE_MIN_MS, STEPS
@@ -94,11 +95,11 @@ SETTINGS = (
 )
 
 FILTER_MAX = 8
-LEAST_AUTO_MS = 250
+_LEAST_AUTO_MS = const(250)
 
 BENCH_FORM = 2
 """The form in which the settings are kept, under "form". Form 1 had no such entry."""
-FORM_1_LEAST_MS = 100
+_FORM_1_LEAST_MS = const(100)
 """The default of `least_ms` in form 1."""
 
 
@@ -189,7 +190,7 @@ class Bench:
         # In form 1 the shortest light was a strike of the lamp, lag included.
         was_ms = values["least_ms"]
         own_ms = was_ms - self._values["lag_ms"]
-        self.set("least_ms", 0 if was_ms == FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
+        self.set("least_ms", 0 if was_ms == _FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
         return "Shortest light no longer counts the lag: %d ms became %d ms." % (was_ms, self.least_light_ms)
 
     def set_all(self, values: dict) -> None:
@@ -202,7 +203,7 @@ class Bench:
     @property
     def least_light_ms(self) -> int:
         """The shortest light that is given, lag not counted, in ms: as set, or found from the lag."""
-        return self._values["least_ms"] or max(LEAST_AUTO_MS, 3 * self._values["lag_ms"])
+        return self._values["least_ms"] or max(_LEAST_AUTO_MS, 3 * self._values["lag_ms"])
 
     def to_dict(self) -> dict:
         values = dict(self._values)

@@ -22,7 +22,7 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 from . import sheets
 from .bench import Bench, is_int
 from .clock import Clock
-from .kit import Kit
+from .kit import Kit, const
 from .ledger import FORM, Ledger, not_kept, stage_record
 from .link import Link
 from .plain import digest_of_text, encode
@@ -47,7 +47,7 @@ from .ticks import later, since
 from .transitions import LIT
 from .undo import Change, Undo, cut, mend
 
-OVERDUE_MS = 250
+_OVERDUE_MS = const(250)
 """A lamp that has not reported its end this long after it was due is put out again. If it does not report
 that either, it is taken to be out."""
 
@@ -58,13 +58,13 @@ HOLD_MARGIN_MS = 10
 TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
 """Said of a press that may have been meant for what has just ended."""
 
-DIGEST = 16
+_DIGEST = const(16)
 """How many hex digits of the digest the journal has of its run's map."""
 
-RUN_STATES = ("ready", "exposing", "held")
+_RUN_STATES = const(("ready", "exposing", "held"))
 
-NEVER_MS = 1 << 29
-TICK_MS = 1000
+_NEVER_MS = const(1 << 29)
+_TICK_MS = const(1000)
 
 
 class Outputs:
@@ -163,7 +163,7 @@ class Box:
         self._axis_ms = 0
         self._stopped_ms = 0
         self._cue = 0
-        self._next_tick_ms = TICK_MS
+        self._next_tick_ms = _TICK_MS
         self._next_picture_ms = 0
         self._picture_step_ms = 0
         self._due_ms: int | None = None
@@ -310,19 +310,19 @@ class Box:
 
     def _plan_due(self) -> None:
         if self.state == "exposing":
-            due = self._lamp_ms + OVERDUE_MS
+            due = self._lamp_ms + _OVERDUE_MS
             due = min(due, self._next_tick_ms + self._axis_ms, self._cue_at() + self._axis_ms)
             if self.panel_ms:
                 due = min(due, self._next_picture_ms)
             # With a negative lag a cue may be due before the strike
             self._due_ms = later(self._struck_ms, max(0, due))
         elif self.state == "viewing":
-            due = self._lamp_ms + OVERDUE_MS
+            due = self._lamp_ms + _OVERDUE_MS
             if self.panel_ms:
                 due = min(due, self._next_picture_ms)
             self._due_ms = later(self._struck_ms, due)
         elif self.state == "stopping":
-            self._due_ms = later(self._stopped_ms, OVERDUE_MS)
+            self._due_ms = later(self._stopped_ms, _OVERDUE_MS)
         elif self._deaf and self.state in self._settles:
             self._due_ms = later(self._deaf_from_ms, self.bench.get("settle_ms"))
         else:
@@ -330,8 +330,8 @@ class Box:
 
     def _overdue(self) -> bool:
         if self.state == "stopping":
-            return since(self.now_ms, self._stopped_ms) >= OVERDUE_MS
-        return since(self.now_ms, self._struck_ms) >= self._lamp_ms + OVERDUE_MS
+            return since(self.now_ms, self._stopped_ms) >= _OVERDUE_MS
+        return since(self.now_ms, self._struck_ms) >= self._lamp_ms + _OVERDUE_MS
 
     def _picture(self) -> None:
         if self.panel_ms:
@@ -396,8 +396,8 @@ class Box:
     def in_run(self) -> bool:
         """True while a stage of a run is on the screen, lit or dark, or the viewing light covers it."""
         if self.state == "stopping" or self.state == "viewing":
-            return not self._viewing or self._before in RUN_STATES
-        return self.state in RUN_STATES
+            return not self._viewing or self._before in _RUN_STATES
+        return self.state in _RUN_STATES
 
     @property
     def viewing(self) -> bool:
@@ -528,7 +528,7 @@ class Box:
                 self._why_not = "its strip is not kept"
         else:
             text = self.store.get("run")
-            if text is None or digest_of_text(self.kit, text)[:DIGEST] != journal.get("map"):
+            if text is None or digest_of_text(self.kit, text)[:_DIGEST] != journal.get("map"):
                 self._why_not = "its map is not kept"
                 if self.store.damage("run"):
                     self._why_not = "its map is damaged"
@@ -1057,7 +1057,7 @@ class Box:
             "light": stage.kind != FIT,
             "given_ms": self.given_ms,
             "done": self._done_text,
-            "map": digest_of_text(self.kit, self._run_text)[:DIGEST],
+            "map": digest_of_text(self.kit, self._run_text)[:_DIGEST],
             "n": self.run_number,
             "over": over,
         }
@@ -1125,7 +1125,7 @@ class Box:
             self._cue = 0
             while self._cue_at() <= self.given_ms:
                 self._cue += 1
-            self._next_tick_ms = (self.given_ms // TICK_MS + 1) * TICK_MS
+            self._next_tick_ms = (self.given_ms // _TICK_MS + 1) * _TICK_MS
         self.strikes += 1
         self.is_gone_on = False
         self._exposed = True
@@ -1134,7 +1134,7 @@ class Box:
 
     def _cue_at(self) -> int:
         cues = self.stages[self.at].cues
-        return cues[self._cue][0] if self._cue < len(cues) else NEVER_MS
+        return cues[self._cue][0] if self._cue < len(cues) else _NEVER_MS
 
     def _sound_cues(self) -> None:
         """Sound every cue and every tick of a second that is due. A cue on a full second replaces the
@@ -1151,14 +1151,14 @@ class Box:
                 self.out.put("sound", cues[self._cue][1])
                 self._cue += 1
                 if cue_ms == self._next_tick_ms:
-                    self._next_tick_ms += TICK_MS
+                    self._next_tick_ms += _TICK_MS
             else:
                 if self._next_tick_ms > so_far_ms:
                     break
                 self.out.put("sound", "tick")
-                self._next_tick_ms += TICK_MS
+                self._next_tick_ms += _TICK_MS
             if self._next_tick_ms >= end_ms:
-                self._next_tick_ms = NEVER_MS
+                self._next_tick_ms = _NEVER_MS
         self._refresh()
 
     def _refresh(self) -> None:
@@ -1344,7 +1344,7 @@ class Box:
     def _view(self) -> None:
         self._before = self.state
         # In mid-run the sheet comes back when the viewing light is out.
-        self._exposed = self._before in RUN_STATES
+        self._exposed = self._before in _RUN_STATES
         self._light(self.bench.get("viewing_limit_s") * 1000, "viewing")
 
     def view_left_ms(self) -> int:

@@ -12,6 +12,7 @@ Faults tolerated, and why:
 
 from . import VERSION
 from .clock import DAY_S
+from .kit import const
 from .plain import digest_of_text, encode
 from .printing_map import PrintingMap
 from .refusal import Refusal
@@ -29,12 +30,12 @@ PIECES_MAX = 40
 WINDOW_BITS = 10
 """A card comes deflated with a window of 2 ** 10 bytes, which is what must be in memory while it is read."""
 
-ID_MAX = 40
+_ID_MAX = const(40)
 MESSAGE_MAX = 400
-_TAIL = 10
-_PAGE = 1800
-_CHUNK = 256
-CRASH_LINE = 280
+_TAIL = const(10)
+_PAGE = const(1800)
+_CHUNK = const(256)
+_CRASH_LINE = const(280)
 """Characters of a line of the crash log. A reply has room for them even if every one is escaped."""
 
 DAYS_MAX = 47481
@@ -47,7 +48,7 @@ DAMAGED = -32700
 NOT_A_REQUEST = -32600
 NO_METHOD = -32601
 BAD_PARAMS = -32602
-BROKEN = -32603
+_BROKEN = const(-32603)
 BUSY = 1
 REFUSED = 2
 STORAGE = 3
@@ -174,7 +175,7 @@ class Link:
         except OSError as fault:
             error = _error(STORAGE, "The memory failed: %s. Try again, then reset the box." % fault)
         except Exception as fault:  # whatever fault a message has found, the box goes on
-            error = _error(BROKEN, "The box is at fault: %r. Report it with what was sent." % fault)
+            error = _error(_BROKEN, "The box is at fault: %r. Report it with what was sent." % fault)
         return self._framed(id, "error", error)
 
     def _framed(self, id, key: str, value: dict) -> bytes:
@@ -388,7 +389,7 @@ class Link:
 
 def _lines(lines: list, after: int) -> dict:
     ahead = lines[after:]
-    page = _page(line[:CRASH_LINE] for line in ahead)
+    page = _page(line[:_CRASH_LINE] for line in ahead)
     return {"lines": page, "more": len(page) < len(ahead)}
 
 
@@ -420,7 +421,7 @@ def _id_of(message):
     if isinstance(message, dict) and all(key in ("jsonrpc", "id", "method", "params") for key in message):
         if message.get("jsonrpc") == "2.0" and isinstance(message.get("method"), str):
             id = message["id"]
-            if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= ID_MAX:
+            if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= _ID_MAX:
                 return id
     raise _Fault(NOT_A_REQUEST, "Message is not taken: it is no request. Write it as docs/wire.md says.")
 

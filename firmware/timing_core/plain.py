@@ -8,7 +8,9 @@ Plain data is None, bool, int, str, list or tuple, and dict with str keys. No fl
 in the project is an integer with its unit in its name.
 """
 
-_ROOM = 256
+from .kit import const
+
+_ROOM = const(256)
 
 _OFTEN = "0123456789abcdefghijklmnopqrstuvwxyz "
 PRINTABLE = _OFTEN + "".join([chr(code) for code in range(32, 127) if chr(code) not in _OFTEN])

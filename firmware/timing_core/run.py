@@ -11,6 +11,7 @@ as possible.
 """
 
 from .bench import Bench
+from .kit import const
 from .printing_map import PrintingMap
 from .refusal import Refusal
 from .stops import BASE_MAX_MS, per_mille_less, seconds_down, seconds_up
@@ -21,12 +22,12 @@ BURN = "burn"
 COVER = "cover"
 FRESH = "fresh"
 
-STRIKE_MIN_MS = 20
+_STRIKE_MIN_MS = const(20)
 """The shortest strike of the lamp, whatever its lag."""
 
 PIP_MS = 500
 """The time between lead-in pips."""
-PIPS = 3
+_PIPS = const(3)
 
 
 class Window:
@@ -142,7 +143,7 @@ def _lay_cues(stage: Stage) -> None:
     last_ms = 0
     for window in stage.windows:
         for edge_ms, sound in ((window.open_ms, "open"), (window.close_ms, "close")):
-            for pip in range(PIPS, 0, -1):
+            for pip in range(_PIPS, 0, -1):
                 at_ms = edge_ms - pip * PIP_MS
                 if at_ms > last_ms:
                     stage.cues.append((at_ms, "pip"))
@@ -165,7 +166,7 @@ def check_light(stage: Stage, bench: Bench) -> None:
 def least_ms(bench: Bench) -> int:
     """The shortest light that one strike can give, in ms."""
     # With a negative lag (afterglow that gives light) the strike is shorter than its light, but never zero.
-    return max(bench.least_light_ms, STRIKE_MIN_MS - bench.get("lag_ms"))
+    return max(bench.least_light_ms, _STRIKE_MIN_MS - bench.get("lag_ms"))
 
 
 def is_too_short(light_ms: int, bench: Bench) -> bool:

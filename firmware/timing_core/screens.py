@@ -10,22 +10,22 @@ stage is ready.
 
 from . import sheets
 from .font import LARGE, MEDIUM, Pen, clip, encode, width
-from .kit import Kit
+from .kit import Kit, const
 from .run import FIT, filter_text, stage_hint, stage_name
 from .stops import seconds_text, stops_text
 from .transitions import LIT
 
 WIDTH = 128
 HEIGHT = 64
-LINE = 8
+_LINE = const(8)
 MONO_VLSB = 0
 
-RUNNING = ("ready", "held")
-LEFT_COLUMN = 0
-RIGHT_COLUMN = 62
-LIT_COLUMN = 72
-BAR_X = 2
-BAR_WIDTH = 124
+_RUNNING = const(("ready", "held"))
+_LEFT_COLUMN = const(0)
+_RIGHT_COLUMN = const(62)
+_LIT_COLUMN = const(72)
+_BAR_X = const(2)
+_BAR_WIDTH = const(124)
 
 
 class Screen:
@@ -60,7 +60,7 @@ class Screen:
             self._exposing()
         elif box.state == "viewing" or box.state == "stopping":
             self._viewing()
-        elif box.state in RUNNING:
+        elif box.state in _RUNNING:
             self._running()
         elif box.state == "choose":
             self._choosing()
@@ -84,7 +84,7 @@ class Screen:
     def _head(self, left: str, right: str) -> None:
         right_bytes = clip(encode(right), WIDTH - 6 - min(width(encode(left)), WIDTH // 2))
         room = WIDTH - width(right_bytes) - 4
-        self.fb.fill_rect(0, 0, WIDTH, LINE, 1)
+        self.fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         self.pen.text(self.fb, clip(encode(left), room), 1, 0, 0)
         self.pen.text(self.fb, right_bytes, WIDTH - 1 - width(right_bytes), 0, 0)
 
@@ -92,12 +92,12 @@ class Screen:
         """Three lines: what each control will do now."""
         says = self.box.says("expose")
         if says:
-            self.fb.fill_rect(0, 40, WIDTH, LINE, 1)
+            self.fb.fill_rect(0, 40, WIDTH, _LINE, 1)
             self.pen.text(self.fb, clip(encode("EXPOSE " + says), WIDTH - 2), 1, 40, 0)
-        self._hint("BACK ", "back", LEFT_COLUMN, 48, RIGHT_COLUMN - 2)
-        self._hint("LAMP ", "lamp", LEFT_COLUMN, 56, RIGHT_COLUMN - 2)
-        self._hint("turn ", "dial", RIGHT_COLUMN, 48, WIDTH - RIGHT_COLUMN)
-        self._hint("press ", "press", RIGHT_COLUMN, 56, WIDTH - RIGHT_COLUMN)
+        self._hint("BACK ", "back", _LEFT_COLUMN, 48, _RIGHT_COLUMN - 2)
+        self._hint("LAMP ", "lamp", _LEFT_COLUMN, 56, _RIGHT_COLUMN - 2)
+        self._hint("turn ", "dial", _RIGHT_COLUMN, 48, WIDTH - _RIGHT_COLUMN)
+        self._hint("press ", "press", _RIGHT_COLUMN, 56, WIDTH - _RIGHT_COLUMN)
 
     def _hint(self, name: str, control: str, x: int, y: int, room: int) -> None:
         says = self.box.says(control)
@@ -107,13 +107,13 @@ class Screen:
     def _message(self, text: str) -> None:
         """Words between head and foot: four lines, or five where EXPOSE has no line of its own. A word
         longer than a line, which only a name can be, is cut."""
-        y = LINE
+        y = _LINE
         line = ""
         for word in text.split(" "):
             longer = line + " " + word if line else word
             if width(encode(longer)) > WIDTH and line:
                 self.pen.text(self.fb, clip(encode(line), WIDTH), 0, y)
-                y += LINE
+                y += _LINE
                 longer = word
             line = longer
         self.pen.text(self.fb, clip(encode(line), WIDTH), 0, y)
@@ -137,12 +137,12 @@ class Screen:
             rows = sheets.rows(box)
             top = max(0, min(box.cursor - 1, len(rows) - 4))
             for line in range(min(4, len(rows) - top)):
-                self._row(rows[top + line], top + line == box.cursor, LINE * (line + 1))
+                self._row(rows[top + line], top + line == box.cursor, _LINE * (line + 1))
             # A small mark in the margin tells of rows above or below that are not shown.
             if top > 0 and box.cursor != top:
-                self._more(LINE + 1, 1)
+                self._more(_LINE + 1, 1)
             if top + 4 < len(rows) and box.cursor != top + 3:
-                self._more(5 * LINE - 4, -1)
+                self._more(5 * _LINE - 4, -1)
         self._foot()
 
     def _row(self, row, here: bool, y: int) -> None:
@@ -153,7 +153,7 @@ class Screen:
         x = WIDTH - 1 - width(value)
         editing = here and self.box.state == "edit"
         if editing:
-            self.fb.fill_rect(x - 2, y, WIDTH - x + 2, LINE, 1)
+            self.fb.fill_rect(x - 2, y, WIDTH - x + 2, _LINE, 1)
         if here:
             self.pen.text(self.fb, encode("▸"), 0, y)
         self.pen.text(self.fb, clip(label, x - 10), 7, y)
@@ -189,14 +189,14 @@ class Screen:
         if box.message:
             self._message(box.message)
         else:
-            each = BAR_WIDTH // strip.patches
+            each = _BAR_WIDTH // strip.patches
             for patch in range(strip.patches):
                 if box.place == 2 * patch:
-                    self.fb.fill_rect(BAR_X + patch * each, 10, each - 1, 7, 1)
+                    self.fb.fill_rect(_BAR_X + patch * each, 10, each - 1, 7, 1)
                 else:
-                    self.fb.rect(BAR_X + patch * each, 10, each - 1, 7, 1)
+                    self.fb.rect(_BAR_X + patch * each, 10, each - 1, 7, 1)
             if box.place % 2:
-                self.fb.fill_rect(BAR_X + (box.place + 1) // 2 * each - 2, 9, 3, 9, 1)
+                self.fb.fill_rect(_BAR_X + (box.place + 1) // 2 * each - 2, 9, 3, 9, 1)
             MEDIUM.draw(self.fb, (strip.total_ms(box.work, box.place) + 50) // 100, 80, 20)
             if strip.step_stops120:
                 shift = encode(stops_text(strip.shift(box.place)))
@@ -235,7 +235,7 @@ class Screen:
         pen = self.pen
         self.prepare()
         stage, count, title, areas_now, areas_next = self._words
-        fb.fill_rect(0, 0, WIDTH, LINE, 1)
+        fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         pen.text(fb, title, 1, 0, 0)
         pen.text(fb, count, WIDTH - 1 - width(count), 0, 0)
         LARGE.draw(fb, (box.left_shown_ms() + 99) // 100, 126, 9)
@@ -252,33 +252,33 @@ class Screen:
         else:
             x = pen.text(fb, self._expose, 0, 56)
             pen.text(fb, self._lit_words[box.says("expose")], x, 56)
-            x = pen.text(fb, self._back, LIT_COLUMN, 56)
+            x = pen.text(fb, self._back, _LIT_COLUMN, 56)
             pen.text(fb, self._lit_words[box.says("back")], x, 56)
 
     def _bar(self, stage, y: int) -> None:
         """How much of the stage's light is given, with its dodge windows as gaps in the rail."""
         fb = self.fb
         whole_ms = max(1, stage.light_ms)
-        given = self.box.light_so_far_ms() * BAR_WIDTH // whole_ms
-        fb.rect(BAR_X - 1, y, BAR_WIDTH + 2, 5, 1)
-        fb.fill_rect(BAR_X, y + 1, given, 3, 1)
+        given = self.box.light_so_far_ms() * _BAR_WIDTH // whole_ms
+        fb.rect(_BAR_X - 1, y, _BAR_WIDTH + 2, 5, 1)
+        fb.fill_rect(_BAR_X, y + 1, given, 3, 1)
         for index in range(len(stage.windows)):
             window = stage.windows[index]
-            x = BAR_X + window.open_ms * BAR_WIDTH // whole_ms
-            end = BAR_X + window.close_ms * BAR_WIDTH // whole_ms
+            x = _BAR_X + window.open_ms * _BAR_WIDTH // whole_ms
+            end = _BAR_X + window.close_ms * _BAR_WIDTH // whole_ms
             fb.fill_rect(x, y, max(2, end - x), 5, 0)
             fb.hline(x, y + 2, max(2, end - x), 1)
-            if BAR_X + given > x:
-                fb.fill_rect(x, y + 1, min(BAR_X + given, end) - x, 3, 1)
+            if _BAR_X + given > x:
+                fb.fill_rect(x, y + 1, min(_BAR_X + given, end) - x, 3, 1)
 
     def _viewing(self) -> None:
         box = self.box
         fb = self.fb
-        fb.fill_rect(0, 0, WIDTH, LINE, 1)
+        fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         self.pen.text(fb, self._viewing_title, 1, 0, 0)
         LARGE.draw(fb, (box.view_left_ms() + 999) // 1000, 126, 14, 1, False)
         if box.state == "viewing":
             x = self.pen.text(fb, self._lamp, 0, 56)
             self.pen.text(fb, self._lit_words[box.says("lamp")], x, 56)
-            x = self.pen.text(fb, self._back, LIT_COLUMN, 56)
+            x = self.pen.text(fb, self._back, _LIT_COLUMN, 56)
             self.pen.text(fb, self._lit_words[box.says("back")], x, 56)

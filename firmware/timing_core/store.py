@@ -18,9 +18,10 @@ Faults tolerated, at any single file operation, and why:
 What the disk must do: a write or removal that has returned stays done, and touches no other file.
 """
 
+from .kit import const
 from .refusal import Refusal
 
-_HEAD = 27
+_HEAD = const(27)
 
 OLDER = "older"
 LOST = "lost"
