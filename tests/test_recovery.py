@@ -562,7 +562,7 @@ def test_a_ledger_record_of_no_known_form_hides_no_other():
     assert [record["n"] for record in ask(session, "ledger.read")["result"]["records"]] == [1, 3]
 
 
-# --- what a fresh pair of eyes found
+# --- between strips, maps, records and cuts
 
 
 def test_a_kept_strip_of_a_map_with_more_in_it_than_todays_breaks_nothing():
