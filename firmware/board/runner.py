@@ -162,11 +162,14 @@ class Runner:
 
     def undisturbed(self, act):
         """Call `act` with no input cutting in, and return what it returns."""
+        before = self._busy
         self._busy = True
         try:
             return act()
         finally:
-            self._busy = False
+            self._busy = before
+            # A key that came meanwhile does not wait for the loop, which may have much to do before.
+            self.wake(0)
 
     def put_out(self) -> None:
         """In BACK's interrupt: put the lamp out now. The key goes to the box like any other."""

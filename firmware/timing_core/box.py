@@ -131,6 +131,7 @@ class Box:
         self.message = ""
         self.now_ms = 0
         self.value = 0
+        self._inputs = 0
         self.work = PrintingMap.new(self.bench.get("new_base_ms"), "", 0)
         self.strip = Strip()
         # Where the cursor is
@@ -231,6 +232,7 @@ class Box:
         out = self.out
         out.count = 0
         self.now_ms = now_ms
+        self._inputs = (self._inputs + 1) & 0xFFFF
         if event == "line":
             reply = self.link.take(value)
             if reply:
@@ -1437,14 +1439,25 @@ class Box:
         What the printer is just turning is not kept by this, and undo does not take back what the wire has
         set.
         """
-        self.undisturbed(lambda: self._set_bench(values))
+        while not self._try_bench(values):
+            pass  # a key came in between: the values are worked out anew
 
-    def _set_bench(self, values: dict) -> None:
+    def _try_bench(self, values: dict) -> bool:
+        """Set and keep `values`, unless an input comes in while they are worked out, which takes a board tens
+        of ms. True if it is done."""
+        inputs = self._inputs
         before = self._before_change
         kept = Bench()
         kept.set_all(before[4] if before is not None else self.bench.to_dict())
         kept.set_all(values)
-        self.store.put("bench", encode(kept.kept()))
+        text = encode(kept.kept())
+        is_kept = self.store.get("bench") == text and not self.store.damage("bench")
+        return self.undisturbed(lambda: inputs == self._inputs and self._set_bench(values, text, is_kept))
+
+    def _set_bench(self, values: dict, text: bytes, is_kept: bool) -> bool:
+        if not is_kept:
+            self.store.put("bench", text)
+        before = self._before_change
         self.bench.set_all(values)
         if before is not None:
             before[4].update(values)
@@ -1459,6 +1472,7 @@ class Box:
         self.undo.forget_settings(values)
         self._plan = None
         self._wired = True
+        return True
 
     def push_card(self, name: str, text: bytes) -> None:
         """Keep a card that came over the wire. A Refusal changes nothing."""
