@@ -41,7 +41,6 @@ from box_model import (
     stops,
     to_row,
     to_sheet,
-    undo,
     until_dark,
     wait,
     wire_line,
@@ -395,14 +394,19 @@ class BoxMachine(RuleBasedStateMachine):
     @precondition(lambda self: self.session.box.state == "browse" and len(self.session.box.undo))
     @rule(times=st.integers(1, 4))
     def undo(self, times):
-        """Back by so many changes, each of which is as it was before."""
+        """Back by so many changes. One that cannot be taken back stays, and all is as it was."""
         for _ in range(times):
             changes = len(self.session.box.undo)
-            if not changes or not self.do(undo, self.session):
+            if not changes or self.session.box.state != "browse":
                 return
-            if self.disk.full:
+            if self.session.box.sheet != "sheets":
+                self.do(self.session.input, "back")
+            self.do(to_row, self.session, "Undo")
+            if not self.do(self.session.input, "press"):
                 return
-            assert len(self.session.box.undo) == changes - 1
+            refused = ("sound", "refuse") in self.listener.heard
+            assert len(self.session.box.undo) == changes - (not refused)
+            assert not refused or self.disk.full
         event("undone")
 
     def give(self, holds, stages):
