@@ -121,6 +121,7 @@ class BoxMachine(RuleBasedStateMachine):
         self.at = 0
         self.given: list[tuple] = []
         self.unsure = False
+        self.began_with = None
         self.pressed = ""
         self.quiet_ms = -WRAP
         self.journal_is_whole = True
@@ -515,6 +516,7 @@ class BoxMachine(RuleBasedStateMachine):
         if not box.stages:
             self.given = []
         self.ledger = box.ledger.last()
+        self.began_with = now["work"] if now["bench"]["power_up"] == "new print" else None
         self.settled = now
         return was, now
 
@@ -540,12 +542,15 @@ class BoxMachine(RuleBasedStateMachine):
         known = known_ms or (box.given_ms if box.stages else 0)
         over = bool(box.stages) and box.at == len(box.stages) - 1 and known_ms >= planned_ms
         was_running = bool(box.stages) and not over
+        began_with = self.began_with
         was, now = self.start_again(known_ms)
         if self.kept_well:
             assert now["shelf"] == was["shelf"]
             assert now["bench"] == was["bench"]
             as_left = now["state"] == "notice" or now["bench"]["power_up"] == "as left"
-            if as_left and any(name.startswith("work.") for name in self.disk.files):
+            # A new print that power-up began, and that nothing was done to, was never kept.
+            untouched = was["work"] == began_with
+            if as_left and not untouched and any(name.startswith("work.") for name in self.disk.files):
                 assert now["work"] == was["work"]
             assert was_running <= (now["state"] == "notice")
             message = self.session.box.message
