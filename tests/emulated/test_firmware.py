@@ -360,8 +360,11 @@ def test_a_run_cut_off_twice_goes_on_with_what_is_known(box):
     assert sum(lit_ms) == pytest.approx(LIGHT_MS, abs=1)
     assert len(ledger) == 1
     record = ledger[0]
-    assert (record["n"], record["whole"], record["map"]["name"]) == (1, True, "new-print")
-    assert (record["stages"][0]["given_ms"], record["stages"][0]["light_ms"]) == (LIGHT_MS, LIGHT_MS)
+    assert (record["n"], record["cut_off"], record["map"]["name"]) == (1, "Base, pass 1", "new-print")
+    stage = record["stages"][0]
+    assert (stage["light_ms"], stage["given_ms"]) == (LIGHT_MS, LIGHT_MS)
+    # Nobody knows that the lamp was not lit again before the plug was pulled.
+    assert (stage["at_least"], record["whole"]) == (True, False)
 
 
 @pytest.mark.long
@@ -386,7 +389,8 @@ def test_the_first_versions_flash_opens_whole(uf2):
     # The shortest light was a strike, lag included, and nobody had set it: now it is found.
     assert client.bench_get() == {**was["bench"], "least_ms": 0, "settle_ms": 700}
     assert [client.pull(card["name"]) for card in client.cards()] == was["cards"]
-    assert client.damage() == []
+    # What was converted is told where damage is, and nothing is damaged.
+    assert client.damage() == ["Shortest light no longer counts the lag: 100 ms became 387 ms."]
     ledger = list(client.ledger())
     assert [{key: record[key] for key in ("n", "kind", "card", "whole")} for record in ledger] == [
         {key: record[key] for key in ("n", "kind", "card", "whole")} for record in was["ledger"]
