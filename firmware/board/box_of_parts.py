@@ -8,7 +8,7 @@ strewn over all of the rest; and what was only needed to build the box is let go
 
 import gc
 
-gc.threshold(30000)
+gc.threshold(60000)
 
 import binascii
 import hashlib

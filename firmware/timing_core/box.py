@@ -174,6 +174,7 @@ class Box:
         self._raised = ""
         self._deaf = False
         self._deaf_from_ms = 0
+        self._told_by_registers = False
         self._led = False
         self._said_full = False
         self.is_gone_on = False
@@ -290,8 +291,10 @@ class Box:
             self._picture()
 
     def read_up(self) -> bool:
-        """Look through what is kept, which may take seconds, so call it when the panel is drawn and nothing
-        is due. True if there is something to say: then give the box a "wire"."""
+        """Do what the start can leave until the panel is drawn and nothing is due: note what the board's
+        registers told, and look through what is kept, which may take seconds. True if there is something to
+        say: then give the box a "wire"."""
+        self.undisturbed(self._note_registers)
         self.shelf.names()
         self.ledger.check()
         lines = [_card_damage(name) for name in self.shelf.damaged]
@@ -305,6 +308,11 @@ class Box:
         self.damage += lines
         self._wired = True
         return True
+
+    def _note_registers(self) -> None:
+        """Put into the journal what is known of a run from registers: they do not survive a pulled plug."""
+        if self._told_by_registers and self.stages and not self.lit:
+            self._write_journal()
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
@@ -465,9 +473,8 @@ class Box:
     def _load(self) -> None:
         """Read bench, map and journal. What is damaged is replaced by what is whole, and the printer is
         told."""
-        bench = self._read("bench")
-        lost = self._damage_of("bench", isinstance(bench, dict))
-        if isinstance(bench, dict):
+        bench, lost = self._read("bench")
+        if bench is not None:
             converted = self.bench.take_kept(bench)
             if converted:
                 self._notes.append(converted)
@@ -477,31 +484,27 @@ class Box:
                 % ("defaults are" if lost == LOST else "older ones are", self.bench.get("lag_ms"))
             )
         self.new_work()
-        journal = self._read("journal")
-        if self._damage_of("journal", isinstance(journal, dict)):
+        journal, lost = self._read("journal")
+        if lost:
             self.damage.append("The note of a run is damaged: a sheet may have had light.")
-        lost = self.store.damage("work")
         if self.bench.get("power_up") == "as left" or journal:
+            work, lost = self._read("work")
             try:
-                self.take_work(PrintingMap.from_dict(self._read("work")))
+                self.take_work(PrintingMap.from_dict(work))
             except Refusal:
                 self.new_work()
-                lost = LOST if self.store.get("work") is not None else lost
+                lost = LOST if work is not None else lost
             if lost:
                 self.damage.append(
                     "The map is damaged: %s is here." % ("a new print" if lost == LOST else "an older one")
                 )
-        if isinstance(journal, dict) and is_int(journal.get("stage")):
+        if journal is not None and is_int(journal.get("stage")):
             try:
                 self._find_cut_off(journal)
             except (ValueError, TypeError, KeyError, IndexError):
                 # Whole, and of no form that there ever was.
                 self._clear_run()
                 self.damage.append("The note of a run is damaged: a sheet may have had light.")
-
-    def _damage_of(self, key: str, can_be_read: bool) -> str:
-        lost = self.store.damage(key)
-        return lost or ("" if can_be_read or self.store.get(key) is None else LOST)
 
     def _find_cut_off(self, journal: dict) -> None:
         """Make the kept run from its journal. A run that is in the ledger already is over."""
@@ -529,10 +532,10 @@ class Box:
             if self.is_strip:
                 self._why_not = "its strip is not kept"
         else:
-            text = self.store.get("run")
+            text, damage = self.store.look("run")
             if text is None or digest_of_text(self.kit, text)[:_DIGEST] != journal.get("map"):
                 self._why_not = "its map is not kept"
-                if self.store.damage("run"):
+                if damage:
                     self._why_not = "its map is damaged"
                     self.damage.append("The map of the run that was cut off is damaged.")
             else:
@@ -601,14 +604,17 @@ class Box:
         self._close_run()
         self._notes.append(self.message or note)
 
-    def _read(self, key: str):
-        data = self.store.get(key)
+    def _read(self, key: str) -> tuple:
+        """A record as a dict, None if there is none or it is none, and what is wrong with it: see
+        `Store.damage`."""
+        data, damage = self.store.look(key)
         if data is None:
-            return None
+            return None, damage
         try:
-            return self.kit.json_loads(data.decode())
+            plain = self.kit.json_loads(data.decode())
         except ValueError:
-            return None
+            plain = None
+        return (plain, damage) if isinstance(plain, dict) else (None, LOST)
 
     def take_work(self, map: PrintingMap) -> None:
         """Put `map` to work in place of the present one."""
@@ -647,8 +653,7 @@ class Box:
         told = lines[0] if len(lines) == 1 and self.can_go_on else "Run lampblack doctor." if lines else ""
         self._wake()
         self._exposed = True
-        if self.stages and self.value > 0:
-            self._write_journal()  # it came from registers, which do not survive a pulled plug
+        self._told_by_registers = bool(self.stages) and self.value > 0
         self.message = self._cut_text + (" " + told if told else "")
 
     @property
@@ -1049,6 +1054,7 @@ class Box:
     def _write_journal(self, over: bool = False, aloud: bool = True) -> None:
         """Note in one write where the run stands and what is known to have been given. It is true at any
         moment."""
+        self._told_by_registers = False
         stage = self.stages[self.at]
         journal = {
             "form": FORM,

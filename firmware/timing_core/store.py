@@ -46,18 +46,22 @@ class Store:
         """The record's data in bytes, or None if there is none."""
         return self._newest(key)[2]
 
+    def look(self, key: str) -> tuple:
+        """(data, damage) of a record, as `get` and `damage` tell them."""
+        return self._newest(key)[2:]
+
     def put(self, key: str, data: bytes) -> None:
         """Keep `data`, whole or not at all. Nothing is written if the same data is there already,
         undamaged."""
-        slot, sequence, kept = self._newest(key)
-        if kept == data and not self._is_bad(key, 1 - slot):
+        slot, sequence, kept, damage = self._newest(key)
+        if kept == data and not damage:
             return
         slot, sequence = 1 - slot, sequence + 1
         self._try(self._disk.write, _file(key, slot), self._head(key, sequence, data) + data)
 
     def drop(self, key: str) -> bool:
         """Remove the record; True if there was one."""
-        slot, _, kept = self._newest(key)
+        slot, _, kept, _ = self._newest(key)
         self._try(self._disk.remove, _file(key, 1 - slot))
         self._try(self._disk.remove, _file(key, slot))
         return kept is not None
@@ -73,15 +77,7 @@ class Store:
     def damage(self, key: str) -> str:
         """What is wrong with a record: "" for nothing (or no record), OLDER if one copy is damaged and the
         other is in force, LOST if no copy is whole. A write that was cut off leaves OLDER behind."""
-        slot, _, kept = self._newest(key)
-        if kept is None:
-            return LOST if self._is_bad(key, 0) or self._is_bad(key, 1) else ""
-        return OLDER if self._is_bad(key, 1 - slot) else ""
-
-    def _is_bad(self, key: str, slot: int) -> bool:
-        """True if there is a file and it is not whole."""
-        found = self._disk.read(_file(key, slot))
-        return found is not None and self._whole(key, found) is None
+        return self._newest(key)[3]
 
     def _whole(self, key: str, found: bytes):
         """(sequence, data) of a file's content, or None."""
@@ -93,16 +89,19 @@ class Store:
         return (sequence, data) if found[:_HEAD] == self._head(key, sequence, data) else None
 
     def _newest(self, key: str) -> tuple:
-        """(slot, sequence, data) of the newest whole copy; (1, 0, None) if there is none."""
+        """(slot, sequence, data, damage) of the newest whole copy; (1, 0, None, damage) if there is none."""
         if not _is_key(key):
             raise ValueError("a key is made of a-z, 0-9 and -")
-        best: tuple = (1, 0, None)
-        for slot in (0, 1):
-            found = self._disk.read(_file(key, slot))
+        slot, sequence, data = 1, 0, None
+        is_bad = False
+        for each in (0, 1):
+            found = self._disk.read(_file(key, each))
             whole = None if found is None else self._whole(key, found)
-            if whole is not None and whole[0] > best[1]:
-                best = (slot, whole[0], whole[1])
-        return best
+            if whole is None:
+                is_bad = is_bad or found is not None
+            elif whole[0] > sequence:
+                slot, sequence, data = each, whole[0], whole[1]
+        return slot, sequence, data, (LOST if data is None else OLDER) if is_bad else ""
 
     def _head(self, key: str, sequence: int, data: bytes) -> bytes:
         start = "%08x %08x " % (sequence, len(data))

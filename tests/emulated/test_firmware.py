@@ -61,7 +61,7 @@ sys.path.append(str(ROOT / "tests"))
 
 from kept_flash import KEPT, told_of
 
-PANEL_MAX_MS = 2000
+PANEL_MAX_MS = 1500
 KEY_MAX_US = 5000
 PUSH_MAX_MS = 300
 PROBE_BYTES = 3000
