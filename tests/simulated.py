@@ -14,7 +14,7 @@ from urllib.parse import urlsplit
 
 from websockets.sync.client import ClientConnection, connect
 
-from lampblack.box_client import BoxClient
+from lampblack.wire.box_client import BoxClient
 
 PATIENCE_S = 20
 LONGEST_S = 60

@@ -2,27 +2,17 @@
 
 import importlib.util
 import json
-import sys
 from binascii import crc32
 from pathlib import Path
 
 import pytest
 
-from timing_core.bench import Bench
-from timing_core.link import LineReader, unframe
-from timing_core.run import BASE, FIT, compile_print
-
-sys.path.append(str(Path(__file__).with_name("bench")))
-
-import doses
-import plans
-import prints
-import round_trips
-import sessions
-import sheets
-from figures import Figure, Spread, number, side_by_side
-
-from lampblack.box_client import BoxClient
+from lampblack.wire.box_client import BoxClient
+from tests.figures import doses, plans, prints, round_trips, sessions, sheets
+from tests.figures.figures import Figure, Spread, number, side_by_side
+from timing_core.light.bench import Bench
+from timing_core.light.plan import BASE, FIT, compile_print
+from timing_core.wire.methods import LineReader, unframe
 
 PROGRAM = Path(sessions.__file__).with_name("run.py")
 

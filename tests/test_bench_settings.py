@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from timing_core.bench import FILTER_MAX, SETTINGS, Bench, check, is_int, is_plain_text, setting
-from timing_core.plain import encode
+from timing_core.canonical import encode
+from timing_core.light.bench import FILTER_MAX, SETTINGS, Bench, check, is_int, is_plain_text, setting
+from timing_core.light.stops import STEPS
 from timing_core.refusal import Refusal
-from timing_core.stops import STEPS
 
 KEYS = [row[0] for row in SETTINGS]
 NUMBERS = [row for row in SETTINGS if row[2] in ("ms", "auto ms", "s", "level", "time", "pm")]

@@ -5,17 +5,10 @@ what the paper gets, area by area, is measured in `test_easel`, and every order 
 `test_box_laws`.
 """
 
-import sys
-from pathlib import Path
-
 import pytest
 
-from timing_core.box import TOO_EARLY
-from timing_core.printing_map import PrintingMap
-
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import (
+from host_sim.box.script import Player
+from tests.box_model import (
     GuardedDisk,
     LightMeter,
     Listener,
@@ -33,8 +26,8 @@ from box_model import (
     until_dark,
     wait,
 )
-
-from host_sim.script import Player
+from timing_core.box import TOO_EARLY
+from timing_core.light.printing_map import PrintingMap
 
 
 class Evening:

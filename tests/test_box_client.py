@@ -2,22 +2,17 @@
 
 import os
 import socket
-import sys
 import threading
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-sys.path.append(str(Path(__file__).with_name("portable")))
-
-from fakes import crash_log, documented_box, kit, large_card, scrambled, small_card
-
-from lampblack import box_client
-from lampblack.box_client import WINDOW, BoxClient, BoxError, ports
-from timing_core import link
-from timing_core.link import LineReader, Link
+from lampblack.wire import box_client
+from lampblack.wire.box_client import WINDOW, BoxClient, BoxError, ports
+from tests.portable.fakes import crash_log, documented_box, kit, large_card, scrambled, small_card
+from timing_core.wire import methods as link
+from timing_core.wire.methods import LineReader, Link
 
 TIMEOUT_S = 2.0
 

@@ -9,21 +9,15 @@ run pytest with the `--hypothesis-seed` that it names.
 
 import json
 import re
-import sys
-from pathlib import Path
 
 import hypothesis.strategies as st
 import pytest
 from hypothesis import HealthCheck, event, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from timing_core.bench import SETTINGS
-from timing_core.link import METHODS
-from timing_core.printing_map import PrintingMap
-
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import (
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session
+from tests.box_model import (
     LIT_STATES,
     GuardedDisk,
     LightMeter,
@@ -45,9 +39,9 @@ from box_model import (
     wait,
     wire_line,
 )
-
-from host_sim.desk import desk_kit
-from host_sim.session import Session
+from timing_core.light.bench import SETTINGS
+from timing_core.light.printing_map import PrintingMap
+from timing_core.wire.methods import METHODS
 
 KIT = desk_kit()
 WRAP = 1 << 30

@@ -15,11 +15,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lampblack import cards
-from lampblack.cards import CardError, dump, load, read
-from lampblack.settings import parse_setting, setting_text
-from lampblack.tables import seconds
-from lampblack.units import (
+from lampblack.cards import card_file as cards
+from lampblack.cards.card_file import CardError, dump, load, read
+from lampblack.cards.settings import parse_setting, setting_text
+from lampblack.cards.tables import seconds
+from lampblack.cards.units import (
     UnitError,
     parse_percent,
     parse_seconds,
@@ -28,8 +28,9 @@ from lampblack.units import (
     percent_exact,
     seconds_exact,
 )
-from timing_core.bench import FILTER_MAX, SETTINGS, Bench
-from timing_core.printing_map import (
+from timing_core.light.bench import FILTER_MAX, SETTINGS, Bench
+from timing_core.light.plan import compile_print
+from timing_core.light.printing_map import (
     AREA_MAX,
     DRY_DOWN_MAX_PM,
     FACTS,
@@ -40,12 +41,11 @@ from timing_core.printing_map import (
     TITLE_MAX,
     PrintingMap,
 )
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, scale, stops_text
 from timing_core.refusal import Refusal
-from timing_core.run import compile_print
-from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS, scale, stops_text
 
 HERE = Path(cards.__file__).parent
-EXAMPLES = sorted((HERE / "examples").glob("*.toml"))
+EXAMPLES = sorted((HERE.parent / "examples").glob("*.toml"))
 DOC = Path(__file__).parent.parent / "docs" / "cards.md"
 SCHEMA = json.loads((HERE / "card.schema.json").read_text(encoding="utf-8"))
 SCHEMA_CHECK = jsonschema.Draft202012Validator(SCHEMA)
@@ -497,7 +497,7 @@ def test_the_schema_describes_every_key_with_an_example():
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.name)
 def test_every_example_is_a_card_that_can_be_printed(path):
     text = path.read_text(encoding="utf-8")
-    assert text.startswith("#:schema ../card.schema.json\n")
+    assert text.startswith("#:schema ../cards/card.schema.json\n")
     card = load(path)
     assert card["name"] == path.stem
     assert compile_print(PrintingMap.from_dict(card), Bench())

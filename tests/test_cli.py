@@ -18,16 +18,15 @@ from pathlib import Path
 
 import pytest
 
-from lampblack import box_client, cards, cli
-from timing_core.bench import Bench
-from timing_core.link import LineReader
-from timing_core.printing_map import PrintingMap
+from lampblack import cli
+from lampblack.cards import card_file as cards
+from lampblack.wire import box_client
+from tests.box_model import new_session
+from timing_core.light.bench import Bench
+from timing_core.light.printing_map import PrintingMap
+from timing_core.wire.methods import LineReader
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import new_session
-
-EXAMPLES = Path(cards.__file__).parent / "examples"
+EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 ONE_PASS = EXAMPLES / "breakwater.toml"
 SPLIT = EXAMPLES / "workroom.toml"
 

@@ -5,9 +5,9 @@ from datetime import UTC, datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from timing_core.clock import DAY_S, Clock
-from timing_core.link import DAYS_MAX
+from timing_core.machine.clock import DAY_S, Clock
 from timing_core.ticks import MASK, later
+from timing_core.wire.methods import DAYS_MAX
 
 ticks = st.integers(0, MASK)
 

@@ -22,33 +22,32 @@ from pathlib import Path
 import pytest
 import typer
 
-from host_sim import negatives
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.live import Live
-from host_sim.physics import EYE, LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, Filament, lag_ms
-from host_sim.picture import half_blocks
-from host_sim.room import Room
-from host_sim.script import KEYS, Player
-from host_sim.session import Session, Watcher
-from lampblack import cards, cli
-from lampblack.sim import build
-from timing_core import sheets, undo
-from timing_core.bench import SETTINGS
-from timing_core.link import METHODS, LineReader
-from timing_core.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
-from timing_core.run import compile_print
-from timing_core.sounds import SOUNDS
-from timing_core.transitions import STATES
-
-sys.path.append(str(Path(__file__).parent))
-
-from panel_texts import Census, NotFollowed
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.frame_pictures import half_blocks
+from host_sim.box.live import Live
+from host_sim.box.platform import desk_kit
+from host_sim.box.script import KEYS, Player
+from host_sim.box.session import Session, Watcher
+from host_sim.darkroom.room import Room
+from host_sim.optics import negatives
+from host_sim.optics.lamps import EYE, LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, Filament, lag_ms
+from lampblack import cli
+from lampblack.cards import card_file as cards
+from lampblack.sim.simulator import build
+from tests.panel_texts import Census, NotFollowed
+from timing_core.light.bench import SETTINGS
+from timing_core.light.plan import compile_print
+from timing_core.light.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
+from timing_core.machine.transitions import STATES
+from timing_core.panel import rows as sheets
+from timing_core.panel import undo
+from timing_core.panel.sounds import SOUNDS
+from timing_core.wire.methods import METHODS, LineReader
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"
 CORE = ROOT / "firmware" / "timing_core"
-EXAMPLES = Path(cards.__file__).parent / "examples"
+EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 PAGES = sorted(
     [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "hardware" / "README.md", *DOCS.glob("*.md")]
 )
@@ -411,7 +410,7 @@ def test_every_picture_of_the_page_is_shown():
 
 WIRE = DOCS / "wire.md"
 CODES = (1, 2, 3, -32700, -32600, -32601, -32602, -32603)
-"""What `timing_core.link` answers with. Only a failing memory and a fault of the box have no example."""
+"""What `timing_core.wire` answers with. Only a failing memory and a fault of the box have no example."""
 
 
 def conversation() -> list[tuple[str, list[dict]]]:

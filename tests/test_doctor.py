@@ -3,27 +3,26 @@
 import errno
 import itertools
 import json
-import sys
 import types
 from pathlib import Path
 
 import pytest
-
-sys.path.append(str(Path(__file__).parent))
-sys.path.append(str(Path(__file__).with_name("portable")))
-
-from fake_board import FakeBoard
-from fakes import board_health, crash_log, documented_box
 from mpremote import transport_serial
 
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.session import Session
-from lampblack import box_client, cli, doctor, prompt
-from lampblack.box_client import BoxError, Port, open_port
-from lampblack.doctor import FREE_LEAST_BYTES, examine
-from lampblack.firmware_files import MANIFEST, manifest
-from timing_core import VERSION, link
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session
+from lampblack import cli
+from lampblack.board import board_prompt as prompt
+from lampblack.board import doctor
+from lampblack.board.doctor import FREE_LEAST_BYTES, examine
+from lampblack.board.firmware_files import MANIFEST, manifest
+from lampblack.wire import box_client
+from lampblack.wire.box_client import BoxError, Port, open_port
+from tests.fake_board import FakeBoard
+from tests.portable.fakes import board_health, crash_log, documented_box
+from timing_core import VERSION
+from timing_core.wire import methods as link
 
 ROOT = Path(__file__).parent.parent
 FILES = {"boot.py": b"release the relays", "main.py": b"start the box", "board/pulse.mpy": b"pulse"}

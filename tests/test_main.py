@@ -14,13 +14,13 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import example, given, settings
 
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.session import Session, Watcher
-from timing_core import bench
-from timing_core.bench import setting
-from timing_core.printing_map import DRY_DOWN_MAX_PM, Mark, PrintingMap
-from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session, Watcher
+from timing_core.light import bench
+from timing_core.light.bench import setting
+from timing_core.light.printing_map import DRY_DOWN_MAX_PM, Mark, PrintingMap
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS
 
 FIRMWARE = Path(__file__).parent.parent / "firmware"
 ASIDE = ("board", "machine", "micropython", "rp2")
@@ -104,7 +104,7 @@ class Chip:
                 "StateMachine": StateMachine,
             },
             "board.crash": {"note": chip.noted.append},
-            "board.box_of_parts": {"build": Runner},
+            "board.assembly": {"build": Runner},
         }
         made = {}
         for name, inside in members.items():
@@ -279,7 +279,7 @@ def test_a_fault_under_light_puts_it_out_and_is_noted_before_the_restart(chip):
     assert [str(fault) for fault in chip.noted] == ["injected"]
 
 
-@pytest.mark.parametrize("module", ["timing_core.bench", "timing_core.stops"])
+@pytest.mark.parametrize("module", ["timing_core.light.bench", "timing_core.light.stops"])
 def test_a_core_that_does_not_load_leaves_it_dark_and_is_noted(chip, monkeypatch, module):
     chip.run = fail
     monkeypatch.setitem(sys.modules, module, None)

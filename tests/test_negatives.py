@@ -2,20 +2,16 @@
 
 import io
 import math
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-sys.path.append(str(Path(__file__).parent))
-
-from host_sim import negatives
-from host_sim.lamp_house import LUX
-from host_sim.negatives import NEGATIVES, NegativeError, from_picture, mask_of
-from host_sim.paper import paper
-from host_sim.sheet import HEIGHT_PX, WIDTH_PX, densities
+from host_sim.optics import negatives
+from host_sim.optics.lamp_house import LUX
+from host_sim.optics.negatives import NEGATIVES, NegativeError, from_picture, mask_of
+from host_sim.optics.paper import paper
+from host_sim.optics.sheet import HEIGHT_PX, WIDTH_PX, densities
 
 PICTURES = [name for name in NEGATIVES if name not in ("step-wedge", "plain")]
 

@@ -5,25 +5,17 @@ MemoryError. What a 64-bit desktop cannot show, that no number outgrows the 31 b
 integers and so lands on the heap there, is followed on CPython with numbers that check themselves.
 """
 
-import sys
-from pathlib import Path
-
 import pytest
 
-from timing_core.bench import BENCH_FORM
+from host_sim.box.platform import desk_kit
+from tests import micropython
+from tests.portable import heap_lock
 from timing_core.box import Box
-from timing_core.kit import Kit
-from timing_core.plain import encode
-from timing_core.screens import Screen
-from timing_core.store import Store
-
-sys.path.append(str(Path(__file__).parent))
-sys.path.append(str(Path(__file__).with_name("portable")))
-
-import heap_lock
-import micropython
-
-from host_sim.desk import desk_kit
+from timing_core.canonical import encode
+from timing_core.light.bench import BENCH_FORM
+from timing_core.panel.drawing import Screen
+from timing_core.platform import Kit
+from timing_core.records.store import Store
 
 HEAP = "384k"
 """Room enough: the question here is not how much is needed, but when."""
@@ -42,19 +34,19 @@ def folder(tmp_path_factory):
 
 @pytest.mark.parametrize("case", heap_lock.CASES)
 def test_no_memory_is_asked_for_while_the_lamp_is_lit(folder, case):
-    done = micropython.run(["-m", "heap_lock", case], folder, HEAP)
+    done = micropython.run(["-m", "tests.portable.heap_lock", case], folder, HEAP)
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout) == len(heap_lock.BENCHES) * len(heap_lock.starts())
 
 
 def test_the_lock_would_tell(folder):
-    done = micropython.run(["-m", "heap_lock", "allocate"], folder, HEAP)
+    done = micropython.run(["-m", "tests.portable.heap_lock", "allocate"], folder, HEAP)
     assert "MemoryError" in done.stderr
 
 
 def test_the_heap_does_not_grow(folder):
     # A full ledger lies in the same memory here.
-    done = micropython.run(["-m", "heap_lock", "growth", str(RUNS)], folder, "640k")
+    done = micropython.run(["-m", "tests.portable.heap_lock", "growth", str(RUNS)], folder, "640k")
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout) <= GROWTH_MAX
 

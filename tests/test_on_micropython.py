@@ -1,13 +1,8 @@
 """The portable tests on real MicroPython, each module in a process of its own with a small heap."""
 
-import sys
-from pathlib import Path
-
 import pytest
 
-sys.path.append(str(Path(__file__).parent))
-
-import micropython
+from tests import micropython
 
 
 @pytest.fixture(scope="module")
@@ -18,7 +13,7 @@ def folder(tmp_path_factory):
 
 @pytest.mark.parametrize("name", micropython.portable_tests())
 def test_the_portable_tests_pass(folder, name):
-    done = micropython.run(["-m", "run", name], folder)
+    done = micropython.run(["-m", "tests.portable.run", f"tests.portable.{name}"], folder)
     assert done.returncode == 0, done.stdout + done.stderr
     written = (micropython.PORTABLE / f"{name}.py").read_text(encoding="utf-8").count("\ndef test_")
     assert done.stdout.splitlines()[-1] == f"{written} ran, 0 failed"
@@ -39,7 +34,7 @@ def test_the_portable_tests_are_found():
 )
 def test_the_runner_tells_a_failure(folder, source, says):
     (folder / "broken.py").write_text(source)
-    done = micropython.run(["-m", "run", "broken"], folder)
+    done = micropython.run(["-m", "tests.portable.run", "broken"], folder)
     assert done.returncode == 1
     assert says in done.stdout
     assert "FAILED broken" in done.stdout
@@ -47,6 +42,6 @@ def test_the_runner_tells_a_failure(folder, source, says):
 
 def test_a_module_that_cannot_be_imported_is_a_failure(folder):
     (folder / "broken.py").write_text("import dataclasses\n")
-    done = micropython.run(["-m", "run", "broken"], folder)
+    done = micropython.run(["-m", "tests.portable.run", "broken"], folder)
     assert done.returncode != 0
     assert "ImportError" in done.stdout + done.stderr

@@ -15,14 +15,11 @@ import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
-sys.path.append(str(Path(__file__).parent))
-
-from simulated import Darkroom, darkroom
-
 from lampblack import cli
-from lampblack.box_client import BoxClient
+from lampblack.wire.box_client import BoxClient
+from tests.simulated import Darkroom, darkroom
 from timing_core.box import TOO_EARLY
-from timing_core.sounds import SOUNDS
+from timing_core.panel.sounds import SOUNDS
 
 
 @pytest.fixture(scope="module")
@@ -67,7 +64,8 @@ def test_the_page_is_there_and_keeps_to_itself(shared):
 
 
 @pytest.mark.parametrize(
-    "name", [path.name for path in (Path(cli.__file__).parent / "page").iterdir() if path.suffix == ".js"]
+    "name",
+    [path.name for path in (Path(cli.__file__).parent / "sim" / "page").iterdir() if path.suffix == ".js"],
 )
 def test_scripts_come_as_scripts(shared, name):
     status, headers, _ = shared.ask(shared.path + name)

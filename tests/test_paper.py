@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from host_sim.paper import GRADE_RANGES, PAPER_NAMES, Filter, Paper, graded_paper, paper
+from host_sim.optics.paper import GRADE_RANGES, PAPER_NAMES, Filter, Paper, graded_paper, paper
 
 # ISO range R and ISO speed P by filter. ILFORD MULTIGRADE IV RC technical information, 2019, and ILFORD
 # MULTIGRADE RC technical information, October 2020 (both second-hand; the 2019 line for no filter: memory).

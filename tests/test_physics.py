@@ -15,9 +15,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-import host_sim.paper
-import host_sim.physics
-from host_sim.physics import (
+from host_sim.optics import lamps, paper
+from host_sim.optics.lamps import (
     EYE,
     LAMPS,
     PAPER,
@@ -649,7 +648,7 @@ def test_a_repeated_level_changes_nothing():
     assert twice.dose(0, 3 * S) == pytest.approx(once.dose(0, 3 * S), rel=1e-15)
 
 
-@pytest.mark.parametrize("module", [host_sim.physics, host_sim.paper])
+@pytest.mark.parametrize("module", [lamps, paper])
 def test_the_bench_knows_nothing_of_what_it_judges(module):
     allowed = {"__future__", "bisect", "collections.abc", "dataclasses", "functools", "math", "typing"}
     imported = set()

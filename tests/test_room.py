@@ -7,9 +7,7 @@ area by area; what hands do is held against the plan worked out from the card.
 import io
 import json
 import math
-import sys
 from itertools import count
-from pathlib import Path
 
 import hypothesis.strategies as st
 import numpy as np
@@ -17,9 +15,20 @@ import pytest
 from hypothesis import given, settings
 from PIL import Image
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import (
+from host_sim.box.disks import DirectoryDisk, MemoryDisk
+from host_sim.box.live import Live
+from host_sim.box.session import Watcher
+from host_sim.darkroom.ideal_hands import Easel
+from host_sim.darkroom.planned_light import REST
+from host_sim.darkroom.practice import EXERCISES
+from host_sim.darkroom.room import SAFELIGHT_LUX, Room, RoomError
+from host_sim.optics import negatives
+from host_sim.optics.lamp_house import LUX, LampHouse
+from host_sim.optics.lamps import LAMPS, PAPER, PAPER_BLUE, RELAYS, lag_ms
+from host_sim.optics.paper import PAPER_NAMES, paper
+from host_sim.optics.sheet import Beam, Sheet, Tool, cast_of
+from lampblack.wire.push import staging
+from tests.box_model import (
     a_card,
     a_pass,
     keys,
@@ -32,21 +41,8 @@ from box_model import (
     until_dark,
     wait,
 )
-
-from host_sim import negatives
-from host_sim.disks import DirectoryDisk, MemoryDisk
-from host_sim.easel import Easel
-from host_sim.lamp_house import LUX, LampHouse
-from host_sim.live import Live
-from host_sim.paper import PAPER_NAMES, paper
-from host_sim.physics import LAMPS, PAPER, PAPER_BLUE, RELAYS, lag_ms
-from host_sim.plans import REST
-from host_sim.practice import EXERCISES
-from host_sim.room import SAFELIGHT_LUX, Room, RoomError
-from host_sim.session import Watcher
-from host_sim.sheet import Beam, Sheet, Tool, cast_of
-from timing_core.printing_map import PrintingMap
-from timing_core.run import compile_print
+from timing_core.light.plan import compile_print
+from timing_core.light.printing_map import PrintingMap
 
 MIDDLE = [[0.4, 0.4], [0.6, 0.4], [0.6, 0.6], [0.4, 0.6]]
 UPPER = [[0, 0], [1, 0], [1, 0.3], [0, 0.3]]
@@ -58,7 +54,7 @@ def a_room(
     """A box with a card at work, the card's first filter fitted and a sheet in the easel."""
     session = new_session(disk)
     session.box.set_bench(bench)
-    room = Room(session, LampHouse(session, lamp), negative)
+    room = Room(session, LampHouse(session, lamp), staging, negative)
     if card is not None:
         load(session, card)
         room.do({"do": "fit", "filter": card["passes"][0]["filter"]})
@@ -1038,7 +1034,7 @@ def test_closing_in_the_dark_does_nothing():
 def test_a_room_of_what_there_is_not_is_refused():
     session = new_session()
     with pytest.raises(RoomError, match="No negative 'moon'"):
-        Room(session, LampHouse(session), "moon")
+        Room(session, LampHouse(session), staging, "moon")
     for wrong in ({"lamp": "candle"}, {"paper": "silk"}):
         with pytest.raises(ValueError, match="there is no"):
             LampHouse(session, **wrong)

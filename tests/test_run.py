@@ -10,10 +10,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from timing_core.bench import Bench
-from timing_core.printing_map import Mark, PrintingMap
-from timing_core.refusal import Refusal
-from timing_core.run import (
+from timing_core.light.bench import Bench
+from timing_core.light.plan import (
     BASE,
     BURN,
     FIT,
@@ -25,7 +23,9 @@ from timing_core.run import (
     stage_hint,
     stage_name,
 )
-from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS, mark_ms, offset_between
+from timing_core.light.printing_map import Mark, PrintingMap
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, mark_ms, offset_between
+from timing_core.refusal import Refusal
 
 
 def a_map(*passes, dry_down_pm=None):

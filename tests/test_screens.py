@@ -7,19 +7,14 @@ cards are shown in every situation: an everyday one, and one whose names and tim
 import functools
 import json
 import re
-import sys
 from pathlib import Path
 
 import pytest
 
-from timing_core import font, screens, sheets
-from timing_core.plain import encode
-from timing_core.shelf import CARDS_MAX
-from timing_core.store import Store
-
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import (
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.frame_pictures import rows
+from host_sim.box.platform import desk_kit
+from tests.box_model import (
     LIT_STATES,
     SITUATIONS,
     GuardedDisk,
@@ -40,11 +35,13 @@ from box_model import (
     wait,
     worked_card,
 )
-from panel_texts import Census
-
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.picture import rows
+from tests.panel_texts import Census
+from timing_core.canonical import encode
+from timing_core.panel import drawing as screens
+from timing_core.panel import letters as font
+from timing_core.panel import rows as sheets
+from timing_core.records.shelf import CARDS_MAX
+from timing_core.records.store import Store
 
 CORE = Path(__file__).parent.parent / "firmware" / "timing_core"
 WIDTH, HEIGHT = 128, 64
@@ -296,7 +293,7 @@ HAS_NO_LENGTH = {"Handed over to the prompt. Restart to use the box."}
 
 def test_every_message_is_among_the_longest():
     found = {message for message, _ in longest_messages()}
-    census = Census({path.name: path.read_text(encoding="utf-8") for path in CORE.glob("*.py")})
+    census = Census({path.name: path.read_text(encoding="utf-8") for path in CORE.rglob("*.py")})
 
     def is_shown(text: str) -> bool:
         pattern = ".*".join(re.escape(part) for part in text.split("…"))

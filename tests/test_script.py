@@ -1,18 +1,12 @@
 """Scripts of inputs: what every word does, and the one line that each fault gets."""
 
-import sys
-from pathlib import Path
-
 import pytest
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import a_card, ask, card_lines, load, new_session
-
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.script import FROM_OUTSIDE, Player, ScriptError
-from host_sim.session import Session, Watcher
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.platform import desk_kit
+from host_sim.box.script import FROM_OUTSIDE, Player, ScriptError
+from host_sim.box.session import Session, Watcher
+from tests.box_model import a_card, ask, card_lines, load, new_session
 
 
 class Inputs(Watcher):

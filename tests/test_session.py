@@ -1,20 +1,15 @@
 """The session: a clock, a lamp that counts by itself, and what a reset leaves."""
 
 import json
-import sys
-from pathlib import Path
 
 import hypothesis.strategies as st
 import pytest
 from hypothesis import given, settings
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import Listener, a_card, keys, load, new_session, until_dark, wait, wire_line
-
-from host_sim.desk import desk_kit
-from host_sim.disks import DirectoryDisk, MemoryDisk
-from host_sim.session import Session, Trace, Watcher
+from host_sim.box.disks import DirectoryDisk, MemoryDisk
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session, Trace, Watcher
+from tests.box_model import Listener, a_card, keys, load, new_session, until_dark, wait, wire_line
 
 
 class Edges(Watcher):

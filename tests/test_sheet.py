@@ -5,23 +5,17 @@ and every ms; the print against `Paper.density`, which is held against published
 """
 
 import math
-import sys
 from itertools import pairwise
-from pathlib import Path
 
 import hypothesis.strategies as st
 import numpy as np
 import pytest
 from hypothesis import given, settings
 
-sys.path.append(str(Path(__file__).parent))
-
-from test_paper import SHEETS
-
-from host_sim import negatives
-from host_sim.paper import PAPER_NAMES, paper
-from host_sim.physics import LAMPS, RELAYS, LampBench
-from host_sim.sheet import (
+from host_sim.optics import negatives
+from host_sim.optics.lamps import LAMPS, RELAYS, LampBench
+from host_sim.optics.paper import PAPER_NAMES, paper
+from host_sim.optics.sheet import (
     CONTACT,
     HEIGHT_PX,
     PENUMBRA,
@@ -37,6 +31,7 @@ from host_sim.sheet import (
     cast_of,
     densities,
 )
+from tests.test_paper import SHEETS
 
 SMALL = (24, 30)
 """Rows and columns of a sheet that a plain loop can walk."""

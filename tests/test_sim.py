@@ -2,19 +2,15 @@
 
 import json
 import re
-import sys
 from pathlib import Path
 
 import pytest
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import new_session
-
-from host_sim.disks import DirectoryDisk
-from host_sim.session import LATENCY_MS, SIMULATOR
+from host_sim.box.disks import DirectoryDisk
+from host_sim.box.session import LATENCY_MS, SIMULATOR
 from lampblack import cli
-from lampblack.sim import IDENTITY_FILE, identity_of
+from lampblack.sim.simulator import IDENTITY_FILE, identity_of
+from tests.box_model import new_session
 
 HELD = """
 1 expose

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from timing_core.stop_table import FRACTION_BITS, RATIO_BYTES, RATIOS
-from timing_core.stops import (
+from timing_core.light.stop_table import FRACTION_BITS, RATIO_BYTES, RATIOS
+from timing_core.light.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
     FURTHEST,

@@ -1,29 +1,24 @@
 """The store on a disk whose plug is pulled, at every operation and in every way it can go wrong.
 
-The faults are those that the header of `timing_core.store` says it tolerates. Law 4 of the design: what is
-kept is kept whole or not at all, and the box goes on from there.
+The faults are those that the header of `timing_core.records.store` says it tolerates. Law 4 of the
+design: what is kept is kept whole or not at all, and the box goes on from there.
 """
 
 import contextlib
 import itertools
 import random
-import sys
-from pathlib import Path
 
 import hypothesis.strategies as st
 import pytest
 from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
-from timing_core.ledger import RECORDS_MAX, Ledger
-from timing_core.printing_map import PrintingMap
+from tests.portable.fakes import MemoryDisk, kit, small_card
+from timing_core.light.printing_map import PrintingMap
+from timing_core.records.ledger import RECORDS_MAX, Ledger
+from timing_core.records.shelf import Shelf
+from timing_core.records.store import Store
 from timing_core.refusal import Refusal
-from timing_core.shelf import Shelf
-from timing_core.store import Store
-
-sys.path.append(str(Path(__file__).with_name("portable")))
-
-from fakes import MemoryDisk, kit, small_card
 
 NOISE = random.Random(1).randbytes(4096)
 

@@ -7,12 +7,12 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from timing_core.bench import Bench
-from timing_core.printing_map import MARK_FURTHEST, Mark, PrintingMap
+from timing_core.light.bench import Bench
+from timing_core.light.plan import BASE, COVER, FIT, FRESH
+from timing_core.light.printing_map import MARK_FURTHEST, Mark, PrintingMap
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, offset_between, scale
+from timing_core.light.strip import PATCHES_MAX, PATCHES_MIN, STEP_CHOICES, STEP_MAX_STOPS120, Strip
 from timing_core.refusal import Refusal
-from timing_core.run import BASE, COVER, FIT, FRESH
-from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, offset_between, scale
-from timing_core.strip import PATCHES_MAX, PATCHES_MIN, STEP_CHOICES, STEP_MAX_STOPS120, Strip
 
 
 def a_map(*passes, tied=False):

@@ -4,18 +4,12 @@
 desktop of 64 bits the same functions wrap at 2**62: counts shifted up by 32 bits wrap as on a board.
 """
 
-import sys
-from pathlib import Path
-
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from tests import micropython
 from timing_core.ticks import HALF, MASK, later, since
-
-sys.path.append(str(Path(__file__).parent))
-
-import micropython
 
 PERIOD = 1 << 30
 # Counts crowd around both ends and the middle, where the sign of a difference turns.

@@ -1,18 +1,13 @@
 """The timeline: what it keeps is what happened, and its picture shows that."""
 
-import sys
 import xml.etree.ElementTree as ET
-from pathlib import Path
 
 import pytest
 
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import LightMeter, a_card, keys, load, new_session, until_dark, wait, worked_card
-
-from host_sim.disks import MemoryDisk
-from host_sim.session import Session, Trace, Watcher
-from host_sim.timeline import Timeline
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.session import Session, Trace, Watcher
+from host_sim.darkroom.timeline import Timeline
+from tests.box_model import LightMeter, a_card, keys, load, new_session, until_dark, wait, worked_card
 
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -5,18 +5,13 @@ same everywhere, whenever the ticks wrap, and with or without a panel.
 """
 
 import runpy
-import sys
-from pathlib import Path
 
 import pytest
 
-from host_sim.session import Watcher
-from timing_core.sounds import SOUNDS
-from timing_core.transitions import STATES
-
-sys.path.append(str(Path(__file__).parent))
-
-import micropython
+from host_sim.box.session import Watcher
+from tests import micropython
+from timing_core.machine.transitions import STATES
+from timing_core.panel.sounds import SOUNDS
 
 SCRIPTS = sorted((micropython.ROOT / "tests" / "scripts").glob("*.txt"))
 WRAP_AFTER_MS = 20000
@@ -48,7 +43,7 @@ def folder(tmp_path_factory):
 
 @each_script
 def test_micropython_gives_the_same_trace_byte_for_byte(folder, script):
-    done = micropython.run(["-m", "trace", str(script), str(TICKS_MS)], folder)
+    done = micropython.run(["-m", "tests.portable.trace", str(script), str(TICKS_MS)], folder)
     assert done.returncode == 0, done.stderr + done.stdout[-2000:]
     ours = trace_of(script, ticks_ms=TICKS_MS)
     assert differences(ours, done.stdout.splitlines()) == []

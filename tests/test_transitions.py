@@ -6,20 +6,15 @@ that light is only ever reached through a row that gives it, and that what is no
 
 import ast
 import random
-import sys
 from collections import deque
 from pathlib import Path
 
 import pytest
 
-from timing_core import box as box_module
-from timing_core import link as link_module
-from timing_core.box import Box
-from timing_core.transitions import LIT, STATES, TABLE, transitions
-
-sys.path.append(str(Path(__file__).parent))
-
-from box_model import (
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session
+from tests.box_model import (
     LIT_STATES,
     SITUATIONS,
     a_card,
@@ -33,10 +28,10 @@ from box_model import (
     to_row,
     to_sheet,
 )
-
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.session import Session
+from timing_core import box as box_module
+from timing_core.box import Box
+from timing_core.machine.transitions import LIT, STATES, TABLE, transitions
+from timing_core.wire import methods as link_module
 
 ROWS = list(transitions())
 NAMES = [name for name, _ in STATES]

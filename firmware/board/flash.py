@@ -1,4 +1,4 @@
-"""The flash disk: the box's records as files. See `timing_core.store` for what it may count on.
+"""The flash disk: the box's records as files. See `timing_core.records.store` for what it may count on.
 
 A write stalls the processor for tens of milliseconds. The lamp's own timer is not affected, but a key would
 be. So nothing is written while the lamp is lit, and `writing` makes inputs wait until a write is done.

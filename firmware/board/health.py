@@ -3,11 +3,10 @@
 import gc
 import sys
 
+from board import pins
+from board.display import Display
+from board.scratch import Survivor
 from timing_core.box import Box
-
-from . import pins
-from .display import Display
-from .survivor import Survivor
 
 
 def told(box: Box, display: Display, survivor: Survivor) -> dict:

@@ -5,7 +5,7 @@ from time import ticks_add, ticks_diff, ticks_ms
 from machine import PWM
 from micropython import const
 
-from timing_core.sounds import SOUNDS
+from timing_core.panel.sounds import SOUNDS
 
 # The wider the pulse the louder the tone, up to half of the period.
 _WIDTHS = const((0, 300, 1200, 4000, 12000, 32768))

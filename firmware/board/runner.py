@@ -20,20 +20,19 @@ import time
 from machine import Pin
 from micropython import const
 
+from board import crash
+from board.display import Display
+from board.flash import FlashDisk
+from board.inputs import CLOCKWISE, COUNTER, FIRST_KEY, Inputs
+from board.piezo import Piezo
+from board.pulse import Pulse
+from board.scratch import Survivor
+from board.watchdog import Dog
+from board.wire import Wire
 from timing_core.box import Box
-from timing_core.link import LineReader
-from timing_core.screens import Screen
+from timing_core.panel.drawing import Screen
 from timing_core.ticks import since
-
-from . import crash
-from .display import Display
-from .dog import Dog
-from .flash import FlashDisk
-from .inputs import CLOCKWISE, COUNTER, FIRST_KEY, Inputs
-from .piezo import Piezo
-from .pulse import Pulse
-from .survivor import Survivor
-from .wire import Wire
+from timing_core.wire.methods import LineReader
 
 _NAP_MS = const(20)
 """The longest sleep: this often the watchdog is fed and inputs are looked for, in case a wake-up was lost."""

@@ -19,16 +19,9 @@ Law: while the lamp is lit nothing here allocates or writes a record, and nothin
 the light to end. Code that performs "dark" must hand in "lamp_end" before any other input.
 """
 
-from . import sheets
-from .bench import Bench, is_int
-from .clock import Clock
-from .kit import Kit, const
-from .ledger import FORM, Ledger, not_kept, stage_record
-from .link import Link
-from .plain import digest_of_text, encode
-from .printing_map import PrintingMap
-from .refusal import Refusal
-from .run import (
+from timing_core.canonical import digest_of_text, encode
+from timing_core.light.bench import Bench, is_int
+from timing_core.light.plan import (
     FIT,
     Stage,
     compile_print,
@@ -39,13 +32,20 @@ from .run import (
     refuse_short,
     stage_name,
 )
-from .shelf import Shelf
-from .stops import seconds_down, seconds_text, stops_text
-from .store import LOST, Store
-from .strip import Strip
-from .ticks import later, since
-from .transitions import LIT
-from .undo import Change, Undo, cut, mend
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.stops import seconds_down, seconds_text, stops_text
+from timing_core.light.strip import Strip
+from timing_core.machine.clock import Clock
+from timing_core.machine.transitions import LIT
+from timing_core.panel import rows as sheets
+from timing_core.panel.undo import Change, Undo, cut, mend
+from timing_core.platform import Kit, const
+from timing_core.records.ledger import FORM, Ledger, not_kept, stage_record
+from timing_core.records.shelf import Shelf
+from timing_core.records.store import LOST, Store
+from timing_core.refusal import Refusal
+from timing_core.ticks import later, since
+from timing_core.wire.methods import Link
 
 _OVERDUE_MS = const(250)
 """A lamp that has not reported its end this long after it was due is put out again. If it does not report
@@ -203,7 +203,7 @@ class Box:
         `then` is empty where the state stays.
         """
         # Imported here, so that a board can let go of the text once it is bound.
-        from .transitions import STATES, transitions
+        from timing_core.machine.transitions import STATES, transitions
 
         # Words, methods and rows that are alike are shared, to spare memory.
         words: dict = {}

@@ -5,17 +5,13 @@ No browser is downloaded: the one on PATH is used, and where there is none the t
 
 import os
 import shutil
-import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-sys.path += [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
-
-from screen import Screen
-from simulated import Darkroom, darkroom
+from tests.browser.screen import Screen
+from tests.simulated import Darkroom, darkroom
 
 QUIET = (
     "--disable-gpu",

@@ -14,10 +14,11 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 from playwright.sync_api import Page, expect
-from simulated import Darkroom
+
+from tests.simulated import Darkroom
 
 INK = (255, 64, 32)
-"""The display's own, of `host_sim.picture`: nothing on the page may be brighter."""
+"""The display's own, of `host_sim.box.frame_pictures`: nothing on the page may be brighter."""
 GROUND = (8, 0, 0)
 PICTURES = Path(__file__).parent.parent.parent / "docs" / "screens"
 WIDTH_PX, HEIGHT_PX = 128, 64

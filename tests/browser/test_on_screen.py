@@ -15,16 +15,16 @@ from pathlib import Path
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
-from screen import Screen, dark, lampblack
-from simulated import darkroom
 
-from host_sim.desk import desk_kit
-from host_sim.disks import MemoryDisk
-from host_sim.picture import rows
-from host_sim.session import Session
+from host_sim.box.disks import MemoryDisk
+from host_sim.box.frame_pictures import rows
+from host_sim.box.platform import desk_kit
+from host_sim.box.session import Session
 from lampblack import cli
+from tests.browser.screen import Screen, dark, lampblack
+from tests.simulated import darkroom
 from timing_core.box import TOO_EARLY
-from timing_core.sounds import SOUNDS
+from timing_core.panel.sounds import SOUNDS
 
 EXAMPLES = Path(cli.__file__).parent / "examples"
 SIZES = {"desk": (1440, 900), "small": (1024, 768), "phone": (390, 844)}

@@ -23,17 +23,15 @@ import json
 import sys
 from pathlib import Path
 
-sys.path.append("tests/emulated")
-
-from box import PicoBox, firmware
-from faults import records
-from image import FS_SIZE, FS_START, LAYOUT, PROG_BYTES, find_uf2, read_fs
 from littlefs import LittleFS, UserContext
-from pico import MS, S
 
-from timing_core.bench import Bench
-from timing_core.printing_map import PrintingMap
-from timing_core.run import FIT, compile_print, lamp_ms, stage_name
+from tests.rig.box import PicoBox, firmware
+from tests.rig.faults import records
+from tests.rig.image import FS_SIZE, FS_START, LAYOUT, PROG_BYTES, find_uf2, read_fs
+from tests.rig.pico import MS, S
+from timing_core.light.bench import Bench
+from timing_core.light.plan import FIT, compile_print, lamp_ms, stage_name
+from timing_core.light.printing_map import PrintingMap
 
 BLOCK = LAYOUT["fs_blocksize"]
 SLOW = 5

@@ -3,14 +3,13 @@
 import binascii
 import gc
 
-from chance import numbers
-
-from host_sim.desk import desk_kit
-from timing_core.bench import Bench
-from timing_core.ledger import Ledger
-from timing_core.printing_map import PrintingMap
-from timing_core.shelf import Shelf
-from timing_core.store import Store
+from host_sim.box.platform import desk_kit
+from tests.portable.chance import numbers
+from timing_core.light.bench import Bench
+from timing_core.light.printing_map import PrintingMap
+from timing_core.records.ledger import Ledger
+from timing_core.records.shelf import Shelf
+from timing_core.records.store import Store
 
 if hasattr(gc, "threshold"):
     # MicroPython otherwise collects only when the heap is full, and by then what lives long lies all over it.

@@ -1,18 +1,18 @@
 """Exposures with the heap locked: whatever asks for memory while the lamp is lit raises MemoryError.
 
-Run by `tests/test_no_allocation.py` under real MicroPython: `micropython -m heap_lock CASE`. Portable, so
-that the same exposures can be made on CPython, where nothing can be locked.
+Run by `tests/test_no_allocation.py` under real MicroPython (`micropython -m tests.portable.heap_lock CASE`).
+Portable, so that the same exposures can be made on CPython, where nothing can be locked.
 """
 
 import gc
 import sys
 
-from host_sim.desk import desk_kit
-from timing_core.bench import BENCH_FORM
+from host_sim.box.platform import desk_kit
 from timing_core.box import Box
-from timing_core.plain import encode
-from timing_core.screens import Screen
-from timing_core.store import Store
+from timing_core.canonical import encode
+from timing_core.light.bench import BENCH_FORM
+from timing_core.panel.drawing import Screen
+from timing_core.records.store import Store
 from timing_core.ticks import MASK, later, since
 
 try:

@@ -1,4 +1,4 @@
-"""Runs portable test modules where there is no pytest: `micropython -m run MODULE...`.
+"""Runs portable test modules where there is no pytest: `micropython -m tests.portable.run MODULE...`.
 
 One line a test, the trace of every failure, and an exit code of 1 if there was one.
 """
@@ -9,7 +9,8 @@ import sys
 
 def run(name):
     """Run every test of the module; returns (how many ran, how many failed)."""
-    module = __import__(name)
+    __import__(name)
+    module = sys.modules[name]
     ran = failed = 0
     for test in sorted(dir(module)):
         if not test.startswith("test_"):

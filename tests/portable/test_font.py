@@ -1,9 +1,9 @@
-"""The letters and figures, on MicroPython's `framebuf` where there is one, else on `timing_core.raster`."""
+"""The letters and figures, on MicroPython's `framebuf` where there is one, else on `host_sim.box.raster`."""
 
 import gc
 import sys
 
-from timing_core.font import HEIGHT_PX, LARGE, MEDIUM, Pen, clip, encode, width
+from timing_core.panel.letters import HEIGHT_PX, LARGE, MEDIUM, Pen, clip, encode, width
 
 ON_MICROPYTHON = sys.implementation.name == "micropython"
 
@@ -11,7 +11,7 @@ if ON_MICROPYTHON:
     import micropython
     from framebuf import FrameBuffer
 else:
-    from timing_core.raster import FrameBuffer
+    from host_sim.box.raster import FrameBuffer
 
 WIDTH, HEIGHT = 128, 64
 ASCII = "".join([chr(code) for code in range(32, 127)])

@@ -1,12 +1,8 @@
 """The wire: framing, every message, and everything that is none. Laws 5 and 6 of the design."""
 
-import sys
-
-sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
-
-from fakes import FakeBox, documented_box, kit, large_card, packed, small_card
-
-from timing_core.link import (
+from tests.portable.fakes import FakeBox, documented_box, kit, large_card, packed, small_card
+from timing_core.canonical import digest, encode
+from timing_core.wire.methods import (
     BAD_PARAMS,
     BUSY,
     DAMAGED,
@@ -25,7 +21,6 @@ from timing_core.link import (
     pieces_of,
     unframe,
 )
-from timing_core.plain import digest, encode
 
 WRITES = ("card.stage", "card.commit", "card.remove", "bench.set", "handover")
 

@@ -1,19 +1,15 @@
 """The printing map on both: ties without drift, limits, cards there and back, and the strip's choice."""
 
 import json
-import sys
 
-sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
-
-from chance import numbers
-
-from host_sim.desk import desk_kit
-from timing_core.bench import Bench
-from timing_core.plain import digest, encode
-from timing_core.printing_map import MARKS_MAX, PASSES_MAX, Mark, PrintingMap
+from host_sim.box.platform import desk_kit
+from tests.portable.chance import numbers
+from timing_core.canonical import digest, encode
+from timing_core.light.bench import Bench
+from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Mark, PrintingMap
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, scale
+from timing_core.light.strip import Strip
 from timing_core.refusal import Refusal
-from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, scale
-from timing_core.strip import Strip
 
 
 def a_map(base_ms):

@@ -1,16 +1,11 @@
 """The compiled run on both: order, windows and light of maps drawn by chance that is the same everywhere."""
 
-import sys
-
-sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
-
-from chance import numbers
-
-from timing_core.bench import Bench
-from timing_core.printing_map import Mark, PrintingMap
+from tests.portable.chance import numbers
+from timing_core.light.bench import Bench
+from timing_core.light.plan import BASE, BURN, FIT, compile_print, stage_name
+from timing_core.light.printing_map import Mark, PrintingMap
+from timing_core.light.stops import per_mille_less
 from timing_core.refusal import Refusal
-from timing_core.run import BASE, BURN, FIT, compile_print, stage_name
-from timing_core.stops import per_mille_less
 
 FILTERS = ("", "0", "2", "5")
 

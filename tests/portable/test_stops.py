@@ -1,6 +1,6 @@
 """Stops where integers are small and floats may be single: the same milliseconds, proven in integers."""
 
-from timing_core.stops import (
+from timing_core.light.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
     FURTHEST,

@@ -1,17 +1,12 @@
 """Plain text, store, shelf and ledger on a disk that works. One that fails: tests/test_store_power_cut.py."""
 
-import sys
-
-sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
-
-from fakes import MemoryDisk, kit, large_card, small_card
-
-from timing_core.ledger import RECORDS_MAX, WAITING_MAX, Ledger
-from timing_core.plain import digest, encode
-from timing_core.printing_map import PrintingMap
+from tests.portable.fakes import MemoryDisk, kit, large_card, small_card
+from timing_core.canonical import digest, encode
+from timing_core.light.printing_map import PrintingMap
+from timing_core.records.ledger import RECORDS_MAX, WAITING_MAX, Ledger
+from timing_core.records.shelf import CARDS_MAX, Shelf
+from timing_core.records.store import LOST, OLDER, Store, StoreFault
 from timing_core.refusal import Refusal
-from timing_core.shelf import CARDS_MAX, Shelf
-from timing_core.store import LOST, OLDER, Store, StoreFault
 
 
 def refused(act, *details):

@@ -11,9 +11,9 @@ if hasattr(gc, "threshold"):
     # MicroPython: collect early, or what is kept is strewn over all of a small heap.
     gc.threshold(4096)
 
-from host_sim.desk import desk_kit
-from host_sim.script import Player
-from host_sim.session import Session, Trace
+from host_sim.box.platform import desk_kit
+from host_sim.box.script import Player
+from host_sim.box.session import Session, Trace
 
 PANEL_MS = 100
 

@@ -8,12 +8,9 @@ answer is in hex digits.
 import binascii
 import sys
 
-sys.path.append(__file__.replace("\\", "/").rsplit("/", 1)[0])
-
-from fakes import documented_box, kit
-
-from timing_core.link import Link
-from timing_core.plain import encode
+from tests.portable.fakes import documented_box, kit
+from timing_core.canonical import encode
+from timing_core.wire.methods import Link
 
 
 def answers(steps):

@@ -1,5 +1,5 @@
 """`python -m lampblack`: the command where its script is not on the path."""
 
-from .cli import main
+from lampblack.cli import main
 
 main()

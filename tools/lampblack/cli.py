@@ -18,12 +18,24 @@ import typer
 from rich.console import Console
 from rich.progress import Progress
 
-from timing_core.bench import Bench, setting
-from timing_core.printing_map import PrintingMap
-from timing_core.refusal import Refusal
-from timing_core.run import compile_print
-from timing_core.stops import BASE_MAX_MS, BASE_MIN_MS
-from timing_core.strip import (
+from lampblack.board.doctor import doctor
+from lampblack.board.image import image
+from lampblack.board.install import install
+from lampblack.cards import card_file as cards
+from lampblack.cards import tables
+from lampblack.cards.settings import parse_setting, setting_text
+from lampblack.cards.units import UnitError, parse_seconds, parse_step, seconds_exact
+from lampblack.errors import CommandError
+from lampblack.sim.demo import demo
+from lampblack.sim.simulator import sim
+from lampblack.sim.state_diagram import diagram
+from lampblack.wire.box_client import BoxClient, BoxError
+from lampblack.wire.box_client import ports as serial_ports
+from timing_core.light.bench import Bench, setting
+from timing_core.light.plan import compile_print
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS
+from timing_core.light.strip import (
     PATCHES_MAX,
     PATCHES_MIN,
     STEP_MAX_MS,
@@ -31,19 +43,7 @@ from timing_core.strip import (
     STEP_MIN_MS,
     Strip,
 )
-
-from . import cards, tables
-from .box_client import BoxClient, BoxError
-from .box_client import ports as serial_ports
-from .demo import demo
-from .diagram import diagram
-from .doctor import doctor
-from .errors import CommandError
-from .image import image
-from .install import install
-from .settings import parse_setting, setting_text
-from .sim import sim
-from .units import UnitError, parse_seconds, parse_step, seconds_exact
+from timing_core.refusal import Refusal
 
 app = typer.Typer(
     help="Plan darkroom prints, and carry them to and from a Lampblack box.",

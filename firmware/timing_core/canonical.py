@@ -1,0 +1,112 @@
+"""Plain data as text, one way only: sorted keys, no spaces, ASCII.
+
+What must live here: the canonical JSON writer, and the digest of what it writes. MicroPython's dicts have
+no order and its own writer adds spaces, so the box, the PC and every trace use this writer: equal data
+gives equal bytes everywhere. Reading is done by the injected `json_loads`.
+
+Plain data is None, bool, int, str, list or tuple, and dict with str keys. No floats: every number
+in the project is an integer with its unit in its name.
+"""
+
+from timing_core.platform import const
+
+_ROOM = const(256)
+
+_OFTEN = "0123456789abcdefghijklmnopqrstuvwxyz "
+PRINTABLE = _OFTEN + "".join([chr(code) for code in range(32, 127) if chr(code) not in _OFTEN])
+"""ASCII without controls, the most common first, since MicroPython's `strip` searches from the left."""
+
+_AS_IT_IS = PRINTABLE.replace('"', "").replace("\\", "")
+_SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f": "\\f", "\b": "\\b"}
+
+
+def encode(value: object) -> bytes:
+    """`value` as canonical JSON. TypeError for anything that is not plain data."""
+    # A text too long for its buffer is measured on the first pass and written on a second. A small heap has
+    # room for one long text, but not for a text that grows, nor for hundreds of pieces waiting to be
+    # joined.
+    text = bytearray(_ROOM)
+    size = 0
+
+    def put(piece: str) -> None:
+        nonlocal size
+        start, size = size, size + len(piece)
+        if size <= len(text):
+            text[start:size] = piece.encode()
+
+    _write(value, put)
+    if size > _ROOM:
+        text = bytearray(size)
+        size = 0
+        _write(value, put)
+    return bytes(memoryview(text)[:size])
+
+
+def digest(kit, value: object) -> str:
+    """SHA-256 of `encode(value)` as 64 hex digits, taken piece by piece so that no long text is built."""
+    sha = kit.sha256()
+    _write(value, lambda piece: sha.update(piece.encode()))
+    return _hex(sha)
+
+
+def digest_of_text(kit, text: bytes) -> str:
+    """SHA-256 of a text that `encode` has written."""
+    sha = kit.sha256()
+    sha.update(text)
+    return _hex(sha)
+
+
+def _hex(sha) -> str:
+    return "%064x" % int.from_bytes(sha.digest(), "big")
+
+
+def _write(value, put) -> None:
+    if isinstance(value, str):
+        put(quoted(value))
+    elif value is None:
+        put("null")
+    elif value is True or value is False:
+        put("true" if value else "false")
+    elif isinstance(value, int):
+        put(str(value))
+    elif isinstance(value, (list, tuple)):
+        mark = "["
+        for item in value:
+            put(mark)
+            _write(item, put)
+            mark = ","
+        put("]" if mark == "," else "[]")
+    elif isinstance(value, dict):
+        mark = "{"
+        for key in sorted(value):
+            if not isinstance(key, str):
+                raise TypeError("not plain data: a key that is no text")
+            put(mark + quoted(key) + ":")
+            _write(value[key], put)
+            mark = ","
+        put("}" if mark == "," else "{}")
+    else:
+        raise TypeError("not plain data: %s" % type(value))
+
+
+def quoted(text: str) -> str:
+    """`text` as a JSON string, in ASCII."""
+    # Nearly all text has only these characters, and built-ins handle them without a slow loop.
+    if not text.strip(_AS_IT_IS):
+        return '"%s"' % text
+    if not text.strip(PRINTABLE):
+        return '"%s"' % text.replace("\\", "\\\\").replace('"', '\\"')
+    pieces = ['"']
+    for ch in text:
+        code = ord(ch)
+        if ch in _SHORT:
+            pieces.append(_SHORT[ch])
+        elif 32 <= code < 127:
+            pieces.append(ch)
+        elif code < 0x10000:
+            pieces.append("\\u%04x" % code)
+        else:
+            code -= 0x10000
+            pieces.append("\\u%04x\\u%04x" % (0xD800 | code >> 10, 0xDC00 | code & 0x3FF))
+    pieces.append('"')
+    return "".join(pieces)

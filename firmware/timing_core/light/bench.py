@@ -1,0 +1,219 @@
+"""The bench: the settings of one darkroom, as one table.
+
+What must live here: each setting's name, meaning, unit, range and default. The wire, the Bench screen, the
+store and the PC tool all read this table; none of them has a list of settings of its own.
+"""
+
+from timing_core.canonical import PRINTABLE
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STEPS
+from timing_core.platform import const
+from timing_core.refusal import Refusal
+
+SAFELIGHT_RULES = ("steady", "exposing")
+POWER_UP = ("as left", "new print")
+
+# key, label on the panel, kind, default, (low, high, step) or choices, what it means
+SETTINGS = (
+    (
+        "lag_ms",
+        "Lamp lag",
+        "ms",
+        0,
+        (-500, 2000, 5),
+        "light lost at switch-on less light gained at switch-off",
+    ),
+    (
+        "least_ms",
+        "Shortest light",
+        "auto ms",
+        0,
+        (0, 2000, 10),
+        "the shortest light this lamp gives reliably; auto: 250 ms or three times the lag, if that is longer",
+    ),
+    (
+        "settle_ms",
+        "Settling time",
+        "ms",
+        700,
+        (0, 2000, 50),
+        "how long no key lights the lamp after light, a filter or a start",
+    ),
+    (
+        "viewing_limit_s",
+        "Viewing limit",
+        "s",
+        300,
+        (10, 900, 10),
+        "the viewing light goes out by itself after this",
+    ),
+    (
+        "safelight",
+        "Safelight",
+        "choice",
+        "steady",
+        SAFELIGHT_RULES,
+        "steady, or off during every exposure too",
+    ),
+    (
+        "step",
+        "Dial step",
+        "choice",
+        "1/6",
+        tuple(name for name, _ in STEPS),
+        "what one detent of the dial changes",
+    ),
+    (
+        "lead_ms",
+        "Lead-in",
+        "ms",
+        2000,
+        (500, 5000, 100),
+        "time before each dodge window, to bring the shade in",
+    ),
+    ("volume", "Volume", "level", 3, (0, 5, 1), "0 is silence"),
+    ("brightness", "Brightness", "level", 2, (1, 5, 1), "of the display"),
+    ("power_up", "Power-up", "choice", "as left", POWER_UP, "the last map, or a new print"),
+    ("new_base_ms", "New print base", "time", 10000, (BASE_MIN_MS, BASE_MAX_MS, 100), "base of a new print"),
+    ("new_filter", "New print filter", "filter", "2", (0, 8, 0), "filter of a new print; empty for none"),
+    (
+        "new_dry_down_pm",
+        "New print dry-down",
+        "pm",
+        80,
+        (0, 500, 5),
+        "the cut of light proposed when a new print turns dry-down on",
+    ),
+    (
+        "filters",
+        "Filters",
+        "filters",
+        ("00", "0", "1", "2", "3", "4", "5"),
+        (1, 12, 0),
+        "the set in the drawer",
+    ),
+    ("lamp", "Lamp", "text", "", (0, 24, 0), "a note of what is in the lamp house"),
+)
+
+FILTER_MAX = 8
+_LEAST_AUTO_MS = const(250)
+
+BENCH_FORM = 2
+"""The form in which the settings are kept, under "form". Form 1 had no such entry."""
+_FORM_1_LEAST_MS = const(100)
+"""The default of `least_ms` in form 1."""
+
+
+def is_int(value: object) -> bool:
+    """True for an integer that is not a bool (JSON's true is not a number of milliseconds)."""
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def is_plain_text(value: object, low: int, high: int) -> bool:
+    """True for text of `low`..`high` characters up to U+FFFF, without controls and surrogates."""
+    if not isinstance(value, str) or not low <= len(value) <= high:
+        return False
+    if not value.strip(PRINTABLE):
+        return True  # nearly all text is, and this is quick
+    for ch in value:
+        code = ord(ch)
+        if not (32 <= code < 127 or (160 <= code < 0xD800 or 0xE000 <= code < 0x10000)):
+            return False
+    return True
+
+
+def setting(key: str) -> tuple:
+    """The row of SETTINGS for `key`; a Refusal names the keys there are."""
+    for row in SETTINGS:
+        if row[0] == key:
+            return row
+    names = ", ".join(row[0] for row in SETTINGS)
+    raise Refusal("No bench setting %s" % key, "the box has " + names, "Use one of these")
+
+
+def check(key: str, value: object) -> object:
+    """`value` as it is kept for `key`. A Refusal says which values are allowed."""
+    _, label, kind, _, limits, _ = setting(key)
+    what = "%s is not changed" % label
+    if kind in ("ms", "auto ms", "s", "level", "time", "pm"):
+        if is_int(value) and limits[0] <= value <= limits[1]:
+            return value
+        why = "it is out of range" if is_int(value) else "it takes a whole number"
+        raise Refusal(what, why, "Give %d to %d" % (limits[0], limits[1]))
+    if kind == "choice":
+        if value in limits:
+            return value
+        raise Refusal(what, "it takes a word", "Give one of: %s" % ", ".join(limits))
+    if kind == "filters":
+        if isinstance(value, (list, tuple)) and limits[0] <= len(value) <= limits[1]:
+            names = tuple(value)
+            if all(is_plain_text(name, 1, FILTER_MAX) for name in names) and len(set(names)) == len(names):
+                return names
+        raise Refusal(what, "it takes filter names, each once", "Give 1 to 12 names of up to 8 characters")
+    if is_plain_text(value, limits[0], limits[1]):
+        return value
+    raise Refusal(what, "it takes plain text", "Give up to %d characters" % limits[1])
+
+
+class Bench:
+    """The settings in force. `get` and `set` go through the table; unknown keys are refused."""
+
+    def __init__(self) -> None:
+        self._values: dict = {}
+        for row in SETTINGS:
+            self._values[row[0]] = row[3]
+
+    def get(self, key: str):
+        return self._values[key]
+
+    def set(self, key: str, value: object) -> None:
+        self._values[key] = check(key, value)
+
+    def kept(self) -> dict:
+        """The settings in the form in which they are kept; `take_kept` reads it."""
+        values = self.to_dict()
+        values["form"] = BENCH_FORM
+        return values
+
+    def take_kept(self, values: dict) -> str:
+        """Take settings that this version or an earlier one kept. One that is out of range is left as it was.
+
+        Returns a line for the printer where a setting's meaning has changed, "" otherwise.
+        """
+        for key in values:
+            if key != "form":
+                try:
+                    self.set(key, values[key])
+                except Refusal:
+                    continue
+        if "form" in values or not is_int(values.get("least_ms")):
+            return ""
+        # In form 1 the shortest light was a strike of the lamp, lag included.
+        was_ms = values["least_ms"]
+        own_ms = was_ms - self._values["lag_ms"]
+        self.set("least_ms", 0 if was_ms == _FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
+        return "Shortest light no longer counts the lag: %d ms became %d ms." % (was_ms, self.least_light_ms)
+
+    def set_all(self, values: dict) -> None:
+        """All of `values` or none: a Refusal leaves every setting as it was."""
+        checked = {}
+        for key in sorted(values):
+            checked[key] = check(key, values[key])
+        self._values.update(checked)
+
+    @property
+    def least_light_ms(self) -> int:
+        """The shortest light that is given, lag not counted, in ms: as set, or found from the lag."""
+        return self._values["least_ms"] or max(_LEAST_AUTO_MS, 3 * self._values["lag_ms"])
+
+    def to_dict(self) -> dict:
+        values = dict(self._values)
+        values["filters"] = list(values["filters"])
+        return values
+
+    @property
+    def step_stops120(self) -> int:
+        """The dial's step in 1/120 stop; 0 means plain seconds."""
+        for name, size in STEPS:
+            if name == self._values["step"]:
+                return size
+        return 0

@@ -1,0 +1,219 @@
+"""The compiled run: what to do at the easel, stage by stage, each with its light.
+
+What must live here: the working order, the layout of dodge windows, dry-down and the lamp's limits.
+A stage is data; giving its light is the box's work (see `box`). Windows and cues lie on the light
+axis: ms of light given in this stage, so that holds and lag do not move them.
+
+Working order: for each pass, fit its filter, give its base with the dodge windows inside it, and then every
+burn of the print that goes through the filter in place; at the end, filter by filter, the burns whose
+filter no pass uses. The order of exposures does not matter to the paper, so each filter is fitted as seldom
+as possible.
+"""
+
+from timing_core.light.bench import Bench
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.stops import BASE_MAX_MS, per_mille_less, seconds_down, seconds_up
+from timing_core.platform import const
+from timing_core.refusal import Refusal
+
+FIT = "fit"
+BASE = "base"
+BURN = "burn"
+COVER = "cover"
+FRESH = "fresh"
+
+_STRIKE_MIN_MS = const(20)
+"""The shortest strike of the lamp, whatever its lag."""
+
+PIP_MS = 500
+"""The time between lead-in pips."""
+_PIPS = const(3)
+
+
+class Window:
+    """When a shade is over `area`: from `open_ms` to `close_ms` of the stage's light."""
+
+    def __init__(self, area: str, open_ms: int, close_ms: int) -> None:
+        self.area = area
+        self.open_ms = open_ms
+        self.close_ms = close_ms
+
+
+class Stage:
+    """One press of EXPOSE, of kind FIT, BASE, BURN, COVER or FRESH.
+
+    `light_ms` is the light that the paper gets; `shown_ms` is that time before dry-down, as the printer
+    sees it. FIT gives no light. `cues` are (ms of light, sound) pairs in order.
+    """
+
+    def __init__(self, kind: str, area: str, filter: str, shown_ms: int = 0, light_ms: int = 0) -> None:
+        self.kind = kind
+        self.area = area
+        self.filter = filter
+        self.shown_ms = shown_ms
+        self.light_ms = light_ms
+        self.pass_index = 0
+        self.stops120 = 0
+        self.windows: list[Window] = []
+        self.cues: list = []
+
+
+def filter_text(filter: str) -> str:
+    return "filter %s" % filter if filter else "no filter"
+
+
+def lamp_ms(light_ms: int, lag_ms: int) -> int:
+    """Lamp time of one strike that gives `light_ms`. Every strike costs the lag once."""
+    return light_ms + lag_ms
+
+
+def light_of(lamp_ms: int, lag_ms: int) -> int:
+    """Light given by a strike that lasted `lamp_ms`; none if it was shorter than the lag."""
+    return max(0, lamp_ms - lag_ms)
+
+
+def compile_print(map: PrintingMap, bench: Bench) -> list[Stage]:
+    """The run of a whole print, dry-down included. Refusal if it cannot be given."""
+    cut_pm = map.dry_down_pm if map.dry_down else 0
+    waiting = []
+    for index in range(len(map.passes)):
+        for mark in map.passes[index].marks:
+            if mark.stops120 > 0:
+                waiting.append((index, mark, mark.filter or map.passes[index].filter))
+    stages: list[Stage] = []
+    for index in range(len(map.passes)):
+        own = map.passes[index]
+        fit(stages, own.filter)
+        stages.append(_base(map, index, cut_pm, bench))
+        waiting = _burns(stages, map, waiting, own.filter, cut_pm, bench)
+    while waiting:
+        filter = waiting[0][2]
+        fit(stages, filter)
+        waiting = _burns(stages, map, waiting, filter, cut_pm, bench)
+    return stages
+
+
+def fit(stages: list, filter: str) -> None:
+    """Append a FIT stage unless `filter` is in place; a run always begins with one."""
+    if not stages or stages[-1].filter != filter:
+        stages.append(Stage(FIT, "", filter))
+
+
+def _burns(stages: list, map: PrintingMap, waiting: list, filter: str, cut_pm: int, bench: Bench) -> list:
+    """Append every burn through `filter`, whichever pass it belongs to, and return the burns still to
+    come."""
+    later = []
+    for index, mark, needs in waiting:
+        if needs != filter:
+            later.append((index, mark, needs))
+            continue
+        shown_ms = map.mark_ms(index, mark)
+        stage = Stage(BURN, mark.area, filter, shown_ms, per_mille_less(shown_ms, cut_pm))
+        stage.pass_index, stage.stops120 = index, mark.stops120
+        check_light(stage, bench)
+        stages.append(stage)
+    return later
+
+
+def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
+    own = map.passes[index]
+    shown_ms = map.base_ms(index)
+    stage = Stage(BASE, "", own.filter, shown_ms, per_mille_less(shown_ms, cut_pm))
+    stage.pass_index = index
+    check_light(stage, bench)
+    lead_ms = bench.get("lead_ms")
+    at_ms = 0
+    for mark in own.marks:
+        if mark.stops120 < 0:
+            open_ms = at_ms + lead_ms
+            at_ms = open_ms + per_mille_less(-map.mark_ms(index, mark), cut_pm)
+            stage.windows.append(Window(mark.area, open_ms, at_ms))
+    if at_ms > stage.light_ms:
+        raise Refusal(
+            "Dodges do not fit in pass %d" % (index + 1),
+            "with lead-ins %s, the base has %s" % (seconds_up(at_ms), seconds_down(stage.light_ms)),
+            "Save %s, or give more base" % seconds_up(at_ms - stage.light_ms),
+        )
+    _lay_cues(stage)
+    return stage
+
+
+def _lay_cues(stage: Stage) -> None:
+    """Pips before each opening and closing of a window, then the tone for it."""
+    last_ms = 0
+    for window in stage.windows:
+        for edge_ms, sound in ((window.open_ms, "open"), (window.close_ms, "close")):
+            for pip in range(_PIPS, 0, -1):
+                at_ms = edge_ms - pip * PIP_MS
+                if at_ms > last_ms:
+                    stage.cues.append((at_ms, "pip"))
+            stage.cues.append((edge_ms, sound))
+            last_ms = edge_ms
+
+
+def check_light(stage: Stage, bench: Bench) -> None:
+    """Refuse a stage that this lamp cannot give."""
+    name = stage_name(stage)
+    refuse_short(name, stage.light_ms, bench, "Give it more, or stop down")
+    if stage.light_ms > BASE_MAX_MS:
+        raise Refusal(
+            "%s is too long" % name,
+            "it takes %s, a stage has 999.9 s" % seconds_up(stage.light_ms),
+            "Open the aperture",
+        )
+
+
+def least_ms(bench: Bench) -> int:
+    """The shortest light that one strike can give, in ms."""
+    # With a negative lag (afterglow that gives light) the strike is shorter than its light, but never zero.
+    return max(bench.least_light_ms, _STRIKE_MIN_MS - bench.get("lag_ms"))
+
+
+def is_too_short(light_ms: int, bench: Bench) -> bool:
+    """True if one strike cannot give so little: the lamp is too slow, or its afterglow gives more."""
+    return light_ms < least_ms(bench)
+
+
+def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
+    """Raise Refusal if one strike cannot give `light_ms`."""
+    if is_too_short(light_ms, bench):
+        raise Refusal(
+            "%s is too short" % what,
+            "%d ms of light, and this lamp needs %d ms" % (light_ms, least_ms(bench)),
+            todo,
+        )
+
+
+def drawer_lacks(map: PrintingMap, bench: Bench) -> str:
+    """A line that names the map's filters missing from the drawer; "" if none is missing."""
+    lacking = [name for name in map.filters() if name and name not in bench.get("filters")]
+    if not lacking:
+        return ""
+    more = " and %d more" % (len(lacking) - 3) if len(lacking) > 3 else ""
+    return "The drawer lacks filter %s. See Filters on the Bench." % (", ".join(lacking[:3]) + more)
+
+
+def stage_name(stage: Stage) -> str:
+    """A stage in words: "Fit filter 2", "Base, pass 1", "Burn sky", "Patch 3"."""
+    if stage.kind == FIT:
+        return "Fit %s" % filter_text(stage.filter) if stage.filter else "Take filter out"
+    if stage.kind == BASE:
+        return "Base, pass %d" % (stage.pass_index + 1)
+    if stage.kind == BURN:
+        return "Burn %s" % stage.area
+    return "Patch %s" % stage.area
+
+
+def stage_hint(stage: Stage) -> str:
+    """What the hands do before EXPOSE is pressed."""
+    if stage.kind == FIT:
+        return "Paper in the easel"
+    if stage.kind == BURN:
+        return "Cover all but %s" % stage.area
+    if stage.kind == COVER:
+        return "Cover up to patch %d" % (int(stage.area) - 1) if stage.area != "1" else "All patches open"
+    if stage.kind == FRESH:
+        return "A fresh piece of paper"
+    if stage.windows:
+        return "Shades: " + ", ".join([window.area for window in stage.windows])
+    return "No shades"

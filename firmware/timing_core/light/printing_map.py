@@ -1,0 +1,408 @@
+"""The printing map: every pass and mark of one print, with the facts of its card.
+
+What must live here: bases, ties, marks and their limits. The map knows stops and milliseconds; it does not
+know lamps, lag or stages (see `run`). Cards, the store and the wire carry its plain form, `to_dict`.
+
+A base is kept as the time that the printer last set (`level_ms`) and the stops by which it was moved since
+(`shift`), so that turning the dial back gives the same milliseconds again. Tied passes take the level and
+shift of the pass that was set last (`lead`), times the ratio of their anchors, rounded once: the ratio
+cannot drift, however often either is changed.
+"""
+
+from timing_core.canonical import quoted
+from timing_core.light.bench import FILTER_MAX, is_int, is_plain_text
+from timing_core.light.stops import (
+    BASE_MAX_MS,
+    BASE_MIN_MS,
+    FURTHEST,
+    mark_ms,
+    no_base_text,
+    offset_between,
+    plain_step,
+    scale,
+)
+from timing_core.refusal import Refusal
+
+PASSES_MAX = 4
+MARKS_MAX = 16
+MARK_FURTHEST = 600
+NAME_MAX = 24
+TITLE_MAX = 40
+AREA_MAX = 16
+DRY_DOWN_MAX_PM = 500
+
+FACTS = (
+    ("negative", 60),
+    ("paper", 60),
+    ("developer", 60),
+    ("height", 24),
+    ("lens", 40),
+    ("aperture", 16),
+    ("notes", 400),
+)
+"""The facts that a card may have, all text, with their greatest length in characters."""
+
+
+class Mark:
+    """A named area with an offset from its pass's base: below 0 a dodge, above 0 a burn, 0 neither.
+
+    `filter` is "" for the pass's own; only a burn may name another.
+    """
+
+    def __init__(self, area: str, stops120: int, filter: str = "") -> None:
+        self.area = area
+        self.stops120 = stops120
+        self.filter = filter
+
+
+class Pass:
+    """One filtered exposure of the whole sheet, and its marks."""
+
+    def __init__(self, filter: str, base_ms: int) -> None:
+        self.filter = filter
+        self.marks: list[Mark] = []
+        self.level_ms = base_ms
+        self.shift = 0
+        self.anchor_ms = base_ms
+
+
+class PrintingMap:
+    """One print. Create with `new` or `from_dict`."""
+
+    def __init__(self) -> None:
+        self.name = ""
+        self.title = ""
+        self.tied = False
+        self.dry_down = False
+        self.dry_down_pm = 0
+        self.facts: dict = {}
+        self.passes: list[Pass] = []
+        self._lead = 0
+
+    @staticmethod
+    def new(base_ms: int, filter: str, dry_down_pm: int) -> "PrintingMap":
+        """A print with one pass and no marks; dry-down is off."""
+        fresh = PrintingMap()
+        fresh.name = "new-print"
+        fresh.dry_down_pm = dry_down_pm
+        fresh.passes.append(Pass(filter, base_ms))
+        return fresh
+
+    def copy(self) -> "PrintingMap":
+        """An independent copy, ties and shifts included."""
+        other = PrintingMap()
+        other.name, other.title = self.name, self.title
+        other.tied, other._lead = self.tied, self._lead
+        other.dry_down, other.dry_down_pm = self.dry_down, self.dry_down_pm
+        other.facts = dict(self.facts)
+        for own in self.passes:
+            twin = Pass(own.filter, own.level_ms)
+            twin.shift, twin.anchor_ms = own.shift, own.anchor_ms
+            for mark in own.marks:
+                twin.marks.append(Mark(mark.area, mark.stops120, mark.filter))
+            other.passes.append(twin)
+        return other
+
+    # --- bases and ties
+
+    def base_ms(self, index: int) -> int:
+        """The base of pass `index`, in ms of shown time."""
+        own = self.passes[index]
+        if not self.tied or index == self._lead:
+            return scale(own.level_ms, own.shift)
+        lead = self.passes[self._lead]
+        return scale(lead.level_ms, lead.shift, own.anchor_ms, lead.anchor_ms)
+
+    def set_tied(self, tied: bool) -> None:
+        """Tie or free the passes. No base is changed."""
+        self._settle()
+        self.tied = tied
+
+    def set_base(self, index: int, ms: int, shift: int = 0) -> None:
+        """Set a base to `ms` moved by `shift`/120 stop; tied passes follow. A Refusal changes nothing."""
+        before = self._bases_state()
+        own = self.passes[index]
+        own.level_ms, own.shift = ms, shift
+        self._lead = index
+        self._keep_if_in_range(before)
+
+    def set_base_alone(self, index: int, ms: int, shift: int = 0) -> None:
+        """Set one base and leave the others: a tie gets its new ratio. A Refusal changes nothing."""
+        if not self.tied:
+            self.set_base(index, ms, shift)
+            return
+        base_ms = scale(ms, shift)
+        if not BASE_MIN_MS <= base_ms <= BASE_MAX_MS:
+            raise _no_base("pass %d would be %s" % (index + 1, no_base_text(base_ms)))
+        self._settle()
+        own = self.passes[index]
+        own.level_ms = own.anchor_ms = base_ms
+
+    def step_base(self, index: int, step_stops120: int, steps: int) -> None:
+        """Move a base by `steps` of `step_stops120`, or of plain seconds where that is 0; ties follow."""
+        if step_stops120 == 0:
+            self.set_base(index, plain_step(self.base_ms(index), steps))
+            return
+        moved = self.passes[self._lead if self.tied else index]
+        before = self._bases_state()
+        moved.shift += step_stops120 * steps
+        self._keep_if_in_range(before)
+
+    def _bases_state(self) -> list:
+        return [self._lead] + [(p.level_ms, p.shift) for p in self.passes]
+
+    def _keep_if_in_range(self, before: list) -> None:
+        bad = ""
+        # All shifts first: tied bases are worked out from that of the lead, whichever pass it is.
+        for own in self.passes:
+            if not -FURTHEST <= own.shift <= FURTHEST:
+                bad = "it moves more than 10 stops"
+        for index in range(len(self.passes)):
+            if not bad and not BASE_MIN_MS <= self.base_ms(index) <= BASE_MAX_MS:
+                bad = "pass %d would be %s" % (index + 1, no_base_text(self.base_ms(index)))
+        if bad:
+            self._lead = before[0]
+            for own, (level_ms, shift) in zip(self.passes, before[1:]):
+                own.level_ms, own.shift = level_ms, shift
+            raise _no_base(bad)
+
+    def _settle(self) -> None:
+        """Make the present bases the new anchors, from which the ratio is taken."""
+        bases = [self.base_ms(index) for index in range(len(self.passes))]
+        for own, base_ms in zip(self.passes, bases):
+            own.level_ms = own.anchor_ms = base_ms
+            own.shift = 0
+        self._lead = 0
+
+    # --- passes and marks
+
+    def set_pass_count(self, count: int) -> None:
+        """Keep the first `count` passes (1..4). A new pass is a copy of the last one, without marks."""
+        self._settle()
+        while len(self.passes) > count:
+            self.passes.pop()
+        while len(self.passes) < count:
+            last = self.passes[-1]
+            self.passes.append(Pass(last.filter, last.level_ms))
+
+    def mark_ms(self, index: int, mark: Mark) -> int:
+        """Light the mark adds (positive) or takes away (negative), in ms of shown time."""
+        return mark_ms(self.base_ms(index), mark.stops120)
+
+    def step_mark(self, index: int, mark: Mark, step_stops120: int, steps: int) -> None:
+        """Move a mark by `steps`. With plain seconds, it goes to the 1/120 stop nearest to the stepped
+        time."""
+        if step_stops120:
+            offset = mark.stops120 + step_stops120 * steps
+        else:
+            base_ms = self.base_ms(index)
+            now_ms = self.mark_ms(index, mark)
+            stepped = plain_step(now_ms, steps) if now_ms >= 0 else -plain_step(-now_ms, -steps)
+            offset = offset_between(base_ms, max(base_ms + stepped, 1))
+            if steps > 0:
+                offset = max(offset, mark.stops120 + 1)
+            elif steps < 0:
+                offset = min(offset, mark.stops120 - 1)
+        mark.stops120 = max(-MARK_FURTHEST, min(MARK_FURTHEST, offset))
+
+    def add_mark(self, index: int, mark: Mark) -> None:
+        if len(self.passes[index].marks) >= MARKS_MAX:
+            raise Refusal("No more marks", "a pass holds %d" % MARKS_MAX, "Take one away first")
+        self.passes[index].marks.append(mark)
+
+    def filters(self) -> list:
+        """Every filter that the print needs, each once, in the order of passes and marks; "" is no filter."""
+        found: list = []
+        for own in self.passes:
+            for name in [own.filter] + [mark.filter or own.filter for mark in own.marks]:
+                if name not in found:
+                    found.append(name)
+        return found
+
+    # --- plain form
+
+    def to_dict(self) -> dict:
+        """The card as JSON-ready data: integers in ms, 1/120 stop and per mille; text for the rest."""
+        passes = []
+        for index in range(len(self.passes)):
+            own = self.passes[index]
+            marks = []
+            for mark in own.marks:
+                plain = {"area": mark.area, "stops120": mark.stops120}
+                if mark.filter:
+                    plain["filter"] = mark.filter
+                marks.append(plain)
+            passes.append({"filter": own.filter, "base_ms": self.base_ms(index), "marks": marks})
+        return {
+            "name": self.name,
+            "title": self.title,
+            "tied": self.tied,
+            "dry_down": self.dry_down,
+            "dry_down_pm": self.dry_down_pm,
+            "facts": dict(self.facts),
+            "passes": passes,
+        }
+
+    def text(self) -> bytes:
+        """`plain.encode(self.to_dict())`, but many times quicker, since a board writes it after every
+        change."""
+        passes = []
+        for index in range(len(self.passes)):
+            own = self.passes[index]
+            marks = ",".join([_mark_text(mark) for mark in own.marks])
+            head = (self.base_ms(index), quoted(own.filter), marks)
+            passes.append('{"base_ms":%d,"filter":%s,"marks":[%s]}' % head)
+        facts = ",".join(['"%s":%s' % (key, quoted(self.facts[key])) for key in sorted(self.facts)])
+        dry_down = ("true" if self.dry_down else "false", self.dry_down_pm)
+        tied = "true" if self.tied else "false"
+        rest = (quoted(self.name), ",".join(passes), tied, quoted(self.title))
+        return (
+            '{"dry_down":%s,"dry_down_pm":%d,' % dry_down
+            + '"facts":{%s},' % facts
+            + '"name":%s,"passes":[%s],"tied":%s,"title":%s}' % rest
+        ).encode()
+
+    @staticmethod
+    def from_dict(card: object) -> "PrintingMap":
+        """The map that `to_dict` wrote. Anything missing, unknown or out of range is a Refusal."""
+        try:
+            return _map_from(card)
+        except _Wrong as wrong:
+            raise _refuse(wrong.where or "the card", wrong.why) from None
+
+
+def _no_base(why: str) -> Refusal:
+    return Refusal("Base is not changed", why, "Bases go from 0.1 to 999.9 s")
+
+
+def _mark_text(mark: Mark) -> str:
+    if mark.filter:
+        return '{"area":%s,"filter":%s,"stops120":%d}' % (
+            quoted(mark.area),
+            quoted(mark.filter),
+            mark.stops120,
+        )
+    return '{"area":%s,"stops120":%d}' % (quoted(mark.area), mark.stops120)
+
+
+# --- reading the plain form. A large card has some hundred values, so text is built only for a wrong one.
+
+
+class _Wrong(Exception):
+    """What is wrong with plain data: `where` in it, "" for the whole of it, and `why`."""
+
+    def __init__(self, where: str, why: str) -> None:
+        super().__init__()
+        self.where = where
+        self.why = why
+
+    def inside(self, place: str, between: str = " ") -> "_Wrong":
+        return _Wrong(place + between + self.where if self.where else place, self.why)
+
+
+def _map_from(card) -> PrintingMap:
+    _only(card, ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"))
+    built = PrintingMap()
+    built.name = check_name(_get(card, "name"))
+    built.title = _text(card, "title", 0, TITLE_MAX)
+    built.tied = _flag(card, "tied")
+    built.dry_down = _flag(card, "dry_down")
+    built.dry_down_pm = _number(card, "dry_down_pm", 0, DRY_DOWN_MAX_PM)
+    facts = _get(card, "facts")
+    try:
+        _only(facts, tuple(key for key, _ in FACTS), every=False)
+        for key, longest in FACTS:
+            if key in facts:
+                built.facts[key] = _text(facts, key, 1, longest)
+    except _Wrong as wrong:
+        raise wrong.inside("facts", ".") from None
+    passes = _get(card, "passes")
+    if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
+        raise _Wrong("passes", "a print has 1 to %d of them" % PASSES_MAX)
+    for index in range(len(passes)):
+        try:
+            built.passes.append(_pass_from(passes[index]))
+        except _Wrong as wrong:
+            raise wrong.inside("pass %d" % (index + 1)) from None
+    return built
+
+
+def _pass_from(plain) -> Pass:
+    _only(plain, ("filter", "base_ms", "marks"))
+    own = Pass(
+        _text(plain, "filter", 0, FILTER_MAX),
+        _number(plain, "base_ms", BASE_MIN_MS, BASE_MAX_MS),
+    )
+    marks = _get(plain, "marks")
+    if not isinstance(marks, list) or len(marks) > MARKS_MAX:
+        raise _Wrong("marks", "a pass has up to %d of them" % MARKS_MAX)
+    for number in range(len(marks)):
+        try:
+            own.marks.append(_mark_from(marks[number]))
+        except _Wrong as wrong:
+            raise wrong.inside("mark %d" % (number + 1)) from None
+    return own
+
+
+def _mark_from(plain) -> Mark:
+    _only(plain, ("area", "stops120", "filter"), every=False)
+    mark = Mark(
+        _text(plain, "area", 1, AREA_MAX),
+        _number(plain, "stops120", -MARK_FURTHEST, MARK_FURTHEST),
+    )
+    if "filter" in plain:
+        mark.filter = _text(plain, "filter", 1, FILTER_MAX)
+        if mark.stops120 < 0:
+            raise _Wrong("filter", "a dodge is made inside its pass's own exposure")
+    return mark
+
+
+def check_name(name: object) -> str:
+    """A card's name on the shelf: 1 to 24 characters of a-z, 0-9 and "-"."""
+    if isinstance(name, str) and 1 <= len(name) <= NAME_MAX:
+        if all(ch in "abcdefghijklmnopqrstuvwxyz0123456789-" for ch in name):
+            return name
+    raise _refuse("name", "it is 1 to %d characters of a-z, 0-9 and -" % NAME_MAX)
+
+
+def _refuse(where: str, why: str) -> Refusal:
+    return Refusal("The card is not taken", "%s: %s" % (where, why), "Mend it and send it again")
+
+
+def _get(plain, key: str):
+    if key not in plain:
+        raise _Wrong(key, "it is missing")
+    return plain[key]
+
+
+def _only(plain: object, keys: tuple, every: bool = True) -> None:
+    if not isinstance(plain, dict):
+        raise _Wrong("", "it is not a table of keys and values")
+    for key in plain:
+        if key not in keys:
+            raise _Wrong("", "it has no %s" % min([str(key) for key in plain if key not in keys])[:24])
+    if every:
+        for key in keys:
+            if key not in plain:
+                raise _Wrong("", "%s is missing" % key)
+
+
+def _text(plain, key: str, low: int, high: int) -> str:
+    value = _get(plain, key)
+    if not is_plain_text(value, low, high):
+        raise _Wrong(key, "it is plain text of %d to %d characters" % (low, high))
+    return value
+
+
+def _number(plain, key: str, low: int, high: int) -> int:
+    value = _get(plain, key)
+    if not is_int(value) or not low <= value <= high:
+        raise _Wrong(key, "it is a whole number from %d to %d" % (low, high))
+    return value
+
+
+def _flag(plain, key: str) -> bool:
+    value = _get(plain, key)
+    if not isinstance(value, bool):
+        raise _Wrong(key, "it is true or false")
+    return value

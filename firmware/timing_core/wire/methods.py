@@ -1,0 +1,470 @@
+"""The wire: lines of bytes in, lines of bytes out. docs/wire.md is its page for people.
+
+What must live here: framing, JSON-RPC 2.0 and the messages. It may not know a port or a clock, and no
+message lights the lamp, presses a key or changes the map being printed.
+
+Faults tolerated, and why:
+- noise, half lines, lines without end: a line counts only with its CRC-32, and buffers have a fixed size;
+- a lost or repeated message: asking anything again leads to the same state, and nothing is written twice;
+- a wrong message with a right CRC: all of it is checked before anything is done, and it is refused in one
+  line.
+"""
+
+from timing_core import VERSION
+from timing_core.canonical import digest_of_text, encode
+from timing_core.light.printing_map import PrintingMap
+from timing_core.machine.clock import DAY_S
+from timing_core.platform import const
+from timing_core.records.shelf import CARDS_MAX
+from timing_core.records.store import StoreFault
+from timing_core.refusal import Refusal
+
+WIRE = 1
+LINE_MAX = 2048
+"""Bytes of a line, its newline included."""
+
+PIECE = 900
+"""Characters of a long text in one message. The line has room for them even if every one is escaped."""
+PIECES_MAX = 40
+"""Enough pieces for the longest card there can be, and a few more."""
+WINDOW_BITS = 10
+"""A card comes deflated with a window of 2 ** 10 bytes, which is what must be in memory while it is read."""
+
+_ID_MAX = const(40)
+MESSAGE_MAX = 400
+_TAIL = const(10)
+_PAGE = const(1800)
+_CHUNK = const(256)
+_CRASH_LINE = const(280)
+"""Characters of a line of the crash log. A reply has room for them even if every one is escaped."""
+
+DAYS_MAX = 47481
+"""2099-12-31, in days since 1970-01-01."""
+
+TOO_LONG = b"\n"
+"""What `LineReader` gives for a line that it has thrown away. No true line is equal to it."""
+
+DAMAGED = -32700
+NOT_A_REQUEST = -32600
+NO_METHOD = -32601
+BAD_PARAMS = -32602
+_BROKEN = const(-32603)
+BUSY = 1
+REFUSED = 2
+STORAGE = 3
+
+# method: (whether it writes, its params with their types). Only "after" may be left out.
+METHODS = {
+    "hello": (False, ()),
+    "state": (False, ()),
+    "card.list": (False, (("after", str),)),
+    "card.stage": (True, (("digest", str), ("of", int), ("part", int), ("packed", str))),
+    "card.verify": (False, (("digest", str),)),
+    "card.commit": (True, (("digest", str),)),
+    "card.fetch": (False, (("name", str), ("part", int))),
+    "card.remove": (True, (("name", str),)),
+    "bench.get": (False, ()),
+    "bench.set": (True, (("values", dict),)),
+    "ledger.read": (False, (("after", int),)),
+    "ledger.fetch": (False, (("n", int), ("part", int))),
+    "clock.set": (False, (("day", int), ("second", int))),
+    "crash.read": (False, (("after", int),)),
+    "damage.read": (False, (("after", int),)),
+    "health": (False, ()),
+    "handover": (True, ()),
+}
+_KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
+
+
+def frame(payload: bytes, crc32) -> bytes:
+    """The line that carries `payload` (at most LINE_MAX - 10 bytes, no newline)."""
+    return payload + b" %08x\n" % crc32(payload)
+
+
+def unframe(line: bytes, crc32):
+    """The payload of a line (without its newline), or None if the line is damaged."""
+    payload = line[: 1 - _TAIL]
+    return payload if line[1 - _TAIL :] == b" %08x" % crc32(payload) else None
+
+
+class LineReader:
+    """Cuts a stream of bytes into lines. It keeps one unfinished line of up to `limit` bytes, and no more."""
+
+    def __init__(self, limit: int = LINE_MAX) -> None:
+        self._held = bytearray(limit)
+        self._used = 0
+        self._skipping = False
+        self._data = b""
+        self._at = 0
+
+    def feed(self, data: bytes) -> None:
+        """Take bytes that came in. Call `next_line` until it gives None before feeding more."""
+        self._data = self._data[self._at :] + data if self._data else data
+        self._at = 0
+
+    def next_line(self):
+        """The next line without its newline; TOO_LONG for one past the limit; None if there is none."""
+        end = self._data.find(b"\n", self._at)
+        stop = end if end >= 0 else len(self._data)
+        more = stop - self._at
+        if self._used + more >= len(self._held):
+            self._skipping = True
+        if not self._skipping:
+            self._held[self._used : self._used + more] = self._data[self._at : stop]
+            self._used += more
+        self._at = stop + 1
+        if end < 0:
+            self._data, self._at = b"", 0
+            return None
+        line = TOO_LONG if self._skipping else bytes(memoryview(self._held)[: self._used])
+        self._used, self._skipping = 0, False
+        return line
+
+
+def pieces_of(text: str) -> list:
+    """A long text cut into pieces of PIECE characters, one for each message."""
+    return [text[at : at + PIECE] for at in range(0, len(text), PIECE)]
+
+
+class _Fault(Exception):
+    """A message that is not acted on: its error code, and the line that says why and what to do."""
+
+    def __init__(self, code: int, line: str) -> None:
+        super().__init__(line)
+        self.code = code
+
+
+class Link:
+    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `identity`,
+    `summary() -> dict`, `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`,
+    `tell_time(day, second)`, `crash_lines() -> list`, `damage_lines() -> list`, `write_waiting()`,
+    `health() -> dict` and `hand_over()`.
+    What is staged is in memory only.
+    """
+
+    def __init__(self, box, kit) -> None:
+        self._box = box
+        self._kit = kit
+        # What is staged: its parts as they come, and once all are checked, its name and text.
+        self._digest = ""
+        self._of = 0
+        self._parts: dict = {}
+        self._name = ""
+        self._text = b""
+
+    def take(self, line: bytes):
+        """The reply to one line from `LineReader`, or None if none is due. Never raises."""
+        if not line:
+            return None
+        id = None
+        try:
+            message = self._message(line)
+            if _wants_no_reply(message):
+                return None
+            id = _id_of(message)
+            reply = self._framed(id, "result", self._result(message))
+            if len(reply) > LINE_MAX:
+                raise ValueError("the answer is too long for a line")
+            return reply
+        except _Fault as fault:
+            error = _error(fault.code, fault)
+        except StoreFault as fault:
+            error = _error(STORAGE, fault)
+        except Refusal as refusal:
+            error = _error(REFUSED, refusal)
+        except OSError as fault:
+            error = _error(STORAGE, "The memory failed: %s. Try again, then reset the box." % fault)
+        except Exception as fault:  # whatever fault a message has found, the box goes on
+            error = _error(_BROKEN, "The box is at fault: %r. Report it with what was sent." % fault)
+        return self._framed(id, "error", error)
+
+    def _framed(self, id, key: str, value: dict) -> bytes:
+        return frame(encode({"jsonrpc": "2.0", "id": id, key: value}), self._kit.crc32)
+
+    def _message(self, line: bytes):
+        """The message in a line. _Fault if the line is damaged or is no JSON."""
+        if line == TOO_LONG:
+            raise _Fault(DAMAGED, "Line is not read: it is over %d bytes. Send shorter lines." % LINE_MAX)
+        payload = unframe(line, self._kit.crc32)
+        if payload is None:
+            raise _Fault(DAMAGED, "Line is not read: its CRC-32 does not match. Send it again.")
+        try:
+            text = str(payload, "utf-8")
+            if len(text) == len(payload):
+                return self._kit.json_loads(text)
+        except Exception:  # whatever the reader raises, the text is no JSON
+            pass
+        raise _Fault(DAMAGED, "Line is not read: it is no JSON in ASCII. Write it as docs/wire.md says.")
+
+    def _result(self, message: dict):
+        method = message["method"]
+        if method not in METHODS:
+            raise _Fault(NO_METHOD, "No method %s: this box has not got it. hello lists them." % method)
+        writes, wanted = METHODS[method]
+        values = _params(message.get("params", {}), wanted)
+        if writes and self._box.lit:
+            raise _Fault(BUSY, "Nothing is changed: the light is on. Try again when dark.")
+        return getattr(self, "_" + method.replace(".", "_"))(*values)
+
+    # --- the box
+
+    def _hello(self) -> dict:
+        return {
+            "box": "lampblack",
+            "identity": self._box.identity,
+            "version": VERSION,
+            "wire": WIRE,
+            "line_max": LINE_MAX,
+            "cards_max": CARDS_MAX,
+            "piece": PIECE,
+            "pieces_max": PIECES_MAX,
+            "methods": sorted(METHODS),
+        }
+
+    def _state(self) -> dict:
+        return self._box.summary()
+
+    def _health(self) -> dict:
+        return self._box.health()
+
+    def _bench_get(self) -> dict:
+        return {"values": self._box.bench.to_dict()}
+
+    def _bench_set(self, values: dict) -> dict:
+        self._box.set_bench(values)
+        return self._bench_get()
+
+    def _clock_set(self, day: int, second: int) -> dict:
+        if second >= DAY_S or day > DAYS_MAX:
+            raise _Fault(
+                BAD_PARAMS,
+                "The time is not taken: it is no day since 1970-01-01 and second of it. Send it so.",
+            )
+        self._box.tell_time(day, second)
+        return {"ok": True}
+
+    def _handover(self) -> dict:
+        self._box.hand_over()
+        return {"ok": True}
+
+    # --- cards
+
+    def _card_list(self, after: str) -> dict:
+        shelf = self._box.shelf
+        names = [name for name in shelf.names() if name > after]
+        # A card that turns out to be damaged is left out; damage.read tells of it.
+        whole = []
+        for name in names:
+            card = shelf.card(name)
+            if card is not None:
+                whole.append((name, card["title"]))
+        cards = _page({"name": name, "title": title, "digest": shelf.digest(name)} for name, title in whole)
+        return {"cards": cards, "more": len(cards) < len(whole)}
+
+    def _card_stage(self, digest: str, of: int, part: int, packed: str) -> dict:
+        if not (part < of <= PIECES_MAX and len(packed) <= PIECE):
+            raise _Fault(
+                BAD_PARAMS,
+                "Part is not taken: a card has up to %d of up to %d characters. Send it so."
+                % (PIECES_MAX, PIECE),
+            )
+        if digest != self._digest or of != self._of:
+            self._clear()
+            self._digest, self._of = digest, of
+        if not self._name and part not in self._parts:
+            self._parts[part] = packed
+        return {"missing": self._missing()}
+
+    def _card_verify(self, digest: str) -> dict:
+        if not self._kept(digest):
+            self._check(digest)
+        return {"digest": digest}
+
+    def _card_commit(self, digest: str) -> dict:
+        name = self._kept(digest)
+        if not name:
+            self._check(digest)
+            name = self._name
+            self._box.push_card(name, self._text)
+            self._clear()
+        return {"name": name, "digest": digest}
+
+    def _card_fetch(self, name: str, part: int) -> dict:
+        text = self._box.shelf.text(name)
+        if text is None:
+            raise Refusal("No card %s" % name, "the shelf has not got it", "card.list gives the names")
+        reply = _piece(text, part)
+        reply["digest"] = self._box.shelf.digest(name)
+        return reply
+
+    def _card_remove(self, name: str) -> dict:
+        return {"removed": self._box.remove_card(name)}
+
+    # --- staging
+
+    def _clear(self) -> None:
+        self._digest = ""
+        self._of = 0
+        self._parts = {}
+        self._name = ""
+        self._text = b""
+
+    def _missing(self) -> list:
+        """The parts still to come; none once the card is checked."""
+        return [] if self._name else [part for part in range(self._of) if part not in self._parts]
+
+    def _kept(self, digest: str) -> str:
+        """The name of the card on the shelf that has this digest, "" if there is none. If there is one, it
+        may be that its commit was answered and the reply was lost. A card that is staged is still to be
+        committed."""
+        if digest != self._digest or self._missing():
+            for name in self._box.shelf.names():
+                if self._box.shelf.digest(name) == digest:
+                    return name
+        return ""
+
+    def _check(self, digest: str) -> None:
+        """Make the card's name and canonical text from its parts. Parts that make no card are thrown away.
+
+        The digest is taken of what was understood, and that is what will be kept.
+        """
+        what = "The card is not taken"
+        if digest != self._digest:
+            raise Refusal(what, "nothing with this digest is staged", "Send its parts first")
+        if self._missing():
+            raise Refusal(what, "parts of it are missing", "Send all its parts")
+        if self._name:
+            return
+        parts, of = self._parts, self._of
+        self._clear()
+        try:
+            card = self._unpacked("".join([parts[part] for part in range(of)]))
+        except Exception:  # as in _message
+            raise Refusal(what, "its parts make no JSON", "Send its parts again") from None
+        map = PrintingMap.from_dict(card)
+        del parts, card  # a small heap has no room for them beside the map written out again
+        text = map.text()
+        if digest_of_text(self._kit, text) != digest:
+            raise Refusal(what, "its digest does not match", "Send its parts again")
+        self._digest, self._of, self._name, self._text = digest, of, map.name, text
+
+    def _unpacked(self, packed: str):
+        """The plain data in `packed`, read from a stream, so that its text is never in memory as a whole."""
+        # A few bytes may unpack to millions, so they are counted first.
+        stream = self._kit.unpacked(packed)
+        room = PIECE * PIECES_MAX
+        while True:
+            size = len(stream.read(_CHUNK))
+            room -= size
+            if room < 0:
+                raise ValueError("no card is so long")
+            if not size:
+                return self._kit.json_load(self._kit.unpacked(packed))
+
+    # --- ledger and crash log
+
+    def _ledger_read(self, after: int) -> dict:
+        ledger = self._box.ledger
+        self._box.write_waiting()
+        records = _page(_short(record) for record in ledger.read(after))
+        last = ledger.last()
+        return {"records": records, "more": bool(records) and records[-1]["n"] < last, "last": last}
+
+    def _ledger_fetch(self, n: int, part: int) -> dict:
+        for record in self._box.ledger.read(n - 1, 1):
+            if record["n"] == n:
+                reply = _piece(encode(record), part)
+                reply["n"] = n
+                return reply
+        raise Refusal("No record %d" % n, "the ledger has not got it", "ledger.read gives the numbers")
+
+    def _crash_read(self, after: int) -> dict:
+        """The lines of the crash log from number `after` on, as many as fit the reply."""
+        return _lines(self._box.crash_lines(), after)
+
+    def _damage_read(self, after: int) -> dict:
+        """A line for each thing kept in the box that is damaged, with what is in force in its place."""
+        return _lines(self._box.damage_lines(), after)
+
+
+def _lines(lines: list, after: int) -> dict:
+    ahead = lines[after:]
+    page = _page(line[:_CRASH_LINE] for line in ahead)
+    return {"lines": page, "more": len(page) < len(ahead)}
+
+
+def _error(code: int, line) -> dict:
+    """One line of printable ASCII that fits its message, whatever characters the sender's names have."""
+    text = str(line)
+    if len(text) > MESSAGE_MAX:
+        text = text[: MESSAGE_MAX // 2] + "..." + text[-MESSAGE_MAX // 2 :]
+    error: dict = {"code": code, "message": "".join([ch if 32 <= ord(ch) < 127 else "?" for ch in text])}
+    if code == BUSY:
+        error["data"] = {"retry": True}
+    return error
+
+
+def _wants_no_reply(message) -> bool:
+    """True for a notification, which does nothing here since a refusal could not be reported; and for a
+    reply, since answering replies would go on for ever on a line that echoes."""
+    if not isinstance(message, dict):
+        return False
+    if "method" in message:
+        return "id" not in message
+    return "result" in message or "error" in message
+
+
+def _id_of(message):
+    """The request's id. _Fault if the message is no request."""
+    if isinstance(message, list):
+        raise _Fault(NOT_A_REQUEST, "Message is not taken: it is a batch. Send one request a line.")
+    if isinstance(message, dict) and all(key in ("jsonrpc", "id", "method", "params") for key in message):
+        if message.get("jsonrpc") == "2.0" and isinstance(message.get("method"), str):
+            id = message["id"]
+            if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= _ID_MAX:
+                return id
+    raise _Fault(NOT_A_REQUEST, "Message is not taken: it is no request. Write it as docs/wire.md says.")
+
+
+def _params(params, wanted: tuple) -> list:
+    """The values of `params` in the order of `wanted`. A _Fault names the one that is wrong."""
+    if not isinstance(params, dict):
+        raise _Fault(BAD_PARAMS, "Message is not taken: params is no object. Send an object.")
+    values = []
+    for key, kind in wanted:
+        value = params.get(key, kind() if key == "after" else None)
+        if not isinstance(value, kind) or isinstance(value, bool):
+            raise _Fault(BAD_PARAMS, "Message is not taken: %s is not %s. Send it so." % (key, _KINDS[kind]))
+        if kind is int and not 0 <= value < 1 << 30:
+            raise _Fault(BAD_PARAMS, "Message is not taken: %s is out of range. Send 0 to 2^30 - 1." % key)
+        values.append(value)
+    names = [key for key, _ in wanted]
+    others = [str(key) for key in params if key not in names]
+    if others:
+        raise _Fault(BAD_PARAMS, "Message is not taken: it has no %s. Leave it out." % min(others))
+    return values
+
+
+def _page(items) -> list:
+    """As many of `items`, from the first on, as fit one line."""
+    taken, room = [], _PAGE
+    for item in items:
+        room -= len(encode(item)) + 1
+        if room < 0:
+            break
+        taken.append(item)
+    return taken
+
+
+def _short(record: dict) -> dict:
+    """The record, or if it is too long for a line, its number and how many pieces `ledger.fetch` has of
+    it."""
+    size = len(encode(record))
+    return record if size < _PAGE else {"n": record["n"], "of": -(-size // PIECE)}
+
+
+def _piece(text: bytes, part: int) -> dict:
+    of = -(-len(text) // PIECE)
+    if part >= of:
+        raise _Fault(BAD_PARAMS, "No part %d: there are %d. They are counted from 0." % (part, of))
+    return {"of": of, "part": part, "text": str(text[part * PIECE : (part + 1) * PIECE], "utf-8")}

@@ -1,0 +1,243 @@
+"""A box with nothing attached, on a virtual clock.
+
+What must live here: the clock, the lamp that counts its own time, the performing of outputs, and
+the trace. It runs on CPython and MicroPython alike, so that both can play one script and be
+compared byte for byte. Time is an integer count of ms since the session began; the box is given
+the same count wrapped at 2**30 and offset, as a board's ticks would be.
+"""
+
+from timing_core.box import Box
+from timing_core.canonical import encode
+from timing_core.panel.drawing import Screen
+from timing_core.platform import Kit
+from timing_core.records.store import Store
+from timing_core.ticks import MASK, since
+
+SIMULATOR = "simulator"
+"""What a box that runs on no board gives for its board, and for its identity unless it is given one."""
+
+LATENCY_MS = 3
+"""How long a board takes from a press to the lamp's pin: 2.9 ms is the median on the emulated one
+(docs/measurements.md)."""
+
+DAY_MS = 86400 * 1000
+
+
+class Lamp:
+    """The lamp's own timer: once lit it goes out by itself, whatever the box does."""
+
+    def __init__(self) -> None:
+        self.lit_ms = 0
+        self.ends_ms = -1
+
+    @property
+    def lit(self) -> bool:
+        return self.ends_ms >= 0
+
+
+class Watcher:
+    """Told of everything that happens in a session. Subclass and override what you need."""
+
+    def lamp(self, now_ms: int, on: bool) -> None:
+        """The lamp pin changed."""
+
+    def input(self, now_ms: int, event: str, value) -> None:
+        """The box is about to be given an input."""
+
+    def output(self, now_ms: int, kind: str, value) -> None:
+        """The box asked for something."""
+
+    def reset(self, now_ms: int) -> None:
+        """The plug was pulled and put back: a new box on the old store."""
+
+
+class Session:
+    """A box, its lamp and a clock.
+
+    `disk` keeps what the box keeps (see `timing_core.records.store`). `panel_ms` is the picture rate of a
+    lit panel, 0 for no panel. `ticks_ms` is the box's tick count at the session's start. `latency_ms` is how
+    long it takes to put the lamp out. `identity` is the box's own. `undrawn` is told of a fault in drawing.
+    """
+
+    def __init__(
+        self,
+        disk,
+        kit: Kit,
+        panel_ms: int = 0,
+        ticks_ms: int = 0,
+        latency_ms: int = 0,
+        identity: str = SIMULATOR,
+    ) -> None:
+        self.disk = disk
+        self.kit = kit
+        self.panel_ms = panel_ms
+        self.ticks_ms = ticks_ms
+        self.latency_ms = latency_ms
+        self.identity = identity
+        self._told_ms = 0
+        self.now_ms = 0
+        self.lamp = Lamp()
+        self.watchers: list[Watcher] = []
+        self.send = _nowhere
+        self.undrawn = _left_out
+        self.handed_over = False
+        self.box = self._new_box()
+        self.screen = Screen(self.box, self.kit)
+        self._drawn = False
+
+    def _new_box(self) -> Box:
+        box = Box(Store(self.disk, self.kit.crc32), self.kit, self.panel_ms)
+        box.health = _simulated
+        box.identity = self.identity
+        return box
+
+    def power_up(self, known_ms: int = 0) -> None:
+        self.handed_over = False
+        self.input("power_up", known_ms)
+        if self.box.read_up():
+            self.input("wire")
+
+    def reset(self, known_ms: int = 0) -> None:
+        """Pull the plug and put it back: the pin falls, and only what was kept is left.
+
+        `known_ms` is light of the stage under way that a board's registers would have kept; 0 for none.
+        """
+        if self.lamp.lit:
+            self._lamp_off()
+        for watcher in self.watchers:
+            watcher.reset(self.now_ms)
+        # A small heap has no room for two boxes, nor always for a second frame.
+        self.box = self.screen.box = None  # type: ignore[assignment]
+        self.box = self._new_box()
+        self.screen.show(self.box)
+        self.power_up(known_ms)
+
+    def input(self, event: str, value=0) -> None:
+        """Give the box one input now, and perform what it asks for."""
+        while True:
+            for watcher in self.watchers:
+                watcher.input(self.now_ms, event, value)
+            out = self.box.handle(event, (self.now_ms + self.ticks_ms) & MASK, value)
+            self._told_ms = self.now_ms
+            self._drawn = False
+            stopped = -1
+            for index in range(out.count):
+                kind = out.kind[index]
+                if kind == "light":
+                    self._lamp_on(out.value[index])
+                elif kind == "dark" and self.lamp.lit:
+                    # As on a board, nothing else is done until it is dark.
+                    self.now_ms = min(self.now_ms + self.latency_ms, self.lamp.ends_ms)
+                    stopped = self._lamp_off()
+                elif kind == "send":
+                    self.send(out.value[index])
+                elif kind == "handover":
+                    self.handed_over = True
+                for watcher in self.watchers:
+                    watcher.output(self.now_ms, kind, out.value[index])
+            if stopped < 0:
+                return
+            event, value = "lamp_end", stopped
+
+    def _lamp_on(self, ms: int) -> None:
+        self.lamp.lit_ms = self.now_ms
+        self.lamp.ends_ms = self.now_ms + ms
+        for watcher in self.watchers:
+            watcher.lamp(self.now_ms, True)
+
+    def _lamp_off(self) -> int:
+        self.lamp.ends_ms = -1
+        for watcher in self.watchers:
+            watcher.lamp(self.now_ms, False)
+        return self.now_ms - self.lamp.lit_ms
+
+    def next_ms(self) -> int:
+        """When something will happen by itself; -1 for never."""
+        ends_ms = self.lamp.ends_ms
+        due = self.box.next_deadline()
+        if due is None:
+            return ends_ms
+        due_ms = self.now_ms + max(0, since(due, (self.now_ms + self.ticks_ms) & MASK))
+        return due_ms if ends_ms < 0 or due_ms < ends_ms else ends_ms
+
+    def advance(self, to_ms: int) -> None:
+        """Let time pass until `to_ms`, with all that happens on the way."""
+        while True:
+            next_ms = self.next_ms()
+            daily_ms = max(self.now_ms, self._told_ms + DAY_MS)
+            if next_ms < 0 or next_ms > daily_ms:
+                next_ms = daily_ms  # a box wants some input every day
+            if next_ms > to_ms:
+                break
+            self._step(next_ms)
+        self.now_ms = max(self.now_ms, to_ms)
+
+    def _step(self, next_ms: int) -> None:
+        self.now_ms = next_ms
+        if next_ms == self.lamp.ends_ms:
+            self.input("lamp_end", self._lamp_off())
+        else:
+            self.input("tick")
+
+    def left_ms(self) -> int:
+        """Light the stage under way still has to give, now."""
+        box = self.box
+        told_ms = box.now_ms
+        box.now_ms = (self.now_ms + self.ticks_ms) & MASK
+        left_ms = box.left_ms()
+        # To ask is no input: the picture stays the one of the last.
+        box.now_ms = told_ms
+        return left_ms
+
+    def frame(self) -> bytearray:
+        """The panel's picture since the last input: 1,024 bytes, 8 rows of 128 columns, lowest bit on top."""
+        # Several may want to see it, and it changes only with an input.
+        if not self._drawn:
+            try:
+                self.screen.draw()
+                self._drawn = True
+            except Exception as fault:
+                self.undrawn(fault)
+        return self.screen.buffer
+
+
+def _nowhere(data: bytes) -> None:
+    pass
+
+
+def _left_out(fault: Exception) -> None:
+    """A picture that cannot be drawn ends neither light nor run: it is tried again when next asked for."""
+
+
+def _simulated() -> dict:
+    return {"board": SIMULATOR}
+
+
+class Trace(Watcher):
+    """Writes every input and output as a line of JSON, with a checksum for each picture."""
+
+    def __init__(self, session: Session, write) -> None:
+        self.session = session
+        self._write = write
+
+    def _line(self, now_ms: int, entry: dict) -> None:
+        entry["t"] = now_ms
+        self._write(encode(entry).decode())
+
+    def input(self, now_ms: int, event: str, value) -> None:
+        if event == "line":
+            self._line(now_ms, {"in": event, "crc": "%08x" % self.session.kit.crc32(value)})
+        elif event != "tick":
+            self._line(now_ms, {"in": event, "value": value})
+
+    def output(self, now_ms: int, kind: str, value) -> None:
+        crc32 = self.session.kit.crc32
+        if kind == "screen":
+            self._line(now_ms, {"out": kind, "crc": "%08x" % crc32(self.session.frame())})
+        elif kind == "send":
+            self._line(now_ms, {"out": kind, "crc": "%08x" % crc32(value)})
+        else:
+            self._line(now_ms, {"out": kind, "value": value})
+
+    def reset(self, now_ms: int) -> None:
+        self._line(now_ms, {"in": "reset"})

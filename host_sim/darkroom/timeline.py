@@ -1,0 +1,155 @@
+"""The timeline: what lamp, safelight, sounds and stages did, with their ms, for a person to look at.
+
+What must live here: keeping what happened and showing it. It watches a session and never touches it.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from host_sim.box.session import Session, Trace, Watcher
+from timing_core.light.plan import stage_name
+
+Row = tuple[int, str, Any]
+"""When in ms, what ("lamp", "safelight", "sound", "stage" or "reset"), and its value: 1 or 0, a sound's name,
+a stage's name ("" for none)."""
+
+_ROWS = {"stage": 12, "lamp": 42, "safelight": 72, "sound": 102}
+"""Where each row is, in px from the top; its name is shown beside it."""
+_BAR, _TICK = 20, 8
+_TOP, _BOTTOM, _LEFT = 8, 130, 90
+_PX_PER_S = 12
+_WIDTH_MIN, _WIDTH_MAX = 900, 16_000
+_PX_PER_LETTER = 7.5
+_STEPS_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600)
+_MARKS_MAX = 30
+
+
+class Timeline(Watcher):
+    """Watches `session`. `rows` only grows, so whoever has seen N rows asks for `since(N)`."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.rows: list[Row] = []
+        self._lines: list[str] = []
+        self._trace = Trace(session, self._lines.append)
+        self._late: list[tuple[int, str, object]] = []
+        self._stage = ""
+        if session.box.safelight:
+            self.rows.append((session.now_ms, "safelight", 1))
+
+    def since(self, count: int) -> list[Row]:
+        """The rows after the first `count`."""
+        return self.rows[count:]
+
+    def trace(self) -> str:
+        """Every input and output so far, one line of JSON each."""
+        self._write_late()
+        return "".join(line + "\n" for line in self._lines)
+
+    def lamp(self, now_ms: int, on: bool) -> None:
+        self._note_stage(now_ms)
+        self.rows.append((now_ms, "lamp", int(on)))
+
+    def input(self, now_ms: int, event: str, value: object) -> None:
+        self._write_late()
+        self._trace.input(now_ms, event, value)
+
+    def output(self, now_ms: int, kind: str, value: object) -> None:
+        # A picture takes longer to draw than all else, and a page shall be told first: the trace has until
+        # the next input, as the picture stays the same until then.
+        self._late.append((now_ms, kind, value))
+        self._note_stage(now_ms)
+        if kind in ("sound", "safelight"):
+            self.rows.append((now_ms, kind, value))
+
+    def _write_late(self) -> None:
+        for output in self._late:
+            self._trace.output(*output)
+        self._late.clear()
+
+    def _note_stage(self, now_ms: int) -> None:
+        box = self.session.box
+        stage = stage_name(box.stages[box.at]) if box.in_run else ""
+        if stage != self._stage:
+            self._stage = stage
+            self.rows.append((now_ms, "stage", stage))
+
+    def reset(self, now_ms: int) -> None:
+        self._write_late()
+        self._trace.reset(now_ms)
+        self._stage = ""
+        self.rows += [(now_ms, "reset", 0), (now_ms, "stage", "")]
+
+    def svg(self) -> str:
+        """All of it so far as one picture: rows for stages, lamp, safelight and sounds, over seconds."""
+        end_ms = max(self.session.now_ms, 1)
+        step_s = next((s for s in _STEPS_S if end_ms / 1000 / s <= _MARKS_MAX), _STEPS_S[-1])
+        per_ms = max(_WIDTH_MIN, min(_WIDTH_MAX, end_ms * _PX_PER_S / 1000)) / end_ms
+        width = end_ms * per_ms
+
+        def x(ms: int) -> str:
+            return f"{_LEFT + ms * per_ms:.1f}"
+
+        drawn: list[str] = []
+
+        def text(at: str, y: float, words: str, anchor: str = "start") -> None:
+            drawn.append(f'<text x="{at}" y="{y:g}" text-anchor="{anchor}">{escape(words)}</text>')
+
+        def bar(row: str, from_ms: int, to_ms: int, words: str = "") -> None:
+            y = _ROWS[row]
+            long = (to_ms - from_ms) * per_ms
+            drawn.append(
+                f'<rect x="{x(from_ms)}" y="{y}" width="{max(long, 0.5):.1f}" height="{_BAR}" class="{row}">'
+                f"<title>{escape(words or row)}, {_seconds(from_ms)} to {_seconds(to_ms)}</title></rect>"
+            )
+            if words and long > _PX_PER_LETTER * len(words):
+                text(f"{_LEFT + from_ms * per_ms + 3:.1f}", y + _BAR - 5, words)
+
+        for row, y in _ROWS.items():
+            text(f"{_LEFT - 8}", y + _BAR - 5, row, "end")
+        for row in ("stage", "lamp", "safelight"):
+            for from_ms, to_ms, value in self._spans(row):
+                bar(row, from_ms, to_ms, value if row == "stage" else "")
+        for at_ms, kind, value in self.rows:
+            if kind == "sound":
+                tall = _TICK if value in ("tick", "pip") else _BAR
+                drawn.append(
+                    f'<path d="M{x(at_ms)} {_ROWS["sound"] + _BAR}v-{tall}"><title>{value}, '
+                    f"{_seconds(at_ms)}</title></path>"
+                )
+            elif kind == "reset":
+                drawn.append(
+                    f'<path d="M{x(at_ms)} {_TOP}V{_BOTTOM}" stroke-dasharray="4 4"><title>plug pulled, '
+                    f"{_seconds(at_ms)}</title></path>"
+                )
+        for mark_ms in range(0, end_ms + 1, step_s * 1000):
+            drawn.append(f'<path d="M{x(mark_ms)} {_BOTTOM}v6"/>')
+            text(x(mark_ms), _BOTTOM + 20, f"{mark_ms // 1000}", "middle")
+        text(f"{_LEFT + width + 14:.1f}", _BOTTOM + 20, "s")
+        drawn.append(f'<path d="M{_LEFT} {_BOTTOM}h{width:.1f}"/>')
+        wide, tall = round(_LEFT + width + 40), _BOTTOM + 32
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{tall}" '
+            f'viewBox="0 0 {wide} {tall}">'
+            f"<title>Timeline, {_seconds(end_ms)}</title>"
+            "<style>text{font:13px sans-serif;fill:#ff4020}path{stroke:#ff4020;fill:none}"
+            ".lamp{fill:#ff4020}.safelight{fill:#801008}.stage{fill:#300400;stroke:#ff4020}</style>"
+            f'<rect width="{wide}" height="{tall}" fill="#080000"/>' + "".join(drawn) + "</svg>\n"
+        )
+
+    def _spans(self, kind: str) -> list[tuple[int, int, Any]]:
+        """From when to when something was on, up to now."""
+        found = []
+        since_ms, now = 0, None
+        for at_ms, what, value in [*self.rows, (self.session.now_ms, kind, None)]:
+            if what == kind:
+                if now:
+                    found.append((since_ms, at_ms, now))
+                since_ms, now = at_ms, value
+        return found
+
+
+def _seconds(ms: int) -> str:
+    return f"{ms / 1000:.3f} s"

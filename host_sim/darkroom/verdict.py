@@ -1,0 +1,138 @@
+"""What came of a sheet: its light held against the plan of the run, area by area and point by point.
+
+What must live here: the comparison. It may not know how the light was given, nor what a page makes of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from host_sim.darkroom.planned_light import REST, AreaLight, Plan, plan_of_run, what_runs
+from host_sim.optics.negatives import Outline, mask_of
+from host_sim.optics.sheet import Pixels, Sheet, band
+
+NEVER_STOPS = 10.0
+"""Errors are told as at most this many stops, either way: no light at all is off without end."""
+
+
+@dataclass
+class Run:
+    """What the run on a sheet was to give, as it began. `patches_s`: the whole light of each patch of a
+    strip, in seconds; none for a print."""
+
+    title: str
+    plan: Plan
+    patches_s: list[float]
+    dry_down_percent: float
+
+    @property
+    def areas(self) -> list[str]:
+        return list(dict.fromkeys(area for area, _ in self.plan))
+
+    @property
+    def filters(self) -> list[str]:
+        return list(dict.fromkeys(filter for _, filter in self.plan))
+
+    def without_filters(self) -> Run:
+        """The same on a paper that takes none: all light of an area is one."""
+        plan: Plan = {}
+        for (area, _), ms in self.plan.items():
+            plan[area, ""] = plan.get((area, ""), 0) + ms
+        return Run(self.title, plan, self.patches_s, self.dry_down_percent)
+
+    def planned_ms(self, area: str) -> float:
+        """Light of an area through all filters."""
+        return sum(ms for (own, _), ms in self.plan.items() if own == area)
+
+
+def run_of(box) -> Run:
+    """The run that `box` is in."""
+    map, strip = what_runs(box)
+    patches_s = [strip.total_ms(map, 2 * patch) / 1000 for patch in range(strip.patches)] if strip else []
+    return Run(*plan_of_run(box), patches_s, map.dry_down_pm / 10)
+
+
+def masks_of(
+    run: Run, outline_of: Callable[[str], Outline | None], shape: tuple[int, int]
+) -> dict[str, Pixels | None]:
+    """Where each of the run's areas is, 1 inside and 0 outside; None for one that is nowhere. The rest of the
+    sheet is where no other area is."""
+    found: dict[str, Pixels | None] = {}
+    rest = np.ones(shape, np.float32)
+    for number, area in enumerate(run.areas):
+        if run.patches_s:
+            mask = np.zeros(shape, np.float32)
+            mask[:, band(number + 1, len(run.patches_s), shape[1])] = 1
+        elif area == REST:
+            mask = rest
+        else:
+            outline = outline_of(area)
+            if outline is None:
+                found[area] = None
+                continue
+            mask = mask_of(outline, shape[1], shape[0])
+            rest[mask > 0.5] = 0
+        found[area] = mask if mask.max() > 0.5 else None
+    return found
+
+
+def rows(
+    run: Run, masks: dict[str, Pixels | None], sheet: Sheet, density: Pixels, lux: float
+) -> list[dict[str, Any]]:
+    """A row of plain data for each area and filter: planned and given light in ms of full light (`lux`), the
+    error in stops and the mean density. What is not known of an area that is nowhere is None."""
+    found = []
+    for area in run.areas:
+        mask = masks[area]
+        where = None if mask is None else mask > 0.5
+        light = {} if where is None else sheet.mean_light(where)
+        names = [name for own, name in run.plan if own == area]
+        for name in [*names, *(name for name in light if name not in names)]:
+            planned_ms = run.plan.get((area, name), 0)
+            row = {"area": area, "filter": name, "planned_ms": planned_ms}
+            if where is None:
+                row |= {"given_ms": None, "error_stops": None, "density": None}
+            else:
+                given_ms = light.get(name, 0.0) / lux * 1000
+                error = AreaLight(area, name, planned_ms, given_ms).error_stops
+                row["given_ms"] = given_ms
+                row["error_stops"] = None if error is None else max(-NEVER_STOPS, min(NEVER_STOPS, error))
+                row["density"] = float(density[where].mean())
+            found.append(row)
+    return found
+
+
+def patches(run: Run, masks: dict[str, Pixels | None], density: Pixels) -> list[dict[str, Any]]:
+    """Number, seconds and mean density of each patch of a strip; nothing for a print."""
+    if not run.patches_s:
+        return []
+    means = [float(density[mask > 0.5].mean()) for mask in masks.values() if mask is not None]
+    return [
+        {"patch": number + 1, "seconds": seconds, "density": mean}
+        for number, (seconds, mean) in enumerate(zip(run.patches_s, means, strict=True))
+    ]
+
+
+def worst_stops(rows: list[dict[str, Any]]) -> float | None:
+    """The largest error of any row, in stops; None where there is none to tell."""
+    errors = [abs(row["error_stops"]) for row in rows if row["error_stops"] is not None]
+    return max(errors) if errors else None
+
+
+def light_map(run: Run, masks: dict[str, Pixels | None], sheet: Sheet, lux: float) -> Pixels:
+    """How far off the plan every point is, in stops, all filters together. Areas go over into the rest of the
+    sheet as softly as their masks do, for no hand can follow an edge."""
+    rest_ms = run.planned_ms(REST)
+    planned = np.full(sheet.shape, rest_ms, np.float32)
+    for area, mask in masks.items():
+        if mask is not None and area != REST:
+            planned += mask * np.float32(run.planned_ms(area) - rest_ms)
+    given = np.zeros(sheet.shape, np.float32)
+    for light in sheet.open_light().values():
+        given += light * np.float32(1000 / lux)
+    least_ms = np.float32(1e-3)
+    return np.log2(np.maximum(given, least_ms) / np.maximum(planned, least_ms))

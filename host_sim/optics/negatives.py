@@ -1,0 +1,154 @@
+"""Negatives to practise with: our own, drawn by code, and a user's picture made into one.
+
+What must live here: film. It may not know paper, light or sessions. A negative is the part of the light that
+each point of the film lets through, and where the areas lie that a printer would dodge or burn.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+import warnings
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFilter, ImageOps
+
+from host_sim.optics import scenery as scenes
+from host_sim.optics.sheet import HEIGHT_PX, WIDTH_PX, Pixels
+
+Outline = list[tuple[float, float]]
+"""Corners of a polygon, in parts of the sheet."""
+
+WEDGE_STEPS = 21
+WEDGE_STEP_D = 0.15
+LARGEST_BYTES = 64 << 20
+LARGEST_PX = 60_000_000
+_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF")
+"""Pictures, and no documents that are programs."""
+_BLACK = np.float32(0.005)
+"""Light, as part of white, that is as good as none."""
+OWN = "own"
+"""The name of a user's picture."""
+
+
+class NegativeError(Exception):
+    """One line: what is refused, why, and what to do."""
+
+
+@dataclass
+class Negative:
+    """`transmittance`: 0..1 at each point. `outlines`: where the areas of this picture lie."""
+
+    name: str
+    title: str
+    transmittance: Pixels
+    outlines: dict[str, Outline] = field(default_factory=dict)
+
+    @property
+    def areas(self) -> dict[str, Pixels]:
+        return {name: mask_of(outline) for name, outline in self.outlines.items()}
+
+
+def mask_of(outline: Outline, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX) -> Pixels:
+    """1 inside the outline, 0 outside, soft at its edge, which is at one half."""
+    image = Image.new("L", (width_px, height_px))
+    ImageDraw.Draw(image).polygon([(x * width_px, y * height_px) for x, y in outline], fill=255)
+    soft = image.filter(ImageFilter.GaussianBlur(0.006 * width_px))
+    return np.asarray(soft, np.float32) / np.float32(255)
+
+
+NEGATIVES = {
+    "breakwater": "Breakwater, evening",
+    "workroom": "Workroom, north window",
+    "pears": "Pears on a sill",
+    "step-wedge": "Step wedge, 21 steps of 0.15",
+    "plain": "Clear film",
+}
+
+
+SCENES = {"breakwater": scenes.breakwater, "pears": scenes.pears, "workroom": scenes.workroom}
+
+_FOG = np.float32(0.22)
+_PER_STOP = np.float32(0.175)
+"""Density of the film's base and fog, and how it grows with each stop of light: a contrast of 0.58; common
+practice, no source."""
+
+
+@cache
+def negative(name: str) -> Negative:
+    """One of NEGATIVES. KeyError for any other."""
+    title = NEGATIVES[name]
+    if name == "plain":
+        return Negative(name, title, np.ones((HEIGHT_PX, WIDTH_PX), np.float32))
+    if name == "step-wedge":
+        step = np.arange(WIDTH_PX) * WEDGE_STEPS // WIDTH_PX
+        row = (10.0 ** (-WEDGE_STEP_D * step)).astype(np.float32)
+        return Negative(name, title, np.repeat(row[None, :], HEIGHT_PX, axis=0))
+    stops, outlines = SCENES[name]()
+    return Negative(name, title, _film(stops, seed=len(name)), outlines)
+
+
+def _film(stops: Pixels, seed: int) -> Pixels:
+    """What a film lets through that was exposed to a scene, given in stops from a middle grey."""
+    rng = np.random.default_rng(seed)
+    shape = stops.shape
+    y = np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
+    x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :] * np.float32(shape[1] / shape[0])
+    stops = stops - np.float32(0.28) * (x * x + y * y)
+    # A toe: the deepest shadows leave hardly a trace.
+    over_fog = _PER_STOP * np.log2(1 + 2 ** (stops + np.float32(4.2)))
+    grain = scenes.blur(rng.standard_normal(shape).astype(np.float32), 0.75)
+    density = _FOG + over_fog + grain * np.float32(0.04) * np.sqrt(np.maximum(over_fog, 0.05))
+    return (10 ** -np.maximum(density, 0)).astype(np.float32)
+
+
+def from_picture(data: bytes, name: str, is_negative: bool) -> Negative:
+    """A picture file as a negative, whole on the sheet: bright is dense, or clear where the picture is of a
+    negative already. NegativeError for what cannot be one."""
+    if len(data) > LARGEST_BYTES:
+        raise NegativeError(f"{name} is not taken: it is over {LARGEST_BYTES >> 20} MB. Use a smaller file.")
+    too_large = (
+        f"{name} is not taken: it is over {LARGEST_PX // 10**6} million pixels. Use a smaller picture."
+    )
+    try:
+        with warnings.catch_warnings():
+            # Pillow warns of what is large, which is decided here, and of odd metadata, which is not used.
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(data), formats=_FORMATS) as file:
+                if file.width * file.height > LARGEST_PX:
+                    raise NegativeError(too_large)
+                file.draft(None, (2 * WIDTH_PX, 2 * HEIGHT_PX))
+                levels = _levels(ImageOps.exif_transpose(file))
+    except Image.DecompressionBombError:
+        raise NegativeError(too_large) from None
+    except (OSError, ValueError, SyntaxError, EOFError, struct.error):
+        # What a decoder stumbles over is as varied as damage is; Pillow has these names for it.
+        raise NegativeError(
+            f"{name} is not taken: it is no picture that can be read. Use a whole JPEG or PNG file."
+        ) from None
+    # From the display's levels to light: IEC 61966-2-1.
+    light = np.where(levels <= 0.04045, levels / 12.92, ((levels + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    if not is_negative:
+        light = 10 ** -(_FOG + _PER_STOP * np.log2(np.maximum(light, _BLACK) / _BLACK))
+    film = np.zeros((HEIGHT_PX, WIDTH_PX), np.float32)
+    top, left = (HEIGHT_PX - light.shape[0]) // 2, (WIDTH_PX - light.shape[1]) // 2
+    film[top : top + light.shape[0], left : left + light.shape[1]] = light
+    return Negative(OWN, name, film)
+
+
+def _levels(image: Image.Image) -> Pixels:
+    """The picture's grey levels, 0..1, as large as fits the sheet."""
+    scale = min(WIDTH_PX / image.width, HEIGHT_PX / image.height)
+    size = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))
+    if image.mode.startswith(("I", "F")):
+        full = 65535.0 if image.mode.startswith("I") else 1.0
+        deep = np.asarray(image).astype(np.float32)
+        image = Image.fromarray(deep / np.float32(max(full, deep.max())))
+    else:
+        if image.has_transparency_data:
+            image = Image.alpha_composite(Image.new("RGBA", image.size, "white"), image.convert("RGBA"))
+        image = image.convert("L")
+    fitted = np.asarray(image.resize(size, Image.Resampling.LANCZOS))
+    return np.clip(fitted / np.float32(1 if image.mode == "F" else 255), 0, 1)

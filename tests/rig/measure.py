@@ -1,0 +1,457 @@
+"""Everything that the box must show, measured on the emulated Pico: `python tests/rig/measure.py`.
+
+What must live here: how many of each scenario, and docs/measurements.md, which this writes whole. Each
+section is a function that returns its lines. One box is started; the sections work on copies of it,
+as many at a time as the computer has processors.
+"""
+
+from __future__ import annotations
+
+import argparse
+import inspect
+import json
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from tests.rig.box import LAMP, SAFELIGHT, PicoBox, begin
+from tests.rig.faults import (
+    CRASHES,
+    HARMLESS,
+    LIGHT_MS,
+    RESETS,
+    STRUCK_MS,
+    Outcome,
+    crash_log,
+    disk_with,
+    full_disk,
+    hang_of_the_loop,
+    spoiled_picture,
+    three_crashes,
+    under_light,
+)
+from tests.rig.image import ROOT, find_uf2, release_of
+from tests.rig.lamp_times import LENGTHS_MS, LOADS, WAYS, errors_ns
+from tests.rig.pico import MS
+from tests.rig.scenarios import (
+    BENCH,
+    FREE_MIN_BYTES,
+    bouncing_dial,
+    bouncing_presses,
+    copied,
+    grown_by,
+    heap_under_light,
+    latencies,
+    long_card,
+    print_a_card,
+    pushed,
+    pushed_again,
+    replayed_here,
+    replayed_on_micropython,
+    split_grade_card,
+)
+
+DOC = ROOT / "docs" / "measurements.md"
+PARTS = ROOT / "build" / "measurements"
+"""The sections as last measured: all of them take hours, and one may be wanted anew."""
+
+SAMPLE_MS = 1
+
+
+def together(works: Sequence[Callable[[], Any]]) -> list[Any]:
+    """The results of all of `works`, each in a copy of this process, in their order."""
+    return list(as_they_come(works))
+
+
+def as_they_come(works: Iterable[Callable[[], Any]]) -> Iterator[Any]:
+    """The results of `works`, in their order, each as soon as it and those before it are there."""
+    waiting: list[Callable[[], Any]] = []
+    for work in works:
+        if len(waiting) >= (os.cpu_count() or 1):
+            yield waiting.pop(0)()
+        waiting.append(begin(work))
+    for wait in waiting:
+        yield wait()
+
+
+def table(head: Sequence[object], rows: Sequence[Sequence[object]]) -> list[str]:
+    """A table; columns after the first are numbers."""
+    lines = [head, ["---", *["---:"] * (len(head) - 1)], *rows]
+    return ["| " + " | ".join(str(cell) for cell in line) + " |" for line in lines] + [""]
+
+
+def prose(words: str) -> list[str]:
+    return [*inspect.cleandoc(words).splitlines(), ""]
+
+
+def percentile(values: Sequence[float], share: float) -> float:
+    """The value that `share` of all are not above (nearest rank)."""
+    ordered = sorted(values)
+    return ordered[max(0, -(-round(len(ordered) * share * 1000) // 1000) - 1)]
+
+
+def power_up(uf2: Path) -> tuple[PicoBox, list[str]]:
+    """Start the box that all else is done with; its section."""
+    box = PicoBox(uf2, probe=True, files=disk_with(), start=False)
+    high = {LAMP: 0, SAFELIGHT: 0}
+    samples = 0
+
+    def sample() -> None:
+        nonlocal samples
+        samples += 1
+        for pin in high:
+            high[pin] += box.pico.level(pin)
+        if not box.panel.lit:
+            box.pico.at(box.now_ns + SAMPLE_MS * MS, sample)
+
+    sample()
+    box.pico.start()
+    panel_ms = box.wait_for_panel()
+    rows = [["empty", panel_ms]]
+    safelight = box.pico.edges_of(SAFELIGHT)
+    box.wait_for_rest()
+    rows += together([lambda: _full_power_up(uf2)])
+    return box, [
+        *prose("""
+            ## Power-up
+
+            From power to a whole picture on the panel. Budget: 2,000 ms."""),
+        *table(["flash holds", "ms"], rows),
+        *prose(f"""
+            The relays' pins were sampled every {SAMPLE_MS} ms until the panel was lit, {samples} times.
+            The lamp's was high {high[LAMP]} times and had {len(box.pico.edges_of(LAMP))} edges; the
+            safelight's was high {high[SAFELIGHT]} times and had {len(safelight)} edge: the box lights it
+            at {safelight[0].ns // MS} ms."""),
+    ]
+
+
+def _full_power_up(uf2: Path) -> list[object]:
+    box = PicoBox(uf2, files=full_disk())
+    return ["64 cards in both their slots, 64 ledger records", box.wait_for_panel(10_000)]
+
+
+def a_print(box: PicoBox) -> list[str]:
+    """Push, print, pull, ledger; and the traces."""
+    made = box.forked(print_a_card)
+    with tempfile.TemporaryDirectory() as folder:
+        desk = replayed_on_micropython(made, Path(folder))
+    here = replayed_here(made)
+    kinds = [line.split('"')[1] for line in made.trace]
+    rows = []
+    for stage, strikes in zip([stage for stage in made.stages if stage.light_ms], made.strikes, strict=True):
+        given_ms = sum(strikes) - BENCH["lag_ms"] * len(strikes)
+        name = f"{stage.kind} {stage.area}".strip()
+        rows.append([name, stage.filter, stage.light_ms, f"{given_ms:.3f}", len(strikes)])
+    record = made.record
+    same = {True: "equal", False: "DIFFERENT"}
+    whole = record["whole"] and all(row["light_ms"] == row["given_ms"] for row in record["stages"])
+    return [
+        *prose(f"""
+            ## A print, from the PC to the ledger
+
+            A split-grade card with a dodge in each pass, two burns (one through a third filter) and
+            dry-down is pushed over USB, taken off the shelf by dial, printed by pressing pins that
+            bounce, with a hold in the first base, pulled back, and its ledger record read. Lamp lag
+            {BENCH["lag_ms"]} ms."""),
+        *table(["stage", "filter", "planned light, ms", "measured at the pin, ms", "strikes"], rows),
+        *prose(f"""
+            - card pulled and card pushed: {same[made.pulled == split_grade_card().to_dict()]}
+            - ledger record: {"whole, every stage given in full" if whole else "NOT WHOLE"}
+            - trace of the board and the simulator's for the same inputs: {same[here == made.trace]}
+            - trace of the board and that of MicroPython on a desk: {same[desk == made.trace]}
+
+            The trace: {kinds.count("in")} inputs, {kinds.count("out")} outputs with their ms,
+            {kinds.count("frame")} pictures by their CRC-32, {kinds.count("line")} lines from the wire and
+            their replies."""),
+    ]
+
+
+def lamp_time(uf2: Path, phases: int) -> list[str]:
+    """The one section that takes more than an hour: cut off, it goes on where it was."""
+    jobs = [
+        (way, load, ms, range(first, min(first + 5, phases)))
+        for way in WAYS
+        for load in LOADS
+        for ms in LENGTHS_MS
+        for first in range(0, phases, 5)
+    ]
+    begun = PARTS / "lamp_time.begun"
+    known = [json.loads(line) for line in begun.read_text().splitlines()] if begun.exists() else []
+    works = [
+        lambda job=job: errors_ns(uf2, [(*job[:3], phase) for phase in job[3]]) for job in jobs[len(known) :]
+    ]
+    with begun.open("a") as kept:
+        for errors in as_they_come(works):
+            known.append(errors)
+            print(json.dumps(errors), file=kept, flush=True)
+    begun.unlink()
+    found: dict[tuple[str, str, int], list[int]] = {}
+    for job, errors in zip(jobs, known, strict=True):
+        found.setdefault(job[:3], []).extend(errors)
+    rows = [
+        [way, load, *[_worst_us(found[way, load, ms]) for ms in LENGTHS_MS]] for way in WAYS for load in LOADS
+    ]
+    return [
+        *prose(f"""
+            ## Lamp time
+
+            Worst error in us of the lamp's time at its pin, {phases} phases each; budget for `pulse`, the
+            box's own, 50 us. The others do the same job in the same run under the same work: `timer` is a
+            one-shot `machine.Timer`, `sleep` a loop of `sleep_ms`, `asyncio` a task. Work: garbage made
+            and collected; frames of 1 KB to the display; files written to flash; the PC sending without a
+            pause."""),
+        *table(["way", "work", *[f"{ms} ms" for ms in LENGTHS_MS]], rows),
+        *prose("""
+            The emulator's PIO is mended (see `tests/rig/pico.py`), and a mend that works out the
+            answer proves nothing by itself. `test_pico.py` holds it against the stock emulator, stepped
+            instruction by instruction with a CPU that never sleeps (they agree within 1 us), and against
+            the data sheet."""),
+    ]
+
+
+def _worst_us(errors_ns: list[int]) -> str:
+    worst = max(errors_ns, key=abs) / 1000
+    return f"{worst:,.2f}" if abs(worst) < 100 else f"{worst:,.0f}"
+
+
+def keys(box: PicoBox, strikes: int) -> list[str]:
+    copies = max(1, strikes // 30)
+    each = -(-strikes // copies)
+    parts = together([lambda seed=seed: latencies(box, each, seed) for seed in range(copies)])
+    rows = []
+    for about, name in (
+        ("EXPOSE to lamp on", "expose_to_light"),
+        ("BACK to lamp off", "back_to_dark"),
+        ("EXPOSE to lamp off (hold)", "expose_to_dark"),
+    ):
+        times = [us for part in parts for us in getattr(part, name)]
+        figures = [percentile(times, 0.5), percentile(times, 0.99), max(times)]
+        rows.append([about, len(times), *[f"{us / 1000:.2f}" for us in figures]])
+    return [
+        *prose("""
+            ## Keys
+
+            From the first edge at the key's pin to the lamp's pin, in ms, while the PC asks and sets
+            without a pause and the panel is drawn anew; presses 45 to 145 ms apart. Budget: 5 ms at the
+            99th percentile."""),
+        *table(["edge", "phases", "median", "99th percentile", "worst"], rows),
+        *prose("""
+            BACK's interrupt puts the lamp out by itself. EXPOSE has to ask the box, and waits for a
+            collection (20 ms) if one is under way: memory is collected right after a press, and in a run
+            the PC is answered so seldom that it hardly ever forces one."""),
+    ]
+
+
+def memory(box: PicoBox, runs: int, prints: int) -> list[str]:
+    def scenario(box: PicoBox) -> tuple[int, list[int], list[list[int]]]:
+        box.do("import gc; gc.collect()")
+        free = [int(box.ask("gc.mem_free()"))]
+        taken = []
+        for _ in range(runs):
+            taken.append(heap_under_light(box))
+            box.do("gc.collect()")
+            free.append(int(box.ask("gc.mem_free()")))
+        return free[0], free[1:], taken
+
+    (start, later, taken), grown = together([lambda: box.forked(scenario), lambda: grown_by(prints)])
+    rows = [["after the start", start], *[[f"after run {n + 1}", free] for n, free in enumerate(later)]]
+    return [
+        *prose(f"""
+            ## Memory
+
+            Free heap in bytes after a collection, with all running, and with the bench's probe and what
+            watches the heap, which take some 3 KB themselves. Budget without them:
+            over {FREE_MIN_BYTES:,}."""),
+        *table(["when", "bytes"], rows),
+        *prose(f"""
+            Taken from the heap between the lamp's start and its end, the wire being quiet, in each of
+            these runs: {", ".join(str(after - before) for before, after in taken)} bytes. The heap was
+            locked, and nothing failed.
+
+            The core on MicroPython for a desk made {prints:,} prints: its heap grew by {grown} bytes."""),
+    ]
+
+
+def contacts(uf2: Path, presses: int, detents: int) -> list[str]:
+    copies = max(1, presses // 1000)
+    each = -(-presses // copies // 5)
+    parts = together(
+        [lambda seed=seed: bouncing_presses(uf2, each, seed) for seed in range(copies)]
+        + [lambda: bouncing_dial(uf2, detents, 1)]
+    )
+    dial = parts.pop()
+    pressed = sum(sum(pressed) for pressed, _ in parts)
+    wrong = sum(abs(a - b) for pressed, counted in parts for a, b in zip([*pressed, 0], counted, strict=True))
+    rows = [
+        [per_s, sum(turned), abs(turned[0] - counted[0]) + abs(turned[1] - counted[1]) + counted[2]]
+        for per_s, turned, counted in dial
+    ]
+    return [
+        *prose(f"""
+            ## Bounce
+
+            Five keys, pressed at once and by turns, each bouncing for 1 to 20 ms as it closes and as it
+            opens: {pressed:,} presses, {wrong} lost or doubled.
+
+            The dial, there and back, bouncing for up to 5 ms or 4/5 of a quarter detent:"""),
+        *table(["detents a second", "detents", "lost or doubled"], rows),
+    ]
+
+
+def link(box: PicoBox, phases: int) -> list[str]:
+    starts_ms = [phase * 6.7 for phase in range(phases)]
+    works: list[Callable[[], Any]] = [lambda: box.forked(copied)]
+    works += [lambda at=at: box.forked(lambda box: pushed(box, at)) for at in starts_ms]
+    works += [lambda at=at: box.forked(lambda box: pushed_again(box, at)) for at in starts_ms]
+    (copy, copy_again, start_ms), *found = together(works)
+    pushes, pulls = zip(*found[:phases], strict=True)
+    columns = {
+        "push, a new card": pushes,
+        "push, over a version of it": found[phases:],
+        "pull": pulls,
+        "copy, a new file": [copy],
+        "copy, over that": [copy_again],
+    }
+    rows = []
+    medians = {}
+    for name, column in columns.items():
+        times = [moved.ms for moved in column]
+        bare = [moved.ms - moved.flash_ms for moved in column]
+        medians[name] = percentile(times, 0.5), percentile(bare, 0.5)
+        rows.append(
+            [name, len(times), *[f"{ms:.0f}" for ms in (medians[name][0], max(times), medians[name][1])]]
+        )
+    new, new_bare = [
+        copied / pushed for copied, pushed in zip(medians["copy, a new file"], medians["push, a new card"])
+    ]
+    over, over_bare = [
+        copied / pushed
+        for copied, pushed in zip(medians["copy, over that"], medians["push, over a version of it"])
+    ]
+    whole = (copy_again.ms + start_ms) / medians["push, over a version of it"][0]
+    return [
+        *prose(f"""
+            ## Link
+
+            A card of 40 stages ({len(long_card().text()):,} bytes of JSON) over emulated USB, with the client
+            of `lampblack`, and pulled back equal; half a second or more between two pushes. Budget of a push:
+            300 ms.
+
+            Beside it the same bytes as a file, by mpremote through MicroPython's raw prompt on the same
+            board, which the box has left before. Timed there: entering the raw prompt without starting
+            MicroPython anew, opening the file, 256 bytes at a time, closing it. Nobody checks such a file,
+            and a cut of power may leave half of it."""),
+        *table(["what, in ms", "times", "median", "worst", "median without the flash's own time"], rows),
+        *prose(f"""
+            Copy to push, the larger the better for the push: {new:.1f} for a new card, {over:.1f} over an old
+            one; without the flash's own time {new_bare:.1f} and {over_bare:.1f}. Goal: 5. A copy needs the
+            box to leave and to start again ({start_ms} ms to the panel): with that start it is
+            {whole:.1f}."""),
+    ]
+
+
+def faults(box: PicoBox, uf2: Path) -> list[str]:
+    every = [(name, fault, False) for name, fault in HARMLESS.items()]
+    every += [(f"exception: {name}", fault, True) for name, fault in CRASHES.items()]
+    every += [("a picture fails", spoiled_picture, False)]
+    every += [("hang of the loop", hang_of_the_loop, True)]
+    every += [(name, fault, True) for name, (fault, _) in RESETS.items()]
+    outcomes = together([lambda one=one: under_light(*one[1:])(box) for one in every])
+    rows = [_fault_row(name, outcome) for (name, _, _), outcome in zip(every, outcomes)]
+    prompt = three_crashes(uf2)
+    prompt.run_ms(4000)
+    log = crash_log(prompt)
+    return [
+        *prose(f"""
+            ## Faults
+
+            Each comes {STRUCK_MS} ms into a light of {LIGHT_MS} ms, in the first stage of a print; a card
+            is on the shelf. Lit: how long the lamp was lit in all. Restart: its cause, and the ms from
+            there to a drawn panel. Known: the ms of light that the box then knows the stage has had.
+            Kept: whether card, work and every other record are as they were."""),
+        *table(["fault", "lit, ms", "restart", "then", "known, ms", "kept", "crash log"], rows),
+        *prose(f"""
+            Three crashes in a row on the way up: {len(prompt.pico.resets) - 1} restarts, then the prompt,
+            with {len(prompt.pico.edges_of(LAMP))} edges of the lamp and {len(log.encode())} bytes of
+            crash log; no watchdog bites there."""),
+    ]
+
+
+def _fault_row(name: str, found: Outcome) -> list[object]:
+    restart = f"{found.reset}, {found.panel_ms}" if found.reset else "none"
+    known = found.given_ms if found.reset else ""
+    log = found.log.strip().splitlines()
+    return [
+        name,
+        f"{found.lit_ms:.1f}",
+        restart,
+        f"{found.state}: {found.says}",
+        known,
+        "all" if found.kept else "NOT ALL",
+        f"`{log[-1]}`" if log else "",
+    ]
+
+
+def page(parts: Sequence[str], release: str) -> str:
+    """The whole of DOC from its sections, measured with this release of MicroPython."""
+    head = prose(f"""
+        # Measurements
+
+        Taken by `make measurements` with the real firmware, on MicroPython {release} for the Raspberry
+        Pi Pico, on an emulated RP2040 at 125 MHz (`tests/rig`). Written whole by
+        `tests/rig/measure.py`: change that, not this page. The emulator charges nothing when
+        code is not in the flash's cache, so code on silicon is somewhat slower; the lamp's time does
+        not depend on code.""")
+    return "\n".join([*head, *parts]).rstrip() + "\n"
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--lamp-phases", type=int, default=20, help="of each lamp time (%(default)s)")
+    parser.add_argument("--strikes", type=int, default=268, help="to time the keys (%(default)s)")
+    parser.add_argument("--presses", type=int, default=10_000, help="that bounce (%(default)s)")
+    parser.add_argument("--detents", type=int, default=1000, help="a speed that bounces (%(default)s)")
+    parser.add_argument("--pushes", type=int, default=5, help="of a long card (%(default)s)")
+    parser.add_argument("--runs", type=int, default=5, help="with the heap watched (%(default)s)")
+    parser.add_argument("--prints", type=int, default=10_000, help="for the heap's growth (%(default)s)")
+    parser.add_argument("--only", default="", help="these sections anew, the others as last measured")
+    given = parser.parse_args(arguments)
+    uf2, reason = find_uf2()
+    if uf2 is None:
+        print(reason, file=sys.stderr)
+        return 2
+    started = cache(lambda: power_up(uf2))
+    sections: dict[str, Callable[[], list[str]]] = {
+        "power_up": lambda: started()[1],
+        "a_print": lambda: a_print(started()[0]),
+        "lamp_time": lambda: lamp_time(uf2, given.lamp_phases),
+        "keys": lambda: keys(started()[0], given.strikes),
+        "memory": lambda: memory(started()[0], given.runs, given.prints),
+        "link": lambda: link(started()[0], given.pushes),
+        "faults": lambda: faults(started()[0], uf2),
+        "contacts": lambda: contacts(uf2, given.presses, given.detents),
+    }
+    PARTS.mkdir(parents=True, exist_ok=True)
+    for name in given.only.split(",") if given.only else sections:
+        if name not in sections:
+            print(f"There is no section {name}: take {', '.join(sections)}.", file=sys.stderr)
+            return 2
+        began = time.monotonic()
+        text = "\n".join(sections[name]())
+        (PARTS / f"{name}.md").write_text(text)
+        print(f"{text}\n({name}: {time.monotonic() - began:.0f} s)\n", flush=True)
+    missing = [name for name in sections if not (PARTS / f"{name}.md").exists()]
+    if missing:
+        print(f"{DOC.name} is not written: {', '.join(missing)} was never measured.", file=sys.stderr)
+        return 1
+    DOC.write_text(page([(PARTS / f"{name}.md").read_text() for name in sections], release_of(uf2)))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,122 @@
+"""The core on an emulated Pico, whose small integers have 31 bits: what no desk can tell."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.rig.image import ROOT, compile_module, compile_package
+from tests.rig.pico import S
+
+pytestmark = pytest.mark.long
+
+CORE = ROOT / "firmware" / "timing_core"
+
+GUEST = """
+import binascii, framebuf, gc, hashlib, json, micropython, time
+time.sleep_ms(60)
+from timing_core.box import Box
+from timing_core.platform import Kit
+from timing_core.light.printing_map import PrintingMap
+from timing_core.panel.drawing import Screen
+from timing_core.records.store import Store
+from timing_core.ticks import later
+
+class Disk:
+    def __init__(self):
+        self.files = {}
+    def names(self):
+        return list(self.files)
+    def read(self, name):
+        return self.files.get(name)
+    def write(self, name, data):
+        self.files[name] = bytes(data)
+    def remove(self, name):
+        self.files.pop(name, None)
+
+kit = Kit(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
+box = Box(Store(Disk(), kit.crc32), kit, 100)
+screen = Screen(box, kit)
+box.handle("power_up", START_MS)
+box.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
+box.take_work(PrintingMap.from_dict(json.loads(CARD)))
+gc.collect()
+print("ready", gc.mem_free())
+
+def locked(now_ms, event, value):
+    "One input and the picture after it, with the heap locked; its fault is told by name."
+    micropython.heap_lock()
+    at = 0
+    try:
+        box.handle(event, now_ms, value)
+        at = 1
+        screen.draw()
+        at = 2
+    except MemoryError:
+        pass
+    micropython.heap_unlock()
+    if at < 2:
+        print("over: the heap is needed", "to draw after" if at else "by", event, "in", box.state)
+        raise SystemExit
+
+def strike(now_ms):
+    "Light the lamp, hold once, light it again, let it run out."
+    locked(now_ms, "expose", 0)
+    for _ in range(2):
+        now_ms = later(now_ms, STEP_MS)
+        locked(now_ms, "tick", 0)
+    locked(now_ms, "expose", 0)
+    box.handle("lamp_end", now_ms, 2 * STEP_MS)
+    screen.draw()
+    locked(now_ms, "expose", 0)
+    lit_ms = 0
+    whole_ms = box.out.value[[box.out.kind[i] for i in range(box.out.count)].index("light")]
+    while lit_ms + STEP_MS < whole_ms:
+        lit_ms += STEP_MS
+        locked(later(now_ms, lit_ms), "tick", 0)
+    now_ms = later(now_ms, whole_ms)
+    box.handle("lamp_end", now_ms, whole_ms)
+    return now_ms
+
+now_ms = START_MS
+strikes = 0
+box.handle("expose", now_ms)
+while box.state == "ready":
+    screen.draw()
+    if box.stages[box.at].kind == "fit":
+        box.handle("expose", now_ms)
+    else:
+        now_ms = strike(now_ms)
+        strikes += 1
+if box.message:
+    print(box.message)
+box.handle("lamp", now_ms)
+box.handle("lamp", now_ms)
+screen.draw()
+locked(now_ms, "tick", 0)
+locked(now_ms, "lamp", 0)
+print("over:", strikes, "strikes, then", box.state)
+"""
+
+SPLIT = """{"name":"harbour","title":"Harbour, morning","tied":true,"dry_down":true,"dry_down_pm":83,
+"facts":{},"passes":[{"filter":"2","base_ms":16300,"marks":[{"area":"boats","stops120":-40},
+{"area":"sky","stops120":80,"filter":"0"}]},{"filter":"5","base_ms":9100,"marks":
+[{"area":"edge","stops120":70}]}]}"""
+
+LONGEST = """{"name":"longest","title":"","tied":false,"dry_down":true,"dry_down_pm":0,"facts":{},
+"passes":[{"filter":"","base_ms":999900,"marks":[{"area":"a","stops120":-40}]}]}"""
+
+
+@pytest.mark.parametrize(
+    ("card", "lag_ms", "start_ms", "step_ms", "strikes"),
+    [
+        (SPLIT, 150, 5000, 1700, 4),
+        # The longest light, the largest lag, and a tick count that wraps under way.
+        (LONGEST, 2000, (1 << 30) - 400_000, 70_001, 1),
+    ],
+)
+def test_from_strike_to_end_nothing_is_taken_from_the_heap(boot, card, lag_ms, start_ms, step_ms, strikes):
+    given = f"CARD = {card!r}\nLAG_MS = {lag_ms}\nSTART_MS = {start_ms}\nSTEP_MS = {step_ms}\n"
+    files = compile_package(CORE, "lib/") | {"guest.mpy": compile_module(given + GUEST, "guest.py")}
+    pico = boot("import guest\n", files)
+    said = pico.wait_for("over", 30 * S)
+    assert said.split(":", 1)[1].strip() == f"{strikes} strikes, then stopping"

@@ -1,0 +1,426 @@
+"""Cards: a printing map with its facts, as a TOML file in people's units.
+
+What must live here: every key of a card, in one table that reads a file, says what is wrong with
+it and on which line, and gives editors their JSON Schema. What a card means, and its limits, are
+the core's (see `printing_map`); what a figure looks like is in `units`.
+
+The line of a fault is found with the parser itself: a key is on the line at which the parser,
+given the text down to that line, first sees it. So comments, strings over several lines and every
+other way of writing TOML need no second reading of our own.
+"""
+
+import difflib
+import json
+import re
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import tomlkit
+
+from lampblack.cards.units import (
+    PERCENT_PATTERN,
+    SECONDS_PATTERN,
+    STOPS_PATTERN,
+    UnitError,
+    parse_percent,
+    parse_seconds,
+    parse_stops,
+    percent_exact,
+    seconds_exact,
+)
+from timing_core.light.bench import FILTER_MAX, is_plain_text
+from timing_core.light.printing_map import (
+    AREA_MAX,
+    DRY_DOWN_MAX_PM,
+    FACTS,
+    MARK_FURTHEST,
+    MARKS_MAX,
+    NAME_MAX,
+    PASSES_MAX,
+    TITLE_MAX,
+    PrintingMap,
+)
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, stops_text
+
+SIZE_MAX = 32768
+"""A card file is at most this long, in bytes; the longest card takes a quarter of it."""
+
+NOT_PLAIN = r"\u0000-\u001f\u007f-\u009f"
+NAME_PATTERN = f"[a-z0-9-]{{1,{NAME_MAX}}}"
+
+Where = tuple[str | int, ...]
+"""The way to a value: keys, and counts from 0 for the rows of a list."""
+
+
+class CardError(Exception):
+    """A card that cannot be read. `str()` has one line for each fault, in the file's order."""
+
+    def __init__(self, name: str, faults: list[tuple[int, str]]) -> None:
+        self.faults = sorted(faults, key=lambda fault: fault[0])
+        super().__init__("\n".join(f"{name}:{line}: {text}" for line, text in self.faults))
+
+
+def load(path: Path | str) -> dict[str, Any]:
+    """The card in the file at `path`, as PrintingMap.to_dict gives it. Raises CardError, or OSError."""
+    with Path(path).open("rb") as file:
+        data = file.read(SIZE_MAX + 1)
+    if len(data) > SIZE_MAX:
+        raise CardError(str(path), [(1, f"the file is over {SIZE_MAX} bytes. Give it one card only.")])
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = data.count(b"\n", 0, fault.start) + 1
+        raise CardError(str(path), [(line, "this is not UTF-8 text. Save the file as UTF-8.")]) from None
+    return read(text, str(path))
+
+
+def read(text: str, name: str = "card") -> dict[str, Any]:
+    """The card written as `text`; CardError speaks of it as `name`."""
+    raw = _parse(text, name)
+    faults: list[tuple[Where, str]] = []
+    card = _plain(CARD.read(raw, (), faults), faults)
+    if faults:
+        lines = _lines(text)
+        raise CardError(name, [(lines[where], said) for where, said in faults])
+    return PrintingMap.from_dict(card).to_dict()
+
+
+def dump(card: Mapping[str, Any]) -> str:
+    """The one way to write `card`, as PrintingMap.to_dict gives it: `read` gives it back."""
+    doc = tomlkit.document()
+    doc["name"] = card["name"]
+    if card["title"]:
+        doc["title"] = card["title"]
+    if card["tied"]:
+        doc["tied"] = True
+    if card["dry_down"] or card["dry_down_pm"]:
+        doc["dry_down"] = percent_exact(card["dry_down_pm"])
+        if not card["dry_down"]:
+            doc["dry_down_on"] = False
+    if card["facts"]:
+        doc["facts"] = {key: card["facts"][key] for key, _ in FACTS if key in card["facts"]}
+    passes = tomlkit.aot()
+    for own in card["passes"]:
+        table = tomlkit.table()
+        if own["filter"]:
+            table["filter"] = own["filter"]
+        table["base"] = seconds_exact(own["base_ms"])
+        if own["marks"]:
+            marks = tomlkit.aot()
+            for mark in own["marks"]:
+                row = {"area": mark["area"], "stops": stops_text(mark["stops120"])}
+                if "filter" in mark:
+                    row["filter"] = mark["filter"]
+                marks.append(tomlkit.item(row))
+            table["mark"] = marks
+        passes.append(table)
+    doc["pass"] = passes
+    return tomlkit.dumps(doc)
+
+
+def schema_text() -> str:
+    """The JSON Schema of a card: what `card.schema.json` holds, to be written anew when the table changes."""
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "Lampblack card"}
+    return json.dumps({**head, **CARD.schema()}, indent=2) + "\n"
+
+
+# --- the kinds of value
+
+
+class Leaf(NamedTuple):
+    """One value. `parse` gives it as the core has it, or raises a UnitError."""
+
+    example: str | bool
+    shape: dict[str, Any]
+    parse: Callable[[Any], Any]
+
+    def schema(self) -> dict[str, Any]:
+        return {**self.shape, "examples": [self.example]}
+
+    def read(self, raw: object, where: Where, faults: list) -> Any:
+        try:
+            return self._value(raw, str(where[-1]))
+        except UnitError as fault:
+            faults.append((where, f"{where[-1]}: {fault}"))
+            return None
+
+    def _value(self, raw: object, name: str) -> Any:
+        todo = f"Write {name} = {json.dumps(self.example)}"
+        text = raw if isinstance(raw, str) else json.dumps(raw, default=str).strip('"')
+        if isinstance(self.example, bool):
+            if isinstance(raw, bool):
+                return raw
+            raise UnitError(text, "is no plain true or false", todo)
+        if isinstance(raw, (dict, list)):
+            raise UnitError(text, "is more than one value", todo)
+        value = self.parse(text)
+        if isinstance(raw, str):
+            return value
+        raise UnitError(text, "stands without quotes", f"Write {name} = {json.dumps(text)}")
+
+
+class Key(NamedTuple):
+    kind: "Leaf | Table | Rows"
+    meaning: str
+    required: bool = False
+
+
+class Table(NamedTuple):
+    """Keys with values of their own kinds; `place` is where a card has it."""
+
+    place: str
+    keys: dict[str, Key]
+
+    def schema(self) -> dict[str, Any]:
+        shape: dict[str, Any] = {
+            "type": "object",
+            "additionalProperties": False,
+            "properties": {
+                name: {"description": key.meaning, **key.kind.schema()} for name, key in self.keys.items()
+            },
+        }
+        required = [name for name, key in self.keys.items() if key.required]
+        return {**shape, "required": required} if required else shape
+
+    def read(self, raw: object, where: Where, faults: list) -> dict[str, Any]:
+        if not isinstance(raw, dict):
+            faults.append((where, f"{where[-1]}: keys and values stand here. Write {self.place} above them."))
+            return {}
+        for name in raw:
+            if name not in self.keys:
+                faults.append(((*where, name), self._unknown(name)))
+        for name, key in self.keys.items():
+            if key.required and name not in raw:
+                faults.append((where, f"{name} is missing from {self.place}. {_example(name, key.kind)}."))
+        return {
+            name: key.kind.read(raw[name], (*where, name), faults)
+            for name, key in self.keys.items()
+            if name in raw
+        }
+
+    def _unknown(self, name: str) -> str:
+        said = f"{json.dumps(name, ensure_ascii=False)} is no key of {self.place}."
+        for table in (CARD, FACT, PASS, MARK):
+            if name in table.keys:
+                return f"{said} It belongs to {table.place}."
+        near = difflib.get_close_matches(name, self.keys, n=1)
+        return f'{said} Did you mean "{near[0]}"?' if near else f"{said} It has {', '.join(self.keys)}."
+
+
+class Rows(NamedTuple):
+    """`low` to `high` tables, one after another."""
+
+    table: Table
+    low: int
+    high: int
+
+    def schema(self) -> dict[str, Any]:
+        return {
+            "type": "array",
+            "minItems": self.low,
+            "maxItems": self.high,
+            "items": self.table.schema(),
+        }
+
+    def read(self, raw: object, where: Where, faults: list) -> list[dict[str, Any]]:
+        if not isinstance(raw, list):
+            faults.append((where, f"{where[-1]}: there can be several. Write {self.table.place}."))
+            return []
+        if not self.low <= len(raw) <= self.high:
+            at = (*where, self.high) if len(raw) > self.high else where
+            faults.append(
+                (at, f"{where[-1]}: there are {len(raw)}. Write {self.low} to {self.high} of them.")
+            )
+        return [self.table.read(row, (*where, count), faults) for count, row in enumerate(raw)]
+
+
+def _example(name: str, kind: "Leaf | Table | Rows") -> str:
+    return f"Write {name} = {json.dumps(kind.example)}" if isinstance(kind, Leaf) else f"Write [[{name}]]"
+
+
+def _text(low: int, high: int, example: str) -> Leaf:
+    def parse(text: str) -> str:
+        if is_plain_text(text, low, high):
+            return text
+        if not low <= len(text) <= high:
+            raise UnitError(text, f"has {len(text)} characters", f"Write {low} to {high} characters")
+        raise UnitError(
+            text,
+            "has a line break, a control or a character beyond U+FFFF in it",
+            "Write plain text on one line",
+        )
+
+    shape = {"type": "string", "minLength": low, "maxLength": high, "pattern": f"^[^{NOT_PLAIN}]*$"}
+    return Leaf(example, shape, parse)
+
+
+def _name(example: str) -> Leaf:
+    def parse(text: str) -> str:
+        if re.fullmatch(NAME_PATTERN, text):
+            return text
+        raise UnitError(text, "is no shelf name", f"Write 1 to {NAME_MAX} of a-z, 0-9 and -")
+
+    return Leaf(example, {"type": "string", "pattern": f"^{NAME_PATTERN}$"}, parse)
+
+
+def _figure(
+    example: str,
+    pattern: str,
+    parse_unit: Callable[[str], int],
+    low: int,
+    high: int,
+    said: Callable[[int], str],
+) -> Leaf:
+    def parse(text: str) -> int:
+        value = parse_unit(text)
+        if low <= value <= high:
+            return value
+        raise UnitError(text, "is out of range", f"Write {said(low)} to {said(high)}")
+
+    return Leaf(example, {"type": "string", "pattern": f"^({pattern})$"}, parse)
+
+
+def _flag(example: bool) -> Leaf:
+    return Leaf(example, {"type": "boolean"}, bool)
+
+
+# --- every key of a card
+
+FACT_WORDS = {
+    "negative": ("which negative it is", "roll 12, frame 7"),
+    "paper": ("paper and size", "glossy fibre, 24 x 30 cm"),
+    "developer": ("developer, dilution, time, temperature", "1+9, 2 min at 20 C"),
+    "height": ("height of the enlarger's head, as you measure it", "43 cm"),
+    "lens": ("enlarging lens", "80 mm"),
+    "aperture": ("aperture of the lens", "f/8"),
+    "notes": ("anything else", "flash the top edge if the sky stays blank"),
+}
+FACT = Table(
+    "[facts]",
+    {
+        name: Key(
+            _text(1, longest, FACT_WORDS[name][1]), f"{FACT_WORDS[name][0]}; up to {longest} characters"
+        )
+        for name, longest in FACTS
+    },
+)
+MARK = Table(
+    "[[pass.mark]]",
+    {
+        "area": Key(_text(1, AREA_MAX, "sky"), f"what the area is called, 1 to {AREA_MAX} characters", True),
+        "stops": Key(
+            _figure("+1/3", STOPS_PATTERN, parse_stops, -MARK_FURTHEST, MARK_FURTHEST, stops_text),
+            "offset from the base: + is a burn, - a dodge; -5 to +5 stops, exact in 1/120 stop",
+            True,
+        ),
+        "filter": Key(
+            _text(1, FILTER_MAX, "5"),
+            f"burns only: the filter to burn through, if not the pass's own; 1 to {FILTER_MAX} characters",
+        ),
+    },
+)
+PASS = Table(
+    "[[pass]]",
+    {
+        "filter": Key(
+            _text(0, FILTER_MAX, "2"),
+            f"the filter in the light; up to {FILTER_MAX} characters, none if left out",
+        ),
+        "base": Key(
+            _figure("11.3 s", SECONDS_PATTERN, parse_seconds, BASE_MIN_MS, BASE_MAX_MS, seconds_exact),
+            f"exposure of the whole sheet, {seconds_exact(BASE_MIN_MS)} to {seconds_exact(BASE_MAX_MS)}",
+            True,
+        ),
+        "mark": Key(Rows(MARK, 0, MARKS_MAX), f"dodges and burns of this pass, up to {MARKS_MAX}"),
+    },
+)
+CARD = Table(
+    "the card's top",
+    {
+        "name": Key(_name("breakwater"), f"name on the box's shelf: 1 to {NAME_MAX} of a-z, 0-9 and -", True),
+        "title": Key(_text(0, TITLE_MAX, "Breakwater, evening"), f"up to {TITLE_MAX} characters"),
+        "tied": Key(_flag(True), "true if the bases of the passes keep their ratio; false if left out"),
+        "dry_down": Key(
+            _figure("8 %", PERCENT_PATTERN, parse_percent, 0, DRY_DOWN_MAX_PM, percent_exact),
+            f"light to take away because paper dries darker, 0 % to {percent_exact(DRY_DOWN_MAX_PM)}",
+        ),
+        "dry_down_on": Key(_flag(False), "false keeps dry_down on the card without using it"),
+        "facts": Key(FACT, "what a later print needs to know"),
+        "pass": Key(Rows(PASS, 1, PASSES_MAX), f"the exposures of the whole sheet, 1 to {PASSES_MAX}", True),
+    },
+)
+
+
+def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
+    """The values of a card in the core's plain form, with what no single key can see checked."""
+    if "dry_down_on" in values and "dry_down" not in values:
+        faults.append((("dry_down_on",), 'dry_down_on: there is no dry_down. Write dry_down = "8 %" too.'))
+    passes = []
+    for count, own in enumerate(values.get("pass", [])):
+        marks = []
+        for number, mark in enumerate(own.get("mark", [])):
+            stops120 = mark.get("stops")
+            if "filter" in mark and stops120 is not None and stops120 < 0:
+                where = ("pass", count, "mark", number, "filter")
+                faults.append(
+                    (where, "filter: a dodge is made inside its pass's exposure. Take the filter away.")
+                )
+            plain = {"area": mark.get("area"), "stops120": stops120}
+            marks.append({**plain, "filter": mark["filter"]} if "filter" in mark else plain)
+        passes.append({"filter": own.get("filter", ""), "base_ms": own.get("base"), "marks": marks})
+    return {
+        "name": values.get("name"),
+        "title": values.get("title", ""),
+        "tied": values.get("tied", False),
+        "dry_down": values.get("dry_down_on", "dry_down" in values),
+        "dry_down_pm": values.get("dry_down", 0),
+        "facts": values.get("facts", {}),
+        "passes": passes,
+    }
+
+
+# --- TOML and its lines
+
+
+def _parse(text: str, name: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as fault:
+        said, _, place = str(fault).partition(" (at ")
+        line = re.match(r"line (\d+)", place)
+        number = int(line[1]) if line else text.count("\n") + 1
+        if re.search("overwrite|twice|mutate|redefine|[Dd]uplicate", said):
+            raise CardError(name, [(number, "this stands here a second time. Take one away.")]) from None
+        todo = 'One key a line; text, times and stops in "quotes"'
+        raise CardError(name, [(number, f"this is not TOML: {said[0].lower()}{said[1:]}. {todo}.")]) from None
+    except (ValueError, RecursionError):
+        raise CardError(name, [(1, "it has numbers or brackets no card has. Write times as text.")]) from None
+
+
+def _lines(text: str) -> dict[Where, int]:
+    """The line on which each key, table and row of the valid TOML `text` begins."""
+    found: dict[Where, int] = {(): 1}
+    lines = text.replace("\r\n", "\n").split("\n")
+    begins = 1
+    for count in range(1, len(lines) + 1):
+        head = "\n".join(lines[:count])
+        # What ends a list that goes on over the next lines, and one inside an inline table.
+        for end in ("", "\n]", "\n]}", "\n]}\n]"):
+            try:
+                ways = _ways(tomllib.loads(head + end), ())
+            except tomllib.TOMLDecodeError:
+                continue
+            for where in ways:
+                found.setdefault(where, begins)
+            begins = count + 1
+            break
+    return found
+
+
+def _ways(raw: object, where: Where) -> Iterator[Where]:
+    yield where
+    rows = raw.items() if isinstance(raw, dict) else enumerate(raw) if isinstance(raw, list) else ()
+    for step, value in rows:
+        yield from _ways(value, (*where, step))

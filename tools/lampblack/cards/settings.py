@@ -1,0 +1,65 @@
+"""Bench settings as text: "150 ms", "8 %", "00, 0, 1", to and from what the core keeps.
+
+What must live here: the units a person may use for each kind of setting. Which settings there are,
+and their ranges, is the core's table (see `bench`).
+"""
+
+import re
+from fractions import Fraction
+from typing import Any
+
+from lampblack.cards.units import percent_exact, seconds_exact
+from timing_core.light.bench import check, setting
+from timing_core.refusal import Refusal
+
+AUTO = "auto"
+"""What a person writes for 0 where that has the box find the value itself."""
+
+UNITS: dict[str, dict[str, int]] = {
+    "ms": {"ms": 1, "s": 1000},
+    "auto ms": {"ms": 1, "s": 1000},
+    "time": {"ms": 1, "s": 1000},
+    "s": {"s": 1, "min": 60},
+    "pm": {"%": 10},
+    "level": {},
+}
+"""For each kind that is a number: the units to write it in. A bare number is in the key's own unit."""
+
+
+def parse_setting(key: str, text: str) -> Any:
+    """`text` as the bench keeps it for `key`. A Refusal says what would be right."""
+    kind = setting(key)[2]
+    if kind == "filters":
+        return list(check(key, [name.strip() for name in text.split(",")]))  # type: ignore[call-overload]
+    if kind not in UNITS:
+        return check(key, text)
+    if kind == "auto ms" and text.strip() == AUTO:
+        return 0
+    number = re.fullmatch(r"([+-]?[0-9]{1,9}(?:\.[0-9]{1,6})?) ?(ms|s|min|%)?", text)
+    units = UNITS[kind]
+    if number and (number[2] or "") in ("", *units):
+        value = Fraction(number[1]) * units.get(number[2], 1)
+        if value.denominator == 1:
+            return check(key, int(value))
+    wanted = " or ".join(units) or "a bare number"
+    if kind == "auto ms":
+        wanted += f", or {AUTO}"
+    raise Refusal(
+        f"{setting(key)[1]} is not changed",
+        f'"{text}" is not what it takes',
+        f"Give a whole number, in {wanted}",
+    )
+
+
+def setting_text(key: str, value: Any) -> str:
+    """`value` of `key` as parse_setting reads it back."""
+    kind = setting(key)[2]
+    if kind == "filters":
+        return ", ".join(value)
+    if kind == "time":
+        return seconds_exact(value)
+    if kind == "pm":
+        return percent_exact(value)
+    if kind == "auto ms":
+        return f"{value} ms" if value else AUTO
+    return f"{value} {kind}" if kind in ("ms", "s") else str(value)

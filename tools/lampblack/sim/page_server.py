@@ -1,0 +1,394 @@
+"""The darkroom on screen: one page, for the browsers of this computer.
+
+What must live here: who may look (address, host, origin, key), what is sent when, and which input a message
+is. Keys, dial and pace go to the session, all else to the room, and what is shown is the room's state as it
+is: of box and darkroom nothing is worked out here. Every window is told what has changed since it was last
+told, so a slow one holds up no other.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import contextlib
+import hashlib
+import json
+import mimetypes
+import re
+import secrets
+import socket
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Mount, Route, WebSocketRoute
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from host_sim.box.live import Live
+from host_sim.box.session import Watcher
+from host_sim.darkroom.room import Room, RoomError
+from host_sim.darkroom.timeline import Timeline
+from timing_core.panel.sounds import SOUNDS
+
+FILES = Path(__file__).with_name("page")
+FRAME_S = 1 / 30
+"""What moves by itself is told this often at most; an input is told at once."""
+GONE_S = 5
+"""A window that does not answer for this long counts as closed, so that its light does not stay on."""
+MESSAGE_MAX = 64 * 1024
+UPLOAD_MAX = 64 * 1024 * 1024
+KEYS = ("expose", "lamp", "back", "press", "pedal")
+DETENTS_MAX = 100
+STEP_MAX_MS = 60 * 1000
+PICTURES = ("negative", "print", "map")
+
+
+class Gate:
+    """Lets in only who has the session's key, from this page's own address. 403 and one line otherwise."""
+
+    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
+        self._app = app
+        self._token = token
+        self._hosts = (f"127.0.0.1:{port}", f"localhost:{port}")
+        style = re.search(r"<style>(.*?)</style>", (FILES / "index.html").read_text(encoding="utf-8"), re.S)
+        digest = hashlib.sha256(style[1].encode() if style else b"").digest()
+        sockets = " ".join(f"ws://{host}" for host in self._hosts)
+        self._headers = {
+            "Content-Security-Policy": "default-src 'none'; script-src 'self'; img-src 'self' blob:; "
+            f"style-src 'self' 'sha256-{base64.b64encode(digest).decode()}'; connect-src 'self' {sockets}; "
+            "base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+            "Cache-Control": "no-store",
+            "Cross-Origin-Opener-Policy": "same-origin",
+            "Cross-Origin-Resource-Policy": "same-origin",
+            "Referrer-Policy": "no-referrer",
+            "X-Content-Type-Options": "nosniff",
+        }
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        refusal = self._refusal(scope)
+        if refusal is None:
+            await self._app(scope, receive, self._guarded(send))
+        elif scope["type"] == "websocket":
+            await send({"type": "websocket.close", "code": 1008, "reason": refusal})
+        else:
+            await PlainTextResponse(refusal + "\n", 403)(scope, receive, self._guarded(send))
+
+    def _guarded(self, send: Send) -> Send:
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                MutableHeaders(scope=message).update(self._headers)
+            await send(message)
+
+        return with_headers
+
+    def _refusal(self, scope: Scope) -> str | None:
+        headers = Headers(scope=scope)
+        if headers.get("host") not in self._hosts:
+            return f"This page answers at http://{self._hosts[0]} alone. Open the address that was printed."
+        token = scope["path"].split("/")[1]
+        if not secrets.compare_digest(token.encode(), self._token.encode()):
+            return "The key in this address is not this session's. Open the address that was printed."
+        changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
+        origin = urlsplit(headers.get("origin", ""))
+        if changes and (origin.scheme != "http" or origin.netloc not in self._hosts):
+            return "Only this page itself may work the box. Open the address that was printed."
+        return None
+
+
+@dataclass(eq=False)
+class Window:
+    """One browser window, and what it has been told."""
+
+    socket: WebSocket
+    state: dict[str, Any] = field(default_factory=dict)
+    frame: bytes = b""
+    rows: int = 0
+    refused: str = ""
+    greeted: bool = False
+    wake: asyncio.Event = field(default_factory=asyncio.Event)
+
+
+class Page(Watcher):
+    """Serves `live` and its `room`; `ways_in` are the addresses that tools reach the box at."""
+
+    def __init__(self, live: Live, room: Room, timeline: Timeline, ways_in: list[str]) -> None:
+        self._live = live
+        self._room = room
+        self._timeline = timeline
+        self._ways_in = ways_in
+        self._token = secrets.token_urlsafe(16)
+        self._windows: set[Window] = set()
+        self._stirred = asyncio.Event()
+        self._pressed = asyncio.Event()
+        self._state: dict[str, Any] = {}
+        self._frame = b""
+        self._frame_is_old = True
+        self._pictures: dict[tuple[str, int], bytes] = {}
+        live.session.watchers.append(self)
+        live.on_change(self._stirred.set)
+
+    # --- watching
+
+    def input(self, now_ms: int, event: str, value: object) -> None:
+        if event != "tick":
+            self._tell_now()
+
+    def output(self, now_ms: int, kind: str, value: object) -> None:
+        if kind == "screen":
+            self._frame_is_old = True
+        elif kind == "sound":
+            self._tell_now()
+
+    def lamp(self, now_ms: int, on: bool) -> None:
+        self._tell_now()
+
+    def reset(self, now_ms: int) -> None:
+        self._frame_is_old = True
+        self._tell_now()
+
+    def _tell_now(self) -> None:
+        self._pressed.set()
+        self._stirred.set()
+
+    # --- telling
+
+    async def run(self) -> None:
+        """Tell the windows what there is to tell, until cancelled."""
+        clock = asyncio.get_running_loop().time
+        told_s = -FRAME_S
+        while True:
+            # Light that rises or falls moves without an input or a deadline of the box.
+            moving = bool(self._windows) and self._live.speed > 0 and not self._state.get("settled", True)
+            await _wait(self._stirred, FRAME_S if moving else None)
+            await _wait(self._pressed, told_s + FRAME_S - clock())
+            self._stirred.clear()
+            self._pressed.clear()
+            if not self._windows:
+                continue
+            if moving:
+                self._live.catch_up()
+            told_s = clock()
+            self._look()
+            self._wake()
+            if self._frame_is_old:
+                # Drawing the display takes longer than all else: lamp and safelight are told of before it.
+                await asyncio.sleep(0)
+                self._draw()
+                self._wake()
+
+    def _wake(self) -> None:
+        for window in self._windows:
+            window.wake.set()
+
+    def _draw(self) -> None:
+        self._frame = bytes(self._live.session.frame())
+        self._frame_is_old = False
+
+    def _look(self) -> None:
+        self._state = {**self._room.state(), "pace": self._live.speed}
+
+    def _news(self, window: Window) -> dict[str, Any]:
+        """What the window has not been told yet; empty where there is nothing."""
+        news: dict[str, Any] = {}
+        known = window.state
+        changed = {key: now for key, now in self._state.items() if key not in known or known[key] != now}
+        if not window.greeted:
+            news["hello"] = {"tones": SOUNDS, "ways_in": self._ways_in}
+            window.greeted = True
+        if changed.keys() - {"now_ms"}:
+            news["state"] = changed
+            window.state = self._state
+        if window.frame != self._frame:
+            news["frame"] = base64.b64encode(self._frame).decode()
+            window.frame = self._frame
+        rows = self._timeline.since(window.rows)
+        if rows:
+            news["events"] = rows
+            window.rows += len(rows)
+        if window.refused:
+            news["refused"] = window.refused
+            window.refused = ""
+        if news:
+            news.setdefault("state", {})["now_ms"] = self._state["now_ms"]
+        return news
+
+    async def _tell(self, window: Window) -> None:
+        while True:
+            news = self._news(window)
+            if news:
+                await window.socket.send_text(json.dumps(news, separators=(",", ":")))
+            await window.wake.wait()
+            window.wake.clear()
+
+    # --- taking
+
+    async def _open(self, websocket: WebSocket) -> None:
+        await websocket.accept()
+        window = Window(websocket)
+        self._windows.add(window)
+        self._live.catch_up()
+        self._draw()
+        self._look()
+        telling = asyncio.create_task(self._tell(window))
+        listening = asyncio.create_task(self._listen(window))
+        try:
+            done, _ = await asyncio.wait({telling, listening}, return_when=asyncio.FIRST_COMPLETED)
+            for task in done:
+                with contextlib.suppress(WebSocketDisconnect):
+                    task.result()
+        finally:
+            telling.cancel()
+            listening.cancel()
+            self._windows.discard(window)
+            if not self._windows:
+                self._live.catch_up()
+                self._room.close_light()
+
+    async def _listen(self, window: Window) -> None:
+        while True:
+            message = await window.socket.receive()
+            if message["type"] == "websocket.disconnect":
+                return
+            try:
+                command = json.loads(message.get("text") or "")
+                match command:
+                    case {"do": "negative" | "practice", "name": str()}:
+                        await asyncio.to_thread(self._room.make_ready, command)
+                self._do(command)
+            except RoomError as error:
+                self._refuse(window, str(error))
+            except (ValueError, RecursionError):
+                self._refuse(window, "That message is no command of this page. Load the page again.")
+
+    def _refuse(self, window: Window, line: str) -> None:
+        window.refused = line
+        window.wake.set()
+
+    def _do(self, message: Any) -> None:
+        """Perform a message of a window. RoomError for what is refused, ValueError for what is no command."""
+        live = self._live
+        match message:
+            case {"do": "key", "name": str(name), "down": bool(down)} if name in KEYS:
+                if down:
+                    live.input(name)
+            case {"do": "dial", "detents": int(detents)} if 0 < abs(detents) <= DETENTS_MAX:
+                live.input("dial", detents)
+            case {"do": "pace", "speed": 0 | 1 | 10 as speed}:
+                live.set_speed(speed)
+            case {"do": "step", "ms": int(ms)} if 0 < ms <= STEP_MAX_MS:
+                live.step(ms)
+            case {"do": str()} if all(isinstance(message.get(key, ""), str) for key in ("name", "filter")):
+                live.catch_up()
+                self._room.do(message)
+            case _:
+                raise ValueError
+        self._tell_now()
+
+    # --- answering
+
+    async def _picture(self, request: Request) -> Response:
+        kind = request.path_params["kind"]
+        number = self._room.state()["pictures"].get(kind, 0) if kind in PICTURES else 0
+        if not number:
+            return PlainTextResponse("There is no such picture yet. Develop a sheet first.\n", 404)
+        if (kind, number) not in self._pictures:
+            self._pictures = {key: png for key, png in self._pictures.items() if key[0] != kind}
+            self._pictures[kind, number] = self._room.picture(kind)
+        return Response(self._pictures[kind, number], media_type="image/png")
+
+    async def _negative(self, request: Request) -> Response:
+        data = bytearray()
+        async for piece in request.stream():
+            data += piece
+            if len(data) > UPLOAD_MAX:
+                return PlainTextResponse("The file is over 64 MB. Use a smaller one.\n", 413)
+        query = request.query_params
+        try:
+            film = await asyncio.to_thread(
+                self._room.film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
+            )
+            self._live.catch_up()
+            self._room.set_own_negative(film)
+        except RoomError as error:
+            return PlainTextResponse(f"{error}\n", 422)
+        self._tell_now()
+        return Response(status_code=204)
+
+    async def _svg(self, request: Request) -> Response:
+        return Response(self._timeline.svg(), media_type="image/svg+xml", headers=_saved_as("timeline.svg"))
+
+    async def _trace(self, request: Request) -> Response:
+        return Response(
+            self._timeline.trace(), media_type="application/x-ndjson", headers=_saved_as("trace.jsonl")
+        )
+
+    def _app(self, port: int) -> ASGIApp:
+        # Windows may have been told another type for scripts, and browsers run no script of another type.
+        mimetypes.add_type("text/javascript", ".js")
+        routes = [
+            WebSocketRoute("/live", self._open),
+            Route("/picture/{kind}.png", self._picture),
+            Route("/negative", self._negative, methods=["POST"]),
+            Route("/timeline.svg", self._svg),
+            Route("/trace.jsonl", self._trace),
+            Mount("/", StaticFiles(directory=FILES, html=True)),
+        ]
+        return Gate(Starlette(routes=[Mount(f"/{self._token}", routes=routes)]), self._token, port)
+
+    @contextlib.asynccontextmanager
+    async def served(self) -> AsyncIterator[str]:
+        """Serve while inside; gives the address. Only this computer can reach it."""
+        listener = socket.create_server(("127.0.0.1", 0))
+        port = listener.getsockname()[1]
+        server = _Server(
+            uvicorn.Config(
+                self._app(port),
+                ws="websockets-sansio",
+                ws_max_size=MESSAGE_MAX,
+                ws_ping_interval=GONE_S,
+                ws_ping_timeout=GONE_S,
+                ws_per_message_deflate=False,
+                lifespan="off",
+                log_level="warning",
+                access_log=False,
+                server_header=False,
+                timeout_graceful_shutdown=1,
+            )
+        )
+        serving = asyncio.create_task(server.serve(sockets=[listener]))
+        telling = asyncio.create_task(self.run())
+        try:
+            yield f"http://127.0.0.1:{port}/{self._token}/"
+        finally:
+            telling.cancel()
+            server.should_exit = True
+            await serving
+
+
+class _Server(uvicorn.Server):
+    @contextlib.contextmanager
+    def capture_signals(self) -> Any:
+        """Ctrl-C ends the session, and the session ends the server."""
+        yield
+
+
+async def _wait(event: asyncio.Event, patience_s: float | None) -> None:
+    """Until the event, but no longer than `patience_s` (None: however long)."""
+    # Not `wait_for`: in Python 3.11 it may swallow a cancellation that comes together with the event.
+    if patience_s is None or patience_s > 0:
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(patience_s):
+                await event.wait()
+
+
+def _saved_as(name: str) -> dict[str, str]:
+    return {"Content-Disposition": f'attachment; filename="lampblack-{name}"'}
