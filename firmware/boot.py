@@ -1,6 +1,11 @@
 """First of all: both relays released. Works if everything else on the board is broken."""
 
-from machine import Pin
+from micropython import kbd_intr
+
+# A stray Ctrl-C from a terminal must not stop the box here. MicroPython allows it again for `main.py`.
+kbd_intr(-1)
+
+from machine import Pin  # noqa: E402
 
 # Lamp and safelight; tests hold these numbers to hardware/pins.toml.
 for gpio in (2, 3):
