@@ -12,14 +12,19 @@ LOG = "/crash.log"
 OLDER = "/crash.old"
 LOG_MAX = 2048
 
+_spare: bytearray | None = bytearray(1280)
+"""Freed to open the log: MicroPython needs 1.2 KB in one piece for a file, which there may be nowhere
+else."""
+
 
 def note(fault: BaseException) -> None:
     """Add a traceback to the log. If the log cannot be written that is ignored, since the restart matters
     more.
 
-    The traceback goes straight into the file, since memory may be too short for it. The file itself takes
-    1.2 KB in one piece: a loop that fails lets go of more before (`Runner.run`).
+    The traceback goes straight into the file, since memory may be too short for it.
     """
+    global _spare
+    _spare = None
     gc.collect()
     try:
         if _size(LOG) > LOG_MAX:

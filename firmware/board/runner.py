@@ -114,13 +114,6 @@ class Runner:
     def run(self) -> None:
         """Run until handed over. The caller must put the lamp out afterwards, however this has ended."""
         self._give("power_up", self._survivor.known_ms())
-        try:
-            self._loop()
-        finally:
-            # Its 2 KB, in one piece, are what `crash` needs, and memory may have no other.
-            del self._reader
-
-    def _loop(self) -> None:
         while not self._over:
             self._dog.feed()
             self.wake(0)
