@@ -16,7 +16,7 @@ from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player
 from host_sim.box.session import Session
 from lampblack.cards import card_file as cards
-from lampblack.cards.settings import AUTO, setting_text
+from lampblack.cards.settings import AUTO, MEANINGS, setting_text
 from lampblack.sim import state_diagram as diagram
 from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import Mark, PrintingMap
@@ -161,7 +161,8 @@ def _settings() -> str:
         "| key | on the panel | takes | at first | what it is |",
         "| --- | --- | --- | --- | --- |",
     ]
-    for key, label, kind, default, limits, meaning in SETTINGS:
+    for key, label, kind, default, limits in SETTINGS:
+        meaning = MEANINGS[key]
         first = setting_text(key, default) or "nothing"
         rows.append(f"| `{key}` | {label} | {_takes(key, kind, limits)} | {first} | {meaning} |")
     return "\n".join(rows)

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from lampblack.cards.settings import MEANINGS
 from timing_core.canonical import encode
 from timing_core.light.bench import FILTER_MAX, SETTINGS, Bench, check, is_int, is_plain_text, setting
 from timing_core.light.stops import STEPS
@@ -37,17 +38,17 @@ def test_every_kind_of_setting_is_among_those_tested():
 
 @pytest.mark.parametrize("row", SETTINGS, ids=KEYS)
 def test_defaults_are_right_and_words_say_what_it_is(row):
-    key, label, _, default, _, meaning = row
+    key, label, _, default, _ = row
     assert check(key, default) == default
     assert Bench().get(key) == default
     assert label
-    assert meaning
+    assert MEANINGS[key]
     assert setting(key) is row
 
 
 @pytest.mark.parametrize("row", NUMBERS, ids=[row[0] for row in NUMBERS])
 def test_numbers_are_taken_from_end_to_end_and_no_further(row):
-    key, label, _, default, (low, high, step), _ = row
+    key, label, _, default, (low, high, step) = row
     bench = Bench()
     assert low <= default <= high
     # The dial reaches the default and both ends in whole steps of its own.
@@ -66,7 +67,7 @@ def test_numbers_are_taken_from_end_to_end_and_no_further(row):
 
 @pytest.mark.parametrize("row", CHOICES, ids=[row[0] for row in CHOICES])
 def test_words_are_taken_from_a_list(row):
-    key, label, _, _, words, _ = row
+    key, label, _, _, words = row
     bench = Bench()
     for word in words:
         bench.set(key, word)
@@ -81,7 +82,7 @@ def test_words_are_taken_from_a_list(row):
 
 @pytest.mark.parametrize("row", TEXTS, ids=[row[0] for row in TEXTS])
 def test_texts_are_taken_up_to_their_length(row):
-    key, label, _, _, (low, high, _), _ = row
+    key, label, _, _, (low, high, _) = row
     bench = Bench()
     for value in ("x" * low, "é" * high):
         bench.set(key, value)

@@ -232,10 +232,10 @@ class Noting(Session):
         return box
 
     def _note(self, row: tuple, do):
-        def noted() -> None:
+        def noted(box: Box) -> None:
             self.fired.add(row)
             if do is not None:
-                do()
+                do(box)
 
         return noted
 
@@ -405,7 +405,7 @@ def test_an_event_without_a_row_changes_nothing(name):
     for event in (*EVENTS, "pedal"):
         own = "expose" if event == "pedal" else event
         rows = box._table[state].get(own, [])
-        if any(when is None or when() for when, *_ in rows):
+        if any(when is None or when(box) for when, *_ in rows):
             continue
         before = snapshot(session)
         for value in (0, 1, -3, 10**6):

@@ -215,7 +215,7 @@ class Box:
 
         def method(name: str):
             if name not in methods:
-                methods[name] = getattr(self, "_" + name)
+                methods[name] = getattr(Box, "_" + name)  # bound methods would take 16 bytes each
             return methods[name]
 
         found: dict = {shared(name): {} for name, _ in STATES}
@@ -267,7 +267,7 @@ class Box:
         rows = self._table[self.state].get(event)
         if rows is not None:
             for when, do, then, _, _ in rows:
-                if when is None or when():
+                if when is None or when(self):
                     self._fire(event, do, then)
                     return
 
@@ -279,7 +279,7 @@ class Box:
             self._warned = False
         try:
             if do is not None:
-                do()
+                do(self)
         except Refusal as refusal:
             self.say(refusal.line)
             self.out.put("sound", "refuse")
@@ -385,7 +385,7 @@ class Box:
         rows = self._table[self.state].get(control)
         if rows is not None:
             for when, _, _, says, do in rows:
-                if when is None or when():
+                if when is None or when(self):
                     return says.replace("@", self._subject(do)) if do else says
         return ""
 

@@ -12,86 +12,23 @@ from timing_core.refusal import Refusal
 SAFELIGHT_RULES = ("steady", "exposing")
 POWER_UP = ("as left", "new print")
 
-# key, label on the panel, kind, default, (low, high, step) or choices, what it means
+# key, label on the panel, kind, default, (low, high, step) or choices. What they mean: lampblack's own table.
 SETTINGS = (
-    (
-        "lag_ms",
-        "Lamp lag",
-        "ms",
-        0,
-        (-500, 2000, 5),
-        "light lost at switch-on less light gained at switch-off",
-    ),
-    (
-        "least_ms",
-        "Shortest light",
-        "auto ms",
-        0,
-        (0, 2000, 10),
-        "the shortest light this lamp gives reliably; auto: 250 ms or three times the lag, if that is longer",
-    ),
-    (
-        "settle_ms",
-        "Settling time",
-        "ms",
-        700,
-        (0, 2000, 50),
-        "how long no key lights the lamp after light, a filter or a start",
-    ),
-    (
-        "viewing_limit_s",
-        "Viewing limit",
-        "s",
-        300,
-        (10, 900, 10),
-        "the viewing light goes out by itself after this",
-    ),
-    (
-        "safelight",
-        "Safelight",
-        "choice",
-        "steady",
-        SAFELIGHT_RULES,
-        "steady, or off during every exposure too",
-    ),
-    (
-        "step",
-        "Dial step",
-        "choice",
-        "1/6",
-        tuple(name for name, _ in STEPS),
-        "what one detent of the dial changes",
-    ),
-    (
-        "lead_ms",
-        "Lead-in",
-        "ms",
-        2000,
-        (500, 5000, 100),
-        "time before each dodge window, to bring the shade in",
-    ),
-    ("volume", "Volume", "level", 3, (0, 5, 1), "0 is silence"),
-    ("brightness", "Brightness", "level", 2, (1, 5, 1), "of the display"),
-    ("power_up", "Power-up", "choice", "as left", POWER_UP, "the last map, or a new print"),
-    ("new_base_ms", "New print base", "time", 10000, (BASE_MIN_MS, BASE_MAX_MS, 100), "base of a new print"),
-    ("new_filter", "New print filter", "filter", "2", (0, 8, 0), "filter of a new print; empty for none"),
-    (
-        "new_dry_down_pm",
-        "New print dry-down",
-        "pm",
-        80,
-        (0, 500, 5),
-        "the cut of light proposed when a new print turns dry-down on",
-    ),
-    (
-        "filters",
-        "Filters",
-        "filters",
-        ("00", "0", "1", "2", "3", "4", "5"),
-        (1, 12, 0),
-        "the set in the drawer",
-    ),
-    ("lamp", "Lamp", "text", "", (0, 24, 0), "a note of what is in the lamp house"),
+    ("lag_ms", "Lamp lag", "ms", 0, (-500, 2000, 5)),
+    ("least_ms", "Shortest light", "auto ms", 0, (0, 2000, 10)),
+    ("settle_ms", "Settling time", "ms", 700, (0, 2000, 50)),
+    ("viewing_limit_s", "Viewing limit", "s", 300, (10, 900, 10)),
+    ("safelight", "Safelight", "choice", "steady", SAFELIGHT_RULES),
+    ("step", "Dial step", "choice", "1/6", tuple(name for name, _ in STEPS)),
+    ("lead_ms", "Lead-in", "ms", 2000, (500, 5000, 100)),
+    ("volume", "Volume", "level", 3, (0, 5, 1)),
+    ("brightness", "Brightness", "level", 2, (1, 5, 1)),
+    ("power_up", "Power-up", "choice", "as left", POWER_UP),
+    ("new_base_ms", "New print base", "time", 10000, (BASE_MIN_MS, BASE_MAX_MS, 100)),
+    ("new_filter", "New print filter", "filter", "2", (0, 8, 0)),
+    ("new_dry_down_pm", "New print dry-down", "pm", 80, (0, 500, 5)),
+    ("filters", "Filters", "filters", ("00", "0", "1", "2", "3", "4", "5"), (1, 12, 0)),
+    ("lamp", "Lamp", "text", "", (0, 24, 0)),
 )
 
 FILTER_MAX = 8
@@ -132,7 +69,7 @@ def setting(key: str) -> tuple:
 
 def check(key: str, value: object) -> object:
     """`value` as it is kept for `key`. A Refusal says which values are allowed."""
-    _, label, kind, _, limits, _ = setting(key)
+    _, label, kind, _, limits = setting(key)
     what = "%s is not changed" % label
     if kind in ("ms", "auto ms", "s", "level", "time", "pm"):
         if is_int(value) and limits[0] <= value <= limits[1]:

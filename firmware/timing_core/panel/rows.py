@@ -514,7 +514,7 @@ class _Setting(Row):
     turns = True
 
     def __init__(self, key: str) -> None:
-        _, label, self.kind, _, self.limits, _ = setting(key)
+        _, label, self.kind, _, self.limits = setting(key)
         super().__init__(label)
         self.key = key
         self.names = self.kind in ("text", "filters")

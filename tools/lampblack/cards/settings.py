@@ -25,6 +25,27 @@ UNITS: dict[str, dict[str, int]] = {
 }
 """For each kind that is a number: the units to write it in. A bare number is in the key's own unit."""
 
+MEANINGS = {
+    "lag_ms": "light lost at switch-on less light gained at switch-off",
+    "least_ms": (
+        "the shortest light this lamp gives reliably; auto: 250 ms or three times the lag, if that is longer"
+    ),
+    "settle_ms": "how long no key lights the lamp after light, a filter or a start",
+    "viewing_limit_s": "the viewing light goes out by itself after this",
+    "safelight": "steady, or off during every exposure too",
+    "step": "what one detent of the dial changes",
+    "lead_ms": "time before each dodge window, to bring the shade in",
+    "volume": "0 is silence",
+    "brightness": "of the display",
+    "power_up": "the last map, or a new print",
+    "new_base_ms": "base of a new print",
+    "new_filter": "filter of a new print; empty for none",
+    "new_dry_down_pm": "the cut of light proposed when a new print turns dry-down on",
+    "filters": "the set in the drawer",
+    "lamp": "a note of what is in the lamp house",
+}
+"""What each setting means, in a few words. A board has no need of them."""
+
 
 def parse_setting(key: str, text: str) -> Any:
     """`text` as the bench keeps it for `key`. A Refusal says what would be right."""

@@ -13,7 +13,7 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from lampblack.cards.settings import setting_text
+from lampblack.cards.settings import MEANINGS, setting_text
 from lampblack.cards.units import percent_exact
 from timing_core.light.bench import SETTINGS
 from timing_core.light.plan import BURN, FIT, Stage, lamp_ms, stage_name
@@ -151,9 +151,9 @@ def shelf_table(cards: Iterable[dict[str, Any]]) -> Table:
 def bench_table(values: dict[str, Any]) -> Table:
     """The settings of `values` in the panel's order."""
     table = _table("key", "value", "on the panel", "what it is")
-    for key, label, _, _, _, meaning in SETTINGS:
+    for key, label, *_ in SETTINGS:
         if key in values:
-            table.add_row(key, setting_text(key, values[key]), label, meaning)
+            table.add_row(key, setting_text(key, values[key]), label, MEANINGS[key])
     return table
 
 
