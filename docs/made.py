@@ -219,10 +219,10 @@ class Evening:
         for number in range(20):
             wall.add_mark(number // 10, Mark(f"stone {number + 1}", 25 + number))
         self._session.box.shelf.keep(mill)
-        self._session.box.take_work(wall)
+        self._session.box.work.take(wall)
         self.to_the_end()
         self.start_again()
-        self._session.box.take_work(mill)
+        self._session.box.work.take(mill)
 
     def start_again(self) -> None:
         self._session.reset()
@@ -249,7 +249,7 @@ class Evening:
         while True:
             self.light_on()
             self._session.advance(self._session.now_ms + 60_000)
-            if not self._session.box.stages:
+            if not self._session.box.run.stages:
                 return
 
     def hear(self, line: bytes) -> str:

@@ -16,7 +16,6 @@ from lampblack.wire.push import staging
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.printing_map import PrintingMap
-from timing_core.panel.rows import TITLES
 from timing_core.records.store import Store
 from timing_core.wire.methods import frame
 
@@ -284,15 +283,15 @@ def load(session: Session, card: dict) -> None:
     to_sheet(session, "shelf")
     to_row(session, card["name"])
     session.input("press")
-    assert session.box.work.to_dict() == card
+    assert session.box.work.map.to_dict() == card
 
 
 def to_sheet(session: Session, name: str) -> None:
     """From any row of any sheet to the top of another sheet."""
     box = session.box
-    while box.sheet != "sheets":
+    while box.panel.screen.key != "screens":
         session.input("back")
-    to_row(session, TITLES[name])
+    to_row(session, next(screen.heading for screen in box.panel.screens if screen.key == name))
     session.input("press")
 
 
@@ -301,12 +300,12 @@ def to_row(session: Session, label: str, nth: int = 1) -> None:
     box = session.box
     session.input("dial", -1000)
     while True:
-        nth -= box.row().label == label
+        nth -= box.panel.row().label == label
         if not nth:
             return
-        before = box.cursor
+        before = box.panel.cursor.at
         session.input("dial", 1)
-        assert box.cursor > before, f"no row {label!r}"
+        assert box.panel.cursor.at > before, f"no row {label!r}"
 
 
 def set_row(session: Session, label: str, detents: int, nth: int = 1) -> None:
@@ -358,23 +357,29 @@ def snapshot(session: Session) -> dict:
     return {
         "state": box.state,
         "message": box.message,
-        "cursor": (box.sheet, box.cursor, box.pick, box.place, box.prints),
-        "undo": [vars(change) for change in box.undo._changes],
-        "work": box.work.to_dict(),
-        "strip": dict(vars(box.strip), given=box.strip_given),
+        "cursor": (
+            box.panel.screen.key,
+            box.panel.cursor.at,
+            box.panel.cursor.pick,
+            box.panel.cursor.place,
+            box.work.prints,
+        ),
+        "undo": [vars(change) for change in box.panel.undo._changes],
+        "work": box.work.map.to_dict(),
+        "strip": dict(vars(box.work.strip), given=box.work.strip_given),
         "bench": box.bench.to_dict(),
         "shelf": {name: box.shelf.digest(name) for name in box.shelf.names()},
         "run": (
-            box.is_strip,
-            box.at,
-            box.given_ms,
-            box.strikes,
-            box.run_is_kept,
-            [vars(stage) for stage in box.stages],
+            box.run.is_strip,
+            box.run.at,
+            box.run.given_ms,
+            box.run.strikes,
+            box.run.is_kept,
+            [vars(stage) for stage in box.run.stages],
         ),
         "ledger": box.ledger.last(),
         "lamp": (session.lamp.lit, session.lamp.ends_ms),
-        "safelight": box.safelight,
+        "safelight": box.exposing.safelight,
         "due": box.next_deadline(),
         "files": dict(session.disk.files),
     }
@@ -390,7 +395,7 @@ def keys(session: Session, *events: str) -> None:
 
 def listen(session: Session) -> None:
     """Let the settling time pass, if it is on."""
-    while session.box._settling() and session.next_ms() >= 0:
+    while session.box.exposing.is_settling() and session.next_ms() >= 0:
         session.advance(session.next_ms())
 
 
@@ -561,14 +566,14 @@ def _asked(session: Session, card: dict) -> None:
 def undo(session: Session) -> None:
     """Take the newest change back, as a printer does: on the list of screens."""
     box = session.box
-    while box.sheet != "sheets":
+    while box.panel.screen.key != "screens":
         session.input("back")
     to_row(session, "Undo")
     session.input("press")
 
 
 SITUATIONS = {
-    "sheets": _then(_nothing, "back"),
+    "screens": _then(_nothing, "back"),
     "new print": _nothing,
     "print sheet": _sheet("print"),
     "print sheet, a change to undo": _changed,

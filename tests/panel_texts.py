@@ -150,6 +150,8 @@ class Census:
         for call in self.calls:
             if call.scope.module in drawing and _last_name(call.node.func) in DRAWS_WORDS:
                 for argument in call.node.args:
+                    if ast.unparse(argument).startswith("panel.screen."):
+                        continue  # a screen's own words
                     try:
                         found |= self._told(argument, call.scope, ()).texts
                     except NotFollowed:

@@ -90,7 +90,7 @@ def test_the_session_is_a_whole_print_of_thirty_stages():
     ends_ms = [at_ms for at_ms, on in log.edges if not on]
     pauses_ms = [min(press - end for press in played.presses_ms if press > end) for end in ends_ms[:-1]]
     assert all(5000 <= pause < 10000 for pause in pauses_ms)
-    assert (session.box.state, session.box.prints) == ("browse", 1)
+    assert (session.box.state, session.box.work.prints) == ("browse", 1)
 
 
 # --- the plans

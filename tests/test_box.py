@@ -26,8 +26,8 @@ from tests.box_model import (
     until_dark,
     wait,
 )
-from timing_core.box import TOO_EARLY
 from timing_core.light.printing_map import PrintingMap
+from timing_core.machine.exposing import TOO_EARLY
 
 
 class Evening:
@@ -144,7 +144,7 @@ def test_hold_and_go_on():
     evening = Evening(two_dodges(), lag_ms=150)
     box = evening.box
     evening.play("expose\nexpose\n+4.15 expose")
-    assert (box.state, box.left_ms(), box.says("expose")) == ("held", 12_000, "give 12.0 s")
+    assert (box.state, box.exposing.left_ms(), box.machine.says("expose")) == ("held", 12_000, "give 12.0 s")
     assert evening.heard("tick", "pip") == ["start", "open", "hold"]
     wait(evening.session, 60_000)
     assert evening.heard() == [], "held is silent"
@@ -173,20 +173,20 @@ def test_back_puts_out_at_once_and_then_leaves_with_the_run_kept():
     session, box = evening.session, evening.box
     evening.play("expose\nexpose\n+5 back")
     assert not session.lamp.lit
-    assert (box.state, box.left_ms(), box.says("expose")) == ("held", 11_000, "give 11.0 s")
+    assert (box.state, box.exposing.left_ms(), box.machine.says("expose")) == ("held", 11_000, "give 11.0 s")
     evening.play("back")
-    assert (box.state, box.sheet, box.row().label) == ("browse", "sheets", "Go on")
-    assert box.row().value(box) == "Base, pass 1  11.0 s"
+    assert (box.state, box.panel.screen.key, box.panel.row().label) == ("browse", "screens", "Go on")
+    assert box.panel.value(box.panel.row()) == "Base, pass 1  11.0 s"
     evening.play("back\nback\nback")
-    assert box.run_is_kept, "however often"
+    assert box.run.is_kept, "however often"
     evening.play("press")
-    assert (box.state, box.left_ms()) == ("held", 11_000)
+    assert (box.state, box.exposing.left_ms()) == ("held", 11_000)
     assert box.message == "", "what the hands need is not hidden"
     evening.play("expose\n+1 back\nback")
     to_row(session, "End this run")
     evening.play("press")
     assert (box.state, box.message) == ("browse", "Ended here. What was given is in the ledger.")
-    assert not box.run_is_kept
+    assert not box.run.is_kept
     record = box.ledger.newest()
     assert (record["whole"], record["map"]["name"]) == (False, "harbour")
     (stage,) = record["stages"]
@@ -197,7 +197,7 @@ def test_a_run_without_light_gives_way_to_the_next_and_writes_nothing_down():
     evening = Evening(two_dodges())
     session, box = evening.session, evening.box
     evening.play("expose\nback")
-    assert box.row().label == "Go on", "it is kept all the same"
+    assert box.panel.row().label == "Go on", "it is kept all the same"
     to_sheet(session, "print")
     evening.play("expose")
     assert box.state == "ready"
@@ -231,21 +231,21 @@ def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to(
     session, box = evening.session, evening.box
     evening.play("expose\nexpose\n+5 back\nback")
     to_sheet(session, "print")
-    assert box.says("expose") == "another run?"
+    assert box.machine.says("expose") == "another run?"
     evening.play("expose")
     assert box.state == "ask"
     assert box.kept_text() == "A run is kept. Base, pass 1 has 11.0 s to come. End it, and begin this one?"
-    assert {control: box.says(control) for control in ("expose", "back", "press")} == {
+    assert {control: box.machine.says(control) for control in ("expose", "back", "press")} == {
         "expose": "",
         "back": "leave",
         "press": "end it",
     }
     evening.play("expose\nexpose\npedal")
-    assert (box.state, box.given_ms) == ("ask", 5000), "EXPOSE does nothing here"
+    assert (box.state, box.run.given_ms) == ("ask", 5000), "EXPOSE does nothing here"
     evening.play("back")
-    assert (box.state, box.run_is_kept, box.given_ms) == ("browse", True, 5000)
+    assert (box.state, box.run.is_kept, box.run.given_ms) == ("browse", True, 5000)
     evening.play("expose\npress")
-    assert (box.state, box.given_ms) == ("ready", 0)
+    assert (box.state, box.run.given_ms) == ("ready", 0)
     assert box.ledger.newest()["stages"][0]["given_ms"] == 5000
 
 
@@ -261,7 +261,7 @@ def test_a_press_meant_to_hold_does_not_light_the_next_stage():
     assert (box.state, session.lamp.lit) == ("ready", False)
     assert evening.heard() == ["refuse"]
     assert box.message == TOO_EARLY
-    assert box.says("expose") == "wait"
+    assert box.machine.says("expose") == "wait"
     evening.play("+0.639 pedal")
     assert not session.lamp.lit
     evening.play("+0.001 pedal")
@@ -342,12 +342,12 @@ def test_a_rest_too_short_to_give_later_runs_out_by_itself():
     box = evening.box
     # 10 ms of margin: the lamp goes out a little after the press.
     evening.play("expose\nexpose\n+4.591 expose")
-    assert (box.state, box.says("expose")) == ("exposing", "wait")
+    assert (box.state, box.machine.says("expose")) == ("exposing", "wait")
     evening.play("wait until browse")
     assert (evening.meter.light_ms, evening.meter.strikes) == (5000, 1)
     evening.meter.anew()
     evening.play("expose\nexpose\n+4.59 expose")
-    assert (box.state, box.left_ms()) == ("held", 410)
+    assert (box.state, box.exposing.left_ms()) == ("held", 410)
     evening.play("expose\nwait until browse")
     assert (evening.meter.light_ms, evening.meter.strikes) == (5000, 2)
 
@@ -356,7 +356,7 @@ def test_a_rest_that_back_leaves_too_short_is_left_and_the_next_stage_is_next():
     evening = Evening(a_card(("sky", 60), base_ms=8000))
     box = evening.box
     evening.play("expose\nexpose\n+7.9 back")
-    assert (box.state, box.says("expose")) == ("held", "leave the rest")
+    assert (box.state, box.machine.says("expose")) == ("held", "leave the rest")
     evening.play("expose")
     assert (box.state, box.summary()["name"]) == ("ready", "Burn sky")
     assert evening.light_of_a_stage() == 3314
@@ -408,7 +408,7 @@ def test_the_shortest_light_is_light_and_not_strike(lag_ms, least_ms, light_ms):
 def test_a_hold_within_the_lag_gives_nothing_and_takes_nothing():
     evening = Evening(a_card(base_ms=5000), lag_ms=200)
     evening.play("expose\nexpose\n+0.15 expose")
-    assert (evening.box.state, evening.box.left_ms()) == ("held", 5000)
+    assert (evening.box.state, evening.box.exposing.left_ms()) == ("held", 5000)
     evening.play("expose\nwait until browse")
     assert evening.meter.light_ms == 5000
 
@@ -451,7 +451,7 @@ def test_viewing_light_returns_to_what_was_under_way():
     evening.play("press\ndial 2\nlamp\n+3 lamp")
     assert box.state == "edit"
     evening.play("back\nexpose\nlamp\nlamp\n+3 lamp")
-    assert (box.state, box.left_ms()) == ("ready", 16_000)
+    assert (box.state, box.exposing.left_ms()) == ("ready", 16_000)
 
 
 def test_lamp_warns_once_while_a_sheet_is_exposed():
@@ -507,7 +507,7 @@ def test_the_safelight_goes_before_the_lamp_and_comes_after_it():
 
 
 def worked(evening: Evening) -> dict:
-    return evening.box.work.to_dict()
+    return evening.box.work.map.to_dict()
 
 
 def test_a_value_is_undone_while_it_is_turned_and_after_it_is_taken():
@@ -524,14 +524,14 @@ def test_a_value_is_undone_while_it_is_turned_and_after_it_is_taken():
     evening.play("back")
     assert worked(evening) == after, "BACK only leaves"
     to_row(session, "Undo")
-    assert evening.box.row().value(evening.box) == "Base: 16.0 s"
+    assert evening.box.panel.value(evening.box.panel.row()) == "Base: 16.0 s"
     evening.play("press")
     assert worked(evening) == before
     assert evening.box.message == "Undone: Base is 16.0 s again."
-    assert (evening.box.sheet, evening.box.row().label) == ("sheets", "Undo")
-    while len(evening.box.undo):
+    assert (evening.box.panel.screen.key, evening.box.panel.row().label) == ("screens", "Undo")
+    while len(evening.box.panel.undo):
         evening.play("press")
-    assert evening.box.row().value(evening.box) == "nothing"
+    assert evening.box.panel.value(evening.box.panel.row()) == "nothing"
     before = worked(evening)
     evening.play("press\npress")
     assert worked(evening) == before
@@ -559,12 +559,12 @@ def test_undo_goes_back_exactly_change_by_change():
     seen = []
     for step in steps:
         to_sheet(session, "print")
-        seen.append((worked(evening), vars(box.strip).copy(), box.bench.to_dict()))
+        seen.append((worked(evening), vars(box.work.strip).copy(), box.bench.to_dict()))
         step()
-    assert len(box.undo) == len(steps)
+    assert len(box.panel.undo) == len(steps)
     for card_before, strip, bench in reversed(seen):
         undo(session)
-        assert (worked(evening), vars(box.strip), box.bench.to_dict()) == (card_before, strip, bench)
+        assert (worked(evening), vars(box.work.strip), box.bench.to_dict()) == (card_before, strip, bench)
         evening.play("dial 1\nback\nlamp\nlamp")  # looking round forgets nothing
     evening.play("reset")
     assert worked(evening) == card, "and what was undone is kept"
@@ -573,9 +573,9 @@ def test_undo_goes_back_exactly_change_by_change():
 def test_a_value_that_is_opened_and_taken_as_it_was_is_no_change():
     evening = Evening(two_dodges())
     to_row(evening.session, "Base")
-    changes = len(evening.box.undo)
+    changes = len(evening.box.panel.undo)
     evening.play("press\npress\npress\n+1 dial 2\n+1 dial -2\npress")
-    assert len(evening.box.undo) == changes
+    assert len(evening.box.panel.undo) == changes
 
 
 def test_turning_past_a_value_and_back_costs_nothing():
@@ -598,26 +598,26 @@ def test_turning_past_a_value_and_back_costs_nothing():
     to_sheet(session, "strip")
     set_row(session, "Times", 1)
     set_row(session, "Middle", 5)
-    strip = box.strip.to_dict()
+    strip = box.work.strip.to_dict()
     to_row(session, "Times")
     evening.play("press\n+1 dial -2\n+1 dial 1\npress")
-    assert box.strip.to_dict() == strip, "the time that was set is not lost on the way"
+    assert box.work.strip.to_dict() == strip, "the time that was set is not lost on the way"
 
 
 def test_a_strips_setting_is_undone():
     evening = Evening(two_dodges())
-    session, strip = evening.session, evening.box.strip
+    session, strip = evening.session, evening.box.work.strip
     to_sheet(session, "strip")
     before = dict(vars(strip))
     for label, detents in (("Strip for", 1), ("Kind", 1), ("Patches", -2), ("Step", 2), ("Times", 1)):
         to_sheet(session, "strip")
         to_row(session, label)
         evening.play(f"press\n+1 dial {detents}\nback")
-        assert vars(evening.box.strip) == before, label
+        assert vars(evening.box.work.strip) == before, label
         set_row(session, label, detents)
-        assert vars(evening.box.strip) != before, label
+        assert vars(evening.box.work.strip) != before, label
         undo(session)
-        assert vars(evening.box.strip) == before, label
+        assert vars(evening.box.work.strip) == before, label
 
 
 def test_a_card_loaded_over_a_print_is_undone():
@@ -661,7 +661,7 @@ def test_the_mark_that_is_picked_is_removed_and_comes_back():
     for nth, area in enumerate(areas):
         evening = Evening(card)
         set_row(evening.session, "Remove mark", nth + 1)
-        left = [mark.area for own in evening.box.work.passes for mark in own.marks]
+        left = [mark.area for own in evening.box.work.map.passes for mark in own.marks]
         assert left == [other for other in areas if other != area]
         undo(evening.session)
         assert worked(evening) == card
@@ -715,12 +715,12 @@ def test_undo_never_takes_a_card_that_was_pushed_since(by):
         name = "harbour-2" if by == "keep" else "harbour"
     pushed = a_card(base_ms=4321, name=name)
     push(session, pushed)
-    while len(evening.box.undo):
+    while len(evening.box.panel.undo):
         undo(session)
     assert shelf.card(name) == pushed
     push(session, a_card(base_ms=4000, name=name))
     ask(session, "card.remove", name=name)
-    while len(evening.box.undo):
+    while len(evening.box.panel.undo):
         undo(session)
     assert name not in shelf.names(), "nor brings one back that the PC has removed"
 
@@ -769,7 +769,7 @@ def test_a_card_pushed_while_one_is_picked_for_removal_is_safe():
     evening.play("press\ndial 1")
     push(session, a_card(name="a-new-one"))
     session.frame()
-    assert evening.box.row().label == "Remove a card", "the cursor stays where the hand is"
+    assert evening.box.panel.row().label == "Remove a card", "the cursor stays where the hand is"
     evening.play("press")
     assert evening.box.shelf.names() == ["a-new-one", "harbour"]
     evening.play("press\ndial 2")
@@ -783,7 +783,7 @@ def test_faster_turning_takes_bigger_steps(gap_ms, steps):
     evening = Evening(step="1/12")
     to_row(evening.session, "Base")
     evening.play("+1 press\n+1 dial 1")
-    base = evening.box.work.passes[0]
+    base = evening.box.work.map.passes[0]
     assert base.shift == 10, "the first detent after a pause is a slow one"
     wait(evening.session, gap_ms)
     evening.play("dial 1")
@@ -797,20 +797,20 @@ def test_several_detents_in_one_input_are_as_fast_as_their_share():
     evening = Evening(step="1/12")
     to_row(evening.session, "Base")
     evening.play("+1 press\n+1 dial 1\n+0.2 dial 2")
-    assert evening.box.work.passes[0].shift == 10 + 2 * 10, "100 ms each"
+    assert evening.box.work.map.passes[0].shift == 10 + 2 * 10, "100 ms each"
     evening.play("+0.1 dial 2")
-    assert evening.box.work.passes[0].shift == 30 + 2 * 20, "50 ms each"
+    assert evening.box.work.map.passes[0].shift == 30 + 2 * 20, "50 ms each"
 
 
 def test_only_numbers_are_turned_fast():
     evening = Evening()
     to_row(evening.session, "Pass 1")
     evening.play("+1 press\n+1 dial 1\n+0.01 dial 1")
-    assert evening.box.work.passes[0].filter == "4"
+    assert evening.box.work.map.passes[0].filter == "4"
     evening.play("press")
     to_row(evening.session, "Passes")
     evening.play("+1 press\n+1 dial 1\n+0.01 dial 1")
-    assert len(evening.box.work.passes) == 3
+    assert len(evening.box.work.map.passes) == 3
 
 
 def test_tied_passes_follow_each_other():
@@ -819,9 +819,9 @@ def test_tied_passes_follow_each_other():
     card["passes"].append(a_pass(base_ms=8980, filter="5"))
     evening = Evening(card, step="1/12")
     set_row(evening.session, "Base", 12, nth=1)
-    assert [evening.box.work.base_ms(index) for index in (0, 1)] == [32_000, 17_960]
+    assert [evening.box.work.map.base_ms(index) for index in (0, 1)] == [32_000, 17_960]
     set_row(evening.session, "Base", -12, nth=2)
-    assert [evening.box.work.base_ms(index) for index in (0, 1)] == [16_000, 8980]
+    assert [evening.box.work.map.base_ms(index) for index in (0, 1)] == [16_000, 8980]
 
 
 def test_a_base_past_its_range_is_refused_and_nothing_moves():
@@ -849,7 +849,7 @@ def test_power_up_finds_the_print_as_it_was_left():
     set_row(evening.session, "Base", 3)
     before = worked(evening)
     evening.play("reset")
-    assert (evening.box.state, evening.box.sheet) == ("browse", "print")
+    assert (evening.box.state, evening.box.panel.screen.key) == ("browse", "print")
     assert worked(evening) == before
 
 
@@ -878,7 +878,7 @@ def test_after_a_reset_in_mid_run_it_is_dark_says_so_and_goes_on():
     assert not evening.session.lamp.lit
     evening.play("lamp\n+1 lamp")
     assert evening.session.screen.draw()
-    assert box.cut_off_text == "Power was lost. Burn sky may be partly exposed."
+    assert box.recovery.known == "Power was lost. Burn sky may be partly exposed."
     evening.play("press")
     assert (box.state, box.summary()["name"]) == ("ready", "Burn sky")
     evening.play("dial 1\nexpose\nwait until browse")
@@ -906,7 +906,7 @@ def test_after_a_watchdogs_reset_the_rest_is_given():
     assert (box.state, box.message) == ("notice", "The box was reset. Base, pass 1 had 5.0 s or more.")
     evening.heard()
     evening.play("press")
-    assert (box.state, box.left_ms(), box.says("expose")) == ("held", 3000, "give 3.0 s")
+    assert (box.state, box.exposing.left_ms(), box.machine.says("expose")) == ("held", 3000, "give 3.0 s")
     start_ms = evening.session.now_ms
     assert evening.light_of_a_stage() == 3000
     # What had been heard before the reset is not heard again: the card went in at 2 s, out at 4.343 s.
@@ -941,7 +941,7 @@ def test_after_a_watchdogs_reset_at_the_end_of_a_stage_the_next_one_is_next():
 def test_a_run_cut_off_by_a_reset_can_be_ended():
     evening = Evening(a_card(("sky", 60), base_ms=6000))
     evening.play("expose\nexpose\nwait until dark\nreset\nback")
-    assert (evening.box.state, evening.box.row().label) == ("browse", "Go on")
+    assert (evening.box.state, evening.box.panel.row().label) == ("browse", "Go on")
     to_row(evening.session, "End this run")
     evening.play("press")
     record = evening.box.ledger.newest()
@@ -987,9 +987,9 @@ def test_dry_down_cuts_the_light_and_leaves_the_shown_times():
     evening = Evening(card)
     box = evening.box
     evening.play("expose")
-    assert box.says("expose") == "give 16.0 s"
+    assert box.machine.says("expose") == "give 16.0 s"
     assert evening.light_of_a_stage() == 14_400
-    assert box.says("expose") == "give 16.0 s", "a stop more is as much again"
+    assert box.machine.says("expose") == "give 16.0 s", "a stop more is as much again"
     assert evening.light_of_a_stage() == 14_400
     assert box.ledger.newest()["dry_down_pm"] == 100
     set_row(evening.session, "Dry-down", 0)
@@ -1003,23 +1003,23 @@ def test_dry_down_is_one_row_and_two_presses():
     evening = Evening(a_card(dry_down_pm=100))
     box = evening.box
     to_row(evening.session, "Dry-down")
-    assert box.row().value(box) == "off"
+    assert box.panel.value(box.panel.row()) == "off"
     evening.play("press")
-    assert box.row().value(box) == "-0.15  10.0 %", "the other state is proposed"
+    assert box.panel.value(box.panel.row()) == "-0.15  10.0 %", "the other state is proposed"
     evening.play("press")
-    assert (box.work.dry_down, box.work.dry_down_pm) == (True, 100)
+    assert (box.work.map.dry_down, box.work.map.dry_down_pm) == (True, 100)
     evening.play("press")
-    assert box.row().value(box) == "off"
+    assert box.panel.value(box.panel.row()) == "off"
     evening.play("press")
-    assert (box.work.dry_down, box.work.dry_down_pm) == (False, 100), "the amount is not lost"
+    assert (box.work.map.dry_down, box.work.map.dry_down_pm) == (False, 100), "the amount is not lost"
     evening.play("press\n+1 dial -2\n+1 dial -2\npress")
-    assert (box.row().value(box), box.work.dry_down_pm) == ("-0.12  8.0 %", 80)
+    assert (box.panel.value(box.panel.row()), box.work.map.dry_down_pm) == ("-0.12  8.0 %", 80)
     evening.play("press\n+1 dial 1\npress")
-    assert (box.work.dry_down, box.work.dry_down_pm) == (True, 85), "turning sets the amount"
+    assert (box.work.map.dry_down, box.work.map.dry_down_pm) == (True, 85), "turning sets the amount"
     evening.play("press\n+1 dial -99\npress")
-    assert (box.work.dry_down, box.work.dry_down_pm) == (False, 85)
+    assert (box.work.map.dry_down, box.work.map.dry_down_pm) == (False, 85)
     evening.play("press\nback")
-    assert not box.work.dry_down, "what is open is a proposal"
+    assert not box.work.map.dry_down, "what is open is a proposal"
 
 
 def test_dodges_and_burns_of_the_handbook():
@@ -1070,10 +1070,10 @@ def test_a_strip_of_whole_stops():
     assert [evening.light_of_a_stage() for _ in range(5)] == [2000, 2000, 4000, 8000, 16_000]
     assert box.state == "choose"
     evening.play("dial -99\ndial 3\npress")  # between the second patch and the third: half a stop over 4 s
-    assert box.work.base_ms(0) == 5657
+    assert box.work.map.base_ms(0) == 5657
     assert box.message == "Pass 1 is set to 5.7 s."
     undo(session)
-    assert box.work.base_ms(0) == 8000
+    assert box.work.map.base_ms(0) == 8000
 
 
 def test_a_patch_chosen_with_tied_passes_changes_that_pass_alone():
@@ -1092,12 +1092,15 @@ def test_a_patch_chosen_with_tied_passes_changes_that_pass_alone():
         if session.lamp.lit:
             until_dark(session)
     evening.play("dial -99\ndial 6\npress")
-    assert [box.work.base_ms(index) for index in (0, 1)] == [7000, 9989]
+    assert [box.work.map.base_ms(index) for index in (0, 1)] == [7000, 9989]
     assert box.message == "Pass 2 is set to 10.0 s, alone. The tie keeps this ratio from here."
-    assert box.work.tied
-    assert (box.sheet, box.row().said(box)) == ("print", "Base, pass 2")
+    assert box.work.map.tied
+    assert (box.panel.screen.key, box.panel.screen.said(box.panel, box.panel.row())) == (
+        "print",
+        "Base, pass 2",
+    )
     set_row(session, "Base", 6)
-    assert [box.work.base_ms(index) for index in (0, 1)] == [14_000, 19_978]
+    assert [box.work.map.base_ms(index) for index in (0, 1)] == [14_000, 19_978]
     undo(session)
     undo(session)
     assert worked(evening) == card
@@ -1114,7 +1117,7 @@ def test_a_strip_of_plain_seconds():
     evening.play("expose")
     assert [evening.light_of_a_stage() for _ in range(5)] == [2000, 4000, 6000, 8000, 10_000]
     evening.play("dial 99\npress")
-    assert box.work.base_ms(0) == 10_000
+    assert box.work.map.base_ms(0) == 10_000
     assert box.ledger.newest()["kind"] == "strip"
 
 
@@ -1126,18 +1129,18 @@ def test_a_patch_is_chosen_later_unless_its_strip_no_longer_holds():
     while box.state == "ready":
         evening.light_of_a_stage()
     evening.play("back")
-    assert (box.state, box.row().label) == ("browse", "Choose a patch")
+    assert (box.state, box.panel.row().label) == ("browse", "Choose a patch")
     to_sheet(session, "print")
     set_row(session, "Dry-down", 1)  # does not touch what the patches got
     to_sheet(session, "strip")
     to_row(session, "Choose a patch")
     evening.play("press\ndial 2\npress")
-    assert box.work.base_ms(0) == 7560  # 6 s and a third of a stop
+    assert box.work.map.base_ms(0) == 7560  # 6 s and a third of a stop
     undo(session)
-    assert box.strip_given
+    assert box.work.strip_given
     to_sheet(session, "print")
     set_row(session, "Base", 6)
-    assert not box.strip_given, "the patches did not get what they would now"
+    assert not box.work.strip_given, "the patches did not get what they would now"
 
 
 def test_a_burn_chosen_darker_or_lighter_stays_a_map_that_can_be_kept():
@@ -1152,7 +1155,7 @@ def test_a_burn_chosen_darker_or_lighter_stays_a_map_that_can_be_kept():
     while box.state == "ready":
         evening.light_of_a_stage()
     evening.play("dial -99\npress")
-    (mark,) = box.work.passes[0].marks
+    (mark,) = box.work.map.passes[0].marks
     assert mark.stops120 == 30 - 3 * 40
     before = worked(evening)
     assert PrintingMap.from_dict(before).to_dict() == before
@@ -1186,7 +1189,7 @@ def test_a_full_disk_never_stops_a_print():
     box = evening.box
     set_row(evening.session, "Base", 6)
     assert box.message == "It is not kept: the memory is full or failing. Remove a card and try again."
-    assert box.work.base_ms(0) == 8000
+    assert box.work.map.base_ms(0) == 8000
     evening.play("expose")
     assert box.state == "ready"
     assert evening.light_of_a_stage() == 8000
@@ -1277,7 +1280,7 @@ def test_a_kept_run_of_another_map_ends_without_being_taken_for_this_maps_print(
     assert box.message == (
         "The print is done and in the ledger. The map here is another now: EXPOSE gives that."
     )
-    assert box.prints == 0
+    assert box.work.prints == 0
     assert box.ledger.newest()["whole"]
 
 
@@ -1287,7 +1290,7 @@ def test_what_is_said_of_a_run_before_a_filter():
     evening = Evening(card)
     box = evening.box
     evening.play("expose\nexpose\nwait until dark\nback")
-    assert box.row().value(box) == "Fit filter 5"
+    assert box.panel.value(box.panel.row()) == "Fit filter 5"
     to_sheet(evening.session, "print")
     evening.play("expose")
     assert box.kept_text() == "A run is kept. Next: Fit filter 5. End it, and begin this one?"
@@ -1324,9 +1327,9 @@ def test_a_push_does_not_move_another_card_under_the_cursor():
     for name in ("mill", "pier"):
         push(session, a_card(name=name))
     to_sheet(session, "shelf")
-    assert box.row().label == "mill"
+    assert box.panel.row().label == "mill"
     push(session, a_card(name="abbey"))
-    assert box.row().label == "mill"
+    assert box.panel.row().label == "mill"
     evening.play("press")
     assert worked(evening)["name"] == "mill"
 
@@ -1335,7 +1338,7 @@ def test_what_cannot_be_given_is_not_announced():
     evening = Evening(a_card(("sky", 60), base_ms=8000))
     session, box = evening.session, evening.box
     evening.play("expose\nexpose\nwait until dark\nexpose\n+3.2 back")
-    assert (box.state, box.says("expose")) == ("held", "cannot: why?")
+    assert (box.state, box.machine.says("expose")) == ("held", "cannot: why?")
     evening.play("back")
     to_row(session, "End this run")
     evening.play("press")
@@ -1343,10 +1346,10 @@ def test_what_cannot_be_given_is_not_announced():
     evening.play("expose")
     evening.play("expose\nwait until dark")
     ask(session, "bench.set", values={"least_ms": 2000})
-    assert box.says("expose") == "give 3.3 s"
+    assert box.machine.says("expose") == "give 3.3 s"
     session.box.bench.set("least_ms", 0)
     ask(session, "bench.set", values={"lag_ms": 1200})
-    assert box.says("expose") == "cannot: why?"
+    assert box.machine.says("expose") == "cannot: why?"
     evening.play("expose")
     assert box.message == (
         "Burn sky is too short: 3314 ms of light, and this lamp needs 3600 ms. "

@@ -149,7 +149,7 @@ SPOILS = {
 def test_any_one_line_may_go_wrong(how):
     counting = FakePort(documented_box())
     with client_of(counting) as client:
-        use_everything(counting.link._box, client)
+        use_everything(counting.link.box, client)
     assert counting.count > 40
     for spoiled in range(counting.count):
         box = documented_box()

@@ -111,7 +111,7 @@ class BoxMachine(RuleBasedStateMachine):
         self.session.watchers += [self.meter, self.listener]
         self.sent: list[bytes] = []
         self.plan: list[tuple] = []
-        self.stages = self.session.box.stages
+        self.stages = self.session.box.run.stages
         self.at = 0
         self.given: list[tuple] = []
         self.unsure = False
@@ -130,7 +130,7 @@ class BoxMachine(RuleBasedStateMachine):
     def do(self, act, *details) -> bool:
         """Do one thing to the session and check the laws. False if the power was cut in the middle of it."""
         before = snapshot(self.session)
-        card, strip = before["work"], self.session.box.strip.copy()
+        card, strip = before["work"], self.session.box.work.strip.copy()
         self.listener.heard.clear()
         self.listener.times.clear()
         self.meter.off_ms_before = self.meter.off_ms
@@ -148,7 +148,7 @@ class BoxMachine(RuleBasedStateMachine):
         self.follow_run(card, strip)
         if ("sound", "refuse") in self.listener.heard:
             self.check_refusal(before, after)
-        standing = box._before if box.state == "viewing" else box.state
+        standing = box.machine.before if box.state == "viewing" else box.state
         if standing not in ("edit", "away"):
             self.settled = after  # what was being turned is not taken
         if self.disk.full:
@@ -191,36 +191,36 @@ class BoxMachine(RuleBasedStateMachine):
     def follow_run(self, card: dict, strip) -> None:
         """Law 2: the stages are the map's, and the box moves on from one just when it has got its light."""
         box, meter = self.session.box, self.meter
-        if box.stages is not self.stages or box.at != self.at:
+        if box.run.stages is not self.stages or box.run.at != self.at:
             if meter.light_ms or self.unsure:
-                self.close_stage(moved_on=box.stages is self.stages)
+                self.close_stage(moved_on=box.run.stages is self.stages)
             meter.anew()
             self.unsure = False
-        if box.stages is not self.stages:
+        if box.run.stages is not self.stages:
             if self.stages:
                 self.close_run()
-            self.stages = box.stages
-            if box.stages:
+            self.stages = box.run.stages
+            if box.run.stages:
                 self.journal_is_whole = True
-                self.plan = planned_strip(card, strip) if box.is_strip else planned_print(card)
+                self.plan = planned_strip(card, strip) if box.run.is_strip else planned_print(card)
                 self.check_stages()
-        self.at = box.at
-        if not box.stages:
+        self.at = box.run.at
+        if not box.run.stages:
             self.ledger = box.ledger.last()
             return
-        planned_ms = self.plan[box.at][3]
+        planned_ms = self.plan[box.run.at][3]
         close_ms = meter.strikes
         if box.state == "exposing":
             assert abs(meter.light_ms + meter.to_come_ms - planned_ms) <= close_ms
         elif box.state == "held":
             assert meter.light_ms < planned_ms or not planned_ms
-            assert abs(box.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
+            assert abs(box.exposing.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
         elif box.state == "ready":
-            assert box.left_ms() == planned_ms
+            assert box.exposing.left_ms() == planned_ms
             assert not meter.light_ms
 
     def check_stages(self) -> None:
-        stages = self.session.box.stages
+        stages = self.session.box.run.stages
         assert [(s.kind, s.area, s.filter, s.light_ms) for s in stages] == self.plan
 
     def close_stage(self, moved_on: bool) -> None:
@@ -272,7 +272,7 @@ class BoxMachine(RuleBasedStateMachine):
         """Whatever was turned, the map is one that a card can carry, and the screen can be drawn."""
         if not hasattr(self, "session"):
             return
-        work = self.session.box.work.to_dict()
+        work = self.session.box.work.map.to_dict()
         assert PrintingMap.from_dict(work).to_dict() == work
         assert len(self.session.frame()) == 1024
 
@@ -364,43 +364,43 @@ class BoxMachine(RuleBasedStateMachine):
         self.pressed = "expose"
         self.do(self.session.input, "expose")
 
-    @precondition(lambda self: self.session.box.stages)
+    @precondition(lambda self: self.session.box.run.stages)
     @rule(holds=holds, stages=st.integers(1, 20))
     def go_on_with_the_run(self, holds, stages):
         box = self.session.box
         if box.state == "notice":
             self.do(self.session.input, "press")
         elif box.state == "browse":
-            if box.sheet != "sheets":
+            if box.panel.screen.key != "screens":
                 self.do(self.session.input, "back")
             self.do(to_row, self.session, "Go on")
             self.do(self.session.input, "press")
         self.give(holds, stages)
 
-    @precondition(lambda self: self.session.box.state == "browse" and self.session.box.run_is_kept)
+    @precondition(lambda self: self.session.box.state == "browse" and self.session.box.run.is_kept)
     @rule()
     def end_the_run(self):
-        if self.session.box.sheet != "sheets":
+        if self.session.box.panel.screen.key != "screens":
             self.do(self.session.input, "back")
         self.do(to_row, self.session, "End this run")
         if self.do(self.session.input, "press"):
-            assert not self.session.box.run_is_kept
+            assert not self.session.box.run.is_kept
 
-    @precondition(lambda self: self.session.box.state == "browse" and len(self.session.box.undo))
+    @precondition(lambda self: self.session.box.state == "browse" and len(self.session.box.panel.undo))
     @rule(times=st.integers(1, 4))
     def undo(self, times):
         """Back by so many changes. One that cannot be taken back stays, and all is as it was."""
         for _ in range(times):
-            changes = len(self.session.box.undo)
+            changes = len(self.session.box.panel.undo)
             if not changes or self.session.box.state != "browse":
                 return
-            if self.session.box.sheet != "sheets":
+            if self.session.box.panel.screen.key != "screens":
                 self.do(self.session.input, "back")
             self.do(to_row, self.session, "Undo")
             if not self.do(self.session.input, "press"):
                 return
             refused = ("sound", "refuse") in self.listener.heard
-            assert len(self.session.box.undo) == changes - (not refused)
+            assert len(self.session.box.panel.undo) == changes - (not refused)
             assert not refused or self.disk.full
         event("undone")
 
@@ -424,25 +424,25 @@ class BoxMachine(RuleBasedStateMachine):
     def choose_a_patch(self, n):
         """The base or mark taken is the light that the chosen patch got."""
         box = self.session.box
-        strip = box.strip.copy()
-        before = box.work.to_dict()
+        strip = box.work.strip.copy()
+        before = box.work.map.to_dict()
         self.do(self.session.input, "dial", n)
-        place = box.place
+        place = box.panel.cursor.place
         self.do(self.session.input, "press")
         if box.state != "browse":
             return
-        for index in range(len(box.work.passes)):
+        for index in range(len(box.work.map.passes)):
             if index != strip.pass_index or strip.mark_index is not None:
-                assert box.work.base_ms(index) == before["passes"][index]["base_ms"], "that pass alone"
+                assert box.work.map.base_ms(index) == before["passes"][index]["base_ms"], "that pass alone"
         if place % 2:
             return
         got_ms = sum(self.given_by_place(strip, before, place))
-        after = box.work.passes[strip.pass_index]
+        after = box.work.map.passes[strip.pass_index]
         if strip.mark_index is None:
-            assert box.work.base_ms(strip.pass_index) == got_ms
+            assert box.work.map.base_ms(strip.pass_index) == got_ms
         else:
             mark = after.marks[strip.mark_index]
-            base_ms = box.work.base_ms(strip.pass_index)
+            base_ms = box.work.map.base_ms(strip.pass_index)
             through_another = strip.filter(PrintingMap.from_dict(before)) != after.filter
             wanted_ms = got_ms + base_ms if through_another else got_ms
             assert stops(base_ms, mark.stops120 - 0.51) <= wanted_ms + 1
@@ -480,34 +480,36 @@ class BoxMachine(RuleBasedStateMachine):
         assert self.meter.lights_asked == asked
         box = session.box
         assert box.state in ("browse", "notice")
-        assert (box.state == "notice") == box.run_is_kept
+        assert (box.state == "notice") == box.run.is_kept
         now = snapshot(session)
         meter = self.meter
         ran = self.stages
-        self.stages = box.stages
-        if ran and self.kept_well and self.journal_is_whole and not box.run_is_kept:
+        self.stages = box.run.stages
+        if ran and self.kept_well and self.journal_is_whole and not box.run.is_kept:
             # Its record was there already, or its last light known to be whole and only the record missing.
             assert known_ms or box.ledger.last() == self.ledger + 1
             if known_ms:
                 self.given.append((known_ms, meter.strikes + 1, meter.strikes))
                 self.close_run()
-        elif box.stages and ran:
+        elif box.run.stages and ran:
             sure = self.journal_is_whole and self.kept_well
             if sure:
                 self.check_stages()
-            if sure and box.at != self.at:
+            if sure and box.run.at != self.at:
                 assert known_ms >= self.plan[self.at][3] - 1
                 self.given.append((self.plan[self.at][3], meter.strikes + 1, meter.strikes))
                 meter.anew()
             elif sure:
-                assert box.given_ms <= max(known_ms, meter.light_ms) + meter.strikes, "no more than there was"
+                assert box.run.given_ms <= max(known_ms, meter.light_ms) + meter.strikes, (
+                    "no more than there was"
+                )
         self.journal_is_whole = self.journal_is_whole and self.kept_well
-        self.at = box.at
+        self.at = box.run.at
         strikes = meter.strikes
         meter.anew()
-        meter.light_ms, meter.strikes = box.given_ms, strikes if box.given_ms else 0
-        self.unsure = box._at_least
-        if not box.stages:
+        meter.light_ms, meter.strikes = box.run.given_ms, strikes if box.run.given_ms else 0
+        self.unsure = box.run.at_least
+        if not box.run.stages:
             self.given = []
         self.ledger = box.ledger.last()
         self.began_with = now["work"] if now["bench"]["power_up"] == "new print" else None
@@ -532,10 +534,10 @@ class BoxMachine(RuleBasedStateMachine):
         box = self.session.box
         stage = box.summary()["name"]
         lit = self.session.lamp.lit and box.state != "viewing"
-        planned_ms = self.plan[self.at][3] if box.stages else 0
-        known = known_ms or (box.given_ms if box.stages else 0)
-        over = bool(box.stages) and box.at == len(box.stages) - 1 and known_ms >= planned_ms
-        was_running = bool(box.stages) and not over
+        planned_ms = self.plan[self.at][3] if box.run.stages else 0
+        known = known_ms or (box.run.given_ms if box.run.stages else 0)
+        over = bool(box.run.stages) and box.run.at == len(box.run.stages) - 1 and known_ms >= planned_ms
+        was_running = bool(box.run.stages) and not over
         began_with = self.began_with
         was, now = self.start_again(known_ms)
         if self.kept_well:
@@ -683,8 +685,8 @@ class Deaf(Session):
         def deaf(event, now_ms, value=0):
             if event != "lamp_end":
                 return handle(event, now_ms, value)
-            box.out.count = 0
-            return box.out
+            box.io.count = 0
+            return box.io
 
         box.handle = deaf
         return box
@@ -791,7 +793,7 @@ def test_a_lamp_that_is_put_out_and_does_not_say_so_is_taken_at_the_press(key, t
     assert box.state == "stopping"
     wait(session, 1)
     assert (box.state, box.message) == (then, OVERDUE)
-    assert box.left_ms() == 10_000 - 3000
+    assert box.exposing.left_ms() == 10_000 - 3000
     assert meter.light_ms == 3000
 
 
@@ -804,7 +806,7 @@ def test_a_lamp_that_fails_in_mid_stage_leaves_the_rest_to_be_given():
     wait(session, 4000)
     session.input("lamp_end", session._lamp_off())
     assert session.box.state == "held"
-    assert session.box.left_ms() == 6000
+    assert session.box.exposing.left_ms() == 6000
     keys(session, "expose")
     until_dark(session)
     assert session.box.state == "browse"

@@ -86,9 +86,9 @@ class Server:
     def print_card(self, path: Path) -> None:
         """Print a card by pressing EXPOSE until the run is over."""
         session = self.session
-        session.box.work = PrintingMap.from_dict(cards.load(path))
+        session.box.work.map = PrintingMap.from_dict(cards.load(path))
         session.input("expose")
-        while session.box.stages:
+        while session.box.run.stages:
             session.input("expose")
             session.advance(session.now_ms + 60000)
 

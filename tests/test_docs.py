@@ -39,7 +39,6 @@ from timing_core.light.bench import SETTINGS
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
 from timing_core.machine.transitions import STATES
-from timing_core.panel import rows as sheets
 from timing_core.panel import undo
 from timing_core.panel.sounds import SOUNDS
 from timing_core.wire.methods import METHODS, LineReader
@@ -219,7 +218,7 @@ def test_one_press_is_followed_all_the_way():
     darkroom = build()
     session = darkroom.session
     session.power_up()
-    session.box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "breakwater.toml")))
+    session.box.work.take(PrintingMap.from_dict(cards.load(EXAMPLES / "breakwater.toml")))
     player = Player(session)
     player.play("wait 1\nexpose\nwait 1")
     passed = []
@@ -498,14 +497,14 @@ def test_every_row_of_every_sheet_is_explained():
     session = Session(MemoryDisk(), desk_kit())
     session.power_up()
     box = session.box
-    box.take_work(PrintingMap.from_dict(cards.load(EXAMPLES / "workroom.toml")))
-    box.strip.pass_index = 1
+    box.work.take(PrintingMap.from_dict(cards.load(EXAMPLES / "workroom.toml")))
+    box.work.strip.pass_index = 1
     labels = {"print": set(), "strip": {"Choose a patch"}}
     for sheet, found in labels.items():
         for origin_ms, centred in ((None, True), (8000, True), (8000, False)):
-            box.sheet = sheet
-            box.strip.origin_ms, box.strip.centred = origin_ms, centred
-            found |= {row.label.strip() for row in sheets.rows(box)}
+            box.panel.show(sheet)
+            box.work.strip.origin_ms, box.work.strip.centred = origin_ms, centred
+            found |= {row.label.strip() for row in box.panel.rows()}
     for sheet, heading in (
         ("print", "Print: the map of the print"),
         ("strip", "Strip: a test strip for a pass or an area"),
@@ -521,7 +520,7 @@ def test_every_row_of_the_list_of_screens_is_explained_and_no_other():
     session.power_up()
     Player(session).play("wait 1\nexpose\nwait 1\nexpose\nwait 1\nback\nback")
     told = [cell for cells in first_cells(USING, "The list of screens") for cell in cells.split(", ")]
-    assert told == [row.label for row in sheets.rows(session.box)]
+    assert told == [row.label for row in session.box.panel.rows()]
 
 
 def test_undo_reaches_as_far_as_the_page_says():

@@ -143,14 +143,18 @@ def test_a_long_crash_log_comes_whole(box):
     ],
 )
 def test_box_and_pc_of_different_versions(box, monkeypatch, version, says):
-    hello = link.Link._hello
-    monkeypatch.setattr(link.Link, "_hello", lambda own: hello(own) | {"version": version})
+    writes, wanted, hello = link.METHODS["hello"]
+    monkeypatch.setitem(
+        link.METHODS, "hello", (writes, wanted, lambda own: hello(own) | {"version": version})
+    )
     assert wrong() == {"version": f"this PC has {VERSION}. {says}"}
 
 
 def test_another_wire(box, monkeypatch):
-    hello = link.Link._hello
-    monkeypatch.setattr(link.Link, "_hello", lambda own: hello(own) | {"wire": 2, "version": "7.0"})
+    writes, wanted, hello = link.METHODS["hello"]
+    monkeypatch.setitem(
+        link.METHODS, "hello", (writes, wanted, lambda own: hello(own) | {"wire": 2, "version": "7.0"})
+    )
     assert wrong() == {"version": "the box speaks wire 2, this PC wire 1. Get a newer lampblack for this PC."}
 
 
@@ -226,7 +230,7 @@ def test_a_box_that_goes_away_while_it_is_asked(box, monkeypatch):
         box._plugged = False
         raise OSError(5, "EIO")
 
-    monkeypatch.setattr(link.Link, "_state", gone)
+    monkeypatch.setitem(link.METHODS, "state", (False, (), gone))
     assert "box" in wrong()
 
 

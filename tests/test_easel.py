@@ -116,7 +116,7 @@ cards = st.builds(
 def test_every_area_of_any_map_gets_its_light(card, holds, lead_ms):
     room = Darkroom(lead_ms=lead_ms, least_ms=20)
     load(room.session, card)
-    assume(room.session.box.plan_refusal() is None)
+    assume(room.session.box._refusal() is None)
     room.print_it(holds)
     assert room.session.box.state == "browse"
     strikes = sum(stage["strikes"] for stage in room.session.box.ledger.newest()["stages"])
@@ -135,7 +135,7 @@ def test_every_area_of_any_map_gets_its_light(card, holds, lead_ms):
 def test_the_report_plans_what_the_map_says(card):
     room = Darkroom(least_ms=20)
     load(room.session, card)
-    assume(room.session.box.plan_refusal() is None)
+    assume(room.session.box._refusal() is None)
     room.print_it()
     ((_, found),) = room.easel.report()
     assert {(a.area, a.filter): a.planned_ms for a in found} == planned(card)
@@ -367,7 +367,7 @@ def test_a_sheet_keeps_the_plan_its_run_began_with(had_light):
     keys(session, "back")
     to_sheet(session, "print")
     set_row(session, "Base", 3)
-    assert session.box.work.base_ms(0) != 8000
+    assert session.box.work.map.base_ms(0) != 8000
     keys(session, "back")
     to_row(session, "Go on")
     keys(session, "press", "expose")
@@ -409,7 +409,7 @@ def test_hands_go_on_where_a_reset_cut_them_off():
     wait(session, 2000 + face_ms)
     assert session.lamp.lit
     session.reset()
-    assert session.box.known_ms == 3000
+    assert session.box.exposing.known_ms == 3000
     keys(session, "press", "expose")
     until_dark(session)
     (sheet,) = room.sheets()
@@ -456,11 +456,11 @@ def test_every_patch_of_a_strip_gets_its_light(kind, fewer, step, target, base_m
         if detents:
             set_row(session, label, detents)
     to_row(session, "Strip for")
-    assume(session.box.plan_refusal() is None)
+    assume(session.box._refusal() is None)
     room.print_it(holds)
     assert session.box.state == "choose"
     (sheet,) = room.sheets()
-    strip = session.box.strip
+    strip = session.box.work.strip
     filter = "00" if target == 2 else "2"
     totals = patch_totals(card, strip)
     for number, total in enumerate(totals):

@@ -385,7 +385,7 @@ def test_an_import_the_tools_may_not_have_is_found(source, names):
     [
         ("self.session.input('expose')", {"session.input"}),
         ("box.set_bench({})", {"box.set_bench"}),
-        ("def f(self):\n    self._session.box.take_work(map)", {"box.take_work"}),
+        ("def f(self):\n    self._session.box.set_bench(values)", {"box.set_bench"}),
         ("self.session.send = nowhere", {"session.send ="}),
         ("before, session.send = session.send, None", {"session.send ="}),
         ("box.at += 1", {"box.at ="}),
@@ -399,7 +399,7 @@ def test_what_a_module_does_to_the_box_is_found(source, found):
 
 
 def test_a_forbidden_import_and_a_name_are_found():
-    source = "from timing_core.light.plan import BASE\nfrom host_sim import physics\nx = box.stages"
+    source = "from timing_core.light.plan import BASE\nfrom host_sim import physics\nx = box.run.stages"
     assert forbidden_imports(source, "host_sim", {"timing_core.light.plan"}) == {"timing_core.light.plan"}
     assert "stages" in read_names(source)
 

@@ -241,9 +241,11 @@ def test_a_box_of_another_wire_is_still_brought_up_to_date(plug, monkeypatch):
     board = FakeBoard({**KEPT, **OLD})
     board.runs = OLD["main.py"]
     board.power_cycle()
-    hello = link.Link._hello
-    monkeypatch.setattr(
-        link.Link, "_hello", lambda own: hello(own) | {"wire": 9 if own._box.handed_over == 0 else 1}
+    writes, wanted, hello = link.METHODS["hello"]
+    monkeypatch.setitem(
+        link.METHODS,
+        "hello",
+        (writes, wanted, lambda own: hello(own) | {"wire": 9 if own.box.handed_over == 0 else 1}),
     )
 
     def hand_over():

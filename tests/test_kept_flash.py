@@ -64,7 +64,7 @@ def test_settings_cards_map_and_ledger_are_as_they_were(session):
     # The shortest light was a strike of 100 ms, lag included, and nobody had set it: it is found now.
     kept = {**VERSION_1["bench"], "least_ms": 0, "settle_ms": 700}
     assert box.bench.to_dict() == kept
-    assert box.work.to_dict() == VERSION_1["work"]
+    assert box.work.map.to_dict() == VERSION_1["work"]
     assert [box.shelf.card(name) for name in box.shelf.names()] == VERSION_1["cards"]
     assert all("Shortest light" in line for line in box.damage_lines())
     records = box.ledger.read(0, 100)
@@ -93,8 +93,8 @@ def test_the_run_that_was_cut_off_goes_on_where_it_was(session):
     assert box.message.startswith(cut["said"])
     session.input("press")
     assert box.state == "ready"
-    assert box.at == cut["cut_stage"]
-    assert [stage.light_ms for stage in box.stages] == [stage["light_ms"] for stage in cut["stages"]]
+    assert box.run.at == cut["cut_stage"]
+    assert [stage.light_ms for stage in box.run.stages] == [stage["light_ms"] for stage in cut["stages"]]
     keys(session, "expose")
     until_dark(session)
     while box.in_run:
@@ -114,5 +114,5 @@ def test_what_was_kept_is_kept_in_todays_form_and_found_again(session):
     session.reset()
     again = session.box
     assert again.bench.to_dict() == box.bench.to_dict()
-    assert again.run_is_kept
+    assert again.run.is_kept
     assert [again.shelf.card(name) for name in again.shelf.names()] == VERSION_1["cards"]

@@ -177,7 +177,7 @@ def lights_asked(values: dict, map: PrintingMap) -> list[int]:
     session.power_up()
     session.box.set_bench({**values, "settle_ms": 0})
     session.advance(session.now_ms + 1000)  # power-up's own settling time
-    session.box.take_work(map)
+    session.box.work.take(map)
     session.input("lamp")
     session.advance(session.now_ms + 1_000_000)
     for _ in range(20):

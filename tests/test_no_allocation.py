@@ -14,7 +14,7 @@ from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.panel.drawing import Screen
-from timing_core.platform import Kit
+from timing_core.platform import Platform
 from timing_core.records.store import Store
 
 HEAP = "384k"
@@ -99,7 +99,7 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
     """A desk on which every number that the box meets under light is a `Small`."""
     desk = heap_lock.Desk(now_ms, card)
     plain = desk_kit()
-    kit = Kit(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
+    kit = Platform(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
     desk.box = Box(Store(heap_lock.Disk(), kit.crc32), kit, Small(panel_ms))
     desk.box.store.put("work", encode(card))
     # Key may follow key, and a lamp as slow as these may be struck for as little as the card asks for.
@@ -114,7 +114,7 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
 
 
 def make_small(box: Box) -> None:
-    for stage in box.stages:
+    for stage in box.run.stages:
         stage.shown_ms, stage.light_ms = Small(stage.shown_ms), Small(stage.light_ms)
         stage.cues = [(Small(at_ms), sound) for at_ms, sound in stage.cues]
         for window in stage.windows:
@@ -136,12 +136,12 @@ def test_no_number_leaves_31_bits_while_the_lamp_is_lit(now_ms, bench, card, pan
     desk.input("expose")
     make_small(desk.box)
     while desk.box.state == "ready":
-        if not desk.box.left_ms():
+        if not desk.box.exposing.left_ms():
             desk.input("expose")
             continue
         desk.lit("expose", Small(2000))
-        assert isinstance(desk.box._struck_ms, Small)
-        assert isinstance(desk.box.left_shown_ms(), Small)
+        assert isinstance(desk.box.exposing.strike._struck_ms, Small)
+        assert isinstance(desk.box.exposing.left_shown_ms(), Small)
         desk.put_out("expose", Small(2000))
         desk.to_the_end("expose")
     assert desk.box.state == "browse"

@@ -18,7 +18,7 @@ from websockets.exceptions import ConnectionClosed, InvalidStatus
 from lampblack import cli
 from lampblack.wire.box_client import BoxClient
 from tests.simulated import Darkroom, darkroom
-from timing_core.box import TOO_EARLY
+from timing_core.machine.exposing import TOO_EARLY
 from timing_core.panel.sounds import SOUNDS
 
 

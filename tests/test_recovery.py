@@ -24,16 +24,16 @@ from tests.box_model import (
     until_dark,
     wait,
 )
-from timing_core.box import Outputs
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import PrintingMap
+from timing_core.machine.machine import Exchange
 from timing_core.panel import drawing as screens
 
 
 def press_row(session: Session, label: str) -> None:
-    while session.box.sheet != "sheets":
+    while session.box.panel.screen.key != "screens":
         session.input("back")
     to_row(session, label)
     session.input("press")
@@ -80,7 +80,7 @@ def test_what_a_watchdog_told_outlives_a_pulled_plug():
     session.reset()
     assert session.box.message == "Power was lost. Base, pass 1 had 2.9 s or more."
     session.input("press")
-    assert (session.box.state, session.box.left_ms()) == ("held", 8000 - 2985)
+    assert (session.box.state, session.box.exposing.left_ms()) == ("held", 8000 - 2985)
 
 
 def test_what_was_given_before_a_hold_outlives_a_pulled_plug():
@@ -364,10 +364,10 @@ def test_a_run_whose_map_is_not_kept_says_so_before_its_light_and_is_not_gone_on
     assert box.message == (
         "Power was lost. Burn sky may be partly exposed. It cannot go on: its map is not kept."
     )
-    assert box.says("press") == ""
+    assert box.machine.says("press") == ""
     session.input("press")
     keys(session, "expose", "back")
-    assert [row.label for row in [box.row()]] == ["End this run"]
+    assert [row.label for row in [box.panel.row()]] == ["End this run"]
     disk.room = 1 << 20
     session.input("press")
     record = box.ledger.newest()
@@ -541,9 +541,9 @@ def test_a_journal_of_no_known_form_breaks_nothing(journal):
     session.reset()
     assert session.box.state in ("browse", "notice")
     session.frame()
-    if session.box.run_is_kept:
+    if session.box.run.is_kept:
         press_row(session, "End this run")
-    assert not session.box.run_is_kept
+    assert not session.box.run.is_kept
 
 
 def test_a_ledger_record_of_no_known_form_hides_no_other():
@@ -626,14 +626,14 @@ def test_dodge_windows_stay_where_they_were_whatever_the_lead_in_is_now():
     session = new_session()
     load(session, a_card(("posts", -40), base_ms=13_200))
     keys(session, "expose")
-    windows = [(window.open_ms, window.close_ms) for window in session.box.stages[1].windows]
+    windows = [(window.open_ms, window.close_ms) for window in session.box.run.stages[1].windows]
     keys(session, "expose")
     wait(session, 5000)
     keys(session, "expose")
     ask(session, "bench.set", values={"lead_ms": 5000})
     session.reset()
     session.input("press")
-    assert [(window.open_ms, window.close_ms) for window in session.box.stages[1].windows] == windows
+    assert [(window.open_ms, window.close_ms) for window in session.box.run.stages[1].windows] == windows
 
 
 def test_a_reset_that_was_no_loss_of_power_is_not_told_as_one():
@@ -685,7 +685,7 @@ def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
     def cutting(text: str) -> bytes:
         asked.append(text)
         if len(asked) == 2:
-            session.box._go_to(2)
+            session.box.exposing.go_to(2)
             session.screen.prepare()
         return plain(text)
 
@@ -693,7 +693,7 @@ def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
     session.screen._words = (None, b"", b"", (), ())
     session.screen.prepare()
     stage, _, title, now, _ = session.screen._words
-    assert stage is session.box.stages[2]
+    assert stage is session.box.run.stages[2]
     assert (title, now) == (plain("Burn sky"), [])
 
 
@@ -725,8 +725,8 @@ def test_a_fault_in_drawing_ends_neither_light_nor_run(monkeypatch):
 
 
 def test_an_output_too_many_is_never_lost_in_silence():
-    out = Outputs()
-    for _ in range(Outputs.ROOM):
+    out = Exchange(True)
+    for _ in range(Exchange.ROOM):
         out.put("sound", "tick")
     with pytest.raises(IndexError):
         out.put("dark")
@@ -742,7 +742,7 @@ def test_a_call_that_comes_very_late_sounds_what_was_due_in_portions():
     for _ in range(20):
         out = box.handle("tick", now_ms)
         heard += [out.value[n] for n in range(out.count) if out.kind[n] == "sound"]
-        assert out.count < Outputs.ROOM
+        assert out.count < Exchange.ROOM
         if box.next_deadline() > now_ms:
             break
     # 60 s: a tick each second but where a cue falls on it (the pip at 1 s and the opening at 2 s of lead-in,

@@ -357,7 +357,7 @@ def test_a_run_that_is_left_and_gone_on_with_is_no_other_run():
     keys(session, "expose", "expose")
     wait(session, 3000)
     keys(session, "back", "back")
-    assert session.box.can_go_on
+    assert session.box.run.can_go_on
     state = room.state()
     assert (state["box"]["stage"], state["box"]["left_ms"], state["asks"]) == (None, 0, None)
     room.do({"do": "unplug"})
@@ -479,7 +479,7 @@ def a_strip(kind: int = 0, negative: str = "plain") -> Room:
 
 
 def patches(room: Room) -> list[float]:
-    strip, work = room.session.box.strip, room.session.box.work
+    strip, work = room.session.box.work.strip, room.session.box.work.map
     return [strip.total_ms(work, 2 * patch) for patch in range(strip.patches)]
 
 
@@ -488,9 +488,9 @@ def test_a_cover_strip_by_hand():
     session = room.session
     planned = patches(room)
     keys(session, "expose")
-    for patch in range(session.box.strip.patches):
+    for patch in range(session.box.work.strip.patches):
         # Before each press the card is moved on: all patches that have their light lie under it.
-        tool(room, "cover", patch / session.box.strip.patches, 0.5, angle=180)
+        tool(room, "cover", patch / session.box.work.strip.patches, 0.5, angle=180)
         give(room)
     assert session.box.state == "choose"
     result = develop(room)
@@ -558,7 +558,7 @@ def test_a_strip_over_an_earlier_pass_tells_each_patch_once():
     room = a_room(card)
     to_sheet(room.session, "strip")
     set_row(room.session, "Strip for", 1)
-    room.session.box.strip.over_earlier = True
+    room.session.box.work.strip.over_earlier = True
     keys(room.session, "expose")
     give(room)
     room.do({"do": "fit", "filter": "5"})

@@ -39,7 +39,7 @@ from tests.panel_texts import Census
 from timing_core.canonical import encode
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
-from timing_core.panel import rows as sheets
+from timing_core.panel.rows import ACTS, CHOOSES, TURNS
 from timing_core.records.shelf import CARDS_MAX
 from timing_core.records.store import Store
 
@@ -155,11 +155,11 @@ every_card = pytest.mark.parametrize("card", CARDS)
 
 def every_row(card: dict):
     """A session on every row of every sheet, one after another."""
-    for sheet in sheets.NAMES:
+    for sheet in ("print", "strip", "shelf", "bench"):
         session = new_session()
         load(session, card)
         to_sheet(session, sheet)
-        count = len(sheets.rows(session.box))
+        count = len(session.box.panel.rows())
         for row in range(count):
             yield f"{sheet} row {row}", session
             session.input("dial", 1)
@@ -183,7 +183,7 @@ def does(name: str, control: str, value: int) -> bool:
 @every_situation
 def test_a_control_has_a_hint_exactly_when_it_does_something(name):
     for control in CONTROLS:
-        says = situation(name).box.says(control)
+        says = situation(name).box.machine.says(control)
         acts = any(does(name, control, value) for value in ((1, -1) if control == "dial" else (0,)))
         # Under light "wait" says why nothing happens: a rest that could not be given later runs out.
         waits = situation(name).box.lit and says == "wait"
@@ -194,7 +194,11 @@ def test_a_control_has_a_hint_exactly_when_it_does_something(name):
 @every_situation
 def test_every_hint_is_on_the_screen_and_no_other(name, card, monkeypatch):
     session = situation(name, CARDS[card]())
-    hints = {control: session.box.says(control) for control in CONTROLS if session.box.says(control)}
+    hints = {
+        control: session.box.machine.says(control)
+        for control in CONTROLS
+        if session.box.machine.says(control)
+    }
     seen = Seen(session, monkeypatch)
     shown = seen.hints()
     if session.box.state == "off":
@@ -206,11 +210,11 @@ def test_every_hint_is_on_the_screen_and_no_other(name, card, monkeypatch):
 
 def test_the_hint_of_every_row_is_what_a_press_does(monkeypatch):
     for where, session in every_row(worked_card()):
-        says = session.box.says("press")
+        says = session.box.machine.says("press")
         assert Seen(session, monkeypatch).hints().get("press", "") == says, where
-        row = session.box.row()
-        assert bool(says) == (row.acts or row.turns or row.chooses), where
-        assert says == (row.deed if row.acts else "change" if row.turns else says), where
+        row = session.box.panel.row()
+        assert bool(says) == bool(row.does & (ACTS | TURNS | CHOOSES)), where
+        assert says == (row.deed if row.does & ACTS else "change" if row.does & TURNS else says), where
 
 
 # --- words that can be read
@@ -247,7 +251,7 @@ def test_no_word_of_any_row_is_cut_or_written_over(card, monkeypatch):
     plain = CARDS[card]()
     for where, session in every_row(plain):
         check_layout(Seen(session, monkeypatch), plain, where)
-        if session.box._row_turns():
+        if session.box.panel.row_turns():
             session.input("press")
             for _ in range(3):
                 check_layout(Seen(session, monkeypatch), plain, where + ", open")
@@ -262,9 +266,9 @@ def test_no_message_is_longer_than_its_lines(monkeypatch):
     and a fifth where EXPOSE does nothing and has no line of its own."""
     for message, state in longest_messages():
         session = situation(STANDS_IN[state])
-        session.box.message = message
+        session.box.io.message = message
         seen = Seen(session, monkeypatch)
-        foot = 40 if session.box.says("expose") else 48
+        foot = 40 if session.box.machine.says("expose") else 48
         lines = [words for words, _, y, _ in seen.texts if 8 <= y < foot]
         shown = message
         for name in seen.cuts:  # only a name is longer than a line
@@ -311,7 +315,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     def note(session, has: str = "") -> None:
         box = session.box
         assert has in box.message, box.message
-        for words in (box.message, box.cut_off_text, box.kept_text() if box.state == "ask" else ""):
+        for words in (box.message, box.recovery.known, box.kept_text() if box.state == "ask" else ""):
             if words:
                 found.add((words, box.state))
 
@@ -506,7 +510,7 @@ def _note_what_is_kept(note) -> None:
         load(session, worst_card() if number else a_card(base_ms=600_000, filter=LONGEST_FILTER))
         to_sheet(session, "strip")
         set_row(session, "Strip for", number)
-        if session.box.plan_refusal():
+        if session.box._refusal():
             continue
         keys(session, "expose")
         _give_all(session)
@@ -552,20 +556,20 @@ def _note_undo(note) -> None:
     for card in CARDS.values():
         for way in (1, -1, 2):
             for _, session in every_row(card()):
-                row = session.box.row()
-                if not row.turns:
+                row = session.box.panel.row()
+                if not row.does & TURNS:
                     continue
-                place = (session.box.sheet, session.box.cursor)
+                place = (session.box.panel.screen.key, session.box.panel.cursor.at)
                 session.input("press")
                 wait(session, 200)
                 session.input("dial", way)
                 session.input("press")
-                if session.box.state == "browse" and len(session.box.undo):
+                if session.box.state == "browse" and len(session.box.panel.undo):
                     note(session)
-                    changes = len(session.box.undo)
+                    changes = len(session.box.panel.undo)
                     undo(session)
                     note(session, "Undone: ")
-                    assert len(session.box.undo) == changes - 1
+                    assert len(session.box.panel.undo) == changes - 1
                 else:
                     session.input("back")
                 to_sheet(session, place[0])
@@ -575,7 +579,7 @@ def _note_undo(note) -> None:
     for label in ("Add a mark", "New print"):
         to_row(session, label)
         session.input("press")
-    while len(session.box.undo):
+    while len(session.box.panel.undo):
         undo(session)
         note(session, "Undone: ")
     chosen = situation("choose")
@@ -592,11 +596,11 @@ def _note_cuts(note) -> None:
     def at_burn():
         """In mid-burn of the longest name: its stage begins where the base has been given."""
         session = situation("exposing a burn", worst)
-        assert LONGEST_AREA in session.box.stages[session.box.at].area
+        assert LONGEST_AREA in session.box.run.stages[session.box.run.at].area
         return session
 
     def whole(session) -> int:
-        return session.box.stages[session.box.at].light_ms
+        return session.box.run.stages[session.box.run.at].light_ms
 
     for known in (0, 1, -1):
         for spoilt in SPOILT.values():
@@ -616,7 +620,7 @@ def _note_cuts(note) -> None:
 
     # Between a run's last light and its record.
     session = situation("exposing")
-    while session.box.at < len(session.box.stages) - 1:
+    while session.box.run.at < len(session.box.run.stages) - 1:
         until_dark(session)
         keys(session, "expose")
         if not session.lamp.lit:
@@ -651,7 +655,7 @@ def _note_damage(note) -> None:
     session.input("back")
     lines = session.box.damage_lines()
     assert len(lines) == 1
-    session.box.say(lines[0])
+    session.box.io.say(lines[0])
     note(session, "cut off is damaged")
     for spoilt in SPOILT.values():
         session = situation("print sheet, a change to undo")
@@ -845,7 +849,7 @@ def test_the_viewing_light_shows_the_seconds_it_has_left(monkeypatch):
 
 def test_the_bar_fills_with_the_light_and_shows_the_windows():
     session = situation("exposing")
-    stage = session.box.stages[session.box.at]
+    stage = session.box.run.stages[session.box.run.at]
     bar = 42
 
     def lit(ms: int, row: int) -> int:

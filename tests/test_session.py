@@ -27,7 +27,7 @@ class Mute:
     """A box that asks for one light and then does nothing at all, whatever it is told."""
 
     def __init__(self, box, ms: int) -> None:
-        self.out = box.out
+        self.out = box.io
         self.ms = ms
         self.told: list[tuple] = []
 
@@ -149,11 +149,11 @@ def test_a_reset_keeps_what_was_kept_and_nothing_else():
     session.input(
         "line", wire_line(session.kit, "card.stage", {"digest": "x", "of": 2, "part": 0, "packed": "{"})
     )
-    work = session.box.work.to_dict()
+    work = session.box.work.map.to_dict()
     box = session.box
     session.reset()
     assert session.box is not box
-    assert session.box.work.to_dict() == work
+    assert session.box.work.map.to_dict() == work
     assert session.box.shelf.names() == ["harbour"]
     assert session.screen.box is session.box
 
@@ -166,7 +166,7 @@ def test_a_directory_keeps_a_box_from_one_run_to_the_next(tmp_path):
     until_dark(session)
     again = Session(DirectoryDisk(tmp_path / "box"), desk_kit())
     again.power_up()
-    assert again.box.work.to_dict() == a_card()
+    assert again.box.work.map.to_dict() == a_card()
     assert again.box.ledger.newest()["whole"]
     assert {path.suffix for path in (tmp_path / "box").iterdir()} <= {".0", ".1"}
 

@@ -57,7 +57,7 @@ def test_a_folder_has_an_identity_of_its_own_made_once(tmp_path):
     assert first["box"] == second["box"] != third["box"]
     assert (one / IDENTITY_FILE).read_text() == first["box"] + "\n"
     box = new_session(DirectoryDisk(one)).box
-    assert box.damage == [], "the store takes it for no record"
+    assert box.recovery.damage == [], "the store takes it for no record"
 
 
 def test_without_a_folder_every_evening_is_a_box_of_its_own():

@@ -29,7 +29,7 @@ from tests.box_model import (
     to_sheet,
 )
 from timing_core import box as box_module
-from timing_core.box import Box
+from timing_core.box import DO, WHEN, Box
 from timing_core.machine.transitions import LIT, STATES, TABLE, transitions
 from timing_core.wire import methods as link_module
 
@@ -55,8 +55,11 @@ def test_names_in_the_table_are_states_events_and_methods():
         assert state in NAMES
         assert event in EVENTS
         assert then in NAMES or then == "before"
-        for name in filter(None, (when, do)):
-            assert callable(getattr(Box, "_" + name)), name
+        assert not when or callable(WHEN[when][1])
+        assert not do or callable(DO[do][1])
+    # And the tables have nothing that no row names.
+    assert {row[2] for row in ROWS} - {""} == set(WHEN)
+    assert {row[3] for row in ROWS} - {""} == set(DO)
 
 
 def test_a_control_has_a_word_and_nothing_else_has():
@@ -170,16 +173,16 @@ def test_one_place_in_the_core_gives_light():
         for name, kinds in _Calls(text).puts.items()
         if "light" in kinds
     ]
-    assert places == [("box.py", GIVES_LIGHT)]
+    assert places == [("machine/exposing.py", GIVES_LIGHT)]
     # And one line of it: no other puts out a kind that only running it could tell, or writes past `put`.
     lines = [line.strip() for text in SOURCES.values() for line in text.split("\n") if '"light"' in line]
-    assert lines.count('self.out.put("light", ms)') == 1
+    assert lines.count('self.io.put("light", ms)') == 1
     unknown = [
         (path, ast.unparse(node))
         for path, text in SOURCES.items()
         for node in ast.walk(ast.parse(text))
         if isinstance(node, ast.Call)
-        and ast.unparse(node.func).endswith("out.put")
+        and ast.unparse(node.func).endswith("io.put")
         and not isinstance(node.args[0], ast.Constant)
     ]
     assert unknown == []
@@ -188,8 +191,8 @@ def test_one_place_in_the_core_gives_light():
 def test_light_is_entered_only_by_rows_that_give_it():
     assert LIT == LIT_STATES
     assert GIVES_LIGHT in CORE_CALLS.calls
-    gives = {do for _, _, _, do, _, _ in ROWS if do and GIVES_LIGHT in CORE_CALLS.reach("_" + do)}
-    assert gives == {"strike", "view"}
+    gives = {do for do, (_, function) in DO.items() if GIVES_LIGHT in CORE_CALLS.reach(function.__name__)}
+    assert gives == {"give", "view"}
     for state, event, _, do, then, _ in ROWS:
         if do in gives:
             assert then in ("exposing", "viewing")
@@ -205,7 +208,7 @@ def test_light_is_entered_only_by_rows_that_give_it():
 
 
 def test_no_message_of_the_wire_leads_to_light():
-    handlers = ["_" + method.replace(".", "_") for method in link_module.METHODS]
+    handlers = [answer.__name__ for _, _, answer in link_module.METHODS.values()]
     assert set(handlers) <= set(CORE_CALLS.calls)
     reached = CORE_CALLS.reach(*handlers, "take")
     assert GIVES_LIGHT not in reached
@@ -223,19 +226,24 @@ class Noting(Session):
 
     def _new_box(self) -> Box:
         box = super()._new_box()
-        at: dict[tuple, int] = {}
-        for row in ROWS:
-            nth = at[row[:2]] = at.get(row[:2], -1) + 1
-            rows = box._table[row[0]][row[1]]
-            when, do, *rest = rows[nth]
-            rows[nth] = (when, self._note(row, do), *rest)
+        for state in NAMES:
+            own = [row for row in ROWS if row[0] == state]
+            bound = box.machine.table[state]
+            assert [row[1] for row in own] == [row[0] for row in bound]
+            box.machine.table[state] = tuple(
+                (event, when, self._note(box, row, do), *rest)
+                for row, (event, when, do, *rest) in zip(own, bound, strict=True)
+            )
         return box
 
-    def _note(self, row: tuple, do):
-        def noted(box: Box) -> None:
+    def _note(self, box: Box, row: tuple, do):
+        def noted(part) -> None:
             self.fired.add(row)
             if do is not None:
-                do(box)
+                do(part)
+
+        if do in box.machine._about:
+            box.machine._about[noted] = box.machine._about[do]
 
         return noted
 
@@ -280,7 +288,7 @@ def give_another_strip(session: Session, key: str) -> None:
     session.input("back")
     to_row(session, "Go on")
     session.input("press")
-    while session.box.run_is_kept:
+    while session.box.run.is_kept:
         session.input("expose")
         if session.lamp.lit:
             press_at_the_end(session, key)
@@ -401,11 +409,9 @@ def test_the_situations_stand_in_every_state():
 def test_an_event_without_a_row_changes_nothing(name):
     session = situation(name)
     box = session.box
-    state = box.state
     for event in (*EVENTS, "pedal"):
         own = "expose" if event == "pedal" else event
-        rows = box._table[state].get(own, [])
-        if any(when is None or when(box) for when, *_ in rows):
+        if box.machine.row(own) is not None:
             continue
         before = snapshot(session)
         for value in (0, 1, -3, 10**6):

@@ -32,9 +32,8 @@ from board.scratch import Survivor
 from board.watchdog import Dog
 from board.wire import Wire
 from timing_core.box import Box
-from timing_core.panel import rows as sheets
 from timing_core.panel.drawing import Screen
-from timing_core.platform import Kit
+from timing_core.platform import Platform
 from timing_core.records.store import Store
 from timing_core.wire.methods import WINDOW_BITS
 
@@ -44,26 +43,29 @@ _I2C_TIMEOUT_US = const(3000)
 """A piece of the picture takes 1 ms. A key must not wait the usual 50 ms for a bus that hangs."""
 
 
-_TABLE_SIZES = const((97, 127, 167, 223, 293))
-"""Of MicroPython's tables of names that are large (py/map.c)."""
+_NOT_NEEDED = (
+    ("timing_core.machine", "transitions"),
+    ("timing_core.panel", "glyphs"),
+    ("timing_core.box", "WHEN"),
+    ("timing_core.box", "DO"),
+)
+"""Modules, and tables of them, that only building the box has need of."""
 
 
 def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
-    kit = Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
-    _make_room(Box)
+    platform = Platform(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
     inputs = Inputs()
     disk = FlashDisk(lambda: pulse.lit, dog.feed, inputs.mask)
-    box = Box(Store(disk, kit.crc32), kit, _PANEL_MS)
+    box = Box(Store(disk, platform.crc32), platform, _PANEL_MS)
     box.crash_lines = crash.lines
     box.identity = binascii.hexlify(unique_id()).decode()
-    gc.collect()
-    screen = Screen(box, kit)
-    # The box goes by the table as it has bound it, and the font has its own glyphs: the text of both is 9 KB.
-    for group, name in (("timing_core.machine", "transitions"), ("timing_core.panel", "glyphs")):
-        del sys.modules[group + "." + name]
+    screen = Screen(box, platform)
+    # The machine goes by the table as it has bound it, and the letters have their own glyphs: the text and
+    # the names of these are 11 KB.
+    for group, name in _NOT_NEEDED:
+        sys.modules.pop(group + "." + name, None)
         delattr(sys.modules[group], name)
-    gc.collect()
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=_I2C_TIMEOUT_US)
     display = Display(i2c, screen.buffer)
     box.health = lambda: health.told(box, display, survivor)
@@ -81,23 +83,6 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     gc.collect()
     gc.threshold(-1)
     return runner
-
-
-def _make_room(kind) -> None:
-    """Leave a fifth of a class's table of names empty, at least.
-
-    To set an attribute of an object MicroPython first looks for that name in the class, where it is not: in a
-    table without room it looks through all of it. A full one made EXPOSE twice as slow. A table grows when it
-    overflows, and does not shrink. The names are those of another module, in memory anyway.
-    """
-    used = len(kind.__dict__)
-    size = min([size for size in _TABLE_SIZES if size >= used])
-    if 5 * (size - used) < size:
-        spare = [name for name in dir(sheets) if not hasattr(kind, name)][: size - used + 1]
-        for name in spare:
-            setattr(kind, name, None)
-        for name in spare:
-            delattr(kind, name)
 
 
 def _unpacked(text: str) -> DeflateIO:

@@ -43,7 +43,7 @@ class Survivor:
 
     def note(self, box) -> None:
         """Note how much light the stage under way or kept has had."""
-        given_ms = box.known_ms
+        given_ms = box.exposing.known_ms
         if box.lit:
             given_ms = max(0, given_ms - _LATE_MS)
         mem32[_GIVEN_AT] = given_ms

@@ -12,9 +12,11 @@ from timing_core.platform import const
 
 _ROOM = const(256)
 
-_OFTEN = "0123456789abcdefghijklmnopqrstuvwxyz "
-PRINTABLE = _OFTEN + "".join([chr(code) for code in range(32, 127) if chr(code) not in _OFTEN])
-"""ASCII without controls, the most common first, since MicroPython's `strip` searches from the left."""
+PRINTABLE = (
+    "0123456789abcdefghijklmnopqrstuvwxyz !\"#$%&'()*+,-./:;<=>?@ABCDEFGHIJKLMNOPQRSTUVWXYZ[\\]^_`{|}~"
+)
+"""ASCII without controls, the most common first, since MicroPython's `strip` searches from the left. Written
+out, since MicroPython would keep each character that is put together as a name of its own."""
 
 _AS_IT_IS = PRINTABLE.replace('"', "").replace("\\", "")
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f": "\\f", "\b": "\\b"}
@@ -42,16 +44,16 @@ def encode(value: object) -> bytes:
     return bytes(memoryview(text)[:size])
 
 
-def digest(kit, value: object) -> str:
+def digest(platform, value: object) -> str:
     """SHA-256 of `encode(value)` as 64 hex digits, taken piece by piece so that no long text is built."""
-    sha = kit.sha256()
+    sha = platform.sha256()
     _write(value, lambda piece: sha.update(piece.encode()))
     return _hex(sha)
 
 
-def digest_of_text(kit, text: bytes) -> str:
+def digest_of_text(platform, text: bytes) -> str:
     """SHA-256 of a text that `encode` has written."""
-    sha = kit.sha256()
+    sha = platform.sha256()
     sha.update(text)
     return _hex(sha)
 

@@ -1,7 +1,7 @@
 """What the core needs from outside, in one place, since the core imports nothing but itself."""
 
 
-class Kit:
+class Platform:
     """`FrameBuffer` as in MicroPython's `framebuf`; `json_loads(text)`; `crc32(bytes[, start]) -> int` as
     in `binascii`; `sha256()` gives an object with `update(bytes)` and `digest()`, as in `hashlib`;
     `unpacked(text)` undoes base64 and deflate (with a window of 2 ** `link.WINDOW_BITS` bytes) and gives a

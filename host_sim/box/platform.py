@@ -4,7 +4,7 @@ import binascii
 import hashlib
 import json
 
-from timing_core.platform import Kit
+from timing_core.platform import Platform
 from timing_core.wire.methods import WINDOW_BITS
 
 try:
@@ -51,5 +51,5 @@ except ImportError:
         return json.loads(str(stream.read(), "utf-8"))
 
 
-def desk_kit() -> Kit:
-    return Kit(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, unpacked, json_load)
+def desk_kit() -> Platform:
+    return Platform(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, unpacked, json_load)

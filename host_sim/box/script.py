@@ -136,7 +136,7 @@ class Player:
                 raise ScriptError("%s: no stage is under light. Press expose first" % where)
             return self.session.left_ms() <= _seconds(words[1], where)
         if what == "stage" and len(words) == 2 and _is_digits(words[1]):
-            return bool(box.stages) and box.at + 1 == int(words[1])
+            return bool(box.run.stages) and box.run.at + 1 == int(words[1])
         if what == "card" and len(words) == 2:
             return words[1] in box.shelf.names()
         if len(words) == 1:

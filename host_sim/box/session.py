@@ -9,7 +9,7 @@ the same count wrapped at 2**30 and offset, as a board's ticks would be.
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.panel.drawing import Screen
-from timing_core.platform import Kit
+from timing_core.platform import Platform
 from timing_core.records.store import Store
 from timing_core.ticks import MASK, since
 
@@ -62,7 +62,7 @@ class Session:
     def __init__(
         self,
         disk,
-        kit: Kit,
+        kit: Platform,
         panel_ms: int = 0,
         ticks_ms: int = 0,
         latency_ms: int = 0,
@@ -182,11 +182,11 @@ class Session:
     def left_ms(self) -> int:
         """Light the stage under way still has to give, now."""
         box = self.box
-        told_ms = box.now_ms
-        box.now_ms = (self.now_ms + self.ticks_ms) & MASK
-        left_ms = box.left_ms()
+        told_ms = box.io.now_ms
+        box.io.now_ms = (self.now_ms + self.ticks_ms) & MASK
+        left_ms = box.exposing.left_ms()
         # To ask is no input: the picture stays the one of the last.
-        box.now_ms = told_ms
+        box.io.now_ms = told_ms
         return left_ms
 
     def frame(self) -> bytearray:

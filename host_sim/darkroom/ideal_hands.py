@@ -71,10 +71,10 @@ class Easel(Watcher):
             if sheet_of_run(box) != self._under:
                 self._under = sheet_of_run(box)
                 self.sheets.append(Sheet(*plan_of_run(box), self.house.paper, self.house.lux))
-            self._stage = box.stages[box.at]
+            self._stage = box.run.stages[box.run.at]
             self._from_us = now_ms * 1000
-            if box.strikes == 1 or self._was_reset:
-                self._take_up_shades(box.given_ms)
+            if box.run.strikes == 1 or self._was_reset:
+                self._take_up_shades(box.run.given_ms)
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind != "sound" or self._stage is None or not self._stage.windows:

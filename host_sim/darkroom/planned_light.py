@@ -73,7 +73,7 @@ def planned_strip(map: PrintingMap, strip: Strip) -> Plan:
 def what_runs(box) -> tuple[PrintingMap, Strip | None]:
     """Map and strip of the run that `box` is in, as it began: both may have been changed since. None for a
     print."""
-    run = json.loads(box._run_text)
+    run = json.loads(box.run.text)
     return PrintingMap.from_dict(run["map"]), run["strip"] and Strip.from_dict(run["strip"])
 
 
@@ -88,7 +88,7 @@ def plan_of_run(box) -> tuple[str, Plan]:
 def sheet_of_run(box) -> tuple[int, bool]:
     """What tells one sheet of paper from the next. A run that is left and gone on with later is on the same
     sheet, also when the plug was pulled in between."""
-    return box.run_number, box.is_strip
+    return box.run.number, box.run.is_strip
 
 
 def add(plan: Plan, key: tuple[str, str], light: float) -> None:

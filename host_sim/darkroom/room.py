@@ -74,7 +74,7 @@ class Room(Watcher):
         self._cast: Cast | None = None
         self._filter = ""
         self._patch = (0, 1)
-        self._safelight = session.box.safelight
+        self._safelight = session.box.exposing.safelight
         self.settled_us = session.now_ms * 1000
         self._exercise = ""
         self._result: dict[str, Any] | None = None
@@ -286,7 +286,7 @@ class Room(Watcher):
         elif self._under != under:
             self.note = "This sheet had light of an earlier run."
         self._under = under
-        stage = box.stages[box.at]
+        stage = box.run.stages[box.run.at]
         if strip and stage.kind == FRESH:
             self._patch = (int(stage.area), strip.patches)
 
@@ -338,7 +338,7 @@ class Room(Watcher):
         return self._own if name == OWN and self._own else negatives.negative(name)
 
     def _develop(self, sheet: Sheet, dry: bool, note: str) -> None:
-        run = self._run or Run("no run", {}, [], self.session.box.work.dry_down_pm / 10)
+        run = self._run or Run("no run", {}, [], self.session.box.work.map.dry_down_pm / 10)
         lacking = [name for name in run.filters if sheet.paper.lacks(name)]
         if lacking:
             note = f"{no_verdict(sheet.paper, lacking)} {note}".strip()
@@ -397,7 +397,7 @@ class Room(Watcher):
         return placed.get(name, self._negative.outlines.get(name))
 
     def _area_names(self) -> list[str]:
-        marks = [mark.area for own in self.session.box.work.passes for mark in own.marks]
+        marks = [mark.area for own in self.session.box.work.map.passes for mark in own.marks]
         placed = self._placed.get(self._negative.name, {})
         return list(dict.fromkeys([*marks, *self._negative.outlines, *placed]))
 
@@ -431,14 +431,14 @@ class Room(Watcher):
         return {
             "now_ms": session.now_ms,
             "message": box.message,
-            "says": {control: box.says(control) for control in CONTROLS},
+            "says": {control: box.machine.says(control) for control in CONTROLS},
             "volume": box.bench.get("volume"),
-            "marked": [mark.area for own in box.work.passes for mark in own.marks],
+            "marked": [mark.area for own in box.work.map.passes for mark in own.marks],
             "shaded": self._shaded(),
             "box": {
                 "state": box.state,
                 "lit": session.lamp.lit,
-                "safelight": box.safelight,
+                "safelight": box.exposing.safelight,
                 "stage": self._stage(),
                 "left_ms": self._left_ms(),
             },
@@ -472,13 +472,13 @@ class Room(Watcher):
         box = self.session.box
         if not box.in_run:
             return None
-        stage = box.stages[box.at]
+        stage = box.run.stages[box.run.at]
         return {
             "kind": stage.kind,
             "area": stage.area,
             "filter": stage.filter,
-            "index": box.at,
-            "of": len(box.stages),
+            "index": box.run.at,
+            "of": len(box.run.stages),
         }
 
     def _shaded(self) -> list[str]:
@@ -486,7 +486,7 @@ class Room(Watcher):
         box = self.session.box
         if box.state != "exposing":
             return []
-        stage = box.stages[box.at]
+        stage = box.run.stages[box.run.at]
         so_far_ms = stage.light_ms - self.session.left_ms()
         return [window.area for window in stage.windows if window.open_ms <= so_far_ms < window.close_ms]
 
@@ -500,15 +500,19 @@ class Room(Watcher):
         """The stages of the run that is under way, or that EXPOSE would take up."""
         box = self.session.box
         if box.in_run:
-            return box.stages
-        return box.plan() if box.state in ("browse", "ask") and box.sheet in ("print", "strip") else []
+            return box.run.stages
+        return (
+            box.plan()
+            if box.state in ("browse", "ask") and box.panel.screen.key in ("print", "strip")
+            else []
+        )
 
     def _asks(self) -> str | None:
         """The filter to fit; None where it is in, or the paper takes no such filter."""
         stages = self._ahead()
         if not stages:
             return None
-        wanted = stages[self.session.box.at if self.session.box.in_run else 0].filter
+        wanted = stages[self.session.box.run.at if self.session.box.in_run else 0].filter
         return None if wanted == self._filter or wanted not in self._filters() else wanted
 
     def _no_data(self) -> str:

@@ -36,7 +36,7 @@ class Timeline(Watcher):
         self._trace = Trace(session, self._lines.append)
         self._late: list[tuple[int, str, object]] = []
         self._stage = ""
-        if session.box.safelight:
+        if session.box.exposing.safelight:
             self.rows.append((session.now_ms, "safelight", 1))
 
     def since(self, count: int) -> list[Row]:
@@ -71,7 +71,7 @@ class Timeline(Watcher):
 
     def _note_stage(self, now_ms: int) -> None:
         box = self.session.box
-        stage = stage_name(box.stages[box.at]) if box.in_run else ""
+        stage = stage_name(box.run.stages[box.run.at]) if box.in_run else ""
         if stage != self._stage:
             self._stage = stage
             self.rows.append((now_ms, "stage", stage))

@@ -56,7 +56,7 @@ def path(shape: str) -> list[Tool]:
 def exposing() -> Room:
     session = Session(MemoryDisk(), desk_kit())
     session.power_up()
-    session.box.work.set_base(0, BASE_MS)
+    session.box.work.map.set_base(0, BASE_MS)
     room = Room(session, LampHouse(session), staging, "plain")
     room.do({"do": "fit", "filter": FILTER})
     room.do({"do": "sheet"})

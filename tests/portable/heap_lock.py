@@ -157,7 +157,7 @@ class Desk:
         """One whole print: every stage given, every filter fitted."""
         self.input("expose")
         while self.box.state == "ready":
-            if self.box.left_ms():
+            if self.box.exposing.left_ms():
                 self.to_the_end("expose")
             else:
                 self.input("expose")
@@ -205,7 +205,7 @@ def holds(now_ms, **bench):
     desk.put_out("back", 500)
     desk.input("back")
     assert desk.box.state == "browse"
-    assert desk.box.run_is_kept
+    assert desk.box.run.is_kept
     return desk
 
 

@@ -254,7 +254,13 @@ def test_numbers_go_on_and_the_newest_stay():
     again = Ledger(Store(disk, kit.crc32), kit)
     for one in (ledger, again):
         assert one.last() == RECORDS_MAX + 10
-        assert one.newest() == {"form": 2, "card": "harbour", "n": RECORDS_MAX + 10, "kept": True}
+        assert one.newest() == {
+            "form": 2,
+            "card": "harbour",
+            "n": RECORDS_MAX + 10,
+            "box": "",
+            "kept": True,
+        }
         assert [record["n"] for record in one.read(0, 3)] == [11, 12, 13]
         assert [record["n"] for record in one.read(70)] == [71, 72, 73, 74]
         assert len(one.read(0, 1000)) == RECORDS_MAX

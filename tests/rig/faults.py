@@ -130,7 +130,7 @@ class Outcome(NamedTuple):
 
 def set_base(box: PicoBox, ms: int) -> None:
     """Have the print at work take `ms`."""
-    box.do(f"runner.box.work.set_base(0, {ms}); runner.box._plan = None")
+    box.do(f"runner.box.work.map.set_base(0, {ms}); runner.box._plan = None")
 
 
 def strike(box: PicoBox) -> int:
@@ -170,7 +170,7 @@ def after(box: PicoBox, restarts: bool) -> Outcome:
     box.run_ms(300)
     state = box.ask("runner.box.state")
     says = box.ask("runner.box.message")
-    given_ms = int(box.ask("runner.box.known_ms"))
+    given_ms = int(box.ask("runner.box.exposing.known_ms"))
     kept = {"bench", "card-harbour", "work"} <= set(records(box))
     kept = kept and records(box)["card-harbour"] == encode(harbour().to_dict())
     assert pico.level(LAMP) == 0

@@ -303,7 +303,7 @@ def words_outrun(box: PicoBox) -> tuple[str, bool, float]:
     the lamp was lit."""
     box.do(
         "from timing_core.light.printing_map import Mark\n"
-        "runner.box.work.add_mark(0, Mark('sky', 60)); runner.box._plan = None"
+        "runner.box.work.map.add_mark(0, Mark('sky', 60)); runner.box._plan = None"
     )
     box.press("expose")
     # Before the picture of the stage is drawn.

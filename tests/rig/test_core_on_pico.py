@@ -15,7 +15,7 @@ GUEST = """
 import binascii, framebuf, gc, hashlib, json, micropython, time
 time.sleep_ms(60)
 from timing_core.box import Box
-from timing_core.platform import Kit
+from timing_core.platform import Platform
 from timing_core.light.printing_map import PrintingMap
 from timing_core.panel.drawing import Screen
 from timing_core.records.store import Store
@@ -33,12 +33,12 @@ class Disk:
     def remove(self, name):
         self.files.pop(name, None)
 
-kit = Kit(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
+kit = Platform(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
 box = Box(Store(Disk(), kit.crc32), kit, 100)
 screen = Screen(box, kit)
 box.handle("power_up", START_MS)
 box.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
-box.take_work(PrintingMap.from_dict(json.loads(CARD)))
+box.work.take(PrintingMap.from_dict(json.loads(CARD)))
 gc.collect()
 print("ready", gc.mem_free())
 
@@ -69,7 +69,7 @@ def strike(now_ms):
     screen.draw()
     locked(now_ms, "expose", 0)
     lit_ms = 0
-    whole_ms = box.out.value[[box.out.kind[i] for i in range(box.out.count)].index("light")]
+    whole_ms = box.io.value[[box.io.kind[i] for i in range(box.io.count)].index("light")]
     while lit_ms + STEP_MS < whole_ms:
         lit_ms += STEP_MS
         locked(later(now_ms, lit_ms), "tick", 0)
@@ -82,7 +82,7 @@ strikes = 0
 box.handle("expose", now_ms)
 while box.state == "ready":
     screen.draw()
-    if box.stages[box.at].kind == "fit":
+    if box.run.stages[box.run.at].kind == "fit":
         box.handle("expose", now_ms)
     else:
         now_ms = strike(now_ms)

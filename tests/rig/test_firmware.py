@@ -55,7 +55,7 @@ from tests.rig.scenarios import (
     taken_by_two,
     words_outrun,
 )
-from timing_core.box import HOLD_MARGIN_MS, TOO_EARLY
+from timing_core.machine.exposing import HOLD_MARGIN_MS, TOO_EARLY
 
 PANEL_MAX_MS = 1500
 KEY_MAX_US = 5000
@@ -250,7 +250,7 @@ def test_a_press_that_was_meant_for_what_has_just_ended_lights_nothing(box):
         box.client.bench_set({"settle_ms": 700})
         box.do(
             "from timing_core.light.printing_map import Mark\n"
-            "runner.box.work.add_mark(0, Mark('sky', 60)); runner.box._plan = None"
+            "runner.box.work.map.add_mark(0, Mark('sky', 60)); runner.box._plan = None"
         )
         found = {}
         edges = box.pico.edges_of(LAMP)
@@ -334,11 +334,11 @@ def test_a_run_cut_off_twice_goes_on_with_what_is_known(box):
         box.run_ms(300)
         seen = [box.client.state()]
         for cut_after_ms in (300, 40, 1000):
-            number = box.ask("runner.box.run_number")
+            number = box.ask("runner.box.run.number")
             box.pico.power_cycle()
             box.wait_for_panel()
             box.run_ms(300)
-            assert box.ask("runner.box.run_number") == number
+            assert box.ask("runner.box.run.number") == number
             seen.append(box.client.state())
             box.press("press")
             box.run_ms(cut_after_ms)

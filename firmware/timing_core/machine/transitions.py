@@ -1,10 +1,10 @@
 """What the box does with each input in each state: the whole behaviour as one table.
 
 A row has a state, an event, when, do, then, and the words that the screen shows beside that control. The
-first row whose `when` is true fires (`when` is a method of the box; "-" is always true): `do` is called,
-and then the box is in the state `then` ("before" is the state from which the viewing light was lit). If
-`do` raises Refusal, the state stays as it was and the refusal is shown. An event without a row changes
-nothing.
+first row whose `when` is true fires ("-" is always true): `do` is called, and then the box is in the state
+`then` ("before" is the state from which the viewing light was lit). `when` and `do` are names in the tables
+of `box`, which say what is called. If `do` raises Refusal, the state stays as it was and the refusal is
+shown. An event without a row changes nothing.
 
 Events are the controls, "tick" (a deadline of the box's own), "lamp_end" (the lamp has reported how long it
 was lit; if it does not report, `report_for_lamp` takes it to be out and raises the event itself),
@@ -41,76 +41,77 @@ off       power_up  -                wake              browse
 # A screen. For the settling time after light, no key lights the lamp nor leads to it
 browse    expose    too_early_here   refuse_early      browse    wait
 browse    expose    cannot_begin     tell_why          browse    cannot: why?
-browse    expose    another_is_kept  ask_first         ask       another run?
-browse    expose    on_print         begin_print       ready     @, paper in
-browse    expose    on_strip         begin_strip       ready     @, paper in
-browse    lamp      settling         refuse_early      browse    wait
+browse    expose    another_is_kept  -                 ask       another run?
+browse    expose    on_print         begin             ready     @, paper in
+browse    expose    on_strip         begin             ready     @, paper in
+browse    lamp      is_settling      refuse_early      browse    wait
 browse    lamp      paper_at_risk    warn_paper        browse    view?
 browse    lamp      -                view              viewing   view
-browse    back      in_sheet         leave_sheet       browse    screens
+browse    back      in_screen        leave_screen      browse    screens
 browse    dial      can_move         move              browse    move
 browse    press     row_goes_on_held go_on             held      go on
 browse    press     row_goes_on      go_on             ready     go on
 browse    press     row_chooses      -                 choose    choose
 browse    press     row_acts         act               browse    @
+browse    press     row_ends         end_run           browse    end it
 browse    press     row_turns        open              edit      change
 browse    tick      settled          listen            browse
 edit      dial      -                turn              edit      change
 edit      press     -                take              browse    take
 edit      back      -                leave_value       browse    leave
-edit      lamp      settling         refuse_early      edit      wait
+edit      lamp      is_settling      refuse_early      edit      wait
 edit      lamp      paper_at_risk    warn_paper        edit      view?
 edit      lamp      -                view              viewing   view
 edit      tick      settled          listen            edit
 # Viewing light: always with its limit
-viewing   lamp      -                put_out_view      stopping  put out
-viewing   back      -                put_out_view      stopping  put out
+viewing   lamp      -                put_out           stopping  put out
+viewing   back      -                put_out           stopping  put out
 viewing   lamp_end  -                view_ran_out      before
 viewing   tick      overdue          put_out_overdue   stopping
 viewing   tick      -                refresh           viewing
 stopping  lamp_end  was_viewing      -                 before
 # A run, one stage after another
-ready     expose    settling         refuse_early      ready     wait
+ready     expose    is_settling      refuse_early      ready     wait
 ready     expose    stage_is_fit     fitted            ready     @ is in
 ready     expose    too_short        refuse_short      ready     cannot: why?
-ready     expose    -                strike            exposing  give @
+ready     expose    -                give              exposing  give @
 ready     dial      -                move_stage        ready     stage
 ready     back      -                leave_run         browse    leave
-ready     lamp      settling         refuse_early      ready     wait
+ready     lamp      is_settling      refuse_early      ready     wait
 ready     lamp      paper_at_risk    warn_paper        ready     view?
 ready     lamp      -                view              viewing   view
 ready     tick      settled          listen            ready
 exposing  expose    too_late_to_hold -                 exposing  wait
 exposing  expose    -                put_out_to_hold   stopping  hold
-exposing  back      -                put_out_at_once   stopping  put out
+exposing  back      -                put_out           stopping  put out
 exposing  tick      overdue          put_out_overdue   stopping
 exposing  tick      -                sound_cues        exposing
 exposing  lamp_end  print_is_whole   end_print         browse
 exposing  lamp_end  print_is_other   end_other_print   browse
 exposing  lamp_end  strip_is_whole   end_strip         choose
 exposing  lamp_end  strip_is_other   end_other_strip   browse
-exposing  lamp_end  stage_is_whole   end_stage         ready
+exposing  lamp_end  is_whole         end_stage         ready
 exposing  lamp_end  -                cut_short         held
 stopping  lamp_end  print_is_whole   end_print         browse
 stopping  lamp_end  print_is_other   end_other_print   browse
 stopping  lamp_end  strip_is_whole   end_strip         choose
 stopping  lamp_end  strip_is_other   end_other_strip   browse
-stopping  lamp_end  stage_is_whole   end_stage         ready
+stopping  lamp_end  is_whole         end_stage         ready
 stopping  lamp_end  -                hold              held
 stopping  tick      overdue          report_for_lamp   stopping
-held      expose    settling         refuse_early      held      wait
+held      expose    is_settling      refuse_early      held      wait
 held      expose    rest_too_short   leave_rest        ready     leave the rest
 held      expose    too_short        refuse_short      held      cannot: why?
-held      expose    -                strike            exposing  give @
+held      expose    -                give              exposing  give @
 held      back      -                leave_run         browse    leave
-held      lamp      settling         refuse_early      held      wait
+held      lamp      is_settling      refuse_early      held      wait
 held      lamp      paper_at_risk    warn_paper        held      view?
 held      lamp      -                view              viewing   view
 held      tick      settled          listen            held
 # A run is kept, and EXPOSE would take up another
 ask       press     -                end_and_begin     ready     end it
 ask       back      -                -                 browse    leave
-ask       lamp      settling         refuse_early      ask       wait
+ask       lamp      is_settling      refuse_early      ask       wait
 ask       lamp      paper_at_risk    warn_paper        ask       view?
 ask       lamp      -                view              viewing   view
 ask       tick      settled          listen            ask
@@ -118,7 +119,7 @@ ask       tick      settled          listen            ask
 choose    dial      -                move_place        choose    patch
 choose    press     -                take_place        browse    take
 choose    back      -                leave_choice      browse    later
-choose    lamp      settling         refuse_early      choose    wait
+choose    lamp      is_settling      refuse_early      choose    wait
 choose    lamp      paper_at_risk    warn_paper        choose    view?
 choose    lamp      -                view              viewing   view
 choose    tick      settled          listen            choose
@@ -126,18 +127,18 @@ choose    tick      settled          listen            choose
 notice    press     can_go_on_held   go_on             held      go on
 notice    press     can_go_on        go_on             ready     go on
 notice    back      -                leave_run         browse    leave
-notice    lamp      settling         refuse_early      notice    wait
+notice    lamp      is_settling      refuse_early      notice    wait
 notice    lamp      paper_at_risk    warn_paper        notice    view?
 notice    lamp      -                view              viewing   view
 notice    tick      settled          listen            notice
 # The wire asks for the prompt: only when dark
-browse    handover  -                hand_over         away
-edit      handover  -                hand_over         away
-ready     handover  -                hand_over         away
-held      handover  -                hand_over         away
-ask       handover  -                hand_over         away
-choose    handover  -                hand_over         away
-notice    handover  -                hand_over         away
+browse    handover  -                give_prompt        away
+edit      handover  -                give_prompt        away
+ready     handover  -                give_prompt        away
+held      handover  -                give_prompt        away
+ask       handover  -                give_prompt        away
+choose    handover  -                give_prompt        away
+notice    handover  -                give_prompt        away
 """
 
 

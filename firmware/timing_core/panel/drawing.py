@@ -9,11 +9,11 @@ stage is ready.
 """
 
 from timing_core.light.plan import FIT, filter_text, stage_hint, stage_name
-from timing_core.light.stops import seconds_text, stops_text
+from timing_core.light.stops import stops_text
 from timing_core.machine.transitions import LIT
-from timing_core.panel import rows as sheets
 from timing_core.panel.letters import LARGE, MEDIUM, Pen, clip, encode, width
-from timing_core.platform import Kit, const
+from timing_core.panel.rows import NAMES
+from timing_core.platform import Platform, const
 
 WIDTH = 128
 HEIGHT = 64
@@ -31,14 +31,14 @@ _BAR_WIDTH = const(124)
 class Screen:
     """Draws a box. One frame, reused."""
 
-    def __init__(self, box, kit: Kit) -> None:
+    def __init__(self, box, platform: Platform) -> None:
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
-        self.fb = kit.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
-        self.pen = Pen(kit.FrameBuffer)
+        self.fb = platform.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
+        self.pen = Pen(platform.FrameBuffer)
         # Words of lit screens, by what the table says
         self._lit_words = {}
         for state in LIT:
-            for says in box.promises(state):
+            for says in box.machine.promises(state):
                 self._lit_words[says] = encode(says)
         self._viewing_title = encode("Viewing light")
         self._expose = encode("EXPOSE ")
@@ -56,7 +56,7 @@ class Screen:
         """Draw the box as it is now and return the frame."""
         box = self.box
         self.fb.fill(0)
-        if box.state == "exposing" or (box.state == "stopping" and not box.viewing):
+        if box.state == "exposing" or (box.state == "stopping" and not box.exposing.strike.viewing):
             self._exposing()
         elif box.state == "viewing" or box.state == "stopping":
             self._viewing()
@@ -66,7 +66,7 @@ class Screen:
             self._choosing()
         elif box.state == "notice":
             self._head("A run was cut off", "")
-            self._message(box.message or box.cut_off_text)
+            self._message(box.message or box.recovery.known)
             self._foot()
         elif box.state == "ask":
             self._head("Another run?", "")
@@ -76,7 +76,7 @@ class Screen:
             self._head("Lampblack", "")
             self._message("Handed over to the prompt. Restart to use the box." if box.state == "away" else "")
         else:
-            self._sheet()
+            self._rows()
         return self.buffer
 
     # --- pieces
@@ -90,7 +90,7 @@ class Screen:
 
     def _foot(self) -> None:
         """Three lines: what each control will do now."""
-        says = self.box.says("expose")
+        says = self.box.machine.says("expose")
         if says:
             self.fb.fill_rect(0, 40, WIDTH, _LINE, 1)
             self.pen.text(self.fb, clip(encode("EXPOSE " + says), WIDTH - 2), 1, 40, 0)
@@ -100,7 +100,7 @@ class Screen:
         self._hint("press ", "press", _RIGHT_COLUMN, 56, WIDTH - _RIGHT_COLUMN)
 
     def _hint(self, name: str, control: str, x: int, y: int, room: int) -> None:
-        says = self.box.says(control)
+        says = self.box.machine.says(control)
         if says:
             self.pen.text(self.fb, clip(encode(name + says), room), x, y)
 
@@ -120,35 +120,28 @@ class Screen:
 
     # --- dark screens
 
-    def _sheet(self) -> None:
+    def _rows(self) -> None:
         box = self.box
-        title = sheets.TITLES[box.sheet]
-        about = ""
-        if box.sheet == "print":
-            about = box.work.title or box.work.name
-        elif box.sheet == "strip":
-            strip = box.strip
-            ends = [seconds_text(strip.total_ms(box.work, place)) for place in (0, strip.last_place)]
-            about = "%s to %s" % (ends[0][:-2], ends[1])
-        self._head(title, about)
+        panel = box.panel
+        self._head(panel.screen.heading, panel.screen.about(panel))
         if box.message:
             self._message(box.message)
         else:
-            rows = sheets.rows(box)
-            top = max(0, min(box.cursor - 1, len(rows) - 4))
+            rows = panel.rows()
+            top = max(0, min(box.panel.cursor.at - 1, len(rows) - 4))
             for line in range(min(4, len(rows) - top)):
-                self._row(rows[top + line], top + line == box.cursor, _LINE * (line + 1))
+                self._row(rows[top + line], top + line == box.panel.cursor.at, _LINE * (line + 1))
             # A small mark in the margin tells of rows above or below that are not shown.
-            if top > 0 and box.cursor != top:
+            if top > 0 and box.panel.cursor.at != top:
                 self._more(_LINE + 1, 1)
-            if top + 4 < len(rows) and box.cursor != top + 3:
+            if top + 4 < len(rows) and box.panel.cursor.at != top + 3:
                 self._more(5 * _LINE - 4, -1)
         self._foot()
 
     def _row(self, row, here: bool, y: int) -> None:
         label = encode(row.label)
-        value = encode(row.value(self.box))
-        if row.names:
+        value = encode(self.box.panel.value(row))
+        if row.does & NAMES:
             value = clip(value, WIDTH - 12 - width(label))
         x = WIDTH - 1 - width(value)
         editing = here and self.box.state == "edit"
@@ -166,10 +159,10 @@ class Screen:
 
     def _running(self) -> None:
         box = self.box
-        stage = box.stages[box.at]
+        stage = box.run.stage
         self.prepare()
         word = "held" if box.state == "held" else self._count_of(box)
-        if box.is_gone_on and box.state == "ready" and stage.kind != FIT:
+        if box.run.is_again and box.state == "ready" and stage.kind != FIT:
             word = filter_text(stage.filter)  # it may have been changed in the meantime
         self._head(stage_name(stage), word)
         if box.message:
@@ -178,36 +171,36 @@ class Screen:
             self.pen.text(self.fb, encode(stage_hint(stage)), 1, 14)
         else:
             self.pen.text(self.fb, clip(encode(stage_hint(stage)), WIDTH), 1, 8)
-            MEDIUM.draw(self.fb, (box.left_shown_ms() + 50) // 100, WIDTH - 2, 17)
+            MEDIUM.draw(self.fb, (box.exposing.left_shown_ms() + 50) // 100, WIDTH - 2, 17)
             self._bar(stage, 34)
         self._foot()
 
     def _choosing(self) -> None:
         box = self.box
-        strip = box.strip
+        strip = box.work.strip
         self._head("Choose a patch", "%s strip" % strip.kind)
         if box.message:
             self._message(box.message)
         else:
             each = _BAR_WIDTH // strip.patches
             for patch in range(strip.patches):
-                if box.place == 2 * patch:
+                if box.panel.cursor.place == 2 * patch:
                     self.fb.fill_rect(_BAR_X + patch * each, 10, each - 1, 7, 1)
                 else:
                     self.fb.rect(_BAR_X + patch * each, 10, each - 1, 7, 1)
-            if box.place % 2:
-                self.fb.fill_rect(_BAR_X + (box.place + 1) // 2 * each - 2, 9, 3, 9, 1)
-            MEDIUM.draw(self.fb, (strip.total_ms(box.work, box.place) + 50) // 100, 80, 20)
+            if box.panel.cursor.place % 2:
+                self.fb.fill_rect(_BAR_X + (box.panel.cursor.place + 1) // 2 * each - 2, 9, 3, 9, 1)
+            MEDIUM.draw(self.fb, (strip.total_ms(box.work.map, box.panel.cursor.place) + 50) // 100, 80, 20)
             if strip.step_stops120:
-                shift = encode(stops_text(strip.shift(box.place)))
+                shift = encode(stops_text(strip.shift(box.panel.cursor.place)))
                 self.pen.text(self.fb, shift, WIDTH - 1 - width(shift), 24)
         self._foot()
 
     @staticmethod
     def _count_of(box) -> str:
         """Which of the run's lights this is, as "2 of 7"; "" for a filter."""
-        lights = [index for index in range(len(box.stages)) if box.stages[index].kind != FIT]
-        return "%d of %d" % (lights.index(box.at) + 1, len(lights)) if box.at in lights else ""
+        lights = [index for index in range(len(box.run.stages)) if box.run.stages[index].kind != FIT]
+        return "%d of %d" % (lights.index(box.run.at) + 1, len(lights)) if box.run.at in lights else ""
 
     # --- lit screens: no allocation from here on, once `prepare` has run
 
@@ -220,7 +213,7 @@ class Screen:
         """
         box = self.box
         while True:
-            stage = box.stages[box.at] if box.stages else None
+            stage = box.run.stage if box.run.stages else None
             if stage is None or self._words[0] is stage:
                 return
             count = encode(self._count_of(box))
@@ -238,9 +231,9 @@ class Screen:
         fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         pen.text(fb, title, 1, 0, 0)
         pen.text(fb, count, WIDTH - 1 - width(count), 0, 0)
-        LARGE.draw(fb, (box.left_shown_ms() + 99) // 100, 126, 9)
+        LARGE.draw(fb, (box.exposing.left_shown_ms() + 99) // 100, 126, 9)
         self._bar(stage, 42)
-        so_far_ms = box.light_so_far_ms()
+        so_far_ms = box.exposing.light_so_far_ms()
         for index in range(len(stage.windows)):
             window = stage.windows[index]
             if so_far_ms < window.close_ms:
@@ -251,15 +244,15 @@ class Screen:
             pen.text(fb, self._wait, 0, 56)
         else:
             x = pen.text(fb, self._expose, 0, 56)
-            pen.text(fb, self._lit_words[box.says("expose")], x, 56)
+            pen.text(fb, self._lit_words[box.machine.says("expose")], x, 56)
             x = pen.text(fb, self._back, _LIT_COLUMN, 56)
-            pen.text(fb, self._lit_words[box.says("back")], x, 56)
+            pen.text(fb, self._lit_words[box.machine.says("back")], x, 56)
 
     def _bar(self, stage, y: int) -> None:
         """How much of the stage's light is given, with its dodge windows as gaps in the rail."""
         fb = self.fb
         whole_ms = max(1, stage.light_ms)
-        given = self.box.light_so_far_ms() * _BAR_WIDTH // whole_ms
+        given = self.box.exposing.light_so_far_ms() * _BAR_WIDTH // whole_ms
         fb.rect(_BAR_X - 1, y, _BAR_WIDTH + 2, 5, 1)
         fb.fill_rect(_BAR_X, y + 1, given, 3, 1)
         for index in range(len(stage.windows)):
@@ -276,9 +269,9 @@ class Screen:
         fb = self.fb
         fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         self.pen.text(fb, self._viewing_title, 1, 0, 0)
-        LARGE.draw(fb, (box.view_left_ms() + 999) // 1000, 126, 14, 1, False)
+        LARGE.draw(fb, (box.exposing.strike.left_ms(box.io.now_ms) + 999) // 1000, 126, 14, 1, False)
         if box.state == "viewing":
             x = self.pen.text(fb, self._lamp, 0, 56)
-            self.pen.text(fb, self._lit_words[box.says("lamp")], x, 56)
+            self.pen.text(fb, self._lit_words[box.machine.says("lamp")], x, 56)
             x = self.pen.text(fb, self._back, _LIT_COLUMN, 56)
-            self.pen.text(fb, self._lit_words[box.says("back")], x, 56)
+            self.pen.text(fb, self._lit_words[box.machine.says("back")], x, 56)

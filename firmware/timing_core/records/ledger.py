@@ -84,13 +84,15 @@ def with_all_keys(record: dict) -> dict:
 
 
 class Ledger:
-    """The newest RECORDS_MAX records in `store`; numbers begin at 1 and may have holes."""
+    """The newest RECORDS_MAX records in `store`; numbers begin at 1 and may have holes. `identity` is that of
+    the box whose light is recorded here."""
 
-    def __init__(self, store, kit) -> None:
-        self._store = store
-        self._json_loads = kit.json_loads
+    def __init__(self, store, platform) -> None:
+        self.store = store
+        self._json_loads = platform.json_loads
         self._numbers: list | None = None
         self._waiting: list = []
+        self.identity = ""
         self.lost = 0
         self.damaged: list = []
 
@@ -99,7 +101,7 @@ class Ledger:
         shelf's names."""
         if self._numbers is None:
             found = []
-            for key in self._store.keys(_PREFIX):
+            for key in self.store.keys(_PREFIX):
                 number = key[len(_PREFIX) :]
                 if number.isdigit():
                     found.append(int(number))
@@ -109,7 +111,7 @@ class Ledger:
 
     def check(self) -> None:
         """Read every record once, and list the damaged ones in `damaged`. May take seconds."""
-        self.damaged = [number for number in self._known() if self._store.get(_key(number)) is None]
+        self.damaged = [number for number in self._known() if self.store.get(_key(number)) is None]
 
     @property
     def waiting(self) -> int:
@@ -124,6 +126,7 @@ class Ledger:
         """
         numbered = dict(record)
         numbered["n"] = n or self.last() + 1
+        numbered["box"] = self.identity
         if len(self._waiting) >= WAITING_MAX:
             self._waiting.pop(0)
             self.lost += 1
@@ -137,20 +140,29 @@ class Ledger:
         while self._waiting:
             # The oldest record goes first, so that even a full disk has room for one more.
             while len(numbers) >= RECORDS_MAX:
-                self._store.drop(_key(numbers[0]))
+                self.store.drop(_key(numbers[0]))
                 numbers.pop(0)
             record = self._waiting[0]
-            self._store.put(_key(record["n"]), encode(record))
+            self.store.put(_key(record["n"]), encode(record))
             if record["n"] not in numbers:
                 numbers.append(record["n"])
             self._waiting.pop(0)
+
+    def write_waiting_or_say(self) -> str:
+        """Try again to write what waits. A line for the printer if it still waits, "" otherwise."""
+        try:
+            if self._waiting:
+                self.write_waiting()
+        except Refusal as refusal:
+            return not_kept(refusal, self.lost).line
+        return ""
 
     def read(self, after: int = 0, count: int = 8) -> list:
         """Up to `count` records with numbers above `after`, in order, including those that wait."""
         found: list = []
         for number in self._known():
             if number > after and len(found) < count:
-                text = self._store.get(_key(number))
+                text = self.store.get(_key(number))
                 if text is not None:
                     try:
                         record = with_all_keys(self._json_loads(str(text, "utf-8")))
@@ -165,7 +177,7 @@ class Ledger:
 
     def has(self, n: int) -> bool:
         """True if record `n` is kept whole. Reads that one alone."""
-        return self._store.get(_key(n)) is not None
+        return self.store.get(_key(n)) is not None
 
     def last(self) -> int:
         """The newest number, 0 before the first."""

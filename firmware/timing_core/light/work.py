@@ -1,0 +1,78 @@
+"""What is at work: the bench, the map, and the strip for it.
+
+What must live here: these three together, what would be given from them, and what has been. It may not know
+who changes them, nor how light is given.
+"""
+
+from timing_core.canonical import encode
+from timing_core.light.bench import Bench
+from timing_core.light.plan import Stage, compile_print
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.strip import Strip
+from timing_core.refusal import Refusal
+
+
+class Work:
+    """`prints` counts the prints of this map; `strip_gave` is what the last strip gave (see
+    `Strip.gives`)."""
+
+    def __init__(self) -> None:
+        self.bench = Bench()
+        self.strip = Strip()
+        self._plans: dict = {}
+        self.new()
+
+    def take(self, map: PrintingMap) -> None:
+        """Put `map` to work in place of the present one."""
+        self.map = map
+        self.prints = 0
+        self.strip_gave: list = []
+        self.strip.settle(map)
+        self.changed()
+
+    def new(self) -> None:
+        """Put a new print to work, as the bench says a new print begins."""
+        bench = self.bench
+        self.take(
+            PrintingMap.new(bench.get("new_base_ms"), bench.get("new_filter"), bench.get("new_dry_down_pm"))
+        )
+
+    def changed(self) -> None:
+        """Map, strip or bench is another now: what was planned is not up to date."""
+        self._plans = {}
+
+    @property
+    def strip_given(self) -> bool:
+        """True while the strip as it is set is the one that was given, so that a patch can be chosen."""
+        return self.strip_gave == self.strip.gives(self.map)
+
+    def plan(self, is_strip: bool) -> list[Stage]:
+        """The stages of the print, or of the strip; none if they cannot be given."""
+        plan = self._planned(is_strip)
+        return [] if isinstance(plan, Refusal) else plan
+
+    def refusal(self, is_strip: bool):
+        """Why there is no plan: a Refusal, or None if there is one."""
+        plan = self._planned(is_strip)
+        return plan if isinstance(plan, Refusal) else None
+
+    def _planned(self, is_strip: bool):
+        if is_strip not in self._plans:
+            try:
+                if is_strip:
+                    self._plans[is_strip] = self.strip.compile(self.map, self.bench)
+                else:
+                    self._plans[is_strip] = compile_print(self.map, self.bench)
+            except Refusal as refusal:
+                self._plans[is_strip] = refusal
+        return self._plans[is_strip]
+
+    def text(self, is_strip: bool) -> bytes:
+        """What a run is made from: enough to compile it again and to put it on record."""
+        return text_of_run(self.map, self.strip if is_strip else None, self.bench.get("lead_ms"))
+
+
+def text_of_run(map: PrintingMap, strip, lead_ms: int) -> bytes:
+    """A run's map, strip (or None) and lead-in as one JSON text."""
+    settings = b"null" if strip is None else encode(strip.to_dict())
+    return b'{"lead_ms":%d,"map":' % lead_ms + map.text() + b',"strip":' + settings + b"}"

@@ -1,0 +1,411 @@
+"""Exposing: a run worked through stage by stage, and the viewing light.
+
+What must live here: what a press does while a run is under way, and what becomes of the light that was
+given. Only `_light` lights the lamp, always with its end. It knows no screen.
+
+Law: while the lamp is lit nothing here allocates or writes a record.
+"""
+
+from timing_core.light.plan import (
+    filter_text,
+    is_too_short,
+    lamp_ms,
+    refuse_short,
+    stage_name,
+)
+from timing_core.light.stops import seconds_text
+from timing_core.light.work import Work
+from timing_core.machine.machine import Exchange
+from timing_core.machine.run import Run
+from timing_core.machine.strike import Cues, Settling, Strike
+from timing_core.records.ledger import not_kept
+from timing_core.refusal import Refusal
+
+HOLD_MARGIN_MS = 10
+"""The most that is allowed for between the press and the lamp's going out. Measured on the emulated board:
+4.6 ms at the most (docs/measurements.md)."""
+
+TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
+"""Said of a press that may have been meant for what has just ended."""
+
+
+class Exposing:
+    """`paper_out` is true from the beginning of a run until the viewing light was on: there may be paper in
+    the easel. `journal`, `ledger` and `clock` are what is written to, and the time it is dated with."""
+
+    def __init__(self, work: Work, io: Exchange, platform, journal, ledger, clock, panel_ms: int) -> None:
+        self.work = work
+        self.io = io
+        self.platform = platform
+        self.journal = journal
+        self.ledger = ledger
+        self.clock = clock
+        self.run = Run()
+        self.strike = Strike(panel_ms)
+        self.cues = Cues()
+        self.settling = Settling()
+        self.paper_out = False
+        self.no_report = False
+        self._warned = False
+        self._had_warned = False
+        self._said_full = False
+        self._safelight = -1
+        self.from_registers = False
+
+    # --- light
+
+    def _light(self, ms: int, axis_ms: int, viewing: bool) -> None:
+        """The one place that lights the lamp: always with its end, safelight first."""
+        self.strike.begin(self.io.now_ms, ms, axis_ms, viewing)
+        self.set_safelight()
+        self.io.put("light", ms)
+
+    @property
+    def safelight(self) -> bool:
+        return self._safelight == 1
+
+    def set_safelight(self) -> None:
+        strike = self.strike
+        on = 1
+        if strike.is_lit and (strike.viewing or self.work.bench.get("safelight") == "exposing"):
+            on = 0
+        if on != self._safelight:
+            self._safelight = on
+            self.io.put("safelight", on)
+
+    def put_out(self) -> None:
+        self.io.put("dark")
+        self.strike.put_out(self.io.now_ms)
+
+    def put_out_overdue(self) -> None:
+        """Dark comes first: what the light was for is put on record in a later call."""
+        self.no_report = True
+        self.put_out()
+        self.io.put("sound", "hold")
+        self.tell_overdue()
+
+    def tell_overdue(self) -> None:
+        self.io.say("The lamp did not report its end: it was put out. Check it before you go on.")
+
+    def overdue(self) -> bool:
+        return self.strike.overdue(self.io.now_ms)
+
+    def ended(self, lit_ms: int) -> None:
+        """The lamp has reported that it was lit for `lit_ms`. Whatever it says, it is put out before the box
+        takes it to be out."""
+        self.io.put("dark")
+        self.settle()
+        self.strike.end()
+        if not self.strike.viewing:
+            self.run.account(lit_ms, self.strike.lamp_ms, self.work.bench.get("lag_ms"))
+
+    # --- the settling time
+
+    def settle(self) -> None:
+        """From now on, and for the settling time, no press lights the lamp."""
+        self.settling.begin(self.io.now_ms, self.work.bench.get("settle_ms"))
+
+    def settled(self) -> bool:
+        return self.settling.is_over(self.io.now_ms, self.work.bench.get("settle_ms"))
+
+    def is_settling(self) -> bool:
+        return self.settling.is_on and not self.settled()
+
+    def refuse_early(self) -> None:
+        self._warned = self._had_warned
+        self.io.refuse(TOO_EARLY)
+
+    def listen(self) -> None:
+        self.settling.is_on = False
+        if self.io.message == TOO_EARLY:
+            self.io.message = ""
+        self.io.picture()
+
+    def due_ms(self, settles: bool):
+        """When a tick is wanted; None if not before another input. `settles`: in this state the settling time
+        has an end to tell of."""
+        if self.strike.is_lit:
+            return self.strike.due_ms(self.cues.due_ms())
+        if settles and self.settling.is_on:
+            return self.settling.due_ms(self.work.bench.get("settle_ms"))
+        return None
+
+    # --- the viewing light
+
+    def press_begins(self) -> None:
+        """A control is used: a warning that the last press was given holds for this one alone."""
+        self._had_warned = self._warned
+        self._warned = False
+
+    def paper_at_risk(self) -> bool:
+        return self.paper_out and not self._warned
+
+    def warn_paper(self) -> None:
+        self._warned = True
+        self.settle()
+        self.io.refuse("Viewing light would fog the sheet. Put it away, then press LAMP again.")
+
+    def view(self, in_run: bool) -> None:
+        # In mid-run the sheet comes back when the viewing light is out.
+        self.paper_out = in_run
+        self._light(self.work.bench.get("viewing_limit_s") * 1000, 0, True)
+
+    def view_ran_out(self) -> None:
+        self.io.put("sound", "end")
+        self.io.say("Viewing light has reached its limit.")
+
+    def was_viewing(self) -> bool:
+        return self.strike.viewing
+
+    # --- a stage
+
+    def left_ms(self) -> int:
+        """Light the stage still has to give, in ms of true light."""
+        return self.run.stage.light_ms - self.light_so_far_ms()
+
+    def light_so_far_ms(self) -> int:
+        """Light given in this stage up to now."""
+        run = self.run
+        given_ms = run.given_ms
+        if self.strike.exposing:
+            given_ms = max(given_ms, self.strike.light_ms(self.io.now_ms))
+        return min(given_ms, run.stage.light_ms)
+
+    def left_shown_ms(self) -> int:
+        """`left_ms` as the printer sees it: without dry-down."""
+        return self.run.shown_ms(self.left_ms())
+
+    def left_text(self) -> str:
+        return seconds_text(self.left_shown_ms())
+
+    def filter_to_fit(self) -> str:
+        return filter_text(self.run.stage.filter)
+
+    def stage_is_fit(self) -> bool:
+        return self.run.is_fit
+
+    def fitted(self) -> None:
+        self.go_to(self.run.at + 1)
+        self.settle()
+
+    def too_short(self) -> bool:
+        """This lamp cannot give what is left of the stage."""
+        return is_too_short(self.left_ms(), self.work.bench)
+
+    def too_late_to_hold(self) -> bool:
+        """A rest shorter than the lamp can give could not be given later, so the stage runs out."""
+        return is_too_short(self.left_ms() - HOLD_MARGIN_MS, self.work.bench)
+
+    def rest_too_short(self) -> bool:
+        """BACK has left a rest that is too short to give, and there is another stage."""
+        return not self.run.is_last and self.too_short()
+
+    def refuse_short(self) -> None:
+        if self.run.given_ms:
+            refuse_short("The rest", self.left_ms(), self.work.bench, "Press BACK and end this run")
+        name = stage_name(self.run.stage)
+        refuse_short(name, self.left_ms(), self.work.bench, "Set the bench back, or turn to the next stage")
+
+    def leave_rest(self) -> None:
+        self.note_stage()
+        self.go_to(self.run.at + 1)
+        self.settle()
+
+    def give(self) -> None:
+        run = self.run
+        lag_ms = self.work.bench.get("lag_ms")
+        stage = run.stage
+        self.cues.begin(stage.cues, stage.light_ms, run.given_ms)
+        run.strikes += 1
+        run.is_again = False
+        self.paper_out = True
+        self._light(lamp_ms(stage.light_ms - run.given_ms, lag_ms), lag_ms - run.given_ms, False)
+        self.io.put("sound", "start")
+
+    def sound_cues(self) -> None:
+        """Sound every cue and every tick of a second that is due."""
+        so_far_ms = self.strike.light_ms(self.io.now_ms)
+        # After a call so late that there are more than fit, another is due at once.
+        while self.io.count < Exchange.MOST_SOUNDS:
+            sound = self.cues.take(so_far_ms)
+            if not sound:
+                break
+            self.io.put("sound", sound)
+        self.refresh()
+
+    def refresh(self) -> None:
+        if self.strike.picture_is_due(self.io.now_ms):
+            self.io.put("screen")
+
+    def move_stage(self) -> None:
+        run = self.run
+        if run.at_least:
+            self.note_stage()  # a reset cut it off, and what is known of it goes into the record
+        self.go_to(max(0, min(len(run.stages) - 1, run.at + self.io.amount)))
+
+    def go_to(self, at: int) -> None:
+        """Make stage `at` the next one, and note that in the journal, so that a reset in mid-exposure is
+        known of."""
+        self.run.at = at
+        self.run.reset_stage()
+        self.cues.clear()
+        self.write_journal()
+
+    def note_stage(self) -> None:
+        self.run.note_stage(self.work.bench.get("lag_ms"))
+
+    # --- the end of a light
+
+    def is_whole(self) -> bool:
+        """All of the stage's light is given."""
+        return self.run.stage_is_whole
+
+    def print_is_whole(self) -> bool:
+        """The print is given, and it is of the map at work."""
+        return self.print_is_other() and self.work.map.text() in self.run.text
+
+    def print_is_other(self) -> bool:
+        return self.run.is_last and self.run.stage_is_whole and not self.run.is_strip
+
+    def strip_is_whole(self) -> bool:
+        """The strip is whole, and is still the one that the Strip screen describes."""
+        return self.strip_is_other() and self.run.gives == self.work.strip.gives(self.work.map)
+
+    def strip_is_other(self) -> bool:
+        return self.run.is_last and self.run.stage_is_whole and self.run.is_strip
+
+    def hold(self) -> None:
+        self.io.put("sound", "hold")
+        self.write_journal()
+
+    def cut_short(self) -> None:
+        self.io.put("sound", "hold")
+        self.io.say("The lamp went out early. The rest can still be given.")
+        self.write_journal()
+
+    def end_stage(self) -> None:
+        self.note_stage()
+        self.go_to(self.run.at + 1)
+        self.io.put("sound", "fit" if self.run.is_fit else "end")
+
+    def end_print(self) -> None:
+        self.note_stage()
+        self.work.prints += 1
+        self.io.put("sound", "end")
+        self.io.say("Print %d is done and in the ledger." % self.work.prints)
+        self.close()
+
+    def end_other_print(self) -> None:
+        self.note_stage()
+        self.io.put("sound", "end")
+        self.io.say("The print is done and in the ledger. The map here is another now: EXPOSE gives that.")
+        self.close()
+
+    def end_strip(self) -> None:
+        self.note_stage()
+        self.io.put("sound", "end")
+        self.work.strip_gave = self.run.gives
+        self.close()
+
+    def end_other_strip(self) -> None:
+        self.note_stage()
+        self.io.put("sound", "end")
+        self.work.strip_gave = self.run.gives
+        self.io.say("The strip is done, but strip or map is another now. Set it back to choose a patch.")
+        self.close()
+
+    # --- a run
+
+    def begin(self, is_strip: bool) -> None:
+        """Begin the print or the strip that is at work; Refusal if it cannot be given."""
+        work = self.work
+        stages = work.plan(is_strip)
+        self.paper_out = True  # paper is in the easel from here on
+        self._say_of_waiting()
+        self.clear()
+        gives = work.strip.gives(work.map) if is_strip else []
+        self.run.begin(stages, is_strip, gives, self.ledger.last() + 1, work.text(is_strip))
+        kept = True
+        try:
+            self.journal.keep_text(self.run.text)
+        except Refusal:
+            kept = False
+        self.go_to(1)
+        self.settle()
+        if not kept:
+            self.io.say(
+                "The map of this run is not kept: the memory is full. After a power cut it could not go on."
+            )
+
+    def go_on(self) -> None:
+        """Return to the stage at which the run was left, without light."""
+        self.paper_out = True
+        self.settle()
+        self.run.is_again = True
+
+    def end(self, aloud: bool = True) -> None:
+        """End the run that is kept, and put on record what was given."""
+        run = self.run
+        if run.given_ms or run.at_least:
+            self.note_stage()
+        if aloud:
+            self.io.say(
+                "Ended here. What was given is in the ledger." if run.done else "Ended. No light was given."
+            )
+        self.close()
+
+    def close(self) -> None:
+        """The run is over: write its record into the ledger, and close the journal."""
+        run = self.run
+        if run.done or run.cut_at:
+            source = self.platform.json_loads(str(run.text, "utf-8")) if run.text else {}
+            try:
+                self.ledger.append(run.record(source, self.clock), run.number)
+            except Refusal as refusal:
+                self.io.say(not_kept(refusal, self.ledger.lost).line)
+                # After a reset the run is found as it is now, and put on record then.
+                if run.stages:
+                    self.write_journal(over=True, aloud=False)
+                self.clear()
+                return
+        self.clear()
+        self._close_journal()
+
+    def clear(self) -> None:
+        self.run.clear()
+        self.cues.clear()
+        self._said_full = False
+
+    def write_journal(self, over: bool = False, aloud: bool = True) -> None:
+        """Note where the run stands and what is known to have been given."""
+        self.from_registers = False
+        try:
+            self.journal.write(self.run, over)
+        except Refusal as refusal:
+            if aloud and not self._said_full:
+                self._said_full = True  # once a run: it hides what the hands need
+                self.io.say(refusal.line)
+            # An old journal would have light given twice after a power cut, so none is better.
+            self._close_journal(aloud=False)
+
+    def _close_journal(self, aloud: bool = True) -> None:
+        try:
+            self.journal.close()
+        except Refusal as refusal:
+            if aloud:
+                self.io.say(refusal.line)
+
+    def note_registers(self) -> None:
+        """Put into the journal what is known of a run from registers: they do not survive a pulled plug."""
+        if self.from_registers and self.run.stages and not self.strike.is_lit:
+            self.write_journal()
+
+    def _say_of_waiting(self) -> None:
+        line = self.ledger.write_waiting_or_say()
+        if line:
+            self.io.say(line)
+
+    @property
+    def known_ms(self) -> int:
+        """Light known to have been given in the present stage of the run under way or kept, in ms."""
+        return self.light_so_far_ms() if self.run.stages else self.run.given_ms

@@ -1,0 +1,390 @@
+"""The panel: screens, the cursor, the value that is open, and undo.
+
+What must live here: what dial and BACK do on a screen, and keeping what was changed there. It gives no light
+and knows no run but the one it is shown, to offer going on with it.
+"""
+
+from timing_core.canonical import encode
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.stops import seconds_text, stops_text
+from timing_core.light.strip import Strip
+from timing_core.light.work import Work
+from timing_core.machine.machine import Exchange
+from timing_core.panel.bench_screen import BenchScreen
+from timing_core.panel.print_screen import PrintScreen
+from timing_core.panel.rows import ACTS, CHOOSES, ENDS, GOES_ON, KEEPS, PACES, SETTING, TURNS, Row
+from timing_core.panel.screen_list import ScreenList
+from timing_core.panel.shelf_screen import ShelfScreen
+from timing_core.panel.strip_screen import StripScreen
+from timing_core.panel.undo import Change, Undo, cut, mend
+from timing_core.refusal import Refusal
+from timing_core.ticks import since
+
+
+class Cursor:
+    """`screen` is one of the panel's screens, `at` the row, `pick` what an open row has picked, and `place`
+    that on a strip while a patch is chosen (see `Strip`)."""
+
+    def __init__(self, screen) -> None:
+        self.screen = screen
+        self.at = 0
+        self.pick = 0
+        self.place = 0
+        self._turned_ms = 0
+
+    def pace(self, now_ms: int, detents: int) -> int:
+        """Faster turning takes bigger steps: 1, then 2 under 80 ms a detent, 5 under 40 ms."""
+        each_ms = since(now_ms, self._turned_ms) // max(1, abs(detents))
+        self._turned_ms = now_ms
+        if not 0 <= each_ms < 80:
+            return 1
+        return 2 if each_ms >= 40 else 5
+
+
+class Before:
+    """Everything that a change at the panel may change, as it was before it. `value` is what the row under
+    the cursor showed."""
+
+    def __init__(self, panel, value: str) -> None:
+        work = panel.work
+        self.map = work.map.copy()
+        self.text = work.map.text()
+        self.strip = work.strip.copy()
+        self.strip_gave = work.strip_gave
+        self.prints = work.prints
+        self.bench = work.bench.to_dict()
+        self.at = panel.cursor.at
+        self.value = value
+
+
+class Panel:
+    """`screens` has the list of screens first. `before` is what was there when the open value was opened;
+    None if none is open."""
+
+    def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run) -> None:
+        self.work = work
+        self.io = io
+        self.shelf = shelf
+        self.run = run
+        self._json_loads = platform.json_loads
+        self.store = store
+        self.ledger = ledger
+        self.undo = Undo()
+        self.screens = (ScreenList(), PrintScreen(), StripScreen(), ShelfScreen(), BenchScreen())
+        self.cursor = Cursor(self.screens[0])
+        self.before: Before | None = None
+        self._card_change: tuple | None = None
+        self._level = -1
+        self._volume = -1
+
+    # --- where the cursor is
+
+    @property
+    def screen(self):
+        return self.cursor.screen
+
+    def rows(self) -> list:
+        return self.cursor.screen.rows(self)
+
+    def row(self) -> Row:
+        """The row under the cursor."""
+        found = self.rows()
+        self.cursor.at = min(self.cursor.at, len(found) - 1)
+        return found[self.cursor.at]
+
+    def value(self, row: Row) -> str:
+        return self.cursor.screen.value(self, row)
+
+    def show(self, key: str) -> None:
+        """Go to a screen, by its key."""
+        for screen in self.screens:
+            if screen.key == key:
+                self.cursor.screen = screen
+        self.cursor.at = 0
+
+    def cursor_on(self, row: Row) -> None:
+        """Keep the cursor on this row when the rows above it change."""
+        found = self.rows()
+        for at in range(len(found)):
+            if found[at].same(row):
+                self.cursor.at = at
+                return
+
+    def cursor_on_key(self, key: str, name: str = "") -> None:
+        row = Row(key, "")
+        row.name = name
+        self.cursor_on(row)
+
+    def list_screens(self, key: str, name: str = "") -> None:
+        """Show the list of screens, with the cursor on one of its rows."""
+        self.show("screens")
+        self.cursor_on_key(key, name)
+
+    def in_screen(self) -> bool:
+        return self.cursor.screen is not self.screens[0]
+
+    def leave_screen(self) -> None:
+        self.list_screens("screen", self.cursor.screen.key)
+
+    def can_move(self) -> bool:
+        return len(self.rows()) > 1
+
+    def move(self) -> None:
+        self.cursor.at = max(0, min(len(self.rows()) - 1, self.cursor.at + self.io.amount))
+
+    def _does(self, what: int) -> bool:
+        return self.row().does & what != 0
+
+    def row_chooses(self) -> bool:
+        return self._does(CHOOSES)
+
+    def row_acts(self) -> bool:
+        return self._does(ACTS)
+
+    def row_turns(self) -> bool:
+        return self._does(TURNS)
+
+    def row_ends(self) -> bool:
+        return self._does(ENDS)
+
+    def row_goes_on(self) -> bool:
+        return self._does(GOES_ON)
+
+    def deed(self) -> str:
+        return self.row().deed
+
+    # --- the open value
+
+    @property
+    def is_open(self) -> bool:
+        return self.before is not None
+
+    def has_open(self, row: Row) -> bool:
+        return self.before is not None and self.row().same(row)
+
+    @property
+    def opened_map(self) -> PrintingMap:
+        """The map as it was when the value under the cursor was opened; the map itself if none is open."""
+        return self.before.map if self.before else self.work.map
+
+    @property
+    def opened_strip(self) -> Strip:
+        return self.before.strip if self.before else self.work.strip
+
+    def base_before_ms(self, index: int) -> int:
+        """The base of a pass as it was when the value under the cursor was opened; of a new pass, as it is
+        now."""
+        then = self.opened_map
+        return (then if index < len(then.passes) else self.work.map).base_ms(index)
+
+    def open(self) -> None:
+        row = self.row()
+        before = self._note(self.value(row))
+        self.before = before
+        try:
+            self.screen.open(self, row)
+        except Refusal:
+            self.leave_value()
+            raise
+        self.work.changed()
+
+    def turn(self) -> None:
+        row = self.row()
+        steps = self.io.amount
+        if row.does & PACES:
+            steps *= self.cursor.pace(self.io.now_ms, steps)
+        self.screen.turn(self, row, steps)
+        self.work.changed()
+        self.tell_levels()
+
+    def turn_pick(self, choices: int, steps: int) -> None:
+        self.cursor.pick = max(0, min(choices - 1, self.cursor.pick + steps))
+
+    def take(self) -> None:
+        row = self.row()
+        self.screen.take(self, row)
+        before = self.before
+        self.before = None
+        said, value = self.screen.said(self, row), before.value if before else ""
+        if value:
+            self._changed(before, "%s: %s" % (said, value), "Undone: %s is %s again." % (said, value))
+        else:
+            self._changed(before, said, "Undone: %s." % said)
+
+    def leave_value(self) -> None:
+        """Drop the proposal: everything is as it was before the value was opened."""
+        before = self.before
+        if before is not None:
+            work = self.work
+            work.map, work.strip = before.map, before.strip
+            work.bench.set_all(before.bench)
+            self.cursor.at = before.at
+            self.before = None
+            work.changed()
+            self.tell_levels()
+
+    def act(self) -> None:
+        row = self.row()
+        said = self.screen.said(self, row)
+        screen = self.screen
+        before = self._note(self.value(row))
+        screen.act(self, row)
+        if not row.does & KEEPS:
+            self._changed(before, said, "Undone: %s." % said)
+
+    # --- choosing a patch
+
+    def choose_from_middle(self) -> None:
+        self.cursor.place = self.work.strip.patches - 1
+
+    def move_place(self) -> None:
+        cursor = self.cursor
+        cursor.place = max(0, min(self.work.strip.last_place, cursor.place + self.io.amount))
+
+    def take_place(self) -> None:
+        before = self._note("")
+        strip, map, index = self.work.strip, self.work.map, self.work.strip.pass_index
+        mark = strip.mark(map)
+        tied = map.tied and len(map.passes) > 1
+        strip.choose(map, self.cursor.place)
+        self.show("print")
+        if mark is not None:
+            said, value = mark.area, stops_text(mark.stops120)
+        else:
+            said, value = "Pass %d" % (index + 1), seconds_text(map.base_ms(index))
+            if tied:
+                value += ", alone. The tie keeps this ratio from here"
+        self.io.say("%s is set to %s." % (said, value))
+        # The cursor comes to the row that the choice has set.
+        self.cursor_on(Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index))
+        self._changed(before, "the patch chosen", "Undone: the patch chosen.")
+
+    def leave_choice(self) -> None:
+        self.show("strip")
+        self.cursor.at = len(self.rows()) - 1
+
+    # --- undo
+
+    def _note(self, value: str) -> Before:
+        self._card_change = None
+        return Before(self, value)
+
+    def _changed(self, before: Before | None, says: str, undone: str) -> None:
+        """Keep what was changed at the panel, and remember how to take it back."""
+        work = self.work
+        work.strip.settle(work.map)
+        work.changed()
+        if before is not None:
+            change = Change(says, undone)
+            change.map = cut(before.text, work.map.text())
+            strip = before.strip.to_dict()
+            if strip != work.strip.to_dict() or before.strip_gave != work.strip_gave:
+                change.strip = (strip, before.strip_gave)
+            now = work.bench.to_dict()
+            for key in before.bench:
+                if before.bench[key] != now[key]:
+                    change.bench[key] = before.bench[key]
+            change.card = self._card_change
+            change.prints = before.prints
+            self._card_change = None
+            self.undo.push(change)
+        self.keep_all()
+
+    def take_back(self) -> None:
+        """Undo the newest change. A Refusal leaves everything as it is, and the change remembered."""
+        change = self.undo.newest
+        if change is None:
+            raise Refusal("Nothing to undo", "no change is remembered", "Go on")
+        work = self.work
+        # What may fail comes first.
+        if change.card is not None:
+            name, text = change.card
+            if text is None:
+                self.shelf.drop(name)
+            else:
+                self.shelf.keep_text(name, text)
+        if change.map is not None:
+            text = mend(work.map.text(), change.map)
+            work.map = PrintingMap.from_dict(self._json_loads(str(text, "utf-8")))
+            work.prints = change.prints
+        if change.strip is not None:
+            work.strip, work.strip_gave = Strip.from_dict(change.strip[0]), change.strip[1]
+        work.bench.set_all(change.bench)
+        work.strip.settle(work.map)
+        work.changed()
+        self.undo.pop()
+        self.tell_levels()
+        self.io.say(change.what)
+        self.keep_all()
+
+    # --- the shelf
+
+    def keep_card(self, name: str, text: bytes) -> bool:
+        """Keep a card on the shelf from the panel; True if it replaces another."""
+        before = self.shelf.text(name)
+        self.shelf.keep_text(name, text)
+        self._card_changed(name, before)
+        return before is not None
+
+    def drop_card(self, name: str) -> None:
+        """Take a card off the shelf from the panel."""
+        before = self.shelf.text(name)
+        self.shelf.drop(name)
+        self._card_changed(name, before)
+
+    def _card_changed(self, name: str, before) -> None:
+        self._card_change = (name, before)
+        line = self.ledger.write_waiting_or_say()
+        if line:
+            self.io.say(line)
+
+    def card_changed_by_wire(self, name: str, here: Row) -> None:
+        """The wire has kept or removed a card: undo must not take that back, and the cursor stays on the row
+        that it was on (`here`)."""
+        self.undo.forget_card(name)
+        self.cursor.pick = 0  # what was picked may be another card now, or none
+        self.cursor_on(here)
+
+    # --- settings
+
+    def settings_to_keep(self) -> dict:
+        """The settings as they are taken, without what is just being turned."""
+        return self.before.bench if self.before is not None else self.work.bench.to_dict()
+
+    def settings_changed_by_wire(self, values: dict) -> None:
+        """The wire sets `values`: undo must not take that back, nor leaving an open value."""
+        self.work.bench.set_all(values)
+        before = self.before
+        if before is not None:
+            before.bench.update(values)
+            row = self.row()
+            if row.key == SETTING and row.name in values:
+                before.value = ""  # what undo would name is no longer what it brings back
+        self.undo.forget_settings(values)
+        self.work.changed()
+
+    def tell_levels(self) -> None:
+        bench = self.work.bench
+        level = bench.get("brightness")
+        if level != self._level:
+            self._level = level
+            self.io.put("level", level)
+        volume = bench.get("volume")
+        if volume != self._volume:
+            self._volume = volume
+            self.io.put("volume", volume)
+
+    def keep_all(self) -> None:
+        """Keep what the printer has set. Nothing is written if it is kept already."""
+        self._keep("work", self.work.map.text())
+        self.keep_settings()
+
+    def keep_settings(self) -> None:
+        self._keep("bench", encode(self.work.bench.kept()))
+
+    def _keep(self, key: str, data: bytes) -> None:
+        """If the store cannot write, say so and go on: it must not stop a printer in the dark."""
+        try:
+            self.store.put(key, data)
+        except Refusal as refusal:
+            self.io.say(refusal.line)

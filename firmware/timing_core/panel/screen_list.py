@@ -1,0 +1,38 @@
+"""The list of screens: undo, the run that is kept, and the way to every other screen."""
+
+from timing_core.light.plan import FIT, stage_name
+from timing_core.light.stops import seconds_text
+from timing_core.panel.rows import ACTS, ENDS, GOES_ON, KEEPS, NAMES, Row, Screen, named
+
+
+class ScreenList(Screen):
+    key = "screens"
+    heading = "Screens"
+
+    def rows(self, panel) -> list:
+        found = [Row("undo", "Undo", NAMES | KEEPS | (ACTS if len(panel.undo) else 0), "undo")]
+        if panel.run.can_go_on:
+            found.append(Row("go on", "Go on", GOES_ON | NAMES))
+        if panel.run.is_kept:
+            found.append(Row("end", "End this run", ENDS))
+        for screen in panel.screens[1:]:
+            found.append(named("screen", screen.key, screen.heading, ACTS | KEEPS, "open it"))
+        return found
+
+    def value(self, panel, row: Row) -> str:
+        if row.key == "undo":
+            change = panel.undo.newest
+            return change.says if change else "nothing"
+        if row.key == "go on":
+            run = panel.run
+            if run.stage.kind == FIT:
+                return stage_name(run.stage)
+            left_ms = run.shown_ms(run.stage.light_ms - run.given_ms)
+            return "%s  %s" % (stage_name(run.stage), seconds_text(left_ms))
+        return ""
+
+    def act(self, panel, row: Row) -> None:
+        if row.key == "undo":
+            panel.take_back()
+        else:
+            panel.show(row.name)
