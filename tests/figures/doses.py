@@ -21,7 +21,7 @@ from host_sim.box.session import LATENCY_MS, Session
 from host_sim.darkroom.ideal_hands import AreaLight, Easel
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.lamps import RELAYS, AnyLamp, Glow, Lamp, lag_ms, tungsten
-from tests.figures.figures import Figure
+from tests.figures.comparison import Figure
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.records.store import Store

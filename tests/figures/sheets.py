@@ -33,7 +33,7 @@ from host_sim.optics.sheet import (
     densities,
 )
 from lampblack.wire.push import staging
-from tests.figures.figures import Figure, of, side_by_side
+from tests.figures.comparison import Figure, of, side_by_side
 
 MOVES = 40
 STEP_MS = 8

@@ -1,4 +1,4 @@
-"""Everything that the box must show, measured on the emulated Pico: `python tests/rig/measure.py`.
+"""Everything that the box must show, measured on the emulated Pico: `python -m tests.rig.measure`.
 
 What must live here: how many of each scenario, and docs/measurements.md, which this writes whole. Each
 section is a function that returns its lines. One box is started; the sections work on copies of it,
@@ -264,7 +264,7 @@ def memory(box: PicoBox, runs: int, prints: int) -> list[str]:
         *prose(f"""
             ## Memory
 
-            Free heap in bytes after a collection, with all running, and with the bench's probe and what
+            Free heap in bytes after a collection, with all running, and with the rig's probe and what
             watches the heap, which take some 3 KB themselves. Budget without them:
             over {FREE_MIN_BYTES:,}."""),
         *table(["when", "bytes"], rows),

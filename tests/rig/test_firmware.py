@@ -61,7 +61,7 @@ PANEL_MAX_MS = 1500
 KEY_MAX_US = 5000
 PUSH_MAX_MS = 300
 PROBE_BYTES = 3000
-"""The bench's probe and what it is given to run (2.3 KB and more, by `health` with and without it)."""
+"""The rig's probe and what it is given to run (2.3 KB and more, by `health` with and without it)."""
 SAMPLE_MS = 5
 
 
@@ -152,7 +152,7 @@ def test_no_memory_is_taken_under_light(box):
 @pytest.mark.long
 def test_free_memory_before_and_after_a_print(uf2):
     """82 KB for now: the core has grown, and taking it apart is to win memory back (`FREE_MIN_BYTES`)."""
-    # Without the bench's probe, which takes memory of its own.
+    # Without the rig's probe, which takes memory of its own.
     box = PicoBox(uf2, files=disk_with())
     box.wait_for_panel()
     box.run_ms(300)
