@@ -21,7 +21,6 @@ from framebuf import FrameBuffer
 from machine import I2C, PWM, Pin, unique_id
 from micropython import const
 
-import timing_core
 from board import crash, health, pins
 from board.display import Display
 from board.flash import FlashDisk
@@ -61,9 +60,9 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     gc.collect()
     screen = Screen(box, kit)
     # The box goes by the table as it has bound it, and the font has its own glyphs: the text of both is 9 KB.
-    for name in ("transitions", "glyphs"):
-        del sys.modules["timing_core." + name]
-        delattr(timing_core, name)
+    for group, name in (("timing_core.machine", "transitions"), ("timing_core.panel", "glyphs")):
+        del sys.modules[group + "." + name]
+        delattr(sys.modules[group], name)
     gc.collect()
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=_I2C_TIMEOUT_US)
     display = Display(i2c, screen.buffer)

@@ -24,8 +24,8 @@ from rp2040py.utils.fifo import FIFO
 
 from lampblack.board.firmware_files import firmware_files
 from lampblack.wire.box_client import BoxClient
+from tests.micropython import ROOT
 from tests.rig.display import Display
-from tests.rig.image import ROOT
 from tests.rig.keys import Contact, Dial
 from tests.rig.pico import MS, US, Pico, S, TimedOut
 
@@ -54,12 +54,12 @@ TOLD_S = 1_795_000_000
 PROBE = """
 import micropython
 def _probed():
-    from board import box_of_parts
+    from board import assembly
     from machine import mem32
     from micropython import const
     data = const(0x40034000)
     flags = const(0x40034018)
-    plain = box_of_parts.build
+    plain = assembly.build
     @micropython.viper
     def send(text):
         place = ptr32(0x40034000)
@@ -81,7 +81,7 @@ def _probed():
                 exec(str(line, "utf-8"), space)
         dog.feed = look
         return runner
-    box_of_parts.build = build
+    assembly.build = build
 _probed()
 """
 
