@@ -27,26 +27,21 @@ GROWTH_MAX = 512
 """Bytes: the numbers of the ledger's records grow by a figure now and then, and so does their text."""
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return micropython.compile_all(tmp_path_factory.mktemp("mpy"))
-
-
 @pytest.mark.parametrize("case", heap_lock.CASES)
-def test_no_memory_is_asked_for_while_the_lamp_is_lit(folder, case):
-    done = micropython.run(["-m", "tests.portable.heap_lock", case], folder, HEAP)
+def test_no_memory_is_asked_for_while_the_lamp_is_lit(compiled, case):
+    done = micropython.run(["-m", "tests.portable.heap_lock", case], compiled, HEAP)
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout) == len(heap_lock.BENCHES) * len(heap_lock.starts())
 
 
-def test_the_lock_would_tell(folder):
-    done = micropython.run(["-m", "tests.portable.heap_lock", "allocate"], folder, HEAP)
+def test_the_lock_would_tell(compiled):
+    done = micropython.run(["-m", "tests.portable.heap_lock", "allocate"], compiled, HEAP)
     assert "MemoryError" in done.stderr
 
 
-def test_the_heap_does_not_grow(folder):
+def test_the_heap_does_not_grow(compiled):
     # A full ledger lies in the same memory here.
-    done = micropython.run(["-m", "tests.portable.heap_lock", "growth", str(RUNS)], folder, "640k")
+    done = micropython.run(["-m", "tests.portable.heap_lock", "growth", str(RUNS)], compiled, "640k")
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout) <= GROWTH_MAX
 

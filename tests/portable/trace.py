@@ -1,4 +1,4 @@
-"""Plays a script of inputs into a new box and writes its trace: `trace.py SCRIPT [TICKS_MS]`.
+"""Plays a script of inputs into a new box and writes its trace: `-m tests.portable.trace SCRIPT [TICKS_MS]`.
 
 Runs on CPython and MicroPython, so that the two traces can be compared byte for byte. TICKS_MS is the box's
 count of milliseconds at power-up. Pictures are drawn, and their checksums are in the trace.

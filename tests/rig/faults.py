@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from board.flash import FlashDisk
+from firmware.board.flash import FlashDisk
 from host_sim.box.platform import desk_kit
 from lampblack.wire.box_client import BoxError
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox
@@ -285,10 +285,10 @@ HARMLESS = {
 # --- not in mid-exposure
 
 _CRASHING = """
-from board import box_of_parts
+from board import assembly
 def _boom(*_):
     raise ValueError("injected")
-box_of_parts.build = _boom
+assembly.build = _boom
 """
 
 
@@ -301,7 +301,7 @@ def three_crashes(uf2: Path) -> PicoBox:
 
 def core_spoiled(uf2: Path) -> PicoBox:
     """A box whose core does not load, run until it is at the prompt."""
-    box = PicoBox(uf2, files={"timing_core/stops.mpy": b"spoiled"})
+    box = PicoBox(uf2, files={"timing_core/light/stops.mpy": b"spoiled"})
     box.pico.run_until(lambda: b">>>" in box.pico.usb.received, 15_000 * MS)
     return box
 

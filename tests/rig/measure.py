@@ -19,6 +19,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from tests.micropython import ROOT
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox, begin
 from tests.rig.faults import (
     CRASHES,
@@ -35,7 +36,7 @@ from tests.rig.faults import (
     three_crashes,
     under_light,
 )
-from tests.rig.image import ROOT, find_uf2, release_of
+from tests.rig.image import find_uf2, release_of
 from tests.rig.lamp_times import LENGTHS_MS, LOADS, WAYS, errors_ns
 from tests.rig.pico import MS
 from tests.rig.scenarios import (

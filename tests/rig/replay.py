@@ -1,4 +1,4 @@
-"""Gives a new box the inputs of a trace taken from a board and writes its own trace: `replay.py FILE`.
+"""Gives a new box the inputs of a trace taken from a board and writes its own: `-m tests.rig.replay FILE`.
 
 Runs on CPython and MicroPython, so that board, desk and simulator can be compared byte for byte. A
 trace is a line of JSON for each thing that happened, in its order: {"in", "t", "value"} an input, with

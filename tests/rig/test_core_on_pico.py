@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.rig.image import ROOT, compile_module, compile_package
+from tests.micropython import ROOT
+from tests.rig.image import compile_module, compile_package
 from tests.rig.pico import S
 
 pytestmark = pytest.mark.long

@@ -12,9 +12,10 @@ from binascii import crc32
 
 import pytest
 
-from board.flash import FOLDERS
+from firmware.board.flash import FOLDERS
 from lampblack.wire.box_client import BoxError
 from tests.kept_flash import KEPT, told_of
+from tests.micropython import ROOT
 from tests.rig.box import LAMP, PINS, SAFELIGHT, PicoBox
 from tests.rig.faults import (
     CRASHES,
@@ -35,7 +36,7 @@ from tests.rig.faults import (
     three_crashes,
     under_light,
 )
-from tests.rig.image import ROOT, read_fs, release_of
+from tests.rig.image import read_fs, release_of
 from tests.rig.pico import MS, S
 from tests.rig.scenarios import (
     DIAL_SPEEDS,

@@ -13,9 +13,9 @@ from lampblack.board.doctor import examine
 from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.board.image import build_image
 from lampblack.wire.box_client import BoxClient
+from tests.micropython import ROOT
 from tests.rig.cabled import Cable
 from tests.rig.display import Display
-from tests.rig.image import ROOT
 from tests.rig.pico import MS, Pico, S
 from timing_core import VERSION
 
