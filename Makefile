@@ -10,7 +10,7 @@ demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
 
 test: $(VENV)/ready-for-tests lint
-	$(BIN)/pytest
+	$(BIN)/pytest -n auto --dist loadscope
 
 lint: $(VENV)/ready-for-tests
 	$(BIN)/ruff check .
