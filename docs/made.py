@@ -10,8 +10,8 @@ import re
 from binascii import crc32
 from pathlib import Path
 
-from host_sim.box.disks import MemoryDisk
 from host_sim.box.frame_pictures import png_bytes
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player
 from host_sim.box.session import Session

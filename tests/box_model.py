@@ -9,7 +9,7 @@ import json
 import math
 from collections.abc import Callable
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session, Watcher
 from lampblack.wire.push import staging
@@ -214,6 +214,17 @@ class GuardedDisk(MemoryDisk):
         if self._blows():
             raise PowerCut
         super().remove(name)
+
+
+class PickyDisk(MemoryDisk):
+    """Has no room for records whose names begin with `refuses`."""
+
+    refuses = "nothing"
+
+    def write(self, name: str, data: bytes) -> None:
+        if name.startswith(self.refuses):
+            raise OSError(28, "No space left on device")
+        super().write(name, data)
 
 
 class Listener(Watcher):

@@ -15,7 +15,7 @@ from subprocess import CompletedProcess
 ROOT = Path(__file__).parent.parent
 PORTABLE = ROOT / "tests" / "portable"
 REPLAY = ROOT / "tests" / "rig" / "replay.py"
-FIGURES = [ROOT / "tests" / "figures" / f"{name}.py" for name in ("heap", "plain_disk", "prints", "speeds")]
+FIGURES = [ROOT / "tests" / "figures" / f"{name}.py" for name in ("heap", "prints", "speeds")]
 CORE = ROOT / "firmware" / "timing_core"
 
 HEAP = "248k"
@@ -23,7 +23,7 @@ HEAP = "248k"
 a few more lines of core do not move it. A word has 64 bits here, and what is kept takes about twice the room
 that it takes on a board of 32. How much memory a board has free is held by tests/rig."""
 
-DESK_MODULES = ("platform", "raster", "script", "session")
+DESK_MODULES = ("memory_disk", "platform", "raster", "script", "session")
 """Modules of `host_sim.box` that run under MicroPython too."""
 
 

@@ -22,9 +22,9 @@ from pathlib import Path
 import pytest
 import typer
 
-from host_sim.box.disks import MemoryDisk
 from host_sim.box.frame_pictures import half_blocks
 from host_sim.box.live import Live
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import KEYS, Player
 from host_sim.box.session import Session, Watcher

@@ -14,7 +14,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import example, given, settings
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session, Watcher
 from timing_core.light import bench

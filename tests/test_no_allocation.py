@@ -7,6 +7,7 @@ integers and so lands on the heap there, is followed on CPython with numbers tha
 
 import pytest
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from tests import micropython
 from tests.portable import heap_lock
@@ -95,7 +96,7 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
     desk = heap_lock.Desk(now_ms, card)
     plain = desk_kit()
     kit = Kit(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
-    desk.box = Box(Store(heap_lock.Disk(), kit.crc32), kit, Small(panel_ms))
+    desk.box = Box(Store(MemoryDisk(), kit.crc32), kit, Small(panel_ms))
     desk.box.store.put("work", encode(card))
     # Key may follow key, and a lamp as slow as these may be struck for as little as the card asks for.
     desk.box.store.put("bench", encode({"settle_ms": 0, "least_ms": 20, "form": BENCH_FORM, **bench}))

@@ -14,7 +14,7 @@ went out is still hot and lags less, and a supply that dips may take as long as 
 import math
 from dataclasses import replace
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player
 from host_sim.box.session import LATENCY_MS, Session

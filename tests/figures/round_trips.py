@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 import serial  # type: ignore[import-untyped]
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from lampblack.wire.box_client import BoxClient

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import simpy
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import SIMULATOR, Session, Watcher
 from host_sim.darkroom.ideal_hands import Easel

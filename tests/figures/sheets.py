@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from host_sim.darkroom.room import Room
