@@ -264,10 +264,11 @@ class Evening:
 
 def _health_of_a_board() -> dict:
     measured = (DOCS / "measurements.md").read_text(encoding="utf-8")
+    (release,) = re.findall(r"on MicroPython (\S+) for", measured)
     (free_bytes,) = re.findall(r"^\| after the start \| (\d+) \|$", measured, flags=re.MULTILINE)
     return {
         "board": "Raspberry Pi Pico with RP2040",
-        "micropython": "1.22.2",
+        "micropython": release,
         "restarts": 0,
         "display": {"answers": True, "sda": 16, "scl": 17},
         "free_bytes": int(free_bytes),

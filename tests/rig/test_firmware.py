@@ -36,7 +36,7 @@ from tests.rig.faults import (
     three_crashes,
     under_light,
 )
-from tests.rig.image import read_fs, release_of
+from tests.rig.image import TESTED, read_fs, release_of
 from tests.rig.pico import MS, S
 from tests.rig.scenarios import (
     DIAL_SPEEDS,
@@ -162,7 +162,10 @@ def test_free_memory_before_and_after_a_print(uf2):
     box.wait_lamp(0)
     box.run_ms(600)
     free.append(box.client.call("health")["free_bytes"])
-    print(f"free: {free}")
+    release = release_of(uf2)
+    print(f"free: {free} on {release}")
+    if release != TESTED:
+        pytest.skip(f"the budget of memory is for MicroPython {TESTED}; on {release} {free} bytes are free")
     assert min(free) > FREE_MIN_BYTES
 
 
@@ -192,10 +195,15 @@ def test_it_tells_how_the_board_is(box, uf2):
 
     well, no_display, lit, crashed = box.forked(scenario)
     print(well)
-    example = re.search(r'"result":({"board".*?})}', (ROOT / "docs" / "wire.md").read_text())
-    assert example
-    assert set(json.loads(example[1])) == set(well)
-    assert well.pop("free_bytes") > FREE_MIN_BYTES - PROBE_BYTES
+    text = re.search(r'"result":({"board".*?})}', (ROOT / "docs" / "wire.md").read_text())
+    assert text
+    example = json.loads(text[1])
+    assert set(example) == set(well)
+    free = [well.pop("free_bytes"), crashed.pop("free_bytes")]
+    if release_of(uf2) == example["micropython"]:
+        assert free[0] == pytest.approx(example["free_bytes"], abs=PROBE_BYTES)
+    if release_of(uf2) == TESTED:
+        assert min(free) > FREE_MIN_BYTES - PROBE_BYTES
     assert well == {
         "board": "Raspberry Pi Pico with RP2040",
         "micropython": release_of(uf2),
@@ -204,7 +212,6 @@ def test_it_tells_how_the_board_is(box, uf2):
     }
     assert no_display["display"] == well["display"] | {"answers": False}
     assert lit == well
-    assert crashed.pop("free_bytes") > FREE_MIN_BYTES - PROBE_BYTES
     assert crashed == well | {"restarts": 1}
 
 
