@@ -3,6 +3,7 @@
 The profile has no time limits, since machines differ, and prints a blob to replay by.
 """
 
+import os
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,12 @@ from tests.micropython import compile_all
 
 settings.register_profile("lampblack", deadline=None, print_blob=True)
 settings.load_profile("lampblack")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are processors: the tests of the page wait most of their time."""
+    return (os.cpu_count() or 1) + 1
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,8 @@ No trace is kept in a file: whatever the box should do is another test's busines
 same everywhere, whenever the ticks wrap, and with or without a panel.
 """
 
+from functools import cache
+
 import pytest
 
 from host_sim.box.session import Watcher
@@ -20,6 +22,7 @@ TICKS_MS = (1 << 30) - WRAP_AFTER_MS
 each_script = pytest.mark.parametrize("script", SCRIPTS, ids=[script.stem for script in SCRIPTS])
 
 
+@cache
 def trace_of(script, **details):
     lines = []
     play(str(script), lines.append, **details)

@@ -34,8 +34,8 @@ from timing_core.light.stops import BASE_MAX_MS
 from timing_core.wire.methods import frame
 
 FREE_MIN_BYTES = 82 * 1024
-"""Heap that has to be free with all running on the release `TESTED`, in bytes. The core has just grown, and is
-to be taken apart into parts that cost less: until then this much less than the 90,000 of before will do."""
+"""Heap that has to be free with all running, in bytes, on the release `TESTED`. The core has just grown, and
+is to be taken apart into parts that cost less: until then less than the 90,000 of before will do."""
 
 DESK_HEAP = "384k"
 """Of MicroPython on a desk, where the question is not how much memory is needed (see `micropython.HEAP`)."""
