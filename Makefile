@@ -4,13 +4,13 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUBS := $(VENV)/micropython-stubs
 
-.PHONY: demo test lint bench emulated measurements diagram pictures pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
 
 test: $(VENV)/ready-for-tests lint
-	$(BIN)/pytest
+	$(BIN)/pytest -n auto --dist loadscope
 
 lint: $(VENV)/ready-for-tests
 	$(BIN)/ruff check .
@@ -18,8 +18,10 @@ lint: $(VENV)/ready-for-tests
 	$(BIN)/mypy
 	$(BIN)/mypy --config-file firmware/mypy.ini --custom-typeshed-dir $(STUBS)
 
-bench: $(VENV)/ready-for-tests
-	$(BIN)/python tests/figures/run.py
+# First all of them quickly, to see that each is there; then each as often as it takes.
+figures: $(VENV)/ready-for-tests
+	$(BIN)/pytest tests/test_figures.py -m ''
+	$(BIN)/python -m tests.figures.run
 
 # Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
 emulated: $(VENV)/ready-for-tests
@@ -27,7 +29,7 @@ emulated: $(VENV)/ready-for-tests
 
 # The whole matrix on the emulated Pico, written to docs/measurements.md: hours. Needs LAMPBLACK_UF2 too.
 measurements: $(VENV)/ready-for-tests
-	$(BIN)/python tests/rig/measure.py
+	$(BIN)/python -m tests.rig.measure
 
 # What the documents take from the code: state diagram, pictures of the panel, settings, replies on the wire.
 diagram: $(VENV)/ready

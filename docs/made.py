@@ -10,8 +10,8 @@ import re
 from binascii import crc32
 from pathlib import Path
 
-from host_sim.box.disks import MemoryDisk
 from host_sim.box.frame_pictures import png_bytes
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player
 from host_sim.box.session import Session
@@ -265,10 +265,11 @@ class Evening:
 
 def _health_of_a_board() -> dict:
     measured = (DOCS / "measurements.md").read_text(encoding="utf-8")
+    (release,) = re.findall(r"on MicroPython (\S+) for", measured)
     (free_bytes,) = re.findall(r"^\| after the start \| (\d+) \|$", measured, flags=re.MULTILINE)
     return {
         "board": "Raspberry Pi Pico with RP2040",
-        "micropython": "1.22.2",
+        "micropython": release,
         "restarts": 0,
         "display": {"answers": True, "sda": 16, "scl": 17},
         "free_bytes": int(free_bytes),

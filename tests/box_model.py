@@ -9,7 +9,7 @@ import json
 import math
 from collections.abc import Callable
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session, Watcher
 from lampblack.wire.push import staging
@@ -215,6 +215,17 @@ class GuardedDisk(MemoryDisk):
         super().remove(name)
 
 
+class PickyDisk(MemoryDisk):
+    """Has no room for records whose names begin with `refuses`."""
+
+    refuses = "nothing"
+
+    def write(self, name: str, data: bytes) -> None:
+        if name.startswith(self.refuses):
+            raise OSError(28, "No space left on device")
+        super().write(name, data)
+
+
 class Listener(Watcher):
     """Keeps what the box asked for, as (kind, value), and the sounds among it with their times."""
 
@@ -366,7 +377,7 @@ def snapshot(session: Session) -> dict:
         ),
         "undo": [vars(change) for change in box.panel.undo._changes],
         "work": box.work.map.to_dict(),
-        "strip": dict(vars(box.work.strip), given=box.work.strip_given),
+        "strip": dict(vars(box.work.strip), given=box.work.map.strip_given),
         "bench": box.bench.to_dict(),
         "shelf": {name: box.shelf.digest(name) for name in box.shelf.names()},
         "run": (

@@ -1,6 +1,27 @@
-"""One Hypothesis profile for every test: no time limits, since machines differ, and a blob to replay by."""
+"""What all tests share: one Hypothesis profile, and the modules that MicroPython runs.
 
+The profile has no time limits, since machines differ, and prints a blob to replay by.
+"""
+
+import os
+from pathlib import Path
+
+import pytest
 from hypothesis import settings
+
+from tests.micropython import compile_all
 
 settings.register_profile("lampblack", deadline=None, print_blob=True)
 settings.load_profile("lampblack")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """One more than there are processors: the tests of the page wait most of their time."""
+    return (os.cpu_count() or 1) + 1
+
+
+@pytest.fixture(scope="session")
+def compiled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder of all that runs under MicroPython, compiled once. Nothing else is put there."""
+    return compile_all(tmp_path_factory.mktemp("mpy"))

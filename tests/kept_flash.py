@@ -12,7 +12,7 @@ from typing import Any
 
 from littlefs import LittleFS, UserContext
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 
 KEPT = Path(__file__).with_name("kept")
 

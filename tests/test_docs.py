@@ -22,9 +22,9 @@ from pathlib import Path
 import pytest
 import typer
 
-from host_sim.box.disks import MemoryDisk
 from host_sim.box.frame_pictures import half_blocks
 from host_sim.box.live import Live
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import KEYS, Player
 from host_sim.box.session import Session, Watcher
@@ -436,6 +436,17 @@ def test_the_replies_of_the_page_are_made_and_its_requests_are_not():
     assert MADE["with_blocks"](page.replace('"name":"nowhere"', '"name":"elsewhere"')).count(
         "No card elsewhere"
     )
+
+
+def test_the_example_of_a_boards_health_is_one_that_was_measured():
+    measured = text_of(DOCS / "measurements.md")
+    ((health,),) = [replies for request, replies in conversation() if '"method":"health"' in request]
+    health = health["result"]
+    assert f"on MicroPython {health['micropython']} for" in measured
+    section = measured.split("\n## Memory\n")[1].split("\n## ")[0]
+    free = [int(cell) for cell in re.findall(r"^\|.*\| (\d+) \|$", section, flags=re.MULTILINE)]
+    assert len(free) > 2
+    assert health["free_bytes"] in free
 
 
 def test_a_stray_line_in_an_example_is_found():

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from mpremote import transport_serial
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from lampblack import cli

@@ -16,7 +16,8 @@ from lampblack import cli
 from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.board.image import build_image
 from lampblack.errors import CommandError
-from tests.rig.image import FS_SIZE, FS_START, find_uf2, read_fs
+from tests.rig import measure
+from tests.rig.image import FS_SIZE, FS_START, find_uf2, read_fs, release_of
 
 FLASH = 0x10000000
 FILES = {"boot.py": b"release the relays", "board/pulse.mpy": bytes(range(256)) * 40}
@@ -165,6 +166,16 @@ def test_a_base_that_will_not_do_is_one_line(data, says):
 def test_a_newer_micropython_will_do():
     for version in ("v1.23.0", "v1.28.0-preview.3.gabcdef", "v2.0.0"):
         assert build_image(uf2(program(version=version)), "base", FILES)[1].version == version
+
+
+def test_the_page_of_measurements_names_the_release_that_ran(tmp_path):
+    path = tmp_path / "base.uf2"
+    for release in ("1.22.2", "1.26.1"):
+        path.write_bytes(uf2(program(version=f"MicroPython v{release} on 2026-01-01")))
+        assert f"on MicroPython {release} for" in measure.page([], release_of(path))
+    path.write_bytes(uf2(program(version="CircuitPython 9.2.1")))
+    with pytest.raises(AssertionError, match="no image of MicroPython"):
+        release_of(path)
 
 
 def test_the_command_writes_a_file_and_no_file_twice(tmp_path, capsys):

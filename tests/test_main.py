@@ -14,7 +14,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import example, given, settings
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session, Watcher
 from timing_core.light import bench
@@ -117,7 +117,6 @@ class Chip:
         kept = {name: module for name, module in sys.modules.items() if name.split(".")[0] in ASIDE}
         for name in kept:
             del sys.modules[name]
-        sys.path.insert(0, str(FIRMWARE))
         try:
             import board  # the package itself; its modules that touch nothing run as they are
 
@@ -127,7 +126,6 @@ class Chip:
                     setattr(board, name.split(".")[1], module)
             runpy.run_path(str(FIRMWARE / "main.py"))
         finally:
-            sys.path.remove(str(FIRMWARE))
             for name in [name for name in sys.modules if name.split(".")[0] in ASIDE]:
                 del sys.modules[name]
             sys.modules.update(kept)

@@ -7,6 +7,7 @@ integers and so lands on the heap there, is followed on CPython with numbers tha
 
 import pytest
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from tests import micropython
 from tests.portable import heap_lock
@@ -27,26 +28,21 @@ GROWTH_MAX = 512
 """Bytes: the numbers of the ledger's records grow by a figure now and then, and so does their text."""
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return micropython.compile_all(tmp_path_factory.mktemp("mpy"))
-
-
 @pytest.mark.parametrize("case", heap_lock.CASES)
-def test_no_memory_is_asked_for_while_the_lamp_is_lit(folder, case):
-    done = micropython.run(["-m", "tests.portable.heap_lock", case], folder, HEAP)
+def test_no_memory_is_asked_for_while_the_lamp_is_lit(compiled, case):
+    done = micropython.run(["-m", "tests.portable.heap_lock", case], compiled, HEAP)
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout) == len(heap_lock.BENCHES) * len(heap_lock.starts())
 
 
-def test_the_lock_would_tell(folder):
-    done = micropython.run(["-m", "tests.portable.heap_lock", "allocate"], folder, HEAP)
+def test_the_lock_would_tell(compiled):
+    done = micropython.run(["-m", "tests.portable.heap_lock", "allocate"], compiled, HEAP)
     assert "MemoryError" in done.stderr
 
 
-def test_the_heap_does_not_grow(folder):
+def test_the_heap_does_not_grow(compiled):
     # A full ledger lies in the same memory here.
-    done = micropython.run(["-m", "tests.portable.heap_lock", "growth", str(RUNS)], folder, "640k")
+    done = micropython.run(["-m", "tests.portable.heap_lock", "growth", str(RUNS)], compiled, "640k")
     assert done.returncode == 0, done.stdout + done.stderr
     assert int(done.stdout) <= GROWTH_MAX
 
@@ -100,7 +96,7 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
     desk = heap_lock.Desk(now_ms, card)
     plain = desk_kit()
     kit = Platform(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
-    desk.box = Box(Store(heap_lock.Disk(), kit.crc32), kit, Small(panel_ms))
+    desk.box = Box(Store(MemoryDisk(), kit.crc32), kit, Small(panel_ms))
     desk.box.store.put("work", encode(card))
     # Key may follow key, and a lamp as slow as these may be struck for as little as the card asks for.
     desk.box.store.put("bench", encode({"settle_ms": 0, "least_ms": 20, "form": BENCH_FORM, **bench}))

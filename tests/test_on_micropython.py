@@ -5,15 +5,9 @@ import pytest
 from tests import micropython
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    """Core, portable simulator and portable tests, compiled."""
-    return micropython.compile_all(tmp_path_factory.mktemp("mpy"))
-
-
 @pytest.mark.parametrize("name", micropython.portable_tests())
-def test_the_portable_tests_pass(folder, name):
-    done = micropython.run(["-m", "tests.portable.run", f"tests.portable.{name}"], folder)
+def test_the_portable_tests_pass(compiled, name):
+    done = micropython.run(["-m", "tests.portable.run", f"tests.portable.{name}"], compiled)
     assert done.returncode == 0, done.stdout + done.stderr
     written = (micropython.PORTABLE / f"{name}.py").read_text(encoding="utf-8").count("\ndef test_")
     assert done.stdout.splitlines()[-1] == f"{written} ran, 0 failed"
@@ -32,16 +26,16 @@ def test_the_portable_tests_are_found():
         ("def helper():\n    pass\n", "there is no test in it"),
     ],
 )
-def test_the_runner_tells_a_failure(folder, source, says):
-    (folder / "broken.py").write_text(source)
-    done = micropython.run(["-m", "tests.portable.run", "broken"], folder)
+def test_the_runner_tells_a_failure(compiled, tmp_path, source, says):
+    (tmp_path / "broken.py").write_text(source)
+    done = micropython.run(["-m", "tests.portable.run", "broken"], compiled, at=tmp_path)
     assert done.returncode == 1
     assert says in done.stdout
     assert "FAILED broken" in done.stdout
 
 
-def test_a_module_that_cannot_be_imported_is_a_failure(folder):
-    (folder / "broken.py").write_text("import dataclasses\n")
-    done = micropython.run(["-m", "tests.portable.run", "broken"], folder)
+def test_a_module_that_cannot_be_imported_is_a_failure(compiled, tmp_path):
+    (tmp_path / "broken.py").write_text("import dataclasses\n")
+    done = micropython.run(["-m", "tests.portable.run", "broken"], compiled, at=tmp_path)
     assert done.returncode != 0
     assert "ImportError" in done.stdout + done.stderr

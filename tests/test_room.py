@@ -15,8 +15,9 @@ import pytest
 from hypothesis import given, settings
 from PIL import Image
 
-from host_sim.box.disks import DirectoryDisk, MemoryDisk
+from host_sim.box.disks import DirectoryDisk
 from host_sim.box.live import Live
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.session import Watcher
 from host_sim.darkroom.ideal_hands import Easel
 from host_sim.darkroom.planned_light import REST
@@ -29,6 +30,7 @@ from host_sim.optics.paper import PAPER_NAMES, paper
 from host_sim.optics.sheet import Beam, Sheet, Tool, cast_of
 from lampblack.wire.push import staging
 from tests.box_model import (
+    PickyDisk,
     a_card,
     a_pass,
     keys,
@@ -903,13 +905,9 @@ def test_a_damaged_record_of_the_best_is_begun_again():
 
 
 def test_a_full_disk_costs_the_best_and_not_the_print():
-    class Full(MemoryDisk):
-        def write(self, name: str, data: bytes) -> None:
-            if name.startswith("practice"):
-                raise OSError("no space left")
-            super().write(name, data)
-
-    room = a_room(disk=Full())
+    disk = PickyDisk()
+    disk.refuses = "practice"
+    room = a_room(disk=disk)
     assert practise(room, [{"shape": "none"}])["best_stops"] == pytest.approx(1 / 3, abs=1e-3)
     assert "memory is full" in room.state()["note"]
 

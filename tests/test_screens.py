@@ -11,7 +11,6 @@ from pathlib import Path
 
 import pytest
 
-from host_sim.box.disks import MemoryDisk
 from host_sim.box.frame_pictures import rows
 from host_sim.box.platform import desk_kit
 from tests.box_model import (
@@ -19,6 +18,7 @@ from tests.box_model import (
     SITUATIONS,
     GuardedDisk,
     Listener,
+    PickyDisk,
     a_card,
     a_pass,
     keys,
@@ -635,17 +635,6 @@ def _note_cuts(note) -> None:
     disk.refuses = "nothing"
     session.reset()
     note(session, "in the ledger now")
-
-
-class PickyDisk(MemoryDisk):
-    """Has no room for records whose names begin with `refuses`."""
-
-    refuses = "nothing"
-
-    def write(self, name: str, data: bytes) -> None:
-        if name.startswith(self.refuses):
-            raise OSError(28, "No space left on device")
-        super().write(name, data)
 
 
 def _note_damage(note) -> None:

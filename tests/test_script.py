@@ -2,7 +2,7 @@
 
 import pytest
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import FROM_OUTSIDE, Player, ScriptError
 from host_sim.box.session import Session, Watcher

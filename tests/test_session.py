@@ -6,7 +6,8 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import given, settings
 
-from host_sim.box.disks import DirectoryDisk, MemoryDisk
+from host_sim.box.disks import DirectoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session, Trace, Watcher
 from tests.box_model import Listener, a_card, keys, load, new_session, until_dark, wait, wire_line

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
-from tests.portable.fakes import MemoryDisk, kit, small_card
+from host_sim.box.memory_disk import MemoryDisk
+from tests.portable.fakes import TightDisk, kit, small_card
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, Ledger
 from timing_core.records.shelf import Shelf
@@ -48,7 +49,7 @@ FAULTS = {
 }
 
 
-class CuttingDisk(MemoryDisk):
+class CuttingDisk(TightDisk):
     """A disk that fails in the way `fault` at its operation number `cut_at` (from 0), and then is dead."""
 
     def __init__(self, files=(), cut_at=-1, fault="lost"):

@@ -4,7 +4,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.session import Session, Trace, Watcher
 from host_sim.darkroom.timeline import Timeline
 from tests.box_model import LightMeter, a_card, keys, load, new_session, until_dark, wait, worked_card

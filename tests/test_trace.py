@@ -4,12 +4,13 @@ No trace is kept in a file: whatever the box should do is another test's busines
 same everywhere, whenever the ticks wrap, and with or without a panel.
 """
 
-import runpy
+from functools import cache
 
 import pytest
 
 from host_sim.box.session import Watcher
 from tests import micropython
+from tests.portable.trace import play
 from timing_core.machine.transitions import STATES
 from timing_core.panel.sounds import SOUNDS
 
@@ -18,10 +19,10 @@ WRAP_AFTER_MS = 20000
 TICKS_MS = (1 << 30) - WRAP_AFTER_MS
 """The box's ticks at power-up: they wrap 20 s later, in the middle of every script."""
 
-play = runpy.run_path(str(micropython.PORTABLE / "trace.py"))["play"]
 each_script = pytest.mark.parametrize("script", SCRIPTS, ids=[script.stem for script in SCRIPTS])
 
 
+@cache
 def trace_of(script, **details):
     lines = []
     play(str(script), lines.append, **details)
@@ -36,14 +37,9 @@ def differences(ours, theirs):
     return []
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    return micropython.compile_all(tmp_path_factory.mktemp("mpy"))
-
-
 @each_script
-def test_micropython_gives_the_same_trace_byte_for_byte(folder, script):
-    done = micropython.run(["-m", "tests.portable.trace", str(script), str(TICKS_MS)], folder)
+def test_micropython_gives_the_same_trace_byte_for_byte(compiled, script):
+    done = micropython.run(["-m", "tests.portable.trace", str(script), str(TICKS_MS)], compiled)
     assert done.returncode == 0, done.stderr + done.stdout[-2000:]
     ours = trace_of(script, ticks_ms=TICKS_MS)
     assert differences(ours, done.stdout.splitlines()) == []

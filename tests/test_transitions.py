@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from tests.box_model import (

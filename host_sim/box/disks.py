@@ -1,28 +1,9 @@
-"""Where a simulated box keeps its records: memory, or a directory. See `timing_core.records.store`."""
+"""Where a simulated box keeps its records for another day: a directory. See `timing_core.records.store`."""
 
 from __future__ import annotations
 
 import os
 from pathlib import Path
-
-
-class MemoryDisk:
-    """Forgotten when the simulator ends, kept over a reset."""
-
-    def __init__(self) -> None:
-        self.files: dict[str, bytes] = {}
-
-    def names(self) -> list[str]:
-        return list(self.files)
-
-    def read(self, name: str) -> bytes | None:
-        return self.files.get(name)
-
-    def write(self, name: str, data: bytes) -> None:
-        self.files[name] = bytes(data)
-
-    def remove(self, name: str) -> None:
-        self.files.pop(name, None)
 
 
 class DirectoryDisk:

@@ -16,8 +16,8 @@ import pytest
 from PIL import Image
 from playwright.sync_api import expect
 
-from host_sim.box.disks import MemoryDisk
 from host_sim.box.frame_pictures import rows
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from lampblack import cli

@@ -14,14 +14,14 @@ went out is still hot and lags less, and a supply that dips may take as long as 
 import math
 from dataclasses import replace
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player
 from host_sim.box.session import LATENCY_MS, Session
 from host_sim.darkroom.ideal_hands import AreaLight, Easel
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.lamps import RELAYS, AnyLamp, Glow, Lamp, lag_ms, tungsten
-from tests.figures.figures import Figure
+from tests.figures.comparison import Figure
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.records.store import Store

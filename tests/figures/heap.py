@@ -10,11 +10,11 @@ import gc
 import json
 import sys
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
-from tests.figures.plain_disk import Disk
 
 kit = desk_kit()
-disk = Disk()
+disk = MemoryDisk()
 with open(sys.argv[1], "rb") as file:
     work = file.read()
 

@@ -8,7 +8,7 @@ import tempfile
 from pathlib import Path
 
 from tests.figures import speeds
-from tests.figures.figures import Figure, of, spread_of
+from tests.figures.comparison import Figure, of, spread_of
 from tests.figures.prints import sixty_four_marks
 from tests.micropython import compile_all, run
 from timing_core.canonical import encode

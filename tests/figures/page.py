@@ -28,7 +28,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from host_sim.box.disks import DirectoryDisk
 from host_sim.box.platform import desk_kit
-from tests.figures.figures import Figure
+from tests.figures.comparison import Figure
 from tests.simulated import darkroom
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
@@ -243,7 +243,7 @@ def figures(presses: int, seconds: float) -> list[Figure]:
     path = shutil.which("chromium")
     if path is None:
         print("No `chromium` on PATH: the page is not measured.", file=sys.stderr)
-        return []
+        return rows
     root = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=[*ARGUMENTS, *root])

@@ -13,7 +13,7 @@ from unittest.mock import patch
 import mpmath  # type: ignore[import-untyped]
 import numpy
 
-from tests.figures.figures import Figure, of, seconds
+from tests.figures.comparison import Figure, of, seconds
 from tests.figures.prints import sixty_four_marks
 from timing_core.light import plan as run
 from timing_core.light import printing_map

@@ -15,8 +15,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 
-from host_sim.box.disks import MemoryDisk
 from host_sim.box.live import Live
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from timing_core.canonical import encode

@@ -1,4 +1,4 @@
-"""The prints that the benchmarks work on. Runs on CPython and MicroPython alike."""
+"""The prints that the figures are taken of. Runs on CPython and MicroPython alike."""
 
 from timing_core.light.printing_map import Mark, Pass, PrintingMap
 

@@ -16,12 +16,12 @@ from typing import NamedTuple
 
 import serial  # type: ignore[import-untyped]
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from lampblack.wire.box_client import BoxClient
 from lampblack.wire.push import staging
-from tests.figures.figures import WALL, Figure, Spread, of, side_by_side
+from tests.figures.comparison import WALL, Figure, Spread, of, side_by_side
 from tests.figures.prints import forty_stages
 from timing_core.canonical import encode
 from timing_core.light.bench import Bench

@@ -1,4 +1,4 @@
-"""Every benchmark, in one table: `python tests/figures/run.py [--json FILE]`.
+"""Every figure, in one table: `python -m tests.figures.run [--json FILE]`.
 
 Each figure stands beside its rival, measured in the same run on the same machine, and its budget where it
 has one. The exit code is 1 if a budget was missed. What is compared, and what the rivals leave out, is said
@@ -15,7 +15,7 @@ from pathlib import Path
 from rich.console import Console
 
 from tests.figures import doses, on_micropython, page, plans, round_trips, sessions, sheets
-from tests.figures.figures import Figure, table
+from tests.figures.comparison import Figure, table
 
 REPEATS = 21
 QUESTIONS = 100

@@ -11,12 +11,12 @@ from typing import NamedTuple
 
 import simpy
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import SIMULATOR, Session, Watcher
 from host_sim.darkroom.ideal_hands import Easel
 from host_sim.optics.lamp_house import LampHouse
-from tests.figures.figures import Figure, of, side_by_side
+from tests.figures.comparison import Figure, of, side_by_side
 from tests.figures.prints import thirty_stages
 from timing_core.box import Box
 from timing_core.canonical import encode

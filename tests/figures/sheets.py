@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from host_sim.box.disks import MemoryDisk
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
 from host_sim.darkroom.room import Room
@@ -33,7 +33,7 @@ from host_sim.optics.sheet import (
     densities,
 )
 from lampblack.wire.push import staging
-from tests.figures.figures import Figure, of, side_by_side
+from tests.figures.comparison import Figure, of, side_by_side
 
 MOVES = 40
 STEP_MS = 8

@@ -7,9 +7,9 @@ import json
 import sys
 import time
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.session import Session
-from tests.figures.plain_disk import Disk
 from tests.figures.prints import sixty_four_marks
 from timing_core.canonical import encode
 from timing_core.light.bench import Bench
@@ -27,7 +27,7 @@ def now_us():
 
 def session_with(map):
     """A box powered up with `map` at work."""
-    disk = Disk()
+    disk = MemoryDisk()
     kit = desk_kit()
     Store(disk, kit.crc32).put("work", encode(map.to_dict()))
     session = Session(disk, kit, PANEL_MS)

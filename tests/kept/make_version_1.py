@@ -23,15 +23,17 @@ import json
 import sys
 from pathlib import Path
 
-from littlefs import LittleFS, UserContext
+sys.path.append("tests/emulated")
 
-from tests.rig.box import PicoBox, firmware
-from tests.rig.faults import records
-from tests.rig.image import FS_SIZE, FS_START, LAYOUT, PROG_BYTES, find_uf2, read_fs
-from tests.rig.pico import MS, S
-from timing_core.light.bench import Bench
-from timing_core.light.plan import FIT, compile_print, lamp_ms, stage_name
-from timing_core.light.printing_map import PrintingMap
+from box import PicoBox, firmware
+from faults import records
+from image import FS_SIZE, FS_START, LAYOUT, PROG_BYTES, find_uf2, read_fs
+from littlefs import LittleFS, UserContext
+from pico import MS, S
+
+from timing_core.bench import Bench
+from timing_core.printing_map import PrintingMap
+from timing_core.run import FIT, compile_print, lamp_ms, stage_name
 
 BLOCK = LAYOUT["fs_blocksize"]
 SLOW = 5

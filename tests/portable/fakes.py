@@ -3,6 +3,7 @@
 import binascii
 import gc
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from tests.portable.chance import numbers
 from timing_core.light.bench import Bench
@@ -25,19 +26,13 @@ def packed(text):
     return str(binascii.b2a_base64(head + text), "utf-8").strip()
 
 
-class MemoryDisk:
+class TightDisk(MemoryDisk):
     """A disk of `room` bytes. `writes` counts what wears a flash."""
 
     def __init__(self, room=1 << 20):
-        self.files = {}
+        super().__init__()
         self.room = room
         self.writes = 0
-
-    def names(self):
-        return list(self.files)
-
-    def read(self, name):
-        return self.files.get(name)
 
     def write(self, name, data):
         self.writes += 1
@@ -46,18 +41,18 @@ class MemoryDisk:
             # A write that fails for lack of room may well have spoiled the file it went to.
             self.files[name] = data[: max(0, self.room - others)]
             raise OSError(28, "no space left")
-        self.files[name] = bytes(data)
+        super().write(name, data)
 
     def remove(self, name):
         self.writes += 1
-        self.files.pop(name, None)
+        super().remove(name)
 
 
 class FakeBox:
     """What `Link` asks of a box, and nothing that could give light."""
 
     def __init__(self, disk=None):
-        self.disk = disk or MemoryDisk()
+        self.disk = disk or TightDisk()
         self.store = Store(self.disk, kit.crc32)
         self.shelf = Shelf(self.store, kit)
         self.ledger = Ledger(self.store, kit)

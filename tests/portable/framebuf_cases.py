@@ -2,8 +2,8 @@
 
 A program is a dict: `width`, `height`, `start` (the frame's first bytes, hex) and `steps`, each a list of
 a method's name and its arguments. A frame among the arguments is written [width, height, bytes as hex].
-As a script: `framebuf_cases.py MODULE [FOLDER]` takes FrameBuffer from MODULE (FOLDER put on the path
-first), reads one program a line from standard input and prints the results of each as one line of JSON.
+Run as a program, `-m tests.portable.framebuf_cases MODULE`, it takes FrameBuffer from MODULE, reads one
+program a line from standard input and prints the results of each as one line of JSON.
 """
 
 import json
@@ -30,8 +30,6 @@ def results(FrameBuffer, program):
 
 
 if __name__ == "__main__":
-    for folder in sys.argv[2:]:
-        sys.path.insert(0, folder)
     cls = __import__(sys.argv[1], None, None, ("FrameBuffer",)).FrameBuffer
     for line in sys.stdin:
         print(json.dumps(results(cls, json.loads(line))))

@@ -7,6 +7,7 @@ Portable, so that the same exposures can be made on CPython, where nothing can b
 import gc
 import sys
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from timing_core.box import Box
 from timing_core.canonical import encode
@@ -49,31 +50,12 @@ CARD = {
 }
 
 
-class Disk:
-    """Records in memory."""
-
-    def __init__(self):
-        self.files = {}
-
-    def names(self):
-        return list(self.files)
-
-    def read(self, name):
-        return self.files.get(name)
-
-    def write(self, name, data):
-        self.files[name] = bytes(data)
-
-    def remove(self, name):
-        self.files.pop(name, None)
-
-
 class Desk:
     """A box with a panel, a lamp that counts its time, and a clock. Nothing here allocates under light."""
 
     def __init__(self, now_ms, card=CARD, panel_ms=PANEL_MS, **bench):
         kit = desk_kit()
-        disk = Disk()
+        disk = MemoryDisk()
         store = Store(disk, kit.crc32)
         store.put("work", encode(card))
         # Without a settling time, so that key may follow key.

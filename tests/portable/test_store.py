@@ -1,6 +1,7 @@
 """Plain text, store, shelf and ledger on a disk that works. One that fails: tests/test_store_power_cut.py."""
 
-from tests.portable.fakes import MemoryDisk, kit, large_card, small_card
+from host_sim.box.memory_disk import MemoryDisk
+from tests.portable.fakes import TightDisk, kit, large_card, small_card
 from timing_core.canonical import digest, encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, WAITING_MAX, Ledger
@@ -70,7 +71,7 @@ def test_crc_32_is_the_published_one():
 
 
 def test_a_record_is_kept_and_goes_from_slot_to_slot():
-    disk = MemoryDisk()
+    disk = TightDisk()
     store = Store(disk, kit.crc32)
     assert store.get("work") is None
     for data in (b"one", b"", b"three" * 400, b"\x00" * 40):
@@ -82,7 +83,7 @@ def test_a_record_is_kept_and_goes_from_slot_to_slot():
 
 
 def test_the_same_data_again_writes_nothing():
-    disk = MemoryDisk()
+    disk = TightDisk()
     store = Store(disk, kit.crc32)
     store.put("bench", b"x")
     store.put("bench", b"x")
@@ -106,7 +107,7 @@ def test_keys_are_those_that_files_are_there_for():
 
 
 def test_damage_is_told_apart_and_mended_by_the_next_put():
-    disk = MemoryDisk()
+    disk = TightDisk()
     store = Store(disk, kit.crc32)
     assert store.damage("work") == ""
     store.put("work", b"first")
@@ -150,7 +151,7 @@ def test_a_record_of_another_name_is_no_record():
 
 
 def test_a_full_disk_is_refused_and_the_record_stays():
-    disk = MemoryDisk(100)
+    disk = TightDisk(100)
     store = Store(disk, kit.crc32)
     store.put("work", b"small")
     store.put("work", b"smaller")
@@ -221,7 +222,7 @@ def test_a_full_shelf_refuses_a_new_card_and_takes_a_new_version():
 
 
 def test_a_full_disk_leaves_the_shelf_as_it_was():
-    disk = MemoryDisk(500)
+    disk = TightDisk(500)
     shelf = Shelf(Store(disk, kit.crc32), kit)
     shelf.keep(a_map("harbour"))
     assert "memory is full" in refused(shelf.keep, a_map("mill"))
@@ -297,7 +298,7 @@ def test_a_damaged_record_keeps_its_number_and_hides_no_other():
 
 
 def test_a_record_that_the_disk_refuses_waits_and_is_written_when_there_is_room():
-    disk = MemoryDisk(100)
+    disk = TightDisk(100)
     ledger = Ledger(Store(disk, kit.crc32), kit)
     assert ledger.append({"form": 2}) == 1
     refused(ledger.append, {"form": 2, "much": "x" * 100})
@@ -313,7 +314,7 @@ def test_a_record_that_the_disk_refuses_waits_and_is_written_when_there_is_room(
 
 
 def test_no_more_wait_than_memory_has_room_for():
-    ledger = Ledger(Store(MemoryDisk(0), kit.crc32), kit)
+    ledger = Ledger(Store(TightDisk(0), kit.crc32), kit)
     for _ in range(WAITING_MAX + 2):
         refused(ledger.append, {"form": 2})
     assert [record["n"] for record in ledger.read()] == [3, 4, 5, 6]

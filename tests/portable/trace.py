@@ -1,4 +1,4 @@
-"""Plays a script of inputs into a new box and writes its trace: `trace.py SCRIPT [TICKS_MS]`.
+"""Plays a script of inputs into a new box and writes its trace: `-m tests.portable.trace SCRIPT [TICKS_MS]`.
 
 Runs on CPython and MicroPython, so that the two traces can be compared byte for byte. TICKS_MS is the box's
 count of milliseconds at power-up. Pictures are drawn, and their checksums are in the trace.
@@ -11,6 +11,7 @@ if hasattr(gc, "threshold"):
     # MicroPython: collect early, or what is kept is strewn over all of a small heap.
     gc.threshold(4096)
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player
 from host_sim.box.session import Session, Trace
@@ -18,31 +19,12 @@ from host_sim.box.session import Session, Trace
 PANEL_MS = 100
 
 
-class Disk:
-    """Records in memory, kept over a reset."""
-
-    def __init__(self) -> None:
-        self._files: dict = {}
-
-    def names(self) -> list:
-        return list(self._files)
-
-    def read(self, name: str):
-        return self._files.get(name)
-
-    def write(self, name: str, data: bytes) -> None:
-        self._files[name] = data
-
-    def remove(self, name: str) -> None:
-        self._files.pop(name, None)
-
-
 def play(path: str, write, ticks_ms: int = 0, panel_ms: int = PANEL_MS, watch=None) -> Session:
     """Play the script at `path`; `write` is called with each line of the trace. Raises ScriptError.
 
     `watch`, if given, is called with the session before power-up, to add watchers.
     """
-    session = Session(Disk(), desk_kit(), panel_ms, ticks_ms)
+    session = Session(MemoryDisk(), desk_kit(), panel_ms, ticks_ms)
     session.watchers.append(Trace(session, write))
     if watch is not None:
         watch(session)

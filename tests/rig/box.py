@@ -24,8 +24,8 @@ from rp2040py.utils.fifo import FIFO
 
 from lampblack.board.firmware_files import firmware_files
 from lampblack.wire.box_client import BoxClient
+from tests.micropython import ROOT
 from tests.rig.display import Display
-from tests.rig.image import ROOT
 from tests.rig.keys import Contact, Dial
 from tests.rig.pico import MS, US, Pico, S, TimedOut
 

@@ -1,4 +1,4 @@
-"""Fixtures of the emulated bench. Its modules lie beside this file and import each other by name."""
+"""Fixtures of the rig: an emulated Pico with its panel, keys and cable."""
 
 from __future__ import annotations
 

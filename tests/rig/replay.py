@@ -1,4 +1,4 @@
-"""Gives a new box the inputs of a trace taken from a board and writes its own trace: `replay.py FILE`.
+"""Gives a new box the inputs of a trace taken from a board and writes its own: `-m tests.rig.replay FILE`.
 
 Runs on CPython and MicroPython, so that board, desk and simulator can be compared byte for byte. A
 trace is a line of JSON for each thing that happened, in its order: {"in", "t", "value"} an input, with
@@ -15,6 +15,7 @@ if hasattr(gc, "threshold"):
     # MicroPython: collect early, or what is kept is strewn over all of a small heap.
     gc.threshold(4096)
 
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from timing_core.box import Box
 from timing_core.canonical import encode
@@ -24,29 +25,10 @@ from timing_core.records.store import Store
 PANEL_MS = 100
 
 
-class Disk:
-    """Records in memory."""
-
-    def __init__(self) -> None:
-        self._files: dict = {}
-
-    def names(self) -> list:
-        return list(self._files)
-
-    def read(self, name: str):
-        return self._files.get(name)
-
-    def write(self, name: str, data: bytes) -> None:
-        self._files[name] = data
-
-    def remove(self, name: str) -> None:
-        self._files.pop(name, None)
-
-
 def replay(lines, write):
     """Calls `write` with each line of the new trace."""
     kit = desk_kit()
-    disk = Disk()
+    disk = MemoryDisk()
     box = screen = None
     identity = ""
 

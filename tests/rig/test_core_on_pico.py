@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from tests.rig.image import ROOT, compile_module, compile_package
+from tests.micropython import ROOT
+from tests.rig.image import compile_module, compile_package
 from tests.rig.pico import S
 
 pytestmark = pytest.mark.long
 
 CORE = ROOT / "firmware" / "timing_core"
+DISK = ROOT / "host_sim" / "box" / "memory_disk.py"
 
 GUEST = """
 import binascii, framebuf, gc, hashlib, json, micropython, time
@@ -20,21 +22,10 @@ from timing_core.light.printing_map import PrintingMap
 from timing_core.panel.drawing import Screen
 from timing_core.records.store import Store
 from timing_core.ticks import later
-
-class Disk:
-    def __init__(self):
-        self.files = {}
-    def names(self):
-        return list(self.files)
-    def read(self, name):
-        return self.files.get(name)
-    def write(self, name, data):
-        self.files[name] = bytes(data)
-    def remove(self, name):
-        self.files.pop(name, None)
+from memory_disk import MemoryDisk
 
 kit = Platform(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
-box = Box(Store(Disk(), kit.crc32), kit, 100)
+box = Box(Store(MemoryDisk(), kit.crc32), kit, 100)
 screen = Screen(box, kit)
 box.handle("power_up", START_MS)
 box.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
@@ -116,7 +107,10 @@ LONGEST = """{"name":"longest","title":"","tied":false,"dry_down":true,"dry_down
 )
 def test_from_strike_to_end_nothing_is_taken_from_the_heap(boot, card, lag_ms, start_ms, step_ms, strikes):
     given = f"CARD = {card!r}\nLAG_MS = {lag_ms}\nSTART_MS = {start_ms}\nSTEP_MS = {step_ms}\n"
-    files = compile_package(CORE, "lib/") | {"guest.mpy": compile_module(given + GUEST, "guest.py")}
+    files = compile_package(CORE, "lib/") | {
+        "memory_disk.mpy": compile_module(DISK, DISK.name),
+        "guest.mpy": compile_module(given + GUEST, "guest.py"),
+    }
     pico = boot("import guest\n", files)
     said = pico.wait_for("over", 30 * S)
     assert said.split(":", 1)[1].strip() == f"{strikes} strikes, then stopping"

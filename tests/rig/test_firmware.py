@@ -12,9 +12,10 @@ from binascii import crc32
 
 import pytest
 
-from board.flash import FOLDERS
+from firmware.board.flash import FOLDERS
 from lampblack.wire.box_client import BoxError
 from tests.kept_flash import KEPT, told_of
+from tests.micropython import ROOT
 from tests.rig.box import LAMP, PINS, SAFELIGHT, PicoBox
 from tests.rig.faults import (
     CRASHES,
@@ -35,7 +36,7 @@ from tests.rig.faults import (
     three_crashes,
     under_light,
 )
-from tests.rig.image import ROOT, read_fs, release_of
+from tests.rig.image import TESTED, read_fs, release_of
 from tests.rig.pico import MS, S
 from tests.rig.scenarios import (
     DIAL_SPEEDS,
@@ -61,7 +62,7 @@ PANEL_MAX_MS = 1500
 KEY_MAX_US = 5000
 PUSH_MAX_MS = 300
 PROBE_BYTES = 3000
-"""The bench's probe and what it is given to run (2.3 KB and more, by `health` with and without it)."""
+"""The rig's probe and what it is given to run (2.3 KB and more, by `health` with and without it)."""
 SAMPLE_MS = 5
 
 
@@ -152,7 +153,7 @@ def test_no_memory_is_taken_under_light(box):
 @pytest.mark.long
 def test_free_memory_before_and_after_a_print(uf2):
     """82 KB for now: the core has grown, and taking it apart is to win memory back (`FREE_MIN_BYTES`)."""
-    # Without the bench's probe, which takes memory of its own.
+    # Without the rig's probe, which takes memory of its own.
     box = PicoBox(uf2, files=disk_with())
     box.wait_for_panel()
     box.run_ms(300)
@@ -161,7 +162,10 @@ def test_free_memory_before_and_after_a_print(uf2):
     box.wait_lamp(0)
     box.run_ms(600)
     free.append(box.client.call("health")["free_bytes"])
-    print(f"free: {free}")
+    release = release_of(uf2)
+    print(f"free: {free} on {release}")
+    if release != TESTED:
+        pytest.skip(f"the budget of memory is for MicroPython {TESTED}; on {release} {free} bytes are free")
     assert min(free) > FREE_MIN_BYTES
 
 
@@ -191,10 +195,15 @@ def test_it_tells_how_the_board_is(box, uf2):
 
     well, no_display, lit, crashed = box.forked(scenario)
     print(well)
-    example = re.search(r'"result":({"board".*?})}', (ROOT / "docs" / "wire.md").read_text())
-    assert example
-    assert set(json.loads(example[1])) == set(well)
-    assert well.pop("free_bytes") > FREE_MIN_BYTES - PROBE_BYTES
+    text = re.search(r'"result":({"board".*?})}', (ROOT / "docs" / "wire.md").read_text())
+    assert text
+    example = json.loads(text[1])
+    assert set(example) == set(well)
+    free = [well.pop("free_bytes"), crashed.pop("free_bytes")]
+    if release_of(uf2) == example["micropython"]:
+        assert free[0] == pytest.approx(example["free_bytes"], abs=PROBE_BYTES)
+    if release_of(uf2) == TESTED:
+        assert min(free) > FREE_MIN_BYTES - PROBE_BYTES
     assert well == {
         "board": "Raspberry Pi Pico with RP2040",
         "micropython": release_of(uf2),
@@ -203,7 +212,6 @@ def test_it_tells_how_the_board_is(box, uf2):
     }
     assert no_display["display"] == well["display"] | {"answers": False}
     assert lit == well
-    assert crashed.pop("free_bytes") > FREE_MIN_BYTES - PROBE_BYTES
     assert crashed == well | {"restarts": 1}
 
 

@@ -13,9 +13,9 @@ from lampblack.board.doctor import examine
 from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.board.image import build_image
 from lampblack.wire.box_client import BoxClient
+from tests.micropython import ROOT
 from tests.rig.cabled import Cable
 from tests.rig.display import Display
-from tests.rig.image import ROOT
 from tests.rig.pico import MS, Pico, S
 from timing_core import VERSION
 
@@ -44,7 +44,7 @@ def test_a_pico_starts_from_the_image_and_all_is_well(uf2, tmp_path, monkeypatch
     path = tmp_path / "lampblack.uf2"
     path.write_bytes(build_image(uf2.read_bytes(), "base", files)[0])
     pico = Pico(path, {}, RELAYS)
-    # What the bench put into flash behind the image is what the image has there itself.
+    # What the rig put into flash behind the image is what the image has there itself.
     load_uf2(path, pico.mcu)
     print(f"from power to panel {start_until_panel(pico)} ms")
     cable = Cable(pico, monkeypatch)

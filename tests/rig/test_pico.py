@@ -1,4 +1,4 @@
-"""The bench itself: the mends hold against the stock emulator and published figures, and what it models."""
+"""The rig itself: the mends hold against the stock emulator and published figures, and what it models."""
 
 from __future__ import annotations
 

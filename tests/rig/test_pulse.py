@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.rig.image import ROOT, compile_module
+from tests.micropython import ROOT
+from tests.rig.image import compile_module
 from tests.rig.lamp_times import LOADS, errors_ns
 from tests.rig.pico import MS, US, S
 

@@ -19,8 +19,9 @@ from typing import Annotated, Any, Literal, Protocol, TextIO
 import typer
 from rich.table import Table
 
-from host_sim.box.disks import DirectoryDisk, MemoryDisk
+from host_sim.box.disks import DirectoryDisk
 from host_sim.box.live import Live
+from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player, ScriptError
 from host_sim.box.session import LATENCY_MS, SIMULATOR, Session, Trace

@@ -1,34 +1,23 @@
-"""The benchmarks run, give their figures, and compare like with like. No time is judged here."""
+"""The figures are taken, and compare like with like. No time is judged here."""
 
-import importlib.util
 import json
 from binascii import crc32
-from pathlib import Path
 
 import pytest
 
 from lampblack.wire.box_client import BoxClient
-from tests.figures import doses, plans, prints, round_trips, sessions, sheets
-from tests.figures.figures import Figure, Spread, number, side_by_side
+from tests.figures import doses, plans, prints, round_trips, run, sessions, sheets
+from tests.figures.comparison import Figure, Spread, number, side_by_side
 from timing_core.light.bench import Bench
 from timing_core.light.plan import BASE, FIT, compile_print
 from timing_core.wire.methods import LineReader, unframe
 
-PROGRAM = Path(sessions.__file__).with_name("run.py")
 
-
-def bench_program():
-    """`run.py`, under a name that is not taken."""
-    spec = importlib.util.spec_from_file_location("bench_program", PROGRAM)
-    program = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(program)
-    return program
-
-
+@pytest.mark.long
 def test_one_command_gives_every_figure(tmp_path, capsys):
     """The exit code is 1 where a budget was missed, which one run on a busy machine may well do."""
     into = tmp_path / "figures.json"
-    code = bench_program().main(["--json", str(into)], repeats=1, questions=2)
+    code = run.main(["--json", str(into)], repeats=1, questions=2)
     shown = capsys.readouterr().out
     written = json.loads(into.read_text())
     rows = written["figures"]

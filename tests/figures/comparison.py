@@ -1,4 +1,4 @@
-"""What a benchmark hands in: figures with units, each beside its rival.
+"""Figures with units, each compared with a rival in the same run.
 
 What must live here: taking times, and how figures are shown. It may not know what is measured.
 """
@@ -120,7 +120,7 @@ def number(value: float) -> str:
 
 def table(figures: Iterable[Figure], machine: str) -> Table:
     """The figures as one table, the machine beneath it."""
-    shown = Table(title="Benchmarks", title_justify="left", caption_justify="left", box=None, pad_edge=False)
+    shown = Table(title="Figures", title_justify="left", caption_justify="left", box=None, pad_edge=False)
     shown.add_column("what")
     shown.add_column("figure", justify="right")
     shown.add_column("lowest .. highest", justify="right")
