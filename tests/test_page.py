@@ -154,7 +154,7 @@ def test_a_key_acts_when_it_goes_down(shared):
     ["", "light", "[]", "{}", "7", '{"do":7}', '{"do":"key","name":"power_up","down":true}', "[" * 60000,
      '{"do":"key","name":"lamp"}', '{"do":"dial","detents":1e9}', '{"do":"dial","detents":"1"}',
      '{"do":"pace","speed":-1}', '{"do":"step","ms":-5}', '{"do":"step","ms":1e12}', '{"do":"light"}',
-     '{"do":"tool","shape":"axe"}', '{"do":"fit","filter":["2"]}', '{"do":"fit","filter":"9"}',
+     '{"do":"shade","shape":"axe"}', '{"do":"fit","filter":["2"]}', '{"do":"fit","filter":"9"}',
      '{"do":"area","name":"sky","points":[[1,null]]}', '{"do":"lamp","name":"sun"}',
      '{"do":"practice","name":{}}', '{"do":"develop"}'],
 )  # fmt: skip
@@ -220,13 +220,13 @@ def test_what_is_reported_at_the_end_is_of_the_lamp_and_the_paper_on_the_page():
             window.until_done()
         window.do("step", ms=15_000)
         window.do("develop", dry=False)
-        window.until(lambda told: told.state.get("result"))
-        result = window.state["result"]
+        window.until(lambda told: told.state.get("verdict"))
+        verdict = window.state["verdict"]
     report = running.said
     (sheet,) = json.loads(report[report.index("[") :])
     assert (sheet["paper"], sheet["no_data_for"]) == ("grade 3", ["2"])
-    assert result["note"].startswith("No verdict: grade 3 has no data for filter 2.")
-    (row,), (area,) = result["rows"], sheet["areas"]
+    assert verdict["note"].startswith("No verdict: grade 3 has no data for filter 2.")
+    (row,), (area,) = verdict["rows"], sheet["areas"]
     assert area["given_ms"] == pytest.approx(row["given_ms"], abs=0.001)
     # This lamp lags more than the one of the command; nobody told the box.
     assert row["given_ms"] == pytest.approx(row["planned_ms"] - window.state["lag_ms"], abs=3)

@@ -9,6 +9,7 @@ from html import escape
 from typing import Any
 
 from host_sim.box.session import Session, Trace, Watcher
+from host_sim.box.view import BoxView
 from timing_core.light.plan import stage_name
 
 Row = tuple[int, str, Any]
@@ -31,12 +32,13 @@ class Timeline(Watcher):
 
     def __init__(self, session: Session) -> None:
         self.session = session
+        self._box = BoxView(session)
         self.rows: list[Row] = []
         self._lines: list[str] = []
         self._trace = Trace(session, self._lines.append)
         self._late: list[tuple[int, str, object]] = []
         self._stage = ""
-        if session.box.safelight:
+        if self._box.safelight:
             self.rows.append((session.now_ms, "safelight", 1))
 
     def since(self, count: int) -> list[Row]:
@@ -70,11 +72,11 @@ class Timeline(Watcher):
         self._late.clear()
 
     def _note_stage(self, now_ms: int) -> None:
-        box = self.session.box
-        stage = stage_name(box.stages[box.at]) if box.in_run else ""
-        if stage != self._stage:
-            self._stage = stage
-            self.rows.append((now_ms, "stage", stage))
+        stage = self._box.stage
+        name = stage_name(stage) if stage else ""
+        if name != self._stage:
+            self._stage = name
+            self.rows.append((now_ms, "stage", name))
 
     def reset(self, now_ms: int) -> None:
         self._write_late()

@@ -35,7 +35,10 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from host_sim.box.live import Live
 from host_sim.box.session import Watcher
-from host_sim.darkroom.room import Room, RoomError
+from host_sim.darkroom.checks import RoomError
+from host_sim.darkroom.films import film_from
+from host_sim.darkroom.pictures import PICTURES
+from host_sim.darkroom.room import Room
 from host_sim.darkroom.timeline import Timeline
 from timing_core.panel.sounds import SOUNDS
 
@@ -49,7 +52,6 @@ UPLOAD_MAX = 64 * 1024 * 1024
 KEYS = ("expose", "lamp", "back", "press", "pedal")
 DETENTS_MAX = 100
 STEP_MAX_MS = 60 * 1000
-PICTURES = ("negative", "print", "map")
 
 
 class Gate:
@@ -297,7 +299,7 @@ class Page(Watcher):
 
     async def _picture(self, request: Request) -> Response:
         kind = request.path_params["kind"]
-        number = self._room.state()["pictures"].get(kind, 0) if kind in PICTURES else 0
+        number = self._room.pictures.numbers[kind] if kind in PICTURES else 0
         if not number:
             return PlainTextResponse("There is no such picture yet. Develop a sheet first.\n", 404)
         if (kind, number) not in self._pictures:
@@ -314,7 +316,7 @@ class Page(Watcher):
         query = request.query_params
         try:
             film = await asyncio.to_thread(
-                self._room.film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
+                film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
             )
             self._live.catch_up()
             self._room.set_own_negative(film)

@@ -19,6 +19,7 @@ from prompt_toolkit.widgets import TextArea
 from host_sim.box.frame_pictures import braille, half_blocks
 from host_sim.box.live import Live
 from host_sim.box.session import Watcher
+from host_sim.box.view import BoxView
 
 STYLE = Style.from_dict(
     {
@@ -137,7 +138,7 @@ class Panel:
 
     def _state(self) -> FormattedText:
         session = self._live.session
-        box = session.box
+        box = BoxView(session)
         lamp = ("class:lit", " LAMP LIT ") if session.lamp.lit else ("class:dim", " lamp dark ")
         safe = ("class:safe", " safelight on ") if box.safelight else ("class:dim", " safelight off ")
         clock = f"  {session.now_ms / 1000:8.1f} s  {box.state:9} "

@@ -1,4 +1,4 @@
-// The sheet under the lamp, and what the hand holds in the light. The pointer's tool is drawn at once; where its
+// The sheet under the lamp, and what the hand holds in the light. The pointer's shade is drawn at once; where its
 // shadow falls on the paper is worked out by the session, from the same figures.
 
 import { chips } from "./chips.js";
@@ -8,92 +8,92 @@ import { picture, projected } from "./tone.js";
 const WIDTH = 1000, HEIGHT = 800;
 const INK = "#ff4020", SOFT = "#dc3a1e";
 const EDGE = 24, CONTACT = 3; // widths of soft edges, in pixels: as the session has them
-const TOOLS = [
+const SHADES = [
   ["none", "Nothing"], ["disc", "Disc on a wire"], ["hole", "Hole"],
-  ["card", "Straight edge"], ["cover", "Cover"],
+  ["edge", "Straight edge"], ["cover", "Cover"],
 ];
 const HELP = {
   none: "Take a shade to keep light off the paper.",
   disc: "Shades what is under it. Move the pointer over the sheet; the wheel changes its size. Off the sheet it shades nothing.",
   hole: "Lets light through the hole alone: off the sheet it covers all. The wheel changes the hole's size.",
-  card: "Covers all on one side of its edge. The wheel turns it.",
+  edge: "Covers all on one side of its edge. The wheel turns it.",
   cover: "Lies on the paper and covers all on its left. Drag it from patch to patch. The wheel turns it.",
 };
-const FIRST = { disc: [0.2, 90], hole: [0.24, 90], card: [0.2, 90], cover: [0.2, 180], none: [0.2, 0] };
+const FIRST = { disc: [0.2, 90], hole: [0.24, 90], edge: [0.2, 90], cover: [0.2, 180], none: [0.2, 0] };
 const canvas = document.getElementById("easel");
 const context = canvas.getContext("2d");
 const size = document.getElementById("size");
 const angle = document.getElementById("angle");
-const tool = { shape: "none", x: 0.5, y: 0.5, size: 0.2, angle: 0 };
-const kept = {}; // each tool's own size and angle, from when it was last in the hand
+const shade = { shape: "none", x: 0.5, y: 0.5, size: 0.2, angle: 0 };
+const kept = {}; // each shade's own size and angle, from when it was last in the hand
 const AWAY = [-0.6, -0.6];
 let pointer = null; // where a mouse is, in parts of the sheet; null while there is none
 let film = null;
-let movedAt = 0; // performance.now() when this window last moved the tool
+let movedAt = 0; // performance.now() when this window last moved the shade
 let drawing = null; // the outline of an area being drawn: {name, points, at}
 
 export const sheetIsLit = () => Boolean(state.box?.lit && state.light > 0);
 
-// --- the tool
+// --- the shade
 
-const showTools = chips(document.getElementById("tools"), (shape) => hold(shape));
+const showShades = chips(document.getElementById("shades"), (shape) => hold(shape));
 
-export function takeTool(number) {
-  hold(TOOLS[number][0]);
+export function takeShade(number) {
+  hold(SHADES[number][0]);
 }
 
 function hold(shape) {
-  kept[tool.shape] = [tool.size, tool.angle];
-  [tool.size, tool.angle] = kept[shape] || FIRST[shape];
-  tool.shape = shape;
+  kept[shade.shape] = [shade.size, shade.angle];
+  [shade.size, shade.angle] = kept[shape] || FIRST[shape];
+  shade.shape = shape;
   // What is taken up is where the hand is: not in the light before it is brought there.
-  [tool.x, tool.y] = shape === "cover" ? [0, 0.5] : pointer || [0.5, 0.5];
+  [shade.x, shade.y] = shape === "cover" ? [0, 0.5] : pointer || [0.5, 0.5];
   moved();
 }
 
-export function moveTool(dx, dy) {
-  place(tool.x + dx * 0.02, tool.y + dy * 0.025);
+export function moveShade(dx, dy) {
+  place(shade.x + dx * 0.02, shade.y + dy * 0.025);
 }
 
-export function resizeTool(steps) {
-  tool.size = Math.min(0.8, Math.max(0.04, tool.size * 1.12 ** steps));
+export function resizeShade(steps) {
+  shade.size = Math.min(0.8, Math.max(0.04, shade.size * 1.12 ** steps));
   moved();
 }
 
-export function turnTool(steps) {
-  tool.angle = (tool.angle + steps * 5 + 360) % 360;
+export function turnShade(steps) {
+  shade.angle = (shade.angle + steps * 5 + 360) % 360;
   moved();
 }
 
 function place(x, y) {
-  tool.x = Math.min(1.6, Math.max(-0.6, x));
-  tool.y = Math.min(1.6, Math.max(-0.6, y));
+  shade.x = Math.min(1.6, Math.max(-0.6, x));
+  shade.y = Math.min(1.6, Math.max(-0.6, y));
   moved();
 }
 
 function moved() {
   movedAt = performance.now();
-  sendLater({ do: "tool", ...tool });
+  sendLater({ do: "shade", ...shade });
   renew();
   showHand();
 }
 
 function showHand() {
-  showTools(TOOLS, tool.shape);
-  const round = tool.shape === "disc" || tool.shape === "hole";
+  showShades(SHADES, shade.shape);
+  const round = shade.shape === "disc" || shade.shape === "hole";
   document.getElementById("size-label").hidden = !round;
-  document.getElementById("angle-label").hidden = tool.shape === "none" || tool.shape === "hole";
-  size.value = Math.round(tool.size * 100);
-  angle.value = ((tool.angle + 180) % 360) - 180;
-  write(document.getElementById("easel-help"), HELP[tool.shape]);
+  document.getElementById("angle-label").hidden = shade.shape === "none" || shade.shape === "hole";
+  size.value = Math.round(shade.size * 100);
+  angle.value = ((shade.angle + 180) % 360) - 180;
+  write(document.getElementById("easel-help"), HELP[shade.shape]);
 }
 
 size.addEventListener("input", () => {
-  tool.size = size.value / 100;
+  shade.size = size.value / 100;
   moved();
 });
 angle.addEventListener("input", () => {
-  tool.angle = (Number(angle.value) + 360) % 360;
+  shade.angle = (Number(angle.value) + 360) % 360;
   moved();
 });
 
@@ -106,7 +106,7 @@ function at(event) {
   return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
 }
 
-// A mouse carries the tool wherever it goes, so that it can leave the light; the cover stays where it was put.
+// A mouse carries the shade wherever it goes, so that it can leave the light; the cover stays where it was put.
 for (const kind of ["pointermove", "pointerdown"]) {
   window.addEventListener(kind, (event) => (pointer = event.pointerType === "mouse" ? at(event) : AWAY), true);
 }
@@ -116,29 +116,29 @@ window.addEventListener("pointermove", (event) => {
   if (drawing) {
     drawing.at = point;
     renew();
-  } else if (event.pointerType === "mouse" && !["none", "cover"].includes(tool.shape)) {
+  } else if (event.pointerType === "mouse" && !["none", "cover"].includes(shade.shape)) {
     place(...point);
   }
 });
 canvas.addEventListener("pointerdown", (event) => {
   canvas.setPointerCapture(event.pointerId);
   if (drawing) drawing.points.push(at(event));
-  else if (tool.shape !== "none") place(...at(event));
+  else if (shade.shape !== "none") place(...at(event));
   renew();
 });
 canvas.addEventListener("pointermove", (event) => {
-  if (!drawing && tool.shape !== "none" && event.buttons) place(...at(event));
+  if (!drawing && shade.shape !== "none" && event.buttons) place(...at(event));
 });
-// A finger that is lifted takes the tool out of the light with it.
+// A finger that is lifted takes the shade out of the light with it.
 canvas.addEventListener("pointerup", (event) => {
-  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(tool.shape)) place(...AWAY);
+  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(shade.shape)) place(...AWAY);
 });
 canvas.addEventListener("wheel", (event) => {
-  if (tool.shape === "none") return;
+  if (shade.shape === "none") return;
   event.preventDefault();
   const steps = -Math.sign(event.deltaY || event.deltaX);
-  if (event.shiftKey || tool.shape === "card" || tool.shape === "cover") turnTool(steps);
-  else resizeTool(steps);
+  if (event.shiftKey || shade.shape === "edge" || shade.shape === "cover") turnShade(steps);
+  else resizeShade(steps);
 }, { passive: false });
 
 // --- outlines of areas, drawn by hand
@@ -181,7 +181,7 @@ canvas.addEventListener("dblclick", () => drawing && finishOutline());
 
 // --- drawing
 
-function shade(stops) {
+function edgeOf(stops) {
   const gradient = stops.gradient;
   for (let step = 0; step <= 8; step++) {
     const t = step / 8;
@@ -191,15 +191,15 @@ function shade(stops) {
   return gradient;
 }
 
-function drawTool(lit) {
-  const x = tool.x * WIDTH, y = tool.y * HEIGHT, radius = (tool.size * WIDTH) / 2;
-  const turn = (tool.angle * Math.PI) / 180;
+function drawShade(lit) {
+  const x = shade.x * WIDTH, y = shade.y * HEIGHT, radius = (shade.size * WIDTH) / 2;
+  const turn = (shade.angle * Math.PI) / 180;
   const inner = Math.max(0, radius - EDGE / 2);
   context.save();
   context.lineWidth = 2;
   context.strokeStyle = SOFT;
-  if (tool.shape === "disc") {
-    context.fillStyle = shade({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2), falling: true });
+  if (shade.shape === "disc") {
+    context.fillStyle = edgeOf({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2), falling: true });
     context.fillRect(x - radius - EDGE, y - radius - EDGE, 2 * (radius + EDGE), 2 * (radius + EDGE));
     context.translate(x, y);
     context.rotate(turn);
@@ -212,17 +212,17 @@ function drawTool(lit) {
     context.beginPath();
     context.arc(0, 0, inner, 0, 2 * Math.PI);
     context.stroke();
-  } else if (tool.shape === "hole") {
-    context.fillStyle = shade({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2) });
+  } else if (shade.shape === "hole") {
+    context.fillStyle = edgeOf({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2) });
     context.fillRect(0, 0, WIDTH, HEIGHT);
     context.beginPath();
     context.arc(x, y, radius, 0, 2 * Math.PI);
     context.stroke();
-  } else if (tool.shape !== "none") {
-    const edge = tool.shape === "cover" ? CONTACT : EDGE;
+  } else if (shade.shape !== "none") {
+    const edge = shade.shape === "cover" ? CONTACT : EDGE;
     context.translate(x, y);
     context.rotate(turn);
-    context.fillStyle = shade({ gradient: context.createLinearGradient(-edge / 2, 0, edge / 2, 0) });
+    context.fillStyle = edgeOf({ gradient: context.createLinearGradient(-edge / 2, 0, edge / 2, 0) });
     context.fillRect(-edge / 2, -2 * WIDTH, 3 * WIDTH, 4 * WIDTH);
     context.beginPath();
     context.moveTo(edge / 2, -2 * WIDTH);
@@ -294,13 +294,13 @@ function draw() {
     context.drawImage(film, 0, 0, WIDTH, HEIGHT);
     context.globalAlpha = 1;
   }
-  drawTool(lit);
+  drawShade(lit);
   if (state.sheet.in || drawing) drawOutlines(lit);
 }
 
 let asked = false;
 
-/** Draw with the next frame, and tell by then where the tool is; at rest nothing runs. */
+/** Draw with the next frame, and tell by then where the shade is; at rest nothing runs. */
 function renew() {
   if (asked) return;
   asked = true;
@@ -327,9 +327,9 @@ listen((news, changed) => {
       renew();
     }, (error) => document.dispatchEvent(new CustomEvent("refused", { detail: error.message })));
   }
-  // Another window holds the tool: follow it, unless this one has just moved it.
-  if (changed.has("tool") && (news.hello || performance.now() - movedAt > 400)) {
-    Object.assign(tool, state.tool);
+  // Another window holds the shade: follow it, unless this one has just moved it.
+  if (changed.has("shade") && (news.hello || performance.now() - movedAt > 400)) {
+    Object.assign(shade, state.shade);
     showHand();
   }
   if (changed.has("box") || changed.has("sheet")) showNote();

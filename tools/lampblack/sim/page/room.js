@@ -3,7 +3,7 @@
 import { chips } from "./chips.js";
 import { drawOutline, sheetIsLit } from "./easel.js";
 import { listen, send, state, write } from "./net.js";
-import { map, picture, red } from "./tone.js";
+import { errors, picture, red } from "./tone.js";
 
 const byId = (id) => document.getElementById(id);
 const refuse = (line) => document.dispatchEvent(new CustomEvent("refused", { detail: line }));
@@ -82,7 +82,7 @@ function look(name) {
   byId("views").hidden = !state.pictures?.print;
 }
 
-const drawn = { print: 0, map: 0 };
+const drawn = { print: 0, errors: 0 };
 
 async function drawPicture(kind, colour) {
   const number = state.pictures[kind];
@@ -101,7 +101,7 @@ async function drawPicture(kind, colour) {
 
 /** A strip's patches lie side by side, the first one on the left: their times are written on them. */
 function nameThePatches() {
-  const patches = state.result?.patches || [];
+  const patches = state.verdict?.patches || [];
   const context = byId("print").getContext("2d");
   const wide = 1000 / patches.length;
   context.font = "600 26px system-ui, sans-serif";
@@ -122,31 +122,31 @@ function stops(value) {
   return Number(size) ? `${value < 0 ? "−" : "+"}${size}` : size;
 }
 
-function showResult() {
-  const place = byId("result");
-  const result = state.result;
+function showVerdict() {
+  const place = byId("verdict");
+  const verdict = state.verdict;
   place.replaceChildren();
-  if (!result) return;
-  if (result.worst_stops !== null) {
-    const best = result.best_stops === null ? "" : ` Best so far: ${result.best_stops.toFixed(2)}.`;
-    const verdict = `On average over an area at most ${result.worst_stops.toFixed(2)} stop off.${best}`;
-    place.append(element("p", verdict, { className: "verdict" }));
+  if (!verdict) return;
+  if (verdict.worst_stops !== null) {
+    const best = verdict.best_stops === null ? "" : ` Best so far: ${verdict.best_stops.toFixed(2)}.`;
+    const line = `On average over an area at most ${verdict.worst_stops.toFixed(2)} stop off.${best}`;
+    place.append(element("p", line, { className: "worst" }));
   }
-  const nowhere = [...new Set(result.rows.filter((row) => row.given_ms === null).map((row) => row.area))];
+  const nowhere = [...new Set(verdict.rows.filter((row) => row.given_ms === null).map((row) => row.area))];
   if (nowhere.length) {
     const line = `Not measured: ${nowhere.join(", ")}. Where that is on this negative is not known: draw it, under Negative.`;
     place.append(element("p", line));
   }
-  if (result.note) place.append(element("p", result.note));
-  if (!result.rows.length) return;
+  if (verdict.note) place.append(element("p", verdict.note));
+  if (!verdict.rows.length) return;
   const table = document.createElement("table");
-  table.createCaption().textContent = result.title;
+  table.createCaption().textContent = verdict.title;
   const head = table.createTHead().insertRow();
   for (const name of ["area", "filter", "planned s", "given s", "stops off", "density"]) {
     head.append(element("th", name, { scope: "col" }));
   }
   const body = table.createTBody();
-  for (const row of result.rows) {
+  for (const row of verdict.rows) {
     const line = body.insertRow();
     const cells = [
       row.area, row.filter || "none", (row.planned_ms / 1000).toFixed(2),
@@ -228,12 +228,12 @@ listen((news, changed) => {
   if (changed.has("sheet") || changed.has("note") || changed.has("no_data") || changed.has("box")) showSheet();
   if (changed.has("exercises") || changed.has("exercise")) showExercises();
   if (changed.has("areas") || changed.has("marked")) showAreas();
-  if (changed.has("result")) showResult();
+  if (changed.has("verdict")) showVerdict();
   if (changed.has("pictures")) {
     const isNew = state.pictures.print && state.pictures.print !== drawn.print;
-    byId("map-figure").hidden = !state.pictures.map;
+    byId("errors-figure").hidden = !state.pictures.errors;
     drawPicture("print", red);
-    drawPicture("map", map);
+    drawPicture("errors", errors);
     if (news.hello) look("easel");
     else if (isNew) look("print");
   }

@@ -37,12 +37,12 @@ export function projected(image) {
   red(image);
 }
 
-// The light map: 128 is as planned, 127 steps are a stop. What is right is quiet; more light is a plain tone, less a
+// The error picture: 128 is as planned, 127 steps are a stop. What is right is quiet; more light is a plain tone, less a
 // hatched one, so that no other colour is needed.
 const TWELFTH = 127 / 12, QUARTER = 127 / 4;
 const EVEN = [28, 5, 2], SOME = [126, 31, 16];
 
-export function map({ data, width }) {
+export function errors({ data, width }) {
   for (let at = 0; at < data.length; at += 4) {
     const off = data[at] - 128;
     const size = Math.abs(off);
