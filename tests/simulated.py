@@ -125,8 +125,10 @@ class Window:
         self.socket.send(json.dumps({"do": what, **more}))
 
     def key(self, name: str) -> None:
-        for down in (True, False):
-            self.do("key", name=name, down=down)
+        """Press a key, and let it go."""
+        self.do("key", name=name)
+        if name == "back":
+            self.do("key", name="back_up")
 
     def until(self, holds: Any) -> None:
         ends_s = time.monotonic() + LONGEST_S

@@ -141,18 +141,33 @@ def test_nothing_is_sent_while_nothing_happens(shared):
 
 def test_a_key_acts_when_it_goes_down(shared):
     with shared.window() as window:
-        window.do("key", name="lamp", down=False)
-        window.do("key", name="back", down=True)
+        window.do("key", name="back_up")
+        window.do("key", name="back")
         window.until(lambda told: told.state["says"]["back"] == "")
         assert window.state["box"]["state"] == "browse"
         window.key("press")
         window.until(lambda told: told.state["says"]["back"] != "")
 
 
+def test_back_is_let_go_by_its_release_or_with_its_window(tmp_path):
+    kept = tmp_path / "trace.jsonl"
+    with darkroom("--trace", str(kept)) as room, room.window() as one:
+        one.key("back")
+        one.key("expose")
+        one.until_done()
+        with room.window() as two:
+            two.do("key", name="back")
+            two.until_done()
+        one.until_done()
+    told = [json.loads(line) for line in kept.read_text().splitlines()]
+    keys = [entry["in"] for entry in told if entry.get("in") in ("back", "back_up", "expose")]
+    assert keys == ["back", "back_up", "expose", "back", "back_up"]
+
+
 @pytest.mark.parametrize(
     "message",
-    ["", "light", "[]", "{}", "7", '{"do":7}', '{"do":"key","name":"power_up","down":true}', "[" * 60000,
-     '{"do":"key","name":"lamp"}', '{"do":"dial","detents":1e9}', '{"do":"dial","detents":"1"}',
+    ["", "light", "[]", "{}", "7", '{"do":7}', '{"do":"key","name":"power_up"}', "[" * 60000,
+     '{"do":"key","name":"lamp_end"}', '{"do":"dial","detents":1e9}', '{"do":"dial","detents":"1"}',
      '{"do":"pace","speed":-1}', '{"do":"step","ms":-5}', '{"do":"step","ms":1e12}', '{"do":"light"}',
      '{"do":"shade","shape":"axe"}', '{"do":"fit","filter":["2"]}', '{"do":"fit","filter":"9"}',
      '{"do":"area","name":"sky","points":[[1,null]]}', '{"do":"lamp","name":"sun"}',

@@ -34,6 +34,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from host_sim.box.live import Live
+from host_sim.box.script import KEYS
 from host_sim.box.session import Watcher
 from host_sim.darkroom.checks import RoomError
 from host_sim.darkroom.films import film_from
@@ -49,7 +50,6 @@ GONE_S = 5
 """A window that does not answer for this long counts as closed, so that its light does not stay on."""
 MESSAGE_MAX = 64 * 1024
 UPLOAD_MAX = 64 * 1024 * 1024
-KEYS = ("expose", "lamp", "back", "press", "pedal")
 DETENTS_MAX = 100
 STEP_MAX_MS = 60 * 1000
 
@@ -116,6 +116,8 @@ class Window:
     rows: int = 0
     refused: str = ""
     greeted: bool = False
+    holds_back: bool = False
+    """BACK is down in it."""
     wake: asyncio.Event = field(default_factory=asyncio.Event)
 
 
@@ -251,6 +253,8 @@ class Page(Watcher):
             telling.cancel()
             listening.cancel()
             self._windows.discard(window)
+            if window.holds_back:
+                self._live.input("back_up")
             if not self._windows:
                 self._live.catch_up()
                 self._room.close_light()
@@ -265,7 +269,7 @@ class Page(Watcher):
                 match command:
                     case {"do": "negative" | "practice", "name": str()}:
                         await asyncio.to_thread(self._room.make_ready, command)
-                self._do(command)
+                self._do(window, command)
             except RoomError as error:
                 self._refuse(window, str(error))
             except (ValueError, RecursionError):
@@ -275,13 +279,13 @@ class Page(Watcher):
         window.refused = line
         window.wake.set()
 
-    def _do(self, message: Any) -> None:
+    def _do(self, window: Window, message: Any) -> None:
         """Perform a message of a window. RoomError for what is refused, ValueError for what is no command."""
         live = self._live
         match message:
-            case {"do": "key", "name": str(name), "down": bool(down)} if name in KEYS:
-                if down:
-                    live.input(name)
+            case {"do": "key", "name": str(name)} if name in KEYS:
+                live.input(name)
+                window.holds_back = name == "back" or (window.holds_back and name != "back_up")
             case {"do": "dial", "detents": int(detents)} if 0 < abs(detents) <= DETENTS_MAX:
                 live.input("dial", detents)
             case {"do": "pace", "speed": 0 | 1 | 10 as speed}:

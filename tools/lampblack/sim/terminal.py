@@ -101,6 +101,8 @@ class Panel:
             @bindings.add(key)
             def _(_: KeyPressEvent, word: str = word) -> None:
                 press(word)
+                if word == "back":
+                    press("back_up")  # a terminal does not tell when a key is let go
 
         @bindings.add("up")
         def _(_: KeyPressEvent) -> None:

@@ -38,20 +38,20 @@ function fit() {
 }
 new ResizeObserver(fit).observe(canvas.parentElement);
 
-// --- keys: press and release are told apart
+// --- keys: the box is told when one goes down, and of BACK also when it is let go
 
 const down = new Set();
 
 export function press(name) {
   if (down.has(name)) return;
   down.add(name);
-  send({ do: "key", name, down: true });
+  send({ do: "key", name });
   showKey(name, true);
 }
 
 export function release(name) {
   if (!down.delete(name)) return;
-  send({ do: "key", name, down: false });
+  if (name === "back") send({ do: "key", name: "back_up" });
   showKey(name, false);
 }
 
