@@ -422,7 +422,7 @@ def test_a_card_with_a_dodge_and_a_burn_by_pointer(look, room, tmp_path):
 def test_practice_tells_how_well_it_went(look, room):
     screen = look()
     screen.click("Set up: One dodge")
-    expect(screen.page.locator("#sheet-note")).to_contain_text("is in the easel")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("The card is on the shelf")
     # Other cards may be on the shelf: the exercise's is found by its area.
     screen.keys("b", "ArrowDown", "ArrowDown", "Enter")
     with room.window() as window:
@@ -447,7 +447,7 @@ def test_practice_tells_how_well_it_went(look, room):
     screen.point(-0.3, -0.1)
     screen.step_until("browse")
     screen.keys("d")
-    expect(screen.page.locator(".verdict")).to_contain_text("stop off. Best so far: ")
+    expect(screen.page.locator("#verdict .worst")).to_contain_text("stop off. Best so far: ")
     off = float(screen.verdict()["pears"][3].replace(MINUS, "-"))
     assert abs(off) < 0.2  # the disc is not quite the pears' shape; left alone they would be over by a third
     screen.shoot("developed")
@@ -635,7 +635,7 @@ def test_the_readmes_five_minutes_end_with_a_verdict(chromium):
         screen.step_until("browse")
         screen.step(2)
         screen.keys("d")
-        expect(screen.page.locator(".verdict")).to_contain_text("stop off.")
+        expect(screen.page.locator("#verdict .worst")).to_contain_text("stop off.")
         rows = screen.verdict()
         assert set(rows) == {"posts", "sky", "rest of the sheet"}
         assert all(abs(float(row[3].replace(MINUS, "-"))) < 0.1 for row in rows.values())
