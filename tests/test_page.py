@@ -6,6 +6,7 @@ Origin they carry are checked: RFC 9110 7.2, RFC 6454, RFC 6455 10.2), and an ad
 
 import io
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -15,6 +16,9 @@ import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
+from host_sim.box.frame_pictures import GROUND, INK
+from host_sim.box.script import KEYS
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from lampblack import cli
 from lampblack.wire.box_client import BoxClient
 from tests.simulated import Darkroom, darkroom
@@ -65,7 +69,7 @@ def test_the_page_is_there_and_keeps_to_itself(shared):
 
 @pytest.mark.parametrize(
     "name",
-    [path.name for path in (Path(cli.__file__).parent / "sim" / "page").iterdir() if path.suffix == ".js"],
+    [path.name for path in (Path(cli.__file__).parent / "sim" / "page").glob("*.js")],
 )
 def test_scripts_come_as_scripts(shared, name):
     status, headers, _ = shared.ask(shared.path + name)
@@ -117,6 +121,71 @@ def test_only_this_computer_is_listened_to(shared):
     port = f"{int(shared.host.split(':')[1]):04X}"
     listening = [line.split()[1] for line in table.read_text().splitlines() if line.split()[3] == "0A"]
     assert [local.split(":")[0] for local in listening if local.endswith(f":{port}")] == ["0100007F"]
+
+
+# --- what the page has of its own
+
+PAGE = Path(cli.__file__).parent / "sim" / "page"
+SCRIPTS = {path.name: path.read_text(encoding="utf-8") for path in sorted(PAGE.glob("*.js"))}
+STYLE = (PAGE / "style.css").read_text(encoding="utf-8")
+OWN = ("top > 64", "? 1000 :", "/ 1000", "* 1000", "performance.now() - movedAt > 400")
+"""Numbers of the page's own that the session has for something else, such as ms in a second."""
+
+
+def numbers_in(value) -> Iterator[float]:
+    """All numbers of plain data that tell anything: not those that count as far as 10."""
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list | tuple):
+        for one in value:
+            yield from numbers_in(one)
+    elif isinstance(value, int | float) and (value != int(value) or abs(value) > 10):
+        yield value
+
+
+def test_no_figure_of_the_session_is_in_the_page_a_second_time(shared):
+    with shared.window() as window:
+        told = dict(window.hello)
+    for own in ("tones", "ways_in", "steps_s"):
+        del told[own]
+    # As parts of the sheet, and in pixels of it.
+    figures = set(numbers_in(told)) | {told["soft_edge"] * told["sheet_px"][0]}
+    assert {1000, 800, 128, 64, 127, 2.2, 0.024, 24} <= figures
+    for name, text in SCRIPTS.items():
+        for own in OWN:
+            text = text.replace(own, "")
+        code = re.sub(r"//.*|/\*.*?\*/", "", text)
+        found = {float(number) for number in re.findall(r"(?<![\w.#])\d*\.?\d+(?![\w.])", code)}
+        angles = {90.0, 180.0}  # a shade's first angle, and half a turn
+        assert found & (figures - angles) == set(), name
+    for steps in ("30, 60", "60, 120"):
+        assert not any(steps in text for text in SCRIPTS.values())
+
+
+def test_the_pages_colours_are_in_its_style_alone_and_the_displays():
+    for name, text in SCRIPTS.items():
+        assert re.findall(r"#[0-9a-fA-F]{6}|rgba?\(\d", text) == [], name
+    colours = dict(re.findall(r"--(\w+): ([^;]+);", STYLE))
+    assert (colours["ink"], colours["ground"]) == (INK, GROUND)
+    assert float(colours["aspect"]) == WIDTH_PX / HEIGHT_PX
+    # What is seen before the style has come.
+    html = (PAGE / "index.html").read_text(encoding="utf-8")
+    assert f"html{{background:{GROUND};color:{INK}}}" in html
+    assert f'content="{GROUND}"' in html
+    icon = (PAGE / "icon.svg").read_text(encoding="utf-8")
+    assert set(re.findall(r"#\w+", icon)) == {INK, GROUND}
+
+
+def test_a_constant_has_its_name_in_one_script():
+    given = re.compile(r"^const ([A-Z_]+) = [\d\"'{]", re.MULTILINE)
+    named = [name for text in SCRIPTS.values() for name in given.findall(text)]
+    assert named
+    assert len(set(named)) == len(named)
+
+
+def test_the_keys_of_the_page_are_the_boxs():
+    html = (PAGE / "index.html").read_text(encoding="utf-8")
+    assert set(re.findall(r'data-key="(\w+)"', html)) | {"back_up"} == set(KEYS)
 
 
 # --- what a window is told

@@ -1,4 +1,5 @@
-"""What the page is told of box and darkroom: everything small, as plain data; cheap.
+"""What the page is told of box and darkroom, as plain data: once what stays as it is, and over and over, so
+cheaply, what changes.
 
 What must live here: reading the parts of a room and naming what is read. Nothing here moves or decides
 anything.
@@ -10,13 +11,34 @@ from typing import TYPE_CHECKING, Any
 
 from host_sim.darkroom.development import no_verdict
 from host_sim.darkroom.exercises import EXERCISES
+from host_sim.darkroom.hands import FAR, NEAR, SHADES, SIZE_MAX, SIZE_MIN
+from host_sim.darkroom.pictures import AS_PLANNED, DISPLAY_GAMMA, PER_STOP
+from host_sim.darkroom.timeline import SMALL_SOUNDS, STEPS_S
 from host_sim.optics.lamps import LAMPS
 from host_sim.optics.paper import PAPER_NAMES
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
+from host_sim.optics.shades import CONTACT, PENUMBRA
 
 if TYPE_CHECKING:
     from host_sim.darkroom.room import Room
 
 CONTROLS = ("expose", "lamp", "back", "dial", "press")
+
+
+def told_once() -> dict[str, Any]:
+    """Sizes, limits and kinds that the page draws and works by."""
+    return {
+        "sheet_px": [WIDTH_PX, HEIGHT_PX],
+        "shades": {shape: kind._asdict() for shape, kind in SHADES.items()},
+        "shade_place": [NEAR, FAR],
+        "shade_size": [SIZE_MIN, SIZE_MAX],
+        "soft_edge": PENUMBRA,
+        "contact_edge": CONTACT,
+        "gamma": DISPLAY_GAMMA,
+        "errors": {"as_planned": AS_PLANNED, "per_stop": PER_STOP},
+        "steps_s": list(STEPS_S),
+        "small_sounds": list(SMALL_SOUNDS),
+    }
 
 
 def told(room: Room) -> dict[str, Any]:

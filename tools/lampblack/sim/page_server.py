@@ -33,6 +33,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from host_sim.box.frame_pictures import HEIGHT_PX, WIDTH_PX
 from host_sim.box.live import Live
 from host_sim.box.script import KEYS
 from host_sim.box.session import Watcher
@@ -41,6 +42,8 @@ from host_sim.darkroom.films import film_from
 from host_sim.darkroom.pictures import PICTURES
 from host_sim.darkroom.room import Room
 from host_sim.darkroom.timeline import Timeline
+from host_sim.darkroom.told import told_once
+from host_sim.optics.negatives import LARGEST_BYTES
 from timing_core.panel.sounds import SOUNDS
 
 FILES = Path(__file__).with_name("page")
@@ -49,7 +52,9 @@ FRAME_S = 1 / 30
 GONE_S = 5
 """A window that does not answer for this long counts as closed, so that its light does not stay on."""
 MESSAGE_MAX = 64 * 1024
-UPLOAD_MAX = 64 * 1024 * 1024
+PACES = {0: "Stopped", 1: "Real time", 10: "10 times"}
+FIXED = {"frame_px": [WIDTH_PX, HEIGHT_PX], "paces": list(PACES.items()), "tones": SOUNDS}
+"""What a window is told of the box once, and needs to draw it, to pace it and to sound as it does."""
 DETENTS_MAX = 100
 STEP_MAX_MS = 60 * 1000
 
@@ -206,7 +211,7 @@ class Page(Watcher):
         known = window.state
         changed = {key: now for key, now in self._state.items() if key not in known or known[key] != now}
         if not window.greeted:
-            news["hello"] = {"tones": SOUNDS, "ways_in": self._ways_in}
+            news["hello"] = {**told_once(), **FIXED, "ways_in": self._ways_in}
             window.greeted = True
         if changed.keys() - {"now_ms"}:
             news["state"] = changed
@@ -288,7 +293,7 @@ class Page(Watcher):
                 window.holds_back = name == "back" or (window.holds_back and name != "back_up")
             case {"do": "dial", "detents": int(detents)} if 0 < abs(detents) <= DETENTS_MAX:
                 live.input("dial", detents)
-            case {"do": "pace", "speed": 0 | 1 | 10 as speed}:
+            case {"do": "pace", "speed": int(speed)} if speed in PACES:
                 live.set_speed(speed)
             case {"do": "step", "ms": int(ms)} if 0 < ms <= STEP_MAX_MS:
                 live.step(ms)
@@ -315,8 +320,10 @@ class Page(Watcher):
         data = bytearray()
         async for piece in request.stream():
             data += piece
-            if len(data) > UPLOAD_MAX:
-                return PlainTextResponse("The file is over 64 MB. Use a smaller one.\n", 413)
+            if len(data) > LARGEST_BYTES:
+                return PlainTextResponse(
+                    f"The file is over {LARGEST_BYTES >> 20} MB. Use a smaller one.\n", 413
+                )
         query = request.query_params
         try:
             film = await asyncio.to_thread(

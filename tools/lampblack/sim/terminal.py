@@ -16,16 +16,16 @@ from prompt_toolkit.layout import FormattedTextControl, HSplit, Layout, Window
 from prompt_toolkit.styles import Style
 from prompt_toolkit.widgets import TextArea
 
-from host_sim.box.frame_pictures import braille, half_blocks
+from host_sim.box.frame_pictures import GROUND, INK, braille, half_blocks
 from host_sim.box.live import Live
 from host_sim.box.session import Watcher
 from host_sim.box.view import BoxView
 
 STYLE = Style.from_dict(
     {
-        "frame": "#ff4020 bg:#080000",
-        "lit": "#080000 bg:#ffd080",
-        "safe": "#080000 bg:#ff4020",
+        "frame": f"{INK} bg:{GROUND}",
+        "lit": f"{GROUND} bg:#ffd080",
+        "safe": f"{GROUND} bg:{INK}",
         "dim": "#808080",
     }
 )

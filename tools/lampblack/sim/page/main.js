@@ -65,7 +65,7 @@ function isTaken(key) {
 
 document.addEventListener("keydown", (event) => {
   const key = event.key.toLowerCase();
-  if (event.ctrlKey || event.altKey || event.metaKey || isTaken(key)) return;
+  if (!state.box || event.ctrlKey || event.altKey || event.metaKey || isTaken(key)) return;
   if (outlineKey(key, event.shiftKey)) event.preventDefault();
   else if (event.shiftKey && MOVES[key]) moveShade(...MOVES[key]);
   else if (TURNS[key]) turn(TURNS[key]);

@@ -1,8 +1,9 @@
 // The darkroom round the box: filter, paper, lamp, negative, practice, and what became of the last sheet.
 
 import { chips } from "./chips.js";
+import { css } from "./colours.js";
 import { drawOutline, sheetIsLit } from "./easel.js";
-import { listen, send, state, write } from "./net.js";
+import { fixed, listen, send, state, write } from "./net.js";
 import { errors, picture, red } from "./tone.js";
 
 const byId = (id) => document.getElementById(id);
@@ -91,7 +92,8 @@ async function drawPicture(kind, colour) {
   try {
     const made = await picture(kind, number, colour);
     if (drawn[kind] !== number) return;
-    byId(kind).getContext("2d").drawImage(made, 0, 0, 1000, 800);
+    [byId(kind).width, byId(kind).height] = [made.width, made.height];
+    byId(kind).getContext("2d").drawImage(made, 0, 0);
     byId(kind).dataset.number = number;
     if (kind === "print") nameThePatches();
   } catch (error) {
@@ -102,17 +104,18 @@ async function drawPicture(kind, colour) {
 /** A strip's patches lie side by side, the first one on the left: their times are written on them. */
 function nameThePatches() {
   const patches = state.verdict?.patches || [];
-  const context = byId("print").getContext("2d");
-  const wide = 1000 / patches.length;
+  const print = byId("print");
+  const context = print.getContext("2d");
+  const wide = print.width / patches.length;
   context.font = "600 26px system-ui, sans-serif";
   context.textAlign = "center";
   for (const { patch, seconds } of patches) {
     const left = (patch - 1) * wide;
-    context.fillStyle = "#080000";
-    context.fillRect(left, 740, wide, 60);
-    context.fillRect(left - 1, 0, 2, 800);
-    context.fillStyle = "#ff4020";
-    context.fillText(`${seconds.toFixed(2)}`, left + wide / 2, 780, wide - 8);
+    context.fillStyle = css("ground");
+    context.fillRect(left, print.height - 60, wide, 60);
+    context.fillRect(left - 1, 0, 2, print.height);
+    context.fillStyle = css("ink");
+    context.fillText(`${seconds.toFixed(2)}`, left + wide / 2, print.height - 20, wide - 8);
   }
 }
 
@@ -203,7 +206,7 @@ function showAreas() {
 
 listen((news, changed) => {
   if (news.hello) {
-    byId("ways").replaceChildren(...news.hello.ways_in.map((way) => {
+    byId("ways").replaceChildren(...fixed.ways_in.map((way) => {
       const item = document.createElement("li");
       item.append(element("code", way));
       return item;
@@ -222,7 +225,7 @@ listen((news, changed) => {
   }
   if (changed.has("negative") || changed.has("negatives") || news.refused) showNegatives(state.negatives, state.negative);
   if (changed.has("pace") && !news.lost) {
-    showPaces([[0, "Stopped"], [1, "Real time"], [10, "10 times"]], state.pace);
+    showPaces(fixed.paces, state.pace);
     byId("steps").hidden = state.pace !== 0;
   }
   if (changed.has("sheet") || changed.has("note") || changed.has("no_data") || changed.has("box")) showSheet();
