@@ -377,7 +377,7 @@ def snapshot(session: Session) -> dict:
         ),
         "undo": [vars(change) for change in box.panel.undo._changes],
         "work": box.work.map.to_dict(),
-        "strip": dict(vars(box.work.strip), given=box.work.map.strip_given),
+        "strip": dict(vars(box.work.strip), given=box.work.strip_given),
         "bench": box.bench.to_dict(),
         "shelf": {name: box.shelf.digest(name) for name in box.shelf.names()},
         "run": (

@@ -72,7 +72,7 @@ class Darkroom:
             box.bench_set({"power_up": "as left"})
             if window.state["sheet"]["in"]:
                 window.do("develop", dry=False)
-            window.do("tool", shape="none", x=0.5, y=0.5, size=0.2, angle=0)
+            window.do("shade", shape="none", x=0.5, y=0.5, size=0.2, angle=0)
             window.do("fit", filter="")
             window.do("negative", name="breakwater")
             window.do("paper", name="vc-2019")
@@ -125,8 +125,10 @@ class Window:
         self.socket.send(json.dumps({"do": what, **more}))
 
     def key(self, name: str) -> None:
-        for down in (True, False):
-            self.do("key", name=name, down=down)
+        """Press a key, and let it go."""
+        self.do("key", name=name)
+        if name == "back":
+            self.do("key", name="back_up")
 
     def until(self, holds: Any) -> None:
         ends_s = time.monotonic() + LONGEST_S

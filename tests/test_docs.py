@@ -30,7 +30,9 @@ from host_sim.box.script import KEYS, Player
 from host_sim.box.session import Session, Watcher
 from host_sim.darkroom.room import Room
 from host_sim.optics import negatives
-from host_sim.optics.lamps import EYE, LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, Filament, lag_ms
+from host_sim.optics.feed import RELAYS
+from host_sim.optics.filament import EYE, PAPER, PAPER_BLUE, PAPER_GREEN, Filament
+from host_sim.optics.lamps import LAMPS, lag_ms
 from lampblack import cli
 from lampblack.cards import card_file as cards
 from lampblack.sim.simulator import build

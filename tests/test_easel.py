@@ -9,8 +9,10 @@ import pytest
 from hypothesis import assume, event, given, settings
 
 from host_sim.darkroom.ideal_hands import REST, Easel
+from host_sim.optics.feed import RELAYS
+from host_sim.optics.filament import PAPER, PAPER_BLUE, PAPER_GREEN
 from host_sim.optics.lamp_house import LampHouse
-from host_sim.optics.lamps import LAMPS, PAPER, PAPER_BLUE, PAPER_GREEN, RELAYS, lag_ms
+from host_sim.optics.lamps import LAMPS, lag_ms
 from tests.box_model import (
     LightMeter,
     a_card,

@@ -11,7 +11,8 @@ from host_sim.optics import negatives
 from host_sim.optics.lamp_house import LUX
 from host_sim.optics.negatives import NEGATIVES, NegativeError, from_picture, mask_of
 from host_sim.optics.paper import paper
-from host_sim.optics.sheet import HEIGHT_PX, WIDTH_PX, densities
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
+from host_sim.optics.sheet import densities
 
 PICTURES = [name for name in NEGATIVES if name not in ("step-wedge", "plain")]
 

@@ -6,6 +6,7 @@ Origin they carry are checked: RFC 9110 7.2, RFC 6454, RFC 6455 10.2), and an ad
 
 import io
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -15,6 +16,9 @@ import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
 
+from host_sim.box.frame_pictures import GROUND, INK
+from host_sim.box.script import KEYS
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from lampblack import cli
 from lampblack.wire.box_client import BoxClient
 from tests.simulated import Darkroom, darkroom
@@ -65,7 +69,7 @@ def test_the_page_is_there_and_keeps_to_itself(shared):
 
 @pytest.mark.parametrize(
     "name",
-    [path.name for path in (Path(cli.__file__).parent / "sim" / "page").iterdir() if path.suffix == ".js"],
+    [path.name for path in (Path(cli.__file__).parent / "sim" / "page").glob("*.js")],
 )
 def test_scripts_come_as_scripts(shared, name):
     status, headers, _ = shared.ask(shared.path + name)
@@ -119,6 +123,71 @@ def test_only_this_computer_is_listened_to(shared):
     assert [local.split(":")[0] for local in listening if local.endswith(f":{port}")] == ["0100007F"]
 
 
+# --- what the page has of its own
+
+PAGE = Path(cli.__file__).parent / "sim" / "page"
+SCRIPTS = {path.name: path.read_text(encoding="utf-8") for path in sorted(PAGE.glob("*.js"))}
+STYLE = (PAGE / "style.css").read_text(encoding="utf-8")
+OWN = ("top > 64", "? 1000 :", "/ 1000", "* 1000", "performance.now() - movedAt > 400")
+"""Numbers of the page's own that the session has for something else, such as ms in a second."""
+
+
+def numbers_in(value) -> Iterator[float]:
+    """All numbers of plain data that tell anything: not those that count as far as 10."""
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list | tuple):
+        for one in value:
+            yield from numbers_in(one)
+    elif isinstance(value, int | float) and (value != int(value) or abs(value) > 10):
+        yield value
+
+
+def test_no_figure_of_the_session_is_in_the_page_a_second_time(shared):
+    with shared.window() as window:
+        told = dict(window.hello)
+    for own in ("tones", "ways_in", "steps_s"):
+        del told[own]
+    # As parts of the sheet, and in pixels of it.
+    figures = set(numbers_in(told)) | {told["soft_edge"] * told["sheet_px"][0]}
+    assert {1000, 800, 128, 64, 127, 2.2, 0.024, 24} <= figures
+    for name, text in SCRIPTS.items():
+        for own in OWN:
+            text = text.replace(own, "")
+        code = re.sub(r"//.*|/\*.*?\*/", "", text)
+        found = {float(number) for number in re.findall(r"(?<![\w.#])\d*\.?\d+(?![\w.])", code)}
+        angles = {90.0, 180.0}  # a shade's first angle, and half a turn
+        assert found & (figures - angles) == set(), name
+    for steps in ("30, 60", "60, 120"):
+        assert not any(steps in text for text in SCRIPTS.values())
+
+
+def test_the_pages_colours_are_in_its_style_alone_and_the_displays():
+    for name, text in SCRIPTS.items():
+        assert re.findall(r"#[0-9a-fA-F]{6}|rgba?\(\d", text) == [], name
+    colours = dict(re.findall(r"--(\w+): ([^;]+);", STYLE))
+    assert (colours["ink"], colours["ground"]) == (INK, GROUND)
+    assert float(colours["aspect"]) == WIDTH_PX / HEIGHT_PX
+    # What is seen before the style has come.
+    html = (PAGE / "index.html").read_text(encoding="utf-8")
+    assert f"html{{background:{GROUND};color:{INK}}}" in html
+    assert f'content="{GROUND}"' in html
+    icon = (PAGE / "icon.svg").read_text(encoding="utf-8")
+    assert set(re.findall(r"#\w+", icon)) == {INK, GROUND}
+
+
+def test_a_constant_has_its_name_in_one_script():
+    given = re.compile(r"^const ([A-Z_]+) = [\d\"'{]", re.MULTILINE)
+    named = [name for text in SCRIPTS.values() for name in given.findall(text)]
+    assert named
+    assert len(set(named)) == len(named)
+
+
+def test_the_keys_of_the_page_are_the_boxs():
+    html = (PAGE / "index.html").read_text(encoding="utf-8")
+    assert set(re.findall(r'data-key="(\w+)"', html)) | {"back_up"} == set(KEYS)
+
+
 # --- what a window is told
 
 
@@ -141,20 +210,35 @@ def test_nothing_is_sent_while_nothing_happens(shared):
 
 def test_a_key_acts_when_it_goes_down(shared):
     with shared.window() as window:
-        window.do("key", name="lamp", down=False)
-        window.do("key", name="back", down=True)
+        window.do("key", name="back_up")
+        window.do("key", name="back")
         window.until(lambda told: told.state["says"]["back"] == "")
         assert window.state["box"]["state"] == "browse"
         window.key("press")
         window.until(lambda told: told.state["says"]["back"] != "")
 
 
+def test_back_is_let_go_by_its_release_or_with_its_window(tmp_path):
+    kept = tmp_path / "trace.jsonl"
+    with darkroom("--trace", str(kept)) as room, room.window() as one:
+        one.key("back")
+        one.key("expose")
+        one.until_done()
+        with room.window() as two:
+            two.do("key", name="back")
+            two.until_done()
+        one.until_done()
+    told = [json.loads(line) for line in kept.read_text().splitlines()]
+    keys = [entry["in"] for entry in told if entry.get("in") in ("back", "back_up", "expose")]
+    assert keys == ["back", "back_up", "expose", "back", "back_up"]
+
+
 @pytest.mark.parametrize(
     "message",
-    ["", "light", "[]", "{}", "7", '{"do":7}', '{"do":"key","name":"power_up","down":true}', "[" * 60000,
-     '{"do":"key","name":"lamp"}', '{"do":"dial","detents":1e9}', '{"do":"dial","detents":"1"}',
+    ["", "light", "[]", "{}", "7", '{"do":7}', '{"do":"key","name":"power_up"}', "[" * 60000,
+     '{"do":"key","name":"lamp_end"}', '{"do":"dial","detents":1e9}', '{"do":"dial","detents":"1"}',
      '{"do":"pace","speed":-1}', '{"do":"step","ms":-5}', '{"do":"step","ms":1e12}', '{"do":"light"}',
-     '{"do":"tool","shape":"axe"}', '{"do":"fit","filter":["2"]}', '{"do":"fit","filter":"9"}',
+     '{"do":"shade","shape":"axe"}', '{"do":"fit","filter":["2"]}', '{"do":"fit","filter":"9"}',
      '{"do":"area","name":"sky","points":[[1,null]]}', '{"do":"lamp","name":"sun"}',
      '{"do":"practice","name":{}}', '{"do":"develop"}'],
 )  # fmt: skip
@@ -220,13 +304,13 @@ def test_what_is_reported_at_the_end_is_of_the_lamp_and_the_paper_on_the_page():
             window.until_done()
         window.do("step", ms=15_000)
         window.do("develop", dry=False)
-        window.until(lambda told: told.state.get("result"))
-        result = window.state["result"]
+        window.until(lambda told: told.state.get("verdict"))
+        verdict = window.state["verdict"]
     report = running.said
     (sheet,) = json.loads(report[report.index("[") :])
     assert (sheet["paper"], sheet["no_data_for"]) == ("grade 3", ["2"])
-    assert result["note"].startswith("No verdict: grade 3 has no data for filter 2.")
-    (row,), (area,) = result["rows"], sheet["areas"]
+    assert verdict["note"].startswith("No verdict: grade 3 has no data for filter 2.")
+    (row,), (area,) = verdict["rows"], sheet["areas"]
     assert area["given_ms"] == pytest.approx(row["given_ms"], abs=0.001)
     # This lamp lags more than the one of the command; nobody told the box.
     assert row["given_ms"] == pytest.approx(row["planned_ms"] - window.state["lag_ms"], abs=3)

@@ -87,7 +87,7 @@ def test_half_blocks_hold_the_whole_frame():
 def test_svg_rectangles_cover_the_lit_pixels_once():
     space = "{http://www.w3.org/2000/svg}"
     for frame in some_frames():
-        root = ET.fromstring(svg(frame, scale=4, ink="#ff0000", paper="#000000"))
+        root = ET.fromstring(svg(frame, scale=4, ink="#ff0000", ground="#000000"))
         assert (root.get("viewBox"), root.get("width"), root.get("height")) == ("0 0 128 64", "512", "256")
         ground, group = root
         assert (ground.tag, ground.get("fill"), group.get("fill")) == (space + "rect", "#000000", "#ff0000")

@@ -15,22 +15,26 @@ import pytest
 from hypothesis import given, settings
 from PIL import Image
 
-from host_sim.box.disks import DirectoryDisk
 from host_sim.box.live import Live
-from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.session import Watcher
+from host_sim.darkroom.checks import RoomError
+from host_sim.darkroom.easel import SAFELIGHT_LUX
+from host_sim.darkroom.exercises import EXERCISES
+from host_sim.darkroom.films import film_from
 from host_sim.darkroom.ideal_hands import Easel
 from host_sim.darkroom.planned_light import REST
-from host_sim.darkroom.practice import EXERCISES
-from host_sim.darkroom.room import SAFELIGHT_LUX, Room, RoomError
+from host_sim.darkroom.room import Room
+from host_sim.darkroom.scores import Scores
 from host_sim.optics import negatives
+from host_sim.optics.feed import RELAYS
+from host_sim.optics.filament import PAPER, PAPER_BLUE
 from host_sim.optics.lamp_house import LUX, LampHouse
-from host_sim.optics.lamps import LAMPS, PAPER, PAPER_BLUE, RELAYS, lag_ms
+from host_sim.optics.lamps import LAMPS, lag_ms
 from host_sim.optics.paper import PAPER_NAMES, paper
-from host_sim.optics.sheet import Beam, Sheet, Tool, cast_of
+from host_sim.optics.shades import Shade, cast_of
+from host_sim.optics.sheet import Beam, Sheet
 from lampblack.wire.push import staging
 from tests.box_model import (
-    PickyDisk,
     a_card,
     a_pass,
     keys,
@@ -51,12 +55,16 @@ UPPER = [[0, 0], [1, 0], [1, 0.3], [0, 0.3]]
 
 
 def a_room(
-    card: dict | None = None, lamp: str = "ideal", negative: str = "plain", disk=None, **bench
+    card: dict | None = None,
+    lamp: str = "ideal",
+    negative: str = "plain",
+    scores: Scores | None = None,
+    **bench,
 ) -> Room:
     """A box with a card at work, the card's first filter fitted and a sheet in the easel."""
-    session = new_session(disk)
+    session = new_session()
     session.box.set_bench(bench)
-    room = Room(session, LampHouse(session, lamp), staging, negative)
+    room = Room(session, LampHouse(session, lamp), staging, negative, scores)
     if card is not None:
         load(session, card)
         room.do({"do": "fit", "filter": card["passes"][0]["filter"]})
@@ -64,8 +72,10 @@ def a_room(
     return room
 
 
-def tool(room: Room, shape: str, x: float = 0.5, y: float = 0.5, size: float = 0.3, angle: float = 0) -> None:
-    room.do({"do": "tool", "shape": shape, "x": x, "y": y, "size": size, "angle": angle})
+def shade(
+    room: Room, shape: str, x: float = 0.5, y: float = 0.5, size: float = 0.3, angle: float = 0
+) -> None:
+    room.do({"do": "shade", "shape": shape, "x": x, "y": y, "size": size, "angle": angle})
 
 
 def give(room: Room) -> None:
@@ -84,11 +94,11 @@ def give_all(room: Room) -> None:
 
 def develop(room: Room, dry: bool = False) -> dict:
     room.do({"do": "develop", "dry": dry})
-    return room.state()["result"]
+    return room.state()["verdict"]
 
 
-def given_ms(result: dict) -> dict[tuple[str, str], float]:
-    return {(row["area"], row["filter"]): row["given_ms"] for row in result["rows"]}
+def given_ms(verdict: dict) -> dict[tuple[str, str], float]:
+    return {(row["area"], row["filter"]): row["given_ms"] for row in verdict["rows"]}
 
 
 def grey(room: Room, kind: str) -> np.ndarray:
@@ -107,9 +117,9 @@ class Hands(Watcher):
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind == "sound" and value == "open" and self.at:
-            tool(self.room, **self.at.pop(0))
+            shade(self.room, **self.at.pop(0))
         elif kind == "sound" and value == "close":
-            tool(self.room, "none")
+            shade(self.room, "none")
 
 
 # --- an undisturbed sheet
@@ -157,14 +167,14 @@ def test_the_dose_is_the_plans_and_the_easels_however_late_the_machine_is(late_m
     assert abs(math.log2(found[REST, "2"] / base_ms)) < 0.01
 
 
-def test_tools_that_leave_no_shadow_change_nothing():
+def test_shades_that_leave_no_shadow_change_nothing():
     plain, busy = (a_room(a_card(base_ms=4000), "tungsten", lag_ms=85) for _ in range(2))
     for room in (plain, busy):
         keys(room.session, "expose", "expose")
         for step in range(300):
             wait(room.session, 7)
             if room is busy:
-                tool(room, "disc", -0.9, -0.9 - step / 1000, 0.1, 180)
+                shade(room, "disc", -0.9, -0.9 - step / 1000, 0.1, 180)
         until_dark(room.session)
         wait(room.session, 1500)
     light, same = (given_ms(develop(room))[REST, "2"] for room in (plain, busy))
@@ -182,12 +192,12 @@ def test_a_disc_over_an_area_for_its_window_gives_the_planned_dodge(lamp):
     room.do({"do": "area", "name": "face", "points": MIDDLE})
     Hands(room, [{"shape": "disc", "size": 0.36, "angle": 90}])
     give_all(room)
-    result = develop(room)
-    errors = {row["area"]: row["error_stops"] for row in result["rows"]}
+    verdict = develop(room)
+    errors = {row["area"]: row["error_stops"] for row in verdict["rows"]}
     assert abs(errors["face"]) < (1e-4 if lamp == "ideal" else 0.01)
     # The disc is larger than the area, and its wire crosses the rest: that got a little less.
     assert -0.08 < errors[REST] < -0.005
-    assert result["worst_stops"] == pytest.approx(-errors[REST])
+    assert verdict["worst_stops"] == pytest.approx(-errors[REST])
 
 
 def test_a_burn_through_a_hole_gives_the_area_its_light_and_the_rest_hardly_any():
@@ -195,7 +205,7 @@ def test_a_burn_through_a_hole_gives_the_area_its_light_and_the_rest_hardly_any(
     room.do({"do": "area", "name": "face", "points": MIDDLE})
     keys(room.session, "expose")
     give(room)
-    tool(room, "hole", size=0.36)
+    shade(room, "hole", size=0.36)
     give(room)
     assert room.session.box.state == "browse"
     rows = {row["area"]: row for row in develop(room)["rows"]}
@@ -206,25 +216,25 @@ def test_a_burn_through_a_hole_gives_the_area_its_light_and_the_rest_hardly_any(
     assert rows[REST]["given_ms"] == pytest.approx(4000 + beside, rel=0.01)
 
 
-def test_a_straight_card_keeps_a_burn_to_one_side():
+def test_a_straight_edge_keeps_a_burn_to_one_side():
     room = a_room(a_card(("sky", 60), base_ms=4000))
     room.do({"do": "area", "name": "sky", "points": UPPER})
     keys(room.session, "expose")
     give(room)
-    tool(room, "card", 0.5, 0.3, angle=90)
+    shade(room, "edge", 0.5, 0.3, angle=90)
     give(room)
     rows = {row["area"]: row for row in develop(room)["rows"]}
     assert rows["sky"]["error_stops"] == pytest.approx(0, abs=0.02)
     assert rows[REST]["error_stops"] == pytest.approx(0, abs=0.02)
-    light_map = grey(room, "map")
-    assert light_map[50, 500] == light_map[700, 500] == 128
-    # The card's soft edge and the area's fall nearly together: within 1/12 stop all down the sheet.
-    column = light_map[:, 500].astype(int)
+    errors = grey(room, "errors")
+    assert errors[50, 500] == errors[700, 500] == 128
+    # The shade's soft edge and the area's fall nearly together: within 1/12 stop all down the sheet.
+    column = errors[:, 500].astype(int)
     assert np.abs(column - 128).max() < 127 / 12
     assert np.abs(column - 128).max() > 1
 
 
-def test_what_was_forgotten_shows_in_the_map():
+def test_what_was_forgotten_shows_in_the_error_picture():
     room = a_room(a_card(("face", -60), base_ms=8000))
     room.do({"do": "area", "name": "face", "points": MIDDLE})
     give_all(room)
@@ -232,9 +242,9 @@ def test_what_was_forgotten_shows_in_the_map():
     # Nobody dodged: the face got the whole base, half a stop too much.
     assert rows["face"]["error_stops"] == pytest.approx(0.5, abs=1e-3)
     assert rows[REST]["error_stops"] == pytest.approx(0, abs=1e-9)
-    light_map = grey(room, "map")
-    assert light_map[400, 500] == pytest.approx(128 + 127 / 2, abs=1)
-    assert light_map[100, 100] == 128
+    errors = grey(room, "errors")
+    assert errors[400, 500] == pytest.approx(128 + 127 / 2, abs=1)
+    assert errors[100, 100] == 128
 
 
 def test_a_hold_keeps_the_light_and_the_hands_may_rest():
@@ -340,9 +350,9 @@ def test_a_reset_in_mid_exposure_leaves_its_light_on_the_sheet():
     keys(session, "press", "expose")
     until_dark(session)
     assert room.state()["note"] == "", "the run was taken up: this is no other one"
-    result = develop(room)
-    assert given_ms(result)[REST, "2"] == pytest.approx(3000 + 8000)
-    assert result["rows"][0]["planned_ms"] == 8000
+    verdict = develop(room)
+    assert given_ms(verdict)[REST, "2"] == pytest.approx(3000 + 8000)
+    assert verdict["rows"][0]["planned_ms"] == 8000
 
 
 def test_a_second_run_on_one_sheet_is_said_and_adds_up():
@@ -410,7 +420,7 @@ def changes_after_min(name: str, filter: str, grey: float) -> float:
         minutes = (low + high) / 2
         sheet = Sheet(1, vc, (1, 1))
         if grey:
-            sheet.gather(Beam("plain", filter), vc.exposure(grey, filter or "none"), cast_of(Tool()))
+            sheet.gather(Beam("plain", filter), vc.exposure(grey, filter or "none"), cast_of(Shade()))
         sheet.safelight_lux_s = SAFELIGHT_LUX * minutes * 60
         changed = float(sheet.develop(lambda beam: 1.0)[0, 0]) - grey > 0.02
         low, high = (low, minutes) if changed else (minutes, high)
@@ -459,14 +469,14 @@ def test_the_safelight_adds_to_a_faint_tone():
     room = a_room(a_card(base_ms=1000))
     wait(room.session, 15 * 60_000)
     give_all(room)
-    result = develop(room)
+    verdict = develop(room)
     vc = paper("vc-2019")
     lone = vc.density({"2": LUX})
     safelight_s = room.session.now_ms / 1000
     both = vc.density({"2": LUX, "00": safelight_s * SAFELIGHT_LUX})
     assert both > lone + 0.005
-    assert result["rows"][0]["density"] == pytest.approx(both, abs=0.002)
-    assert result["rows"][0]["given_ms"] == pytest.approx(1000), "the rows are of the lamp alone"
+    assert verdict["rows"][0]["density"] == pytest.approx(both, abs=0.002)
+    assert verdict["rows"][0]["given_ms"] == pytest.approx(1000), "the rows are of the lamp alone"
 
 
 # --- strips
@@ -491,18 +501,18 @@ def test_a_cover_strip_by_hand():
     planned = patches(room)
     keys(session, "expose")
     for patch in range(session.box.work.strip.patches):
-        # Before each press the card is moved on: all patches that have their light lie under it.
-        tool(room, "cover", patch / session.box.work.strip.patches, 0.5, angle=180)
+        # Before each press the cover is moved on: all patches that have their light lie under it.
+        shade(room, "cover", patch / session.box.work.strip.patches, 0.5, angle=180)
         give(room)
     assert session.box.state == "choose"
-    result = develop(room)
-    assert result["title"] == "strip, 5 patches"
-    assert [row["planned_ms"] for row in result["rows"]] == planned
-    assert max(abs(row["error_stops"]) for row in result["rows"]) < 0.01
-    assert [patch["patch"] for patch in result["patches"]] == list(range(1, 6))
-    assert [patch["seconds"] for patch in result["patches"]] == [ms / 1000 for ms in planned]
+    verdict = develop(room)
+    assert verdict["title"] == "strip, 5 patches"
+    assert [row["planned_ms"] for row in verdict["rows"]] == planned
+    assert max(abs(row["error_stops"]) for row in verdict["rows"]) < 0.01
+    assert [patch["patch"] for patch in verdict["patches"]] == list(range(1, 6))
+    assert [patch["seconds"] for patch in verdict["patches"]] == [ms / 1000 for ms in planned]
     vc = paper("vc-2019")
-    for patch, ms in zip(result["patches"], planned):
+    for patch, ms in zip(verdict["patches"], planned):
         assert patch["density"] == pytest.approx(vc.density({"2": ms / 1000 * LUX}), abs=0.02)
     row = grey(room, "print")[400]
     steps = [int(row[(2 * patch + 1) * 1000 // 10]) for patch in range(5)]
@@ -514,8 +524,8 @@ def test_a_strip_that_nobody_covered_is_one_grey():
     room = a_strip()
     planned = patches(room)
     give_all(room)
-    result = develop(room)
-    assert [row["given_ms"] for row in result["rows"]] == [pytest.approx(planned[-1])] * 5
+    verdict = develop(room)
+    assert [row["given_ms"] for row in verdict["rows"]] == [pytest.approx(planned[-1])] * 5
     assert np.ptp(grey(room, "print")) == 0
 
 
@@ -524,8 +534,8 @@ def test_a_fresh_strip_shows_one_part_of_the_picture_in_every_patch():
     planned = patches(room)
     give_all(room)
     assert room.session.box.state == "choose"
-    result = develop(room)
-    assert [row["given_ms"] for row in result["rows"]] == [pytest.approx(ms, rel=1e-9) for ms in planned]
+    verdict = develop(room)
+    assert [row["given_ms"] for row in verdict["rows"]] == [pytest.approx(ms, rel=1e-9) for ms in planned]
     film = negatives.negative("pears").transmittance
     seen = grey(room, "print")
     safelight = SAFELIGHT_LUX * room.session.now_ms / 1000
@@ -567,11 +577,11 @@ def test_a_strip_over_an_earlier_pass_tells_each_patch_once():
     keys(room.session, "expose")
     while room.session.box.state == "ready":
         give(room)
-    result = develop(room)
-    assert [patch["patch"] for patch in result["patches"]] == list(range(1, 6))
-    assert [patch["seconds"] for patch in result["patches"]][2] == 1.6
-    assert {(row["filter"], row["planned_ms"]) for row in result["rows"]} >= {("00", 1000), ("5", 1600)}
-    assert len(result["rows"]) == 10
+    verdict = develop(room)
+    assert [patch["patch"] for patch in verdict["patches"]] == list(range(1, 6))
+    assert [patch["seconds"] for patch in verdict["patches"]][2] == 1.6
+    assert {(row["filter"], row["planned_ms"]) for row in verdict["rows"]} >= {("00", 1000), ("5", 1600)}
+    assert len(verdict["rows"]) == 10
 
 
 # --- prints and pictures
@@ -583,8 +593,8 @@ def test_the_print_is_the_film_through_the_paper():
     before = room.state()["pictures"]
     develop(room)
     after = room.state()["pictures"]
-    assert before["print"] == before["map"] == 0
-    assert after["print"] != after["map"]
+    assert before["print"] == before["errors"] == 0
+    assert after["print"] != after["errors"]
     assert min(after.values()) > 0
     film = negatives.negative("breakwater").transmittance
     shown, projected = grey(room, "print"), grey(room, "negative")
@@ -620,10 +630,10 @@ def test_split_grade_is_two_filters_on_one_sheet():
     room.do({"do": "fit", "filter": "5"})
     keys(room.session, "expose")
     give(room)
-    result = develop(room)
-    assert given_ms(result) == {(REST, "00"): pytest.approx(3000), (REST, "5"): pytest.approx(6000)}
+    verdict = develop(room)
+    assert given_ms(verdict) == {(REST, "00"): pytest.approx(3000), (REST, "5"): pytest.approx(6000)}
     both = paper("vc-2019").density({"00": 3 * LUX, "5": 6 * LUX})
-    assert result["rows"][0]["density"] == pytest.approx(both, abs=0.002)
+    assert verdict["rows"][0]["density"] == pytest.approx(both, abs=0.002)
 
 
 def test_graded_paper_takes_no_filter_and_gives_no_verdict_on_a_filtered_card():
@@ -634,13 +644,13 @@ def test_graded_paper_takes_no_filter_and_gives_no_verdict_on_a_filtered_card():
     assert (state["paper"], state["filter"], state["filters"], state["asks"]) == ("grade 3", "", [""], None)
     assert state["no_data"] == says, "before the light, too"
     give_all(room)
-    result = develop(room)
-    (row,) = result["rows"]
+    verdict = develop(room)
+    (row,) = verdict["rows"]
     assert (row["filter"], row["planned_ms"], row["error_stops"]) == ("", 4000, None)
     assert row["given_ms"] == pytest.approx(4000)
     assert row["density"] == pytest.approx(paper("grade 3").density({"none": 4 * LUX}), abs=0.002)
-    assert (result["worst_stops"], result["note"]) == (None, says)
-    assert room.state()["pictures"]["map"] == 0
+    assert (verdict["worst_stops"], verdict["note"]) == (None, says)
+    assert room.state()["pictures"]["errors"] == 0
 
 
 def test_graded_paper_gives_a_verdict_on_a_card_without_filters():
@@ -648,8 +658,8 @@ def test_graded_paper_gives_a_verdict_on_a_card_without_filters():
     room.do({"do": "paper", "name": "grade 3"})
     assert room.state()["no_data"] == ""
     give_all(room)
-    result = develop(room)
-    assert (result["worst_stops"], result["note"]) == (pytest.approx(0, abs=1e-6), "")
+    verdict = develop(room)
+    assert (verdict["worst_stops"], verdict["note"]) == (pytest.approx(0, abs=1e-6), "")
 
 
 def test_a_filter_that_the_paper_has_no_data_for_gets_a_sentence_and_no_verdict():
@@ -662,11 +672,11 @@ def test_a_filter_that_the_paper_has_no_data_for_gets_a_sentence_and_no_verdict(
     )
     assert room.state()["no_data"] == says
     give_all(room)
-    result = develop(room)
-    assert (result["worst_stops"], result["note"]) == (None, says)
-    assert [row["error_stops"] for row in result["rows"]] == [None, None]
-    assert result["rows"][0]["density"] == pytest.approx(paper("vc-2019").density({"2": 7 * LUX}), abs=0.002)
-    assert room.state()["pictures"]["map"] == 0
+    verdict = develop(room)
+    assert (verdict["worst_stops"], verdict["note"]) == (None, says)
+    assert [row["error_stops"] for row in verdict["rows"]] == [None, None]
+    assert verdict["rows"][0]["density"] == pytest.approx(paper("vc-2019").density({"2": 7 * LUX}), abs=0.002)
+    assert room.state()["pictures"]["errors"] == 0
     room.do({"do": "sheet"})
     load(room.session, a_card(base_ms=4000))
     assert room.state()["no_data"] == ""
@@ -715,11 +725,11 @@ def test_what_two_read_is_forgotten_when_both_have_read_it():
     keys(room.session, "expose", "expose")
     for step in range(60):
         wait(room.session, 150)
-        tool(room, "disc", -0.9, -0.9 - step / 1000, 0.1, 180)  # settles the room, over and over
+        shade(room, "disc", -0.9, -0.9 - step / 1000, 0.1, 180)  # settles the room, over and over
     wait(room.session, 3000)
     for _ in range(20):
         give_all(room)
-    assert len(room.house.bench._pieces) < 8
+    assert len(room.house.light._pieces) < 8
     (_, lights), *_ = easel.report()
     assert [round(light.error_stops, 2) for light in lights] == [0, 0]
 
@@ -733,18 +743,18 @@ def test_a_note_goes_with_its_sheet():
     assert room.state()["note"] == ""
 
 
-def test_a_cover_card_does_not_lie_over_the_next_sheet():
+def test_a_cover_does_not_lie_over_the_next_sheet():
     room = a_room(a_card(base_ms=2000))
-    room.do({"do": "tool", "shape": "cover", "x": 0.8, "y": 0.5, "size": 0.2, "angle": 180})
+    room.do({"do": "shade", "shape": "cover", "x": 0.8, "y": 0.5, "size": 0.2, "angle": 180})
     give_all(room)
     develop(room)
     room.do({"do": "sheet"})
-    assert room.state()["tool"]["shape"] == "none"
+    assert room.state()["shade"]["shape"] == "none"
     # One that lies ready beside it stays.
     develop(room)
-    room.do({"do": "tool", "shape": "cover", "x": 0, "y": 0.5, "size": 0.2, "angle": 180})
+    room.do({"do": "shade", "shape": "cover", "x": 0, "y": 0.5, "size": 0.2, "angle": 180})
     room.do({"do": "sheet"})
-    assert room.state()["tool"]["shape"] == "cover"
+    assert room.state()["shade"]["shape"] == "cover"
 
 
 def test_no_sheet_is_put_in_under_an_exposure():
@@ -761,7 +771,7 @@ def test_a_users_picture_is_printed_and_its_areas_are_placed_by_hand():
     file = io.BytesIO()
     Image.new("L", (1000, 800), 128).save(file, "PNG")
     before = room.state()["pictures"]["negative"]
-    room.set_own_negative(room.film_from(file.getvalue(), "aunt.png", is_negative=False))
+    room.set_own_negative(film_from(file.getvalue(), "aunt.png", is_negative=False))
     state = room.state()
     assert state["pictures"]["negative"] != before
     assert (state["negative"], state["negatives"][-1]) == ("own", ["own", "aunt.png"])
@@ -773,7 +783,7 @@ def test_a_users_picture_is_printed_and_its_areas_are_placed_by_hand():
     room.do({"do": "area", "name": "face", "points": MIDDLE})
     assert room.state()["areas"] == {"face": [tuple(point) for point in MIDDLE]}
     with pytest.raises(RoomError, match=r"diary\.txt is not taken"):
-        room.set_own_negative(room.film_from(b"no picture", "diary.txt", is_negative=False))
+        room.set_own_negative(film_from(b"no picture", "diary.txt", is_negative=False))
     assert room.state()["negative"] == "own"
     room.do({"do": "negative", "name": "breakwater"})
     room.do({"do": "negative", "name": "own"})
@@ -797,13 +807,13 @@ def test_a_picture_whose_light_is_on_the_sheet_is_not_replaced():
     file = io.BytesIO()
     Image.new("L", (10, 8), 128).save(file, "PNG")
     for name in ("one.png", "two.png"):
-        room.set_own_negative(room.film_from(file.getvalue(), name, is_negative=True))
+        room.set_own_negative(film_from(file.getvalue(), name, is_negative=True))
     give_all(room)
     with pytest.raises(RoomError, match="light of the one before"):
-        room.set_own_negative(room.film_from(file.getvalue(), "three.png", is_negative=True))
+        room.set_own_negative(film_from(file.getvalue(), "three.png", is_negative=True))
     assert room.state()["negatives"][-1] == ["own", "two.png"]
     develop(room)
-    room.set_own_negative(room.film_from(file.getvalue(), "three.png", is_negative=True))
+    room.set_own_negative(film_from(file.getvalue(), "three.png", is_negative=True))
 
 
 @pytest.mark.parametrize("name", ["patch 1", "patch x", "patch"])
@@ -811,9 +821,9 @@ def test_an_area_may_have_any_name(name):
     room = a_room(a_card((name, -60), base_ms=8000))
     room.do({"do": "area", "name": name, "points": MIDDLE})
     give_all(room)
-    result = develop(room)
-    assert [row["area"] for row in result["rows"]] == [name, REST]
-    assert result["patches"] == []
+    verdict = develop(room)
+    assert [row["area"] for row in verdict["rows"]] == [name, REST]
+    assert verdict["patches"] == []
 
 
 @pytest.mark.parametrize(
@@ -828,15 +838,15 @@ def test_an_outline_may_lie_off_the_sheet_or_all_over_it(points):
     assert sorted(ms is None for ms in rows.values()) == [False, True]
 
 
-def test_a_sheet_without_a_run_has_no_map():
+def test_a_sheet_without_a_run_has_no_error_picture():
     room = a_room(a_card(base_ms=2000))
     give_all(room)
     develop(room)
-    assert room.state()["pictures"]["map"]
+    assert room.state()["pictures"]["errors"]
     room.do({"do": "sheet"})
-    result = develop(room)
-    assert (result["title"], result["rows"], result["worst_stops"]) == ("no run", [], None)
-    assert room.state()["pictures"]["map"] == 0
+    verdict = develop(room)
+    assert (verdict["title"], verdict["rows"], verdict["worst_stops"]) == ("no run", [], None)
+    assert room.state()["pictures"]["errors"] == 0
 
 
 # --- practice
@@ -878,7 +888,7 @@ def practise(room: Room, hands: list[dict]) -> dict:
 
 
 def test_the_best_of_an_exercise_is_kept(tmp_path):
-    room = a_room(disk=DirectoryDisk(tmp_path))
+    room = a_room(scores=Scores(tmp_path / "practice.json"))
     idle = practise(room, [{"shape": "none"}])
     assert idle["exercise"] == "one-dodge"
     # A third of a stop was to be taken from the pears, and nobody did.
@@ -891,25 +901,37 @@ def test_the_best_of_an_exercise_is_kept(tmp_path):
     assert again["worst_stops"] > 0.3
     assert again["best_stops"] == good["best_stops"]
     # Another evening, with the same folder.
-    late = practise(a_room(disk=DirectoryDisk(tmp_path)), [{"shape": "none"}])
+    late = practise(a_room(scores=Scores(tmp_path / "practice.json")), [{"shape": "none"}])
     assert late["best_stops"] == good["best_stops"]
     # Without a folder it is forgotten.
     assert practise(a_room(), [{"shape": "none"}])["best_stops"] > 0.3
 
 
-def test_a_damaged_record_of_the_best_is_begun_again():
-    disk = MemoryDisk()
-    room = a_room(disk=disk)
-    room.session.box.store.put("practice", b"[3]")
-    assert practise(room, [{"shape": "none"}])["best_stops"] == pytest.approx(1 / 3, abs=1e-3)
+@pytest.mark.parametrize("kept", [b"[3]", b"{", b"\xff", b'{"one-dodge": "best"}'])
+def test_a_damaged_file_of_the_best_is_begun_again(tmp_path, kept):
+    path = tmp_path / "practice.json"
+    path.write_bytes(kept)
+    best = practise(a_room(scores=Scores(path)), [{"shape": "none"}])["best_stops"]
+    assert best == pytest.approx(1 / 3, abs=1e-3)
+    assert json.loads(path.read_text()) == {"one-dodge": round(best * 1e6)}
+    assert [one.name for one in tmp_path.iterdir()] == ["practice.json"]
 
 
-def test_a_full_disk_costs_the_best_and_not_the_print():
-    disk = PickyDisk()
-    disk.refuses = "practice"
-    room = a_room(disk=disk)
+def test_a_best_that_cannot_be_kept_costs_nothing_but_itself(tmp_path):
+    path = tmp_path / "gone" / "practice.json"
+    room = a_room(scores=Scores(path))
     assert practise(room, [{"shape": "none"}])["best_stops"] == pytest.approx(1 / 3, abs=1e-3)
-    assert "memory is full" in room.state()["note"]
+    assert room.state()["note"].startswith("Your best is not kept: No such file or directory.")
+    path.parent.mkdir()
+    practise(room, [{"shape": "none"}])
+    assert path.exists()
+
+
+def test_the_best_is_no_record_of_the_box():
+    room = a_room()
+    before = set(room.session.disk.names())
+    practise(room, [{"shape": "none"}])
+    assert not [name for name in set(room.session.disk.names()) - before if "practice" in name]
 
 
 def test_another_card_does_not_count_for_the_exercise():
@@ -918,8 +940,8 @@ def test_another_card_does_not_count_for_the_exercise():
     load(room.session, a_card(base_ms=4000, name="mine"))
     room.do({"do": "fit", "filter": "2"})
     give_all(room)
-    result = develop(room)
-    assert (result["exercise"], result["best_stops"]) == ("", None)
+    verdict = develop(room)
+    assert (verdict["exercise"], verdict["best_stops"]) == ("", None)
 
 
 # --- commands
@@ -930,13 +952,13 @@ def test_another_card_does_not_count_for_the_exercise():
     [
         ({}, "there is no None here"),
         ({"do": "dance"}, "there is no 'dance' here"),
-        ({"do": ["tool"]}, "here"),
-        ({"do": "tool", "shape": "star"}, "No tool 'star'"),
-        ({"do": "tool", "shape": ["disc"]}, "No tool"),
-        ({"do": "tool", "shape": "disc", "x": "left"}, "its x is no number"),
-        ({"do": "tool", "shape": "disc", "y": math.nan}, "its y is no number"),
-        ({"do": "tool", "shape": "disc", "size": math.inf}, "its size is no number"),
-        ({"do": "tool", "shape": "disc", "angle": None}, "its angle is no number"),
+        ({"do": ["shade"]}, "here"),
+        ({"do": "shade", "shape": "star"}, "No shade 'star'"),
+        ({"do": "shade", "shape": ["disc"]}, "No shade"),
+        ({"do": "shade", "shape": "disc", "x": "left"}, "its x is no number"),
+        ({"do": "shade", "shape": "disc", "y": math.nan}, "its y is no number"),
+        ({"do": "shade", "shape": "disc", "size": math.inf}, "its size is no number"),
+        ({"do": "shade", "shape": "disc", "angle": None}, "its angle is no number"),
         ({"do": "fit", "filter": "9"}, "No filter '9'"),
         ({"do": "fit"}, "No filter None"),
         ({"do": "fit", "filter": ["2"]}, "No filter"),
@@ -994,7 +1016,7 @@ def test_nothing_in_the_easel_cannot_be_developed():
     with pytest.raises(RoomError, match="no sheet in the easel"):
         room.do({"do": "develop"})
     with pytest.raises(RoomError, match="there is none yet"):
-        room.picture("map")
+        room.picture("errors")
     with pytest.raises(RoomError, match="none yet"):
         room.picture("moon")
 
@@ -1045,7 +1067,7 @@ def test_the_state_is_plain_data_with_all_that_a_page_shows():
     room = a_room(a_card(("sky", 60), base_ms=8000), "tungsten", negative="breakwater")
     keys(room.session, "expose", "expose")
     wait(room.session, 1000)
-    tool(room, "disc", 0.3, 0.4, 0.25, 370)
+    shade(room, "disc", 0.3, 0.4, 0.25, 370)
     state = room.state()
     assert json.loads(json.dumps(state))["now_ms"] == room.session.now_ms
     assert state["box"] == {
@@ -1061,7 +1083,7 @@ def test_the_state_is_plain_data_with_all_that_a_page_shows():
     assert state["papers"] == list(PAPER_NAMES)
     assert state["lamps"] == list(LAMPS)
     assert state["lag_ms"] == round(lag_ms(LAMPS["tungsten"], RELAYS["mechanical"]))
-    assert state["tool"] == {"shape": "disc", "x": 0.3, "y": 0.4, "size": 0.25, "angle": 10}
+    assert state["shade"] == {"shape": "disc", "x": 0.3, "y": 0.4, "size": 0.25, "angle": 10}
     assert next(iter(state["areas"])) == "sky"
     assert len(state["areas"]["sky"]) >= 4
     assert [name for name, _, _ in state["exercises"]] == list(EXERCISES)

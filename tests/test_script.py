@@ -30,8 +30,8 @@ def played(script: str, session: Session | None = None) -> tuple[list[tuple], Se
 
 
 def test_every_key_and_the_dial():
-    seen, _ = played("expose\npedal\nlamp\nback\npress\ndial 3\ndial -2\ndial +1")
-    keys = [(0, key, 0) for key in ("expose", "pedal", "lamp", "back", "press")]
+    seen, _ = played("expose\npedal\nlamp\nback\nback_up\npress\ndial 3\ndial -2\ndial +1")
+    keys = [(0, key, 0) for key in ("expose", "pedal", "lamp", "back", "back_up", "press")]
     assert seen == [*keys, (0, "dial", 3), (0, "dial", -2), (0, "dial", 1)]
 
 
@@ -141,8 +141,8 @@ def test_whoever_drives_the_steps_decides_on_time():
 # --- faults
 
 FAULTS = {
-    "exposes": "script:1: 'exposes' is no input. Use: expose, pedal, lamp, back, press, dial N, wait S, "
-    "wait until STATE, line JSON, reset",
+    "exposes": "script:1: 'exposes' is no input. Use: expose, pedal, lamp, back, back_up, press, dial N, "
+    "wait S, wait until STATE, line JSON, reset",
     "expose twice": "script:1: 'expose twice' is no input.",
     "reset now": "script:1: 'reset now' is no input.",
     "wait": "script:1: 'wait' is no input.",

@@ -144,6 +144,30 @@ def test_ticks_are_the_sessions_time_wrapped():
     assert given == [(1 << 30) - 50, 50]
 
 
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(-200, 400),
+    st.lists(st.tuples(st.integers(1, 3000), st.booleans()), min_size=1, max_size=12),
+)
+def test_to_ask_for_the_light_left_is_no_input(lag_ms, spans):
+    """It is what the box itself says once it is told the time, and asking changes nothing of the box."""
+    session = new_session(panel_ms=0)
+    session.box.set_bench({"lag_ms": lag_ms})
+    load(session, a_card(("face", -60), base_ms=9000))
+    keys(session, "expose", "expose")
+    for ms, presses in spans:
+        session.advance(session.now_ms + ms)
+        if not session.box.in_run:
+            break
+        before = dict(vars(session.box))
+        left_ms = session.left_ms()
+        assert vars(session.box) == before
+        session.input("tick")
+        assert session.box.exposing.left_ms() == left_ms
+        if presses:
+            keys(session, "expose")
+
+
 def test_a_reset_keeps_what_was_kept_and_nothing_else():
     session = new_session()
     load(session, a_card())

@@ -9,7 +9,7 @@ import pytest
 from host_sim.box.disks import DirectoryDisk
 from host_sim.box.session import LATENCY_MS, SIMULATOR
 from lampblack import cli
-from lampblack.sim.simulator import IDENTITY_FILE, identity_of
+from lampblack.sim.simulator import IDENTITY_FILE, _OnScreen, build, identity_of
 from tests.box_model import new_session
 
 HELD = """
@@ -78,3 +78,17 @@ def test_a_damaged_identity_is_said_in_a_line_and_nothing_is_touched(tmp_path, c
     assert (said.out, said.err.count("\n")) == ("", 1)
     assert f"{keep / IDENTITY_FILE} is no name of a box" in said.err
     assert {path.name: path.read_bytes() for path in keep.iterdir()} == before
+
+
+@pytest.mark.parametrize("keeps", [True, False])
+def test_the_best_is_kept_beside_the_records_of_the_box(tmp_path, keeps):
+    keep = tmp_path / "box"
+    darkroom = build(keep=keep)
+    before = darkroom.session.disk.names()
+    face = _OnScreen(darkroom.house, keep if keeps else None)
+    face.before(darkroom.session)
+    face._room.practice.set_up("one-dodge")
+    assert face._room.practice.keep_best(0.25) == 0.25
+    assert set(darkroom.session.disk.names()) - set(before) == ({"practice.json"} if keeps else set())
+    darkroom.session.power_up()
+    assert not darkroom.session.box.recovery.damage, "the box takes it for none of its own"

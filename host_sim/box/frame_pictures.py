@@ -9,6 +9,11 @@ import zlib
 
 WIDTH_PX = 128
 HEIGHT_PX = 64
+INK_RGB = (255, 64, 32)
+GROUND_RGB = (8, 0, 0)
+INK = "#%02x%02x%02x" % INK_RGB
+GROUND = "#%02x%02x%02x" % GROUND_RGB
+"""The display's colours, and the brightest and the darkest of all that is shown of the darkroom."""
 
 
 def rows(frame: bytes) -> list[list[int]]:
@@ -32,10 +37,10 @@ def half_blocks(frame: bytes) -> list[str]:
 def png_bytes(
     frame: bytes,
     scale: int = 6,
-    ink: tuple[int, int, int] = (255, 64, 32),
-    paper: tuple[int, int, int] = (8, 0, 0),
+    ink: tuple[int, int, int] = INK_RGB,
+    ground: tuple[int, int, int] = GROUND_RGB,
 ) -> bytes:
-    """A PNG file, `scale` (1 or more) pixels to a pixel of the frame; `ink` and `paper` are RGB, 0 to 255.
+    """A PNG file, `scale` (1 or more) pixels to a pixel of the frame; `ink` and `ground` are RGB, 0 to 255.
 
     One bit a pixel with a palette of two, as ISO/IEC 15948 has it: a screen takes about a kilobyte.
     """
@@ -56,15 +61,15 @@ def png_bytes(
         (
             b"\x89PNG\r\n\x1a\n",
             chunk(b"IHDR", header),
-            chunk(b"PLTE", bytes((*paper, *ink))),
+            chunk(b"PLTE", bytes((*ground, *ink))),
             chunk(b"IDAT", zlib.compress(bytes(lines), 9)),
             chunk(b"IEND", b""),
         )
     )
 
 
-def svg(frame: bytes, scale: int = 6, ink: str = "#ff4020", paper: str = "#080000") -> str:
-    """An SVG document; a run of lit pixels in a row is one rectangle. `ink` and `paper` are CSS colours."""
+def svg(frame: bytes, scale: int = 6, ink: str = INK, ground: str = GROUND) -> str:
+    """An SVG document; a run of lit pixels in a row is one rectangle. `ink` and `ground` are CSS colours."""
     runs = []
     for y, row in enumerate(rows(frame)):
         x = 0
@@ -79,7 +84,7 @@ def svg(frame: bytes, scale: int = 6, ink: str = "#ff4020", paper: str = "#08000
         (
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH_PX} {HEIGHT_PX}"'
             f' width="{WIDTH_PX * scale}" height="{HEIGHT_PX * scale}" shape-rendering="crispEdges">',
-            f'<rect width="{WIDTH_PX}" height="{HEIGHT_PX}" fill="{paper}"/>',
+            f'<rect width="{WIDTH_PX}" height="{HEIGHT_PX}" fill="{ground}"/>',
             f'<g fill="{ink}">',
             *runs,
             "</g>",

@@ -181,12 +181,11 @@ class Session:
 
     def left_ms(self) -> int:
         """Light the stage under way still has to give, now."""
-        box = self.box
-        told_ms = box.io.now_ms
-        box.io.now_ms = (self.now_ms + self.ticks_ms) & MASK
-        left_ms = box.exposing.left_ms()
-        # To ask is no input: the picture stays the one of the last.
-        box.io.now_ms = told_ms
+        left_ms = self.box.exposing.left_ms()
+        if self.box.state == "exposing" and self.lamp.lit:
+            # The box knows it as of its last input. The lamp's end is that of the light; before the lag has
+            # passed, more of the lamp's time is left than of light.
+            return min(left_ms, self.lamp.ends_ms - self.now_ms)
         return left_ms
 
     def frame(self) -> bytearray:

@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from host_sim.box.session import Session, Watcher
-from host_sim.darkroom.planned_light import REST, AreaLight, Plan, add, plan_of_run, sheet_of_run
+from host_sim.box.view import BoxView
+from host_sim.darkroom.planned_light import REST, AreaLight, Plan, add, planned_run
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.paper import Paper
 from timing_core.light.plan import BASE, BURN, COVER, Stage
@@ -48,6 +49,7 @@ class Easel(Watcher):
 
     def __init__(self, session: Session, house: LampHouse, reaction_ms: int = 0) -> None:
         self.session = session
+        self._box = BoxView(session)
         self.house = house
         self.reaction_ms = reaction_ms
         self.sheets: list[Sheet] = []
@@ -65,16 +67,15 @@ class Easel(Watcher):
         if not on:
             return
         self.settle()
-        box = self.session.box
-        self._stage = None
-        if box.state == "exposing":
-            if sheet_of_run(box) != self._under:
-                self._under = sheet_of_run(box)
-                self.sheets.append(Sheet(*plan_of_run(box), self.house.paper, self.house.lux))
-            self._stage = box.run.stages[box.run.at]
+        self._stage = self._box.exposing
+        if self._stage:
+            if self._box.sheet_key != self._under:
+                self._under = self._box.sheet_key
+                plan = planned_run(*self._box.began_with())
+                self.sheets.append(Sheet(*plan, self.house.paper, self.house.lux))
             self._from_us = now_ms * 1000
-            if box.run.strikes == 1 or self._was_reset:
-                self._take_up_shades(box.run.given_ms)
+            if self._box.is_first_strike or self._was_reset:
+                self._take_up_shades(self._box.given_ms)
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if kind != "sound" or self._stage is None or not self._stage.windows:
@@ -144,7 +145,7 @@ class Easel(Watcher):
 
     def report(self) -> list[tuple[Sheet, list[AreaLight]]]:
         """What every area of every sheet got, after the lamp's tail has died."""
-        settle_us = self.house.bench.settle_us
+        settle_us = self.house.light.settle_us
         if settle_us is not None:
             self._settle(max(settle_us, self.session.now_ms * 1000))
         return [

@@ -7,7 +7,6 @@ without lag.
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import dataclass
 
@@ -70,25 +69,11 @@ def planned_strip(map: PrintingMap, strip: Strip) -> Plan:
     return plan
 
 
-def what_runs(box) -> tuple[PrintingMap, Strip | None]:
-    """Map and strip of the run that `box` is in, as it began: both may have been changed since. None for a
-    print."""
-    run = json.loads(box.run.text)
-    return PrintingMap.from_dict(run["map"]), run["strip"] and Strip.from_dict(run["strip"])
-
-
-def plan_of_run(box) -> tuple[str, Plan]:
-    """Title and plan of the run that `box` is in."""
-    map, strip = what_runs(box)
+def planned_run(map: PrintingMap, strip: Strip | None) -> tuple[str, Plan]:
+    """Title and plan of a run: of a print, or of a strip round the map."""
     if strip is None:
         return map.title or map.name, planned_print(map)
     return f"strip, {strip.patches} patches", planned_strip(map, strip)
-
-
-def sheet_of_run(box) -> tuple[int, bool]:
-    """What tells one sheet of paper from the next. A run that is left and gone on with later is on the same
-    sheet, also when the plug was pulled in between."""
-    return box.run.number, box.run.is_strip
 
 
 def add(plan: Plan, key: tuple[str, str], light: float) -> None:

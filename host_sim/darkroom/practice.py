@@ -1,75 +1,41 @@
-"""Exercises for an evening: a negative, a card that says what to do with it, and what to look out for.
+"""Practice: which exercise is set up, whether a print counts for it, and how good the best one was.
 
-What must live here: the exercises as data. Marks are in 1/120 stop, and every area is one the negative has.
+What must live here: the rules of practising. It may not know the box, the room or how light is given.
 """
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from host_sim.darkroom.exercises import EXERCISES, Exercise
+from host_sim.darkroom.scores import Scores
+from timing_core.canonical import encode
+from timing_core.light.printing_map import PrintingMap
 
 
-class Exercise(NamedTuple):
-    """`card` is what goes on the box's shelf, as the wire has it."""
+class Practice:
+    """`name` is the exercise that is set up, "" for none; `counts` is true where the print under way is of
+    it."""
 
-    title: str
-    negative: str
-    paper: str
-    says: str
-    card: dict[str, Any]
+    def __init__(self, scores: Scores) -> None:
+        self._scores = scores
+        self.name = ""
+        self.counts = False
 
+    def set_up(self, name: str) -> Exercise:
+        self.name = name
+        return EXERCISES[name]
 
-def _card(name: str, title: str, passes: list[dict[str, Any]], tied: bool = False) -> dict[str, Any]:
-    return {
-        "name": name,
-        "title": title,
-        "tied": tied,
-        "dry_down": False,
-        "dry_down_pm": 80,
-        "facts": {},
-        "passes": passes,
-    }
+    def begin(self, map: PrintingMap, negative: str) -> None:
+        """A print begins on a fresh sheet. It counts where it is of the exercise's own card on its own
+        negative."""
+        exercise = EXERCISES.get(self.name)
+        self.counts = bool(exercise and map.text() == encode(exercise.card) and negative == exercise.negative)
 
-
-def _pass(filter: str, base_ms: int, *marks: tuple[Any, ...]) -> dict[str, Any]:
-    keys = ("area", "stops120", "filter")
-    return {
-        "filter": filter,
-        "base_ms": base_ms,
-        "marks": [dict(zip(keys, mark, strict=False)) for mark in marks],
-    }
-
-
-EXERCISES = {
-    "one-dodge": Exercise(
-        "One dodge",
-        "pears",
-        "vc-2019",
-        "Load the card from the Shelf, fit filter 2 and press EXPOSE. From the rising tone to the falling "
-        "one hold the disc over the pears.",
-        _card("one-dodge", "Practice: one dodge", [_pass("2", 14000, ("pears", -40))]),
-    ),
-    "sky-burn": Exercise(
-        "A dodge and a burn",
-        "breakwater",
-        "vc-2019",
-        "Dodge the posts while the base is on, with a disc as large as they are. For the burn cover all "
-        "but the sky with the straight edge.",
-        _card("sky-burn", "Practice: dodge and burn", [_pass("2", 14000, ("posts", -30), ("sky", 80))]),
-    ),
-    "split-grade": Exercise(
-        "Split grade",
-        "workroom",
-        "vc-2019",
-        "Two passes: fit filter 00 first, and 5 when the box asks for it. Burn the window through 00 with "
-        "the hole. In the hard pass dodge the stool, then burn the ceiling.",
-        _card(
-            "split-grade",
-            "Practice: split grade",
-            [
-                _pass("00", 7000, ("window", 120)),
-                _pass("5", 8000, ("stool", -60), ("ceiling", 60)),
-            ],
-            tied=True,
-        ),
-    ),
-}
+    def keep_best(self, worst_stops: float) -> float:
+        """The least of the largest errors of all prints of the exercise, this one too, in stops. OSError
+        where it cannot be kept."""
+        mine = round(worst_stops * 1e6)
+        best = self._scores.best(self.name)
+        if best is None or mine < best:
+            self._scores.keep(self.name, mine)
+            best = mine
+        return best / 1e6

@@ -8,7 +8,9 @@ from __future__ import annotations
 from html import escape
 from typing import Any
 
+from host_sim.box.frame_pictures import GROUND, INK
 from host_sim.box.session import Session, Trace, Watcher
+from host_sim.box.view import BoxView
 from timing_core.light.plan import stage_name
 
 Row = tuple[int, str, Any]
@@ -22,8 +24,11 @@ _TOP, _BOTTOM, _LEFT = 8, 130, 90
 _PX_PER_S = 12
 _WIDTH_MIN, _WIDTH_MAX = 900, 16_000
 _PX_PER_LETTER = 7.5
-_STEPS_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600)
+STEPS_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600)
+"""How far apart the marks of time may be."""
 _MARKS_MAX = 30
+SMALL_SOUNDS = ("tick", "pip")
+"""Drawn small, the smallest first: they mark time, and ask for nothing."""
 
 
 class Timeline(Watcher):
@@ -31,12 +36,13 @@ class Timeline(Watcher):
 
     def __init__(self, session: Session) -> None:
         self.session = session
+        self._box = BoxView(session)
         self.rows: list[Row] = []
         self._lines: list[str] = []
         self._trace = Trace(session, self._lines.append)
         self._late: list[tuple[int, str, object]] = []
         self._stage = ""
-        if session.box.exposing.safelight:
+        if self._box.safelight:
             self.rows.append((session.now_ms, "safelight", 1))
 
     def since(self, count: int) -> list[Row]:
@@ -70,11 +76,11 @@ class Timeline(Watcher):
         self._late.clear()
 
     def _note_stage(self, now_ms: int) -> None:
-        box = self.session.box
-        stage = stage_name(box.run.stages[box.run.at]) if box.in_run else ""
-        if stage != self._stage:
-            self._stage = stage
-            self.rows.append((now_ms, "stage", stage))
+        stage = self._box.stage
+        name = stage_name(stage) if stage else ""
+        if name != self._stage:
+            self._stage = name
+            self.rows.append((now_ms, "stage", name))
 
     def reset(self, now_ms: int) -> None:
         self._write_late()
@@ -85,7 +91,7 @@ class Timeline(Watcher):
     def svg(self) -> str:
         """All of it so far as one picture: rows for stages, lamp, safelight and sounds, over seconds."""
         end_ms = max(self.session.now_ms, 1)
-        step_s = next((s for s in _STEPS_S if end_ms / 1000 / s <= _MARKS_MAX), _STEPS_S[-1])
+        step_s = next((s for s in STEPS_S if end_ms / 1000 / s <= _MARKS_MAX), STEPS_S[-1])
         per_ms = max(_WIDTH_MIN, min(_WIDTH_MAX, end_ms * _PX_PER_S / 1000)) / end_ms
         width = end_ms * per_ms
 
@@ -114,7 +120,7 @@ class Timeline(Watcher):
                 bar(row, from_ms, to_ms, value if row == "stage" else "")
         for at_ms, kind, value in self.rows:
             if kind == "sound":
-                tall = _TICK if value in ("tick", "pip") else _BAR
+                tall = _TICK if value in SMALL_SOUNDS else _BAR
                 drawn.append(
                     f'<path d="M{x(at_ms)} {_ROWS["sound"] + _BAR}v-{tall}"><title>{value}, '
                     f"{_seconds(at_ms)}</title></path>"
@@ -134,9 +140,9 @@ class Timeline(Watcher):
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{tall}" '
             f'viewBox="0 0 {wide} {tall}">'
             f"<title>Timeline, {_seconds(end_ms)}</title>"
-            "<style>text{font:13px sans-serif;fill:#ff4020}path{stroke:#ff4020;fill:none}"
-            ".lamp{fill:#ff4020}.safelight{fill:#801008}.stage{fill:#300400;stroke:#ff4020}</style>"
-            f'<rect width="{wide}" height="{tall}" fill="#080000"/>' + "".join(drawn) + "</svg>\n"
+            f"<style>text{{font:13px sans-serif;fill:{INK}}}path{{stroke:{INK};fill:none}}"
+            f".lamp{{fill:{INK}}}.safelight{{fill:#801008}}.stage{{fill:#300400;stroke:{INK}}}</style>"
+            f'<rect width="{wide}" height="{tall}" fill="{GROUND}"/>' + "".join(drawn) + "</svg>\n"
         )
 
     def _spans(self, kind: str) -> list[tuple[int, int, Any]]:

@@ -11,9 +11,12 @@ from typing import Any
 
 import numpy as np
 
-from host_sim.darkroom.planned_light import REST, AreaLight, Plan, plan_of_run, what_runs
-from host_sim.optics.negatives import Outline, mask_of
-from host_sim.optics.sheet import Pixels, Sheet, band
+from host_sim.darkroom.planned_light import REST, AreaLight, Plan, planned_run
+from host_sim.optics.negatives import mask_of
+from host_sim.optics.pixels import Outline, Pixels, band
+from host_sim.optics.sheet import Sheet
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.strip import Strip
 
 NEVER_STOPS = 10.0
 """Errors are told as at most this many stops, either way: no light at all is off without end."""
@@ -49,11 +52,10 @@ class Run:
         return sum(ms for (own, _), ms in self.plan.items() if own == area)
 
 
-def run_of(box) -> Run:
-    """The run that `box` is in."""
-    map, strip = what_runs(box)
+def run_of(map: PrintingMap, strip: Strip | None) -> Run:
+    """The run that began with this map and this strip, None for a print."""
     patches_s = [strip.total_ms(map, 2 * patch) / 1000 for patch in range(strip.patches)] if strip else []
-    return Run(*plan_of_run(box), patches_s, map.dry_down_pm / 10)
+    return Run(*planned_run(map, strip), patches_s, map.dry_down_pm / 10)
 
 
 def masks_of(
@@ -123,7 +125,7 @@ def worst_stops(rows: list[dict[str, Any]]) -> float | None:
     return max(errors) if errors else None
 
 
-def light_map(run: Run, masks: dict[str, Pixels | None], sheet: Sheet, lux: float) -> Pixels:
+def errors_stops(run: Run, masks: dict[str, Pixels | None], sheet: Sheet, lux: float) -> Pixels:
     """How far off the plan every point is, in stops, all filters together. Areas go over into the rest of the
     sheet as softly as their masks do, for no hand can follow an edge."""
     rest_ms = run.planned_ms(REST)

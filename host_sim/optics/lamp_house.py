@@ -11,17 +11,9 @@ from typing import Protocol
 
 from host_sim.box.session import Session, Watcher
 from host_sim.optics import paper as papers
-from host_sim.optics.lamps import (
-    EYE,
-    LAMPS,
-    PAPER_BLUE,
-    PAPER_GREEN,
-    RELAYS,
-    AnyLamp,
-    LampBench,
-    Relay,
-    lag_ms,
-)
+from host_sim.optics.feed import RELAYS, Relay
+from host_sim.optics.filament import EYE, PAPER_BLUE, PAPER_GREEN
+from host_sim.optics.lamps import LAMPS, AnyLamp, LampHouseLight, lag_ms
 from host_sim.optics.paper import Paper
 
 LUX = 4.0
@@ -42,7 +34,7 @@ class Reader(Protocol):
 class LampHouse(Watcher):
     """Watches `session`. `lamp` and `paper` are names of LAMPS and PAPER_NAMES; ValueError for others."""
 
-    bench: LampBench
+    light: LampHouseLight
     lag_ms: int
     """What the lamp's lag is for the paper without a filter, to 1 ms."""
 
@@ -70,7 +62,7 @@ class LampHouse(Watcher):
             reader.settle()
         self.lamp_name = ""
         self._parts = lamp, relay
-        self.bench = LampBench(lamp, relay, self.lux, start_us=self._now_us, warmed_up=warmed_up)
+        self.light = LampHouseLight(lamp, relay, self.lux, start_us=self._now_us, warmed_up=warmed_up)
         self._measure_lag()
 
     def _measure_lag(self) -> None:
@@ -81,16 +73,16 @@ class LampHouse(Watcher):
         return self._session.now_ms * 1000
 
     def lamp(self, now_ms: int, on: bool) -> None:
-        self.bench.pin(now_ms * 1000, on)
+        self.light.pin(now_ms * 1000, on)
 
     def dose(self, from_us: int, to_us: int, filter: str) -> float:
         """Lux seconds without film for the paper behind `filter` ("" for none), as measured without the
         filter: what that takes away is in the paper's speed."""
-        return self.bench.dose(from_us, to_us, self._seen(filter))
+        return self.light.dose(from_us, to_us, self._seen(filter))
 
     def seen_by_eye(self) -> float:
         """The light now, in parts of full light."""
-        return self.bench.intensity(self._now_us, EYE) / self.lux
+        return self.light.intensity(self._now_us, EYE) / self.lux
 
     def _seen(self, filter: str) -> float:
         # A filter of which there is no data counts as none; nobody gives a verdict on its light.
@@ -99,4 +91,4 @@ class LampHouse(Watcher):
 
     def forget(self) -> None:
         """Drop what all readers have settled."""
-        self.bench.forget_before(min((reader.settled_us for reader in self.readers), default=self._now_us))
+        self.light.forget_before(min((reader.settled_us for reader in self.readers), default=self._now_us))

@@ -15,11 +15,8 @@ from functools import cache
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter, ImageOps
 
-from host_sim.optics import scenery as scenes
-from host_sim.optics.sheet import HEIGHT_PX, WIDTH_PX, Pixels
-
-Outline = list[tuple[float, float]]
-"""Corners of a polygon, in parts of the sheet."""
+from host_sim.optics import scenery
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX, Outline, Pixels
 
 WEDGE_STEPS = 21
 WEDGE_STEP_D = 0.15
@@ -68,7 +65,7 @@ NEGATIVES = {
 }
 
 
-SCENES = {"breakwater": scenes.breakwater, "pears": scenes.pears, "workroom": scenes.workroom}
+SCENES = {"breakwater": scenery.breakwater, "pears": scenery.pears, "workroom": scenery.workroom}
 
 _FOG = np.float32(0.22)
 _PER_STOP = np.float32(0.175)
@@ -99,7 +96,7 @@ def _film(stops: Pixels, seed: int) -> Pixels:
     stops = stops - np.float32(0.28) * (x * x + y * y)
     # A toe: the deepest shadows leave hardly a trace.
     over_fog = _PER_STOP * np.log2(1 + 2 ** (stops + np.float32(4.2)))
-    grain = scenes.blur(rng.standard_normal(shape).astype(np.float32), 0.75)
+    grain = scenery.blur(rng.standard_normal(shape).astype(np.float32), 0.75)
     density = _FOG + over_fog + grain * np.float32(0.04) * np.sqrt(np.maximum(over_fog, 0.05))
     return (10 ** -np.maximum(density, 0)).astype(np.float32)
 

@@ -12,20 +12,16 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
-from host_sim.optics.sheet import HEIGHT_PX, WIDTH_PX
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX, Outline, Pixels
 
-Field = NDArray[np.floating[Any]]
-Outline = list[tuple[float, float]]
-"""Corners of a polygon, in parts of the sheet."""
-Scene = tuple[Field, dict[str, Outline]]
+Scene = tuple[Pixels, dict[str, Outline]]
 
 _TILE = 1024
 
 
-def _noise(seed: int, fall: float, coarsest: float = 2.0) -> Field:
+def _noise(seed: int, fall: float, coarsest: float = 2.0) -> Pixels:
     """A square of noise that repeats, with a spread of 1. Its amplitude falls with frequency to the power
     `fall`; nothing is coarser than a `coarsest`-th of its side."""
     rng = np.random.default_rng(seed)
@@ -38,7 +34,7 @@ def _noise(seed: int, fall: float, coarsest: float = 2.0) -> Field:
     return found / found.std()
 
 
-def _at(tile: Field, u: Field, v: Field) -> Field:
+def _at(tile: Pixels, u: Pixels, v: Pixels) -> Pixels:
     """The noise at (u, v), where 1 is a whole tile, smoothed between its points."""
     u, v = u * np.float32(_TILE), v * np.float32(_TILE)
     iu, iv = np.floor(u), np.floor(v)
@@ -50,7 +46,7 @@ def _at(tile: Field, u: Field, v: Field) -> Field:
     return top * (1 - fv) + (tile[v1, u0] * (1 - fu) + tile[v1, u1] * fu) * fv
 
 
-def blur(picture: Field, across_px: float, down_px: float | None = None) -> Field:
+def blur(picture: Pixels, across_px: float, down_px: float | None = None) -> Pixels:
     """Spread with a normal curve of this width, each way; the edges are mirrored."""
     down_px = across_px if down_px is None else down_px
     pads = [int(3 * down_px) + 1, int(3 * across_px) + 1]
@@ -62,13 +58,13 @@ def blur(picture: Field, across_px: float, down_px: float | None = None) -> Fiel
     return found[pads[0] : -pads[0], pads[1] : -pads[1]].astype(np.float32)
 
 
-def _ramp(low: float, high: float, x: Field) -> Field:
+def _ramp(low: float, high: float, x: Pixels) -> Pixels:
     """0 up to `low`, 1 from `high` on, smooth between."""
     t = np.clip((x - np.float32(low)) / np.float32(high - low), 0, 1)
     return t * t * (3 - 2 * t)
 
 
-def _grid() -> tuple[Field, Field]:
+def _grid() -> tuple[Pixels, Pixels]:
     """x and y of every pixel's middle, in parts of the sheet's height, from its left upper corner."""
     x = (np.arange(WIDTH_PX, dtype=np.float32) + np.float32(0.5)) / HEIGHT_PX
     y = (np.arange(HEIGHT_PX, dtype=np.float32) + np.float32(0.5)) / HEIGHT_PX
@@ -187,8 +183,8 @@ class Turned(NamedTuple):
     surface's normal (to the right, down, towards us)."""
 
     place: tuple[slice, slice]
-    cover: Field
-    normal: tuple[Field, Field, Field]
+    cover: Pixels
+    normal: tuple[Pixels, Pixels, Pixels]
 
 
 def _turned(middle: float, base: float, profile: list[tuple[float, float]]) -> Turned:
@@ -273,22 +269,22 @@ def pears() -> Scene:
         scene[place] *= 1 - 0.42 * shifted * (1 - on_sill)
         return _turned(middle, base, profile)
 
-    def light(thing: Turned) -> Field:
+    def light(thing: Turned) -> Pixels:
         """A broad window at the left, above us a little, and what the room sends back."""
         nx, ny, nz = thing.normal
         window = np.clip(-0.80 * nx - 0.30 * ny + 0.42 * nz + 0.12, 0, None) ** 1.25
         return 0.075 + 0.10 * np.clip(ny, 0, 1) + 0.05 * np.clip(nx, 0, 1) + 1.25 * window
 
-    def gleam(thing: Turned, at: tuple[float, float], size: tuple[float, float]) -> Field:
+    def gleam(thing: Turned, at: tuple[float, float], size: tuple[float, float]) -> Pixels:
         nx, ny, _ = thing.normal
         return _ramp(1.25, 0.8, np.maximum(np.abs((nx - at[0]) / size[0]), np.abs((ny - at[1]) / size[1])))
 
-    def sheen(thing: Turned, at: tuple[float, float], size: tuple[float, float]) -> Field:
+    def sheen(thing: Turned, at: tuple[float, float], size: tuple[float, float]) -> Pixels:
         """The same window in a rough skin or an old glaze: no edges."""
         nx, ny, _ = thing.normal
         return np.exp(-(((nx - at[0]) / size[0]) ** 2) - ((ny - at[1]) / size[1]) ** 2)
 
-    def put(place: Any, cover: Field, bright: Field) -> None:
+    def put(place: Any, cover: Pixels, bright: Pixels) -> None:
         scene[place] = scene[place] * (1 - cover) + bright * cover
 
     # A dark bottle at the back.
@@ -372,7 +368,7 @@ def workroom() -> Scene:
     on_wall = ~on_floor & ~on_ceiling & (z >= wall - 1e-4)
     wx, wy = dx * z, eye + dy * z
 
-    def from_window(px: Field, py: Field, pz: Field, nx: Any, ny: Any, nz: Any) -> Field:
+    def from_window(px: Pixels, py: Pixels, pz: Pixels, nx: Any, ny: Any, nz: Any) -> Pixels:
         """Light of an even window on a surface: Lambert's sum over the edges of a polygon."""
         x0, x1, y0, y1 = window
         corners = []
@@ -412,7 +408,7 @@ def workroom() -> Scene:
         seen += ~blocked
     direct *= blur(seen / len(spots), 3, 5)
 
-    def whole(part: Field) -> Field:
+    def whole(part: Pixels) -> Pixels:
         return np.asarray(
             Image.fromarray(part.astype(np.float32)).resize((WIDTH_PX, HEIGHT_PX), Image.Resampling.BILINEAR)
         )

@@ -90,9 +90,9 @@ class Screen:
         assert image.size == (width, height)
         return np.asarray(image)
 
-    def result(self) -> dict[str, list[str]]:
+    def verdict(self) -> dict[str, list[str]]:
         """The rows of the last print, by area: filter, planned s, given s, stops off, density."""
-        table = self.page.locator("#result table")
+        table = self.page.locator("#verdict table")
         expect(table).to_be_visible()
         rows = [row.split("\t") for row in table.locator("tbody").inner_text().split("\n")]
         return {area: cells for area, *cells in rows}

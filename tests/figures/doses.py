@@ -19,8 +19,11 @@ from host_sim.box.platform import desk_kit
 from host_sim.box.script import Player
 from host_sim.box.session import LATENCY_MS, Session
 from host_sim.darkroom.ideal_hands import AreaLight, Easel
+from host_sim.optics.feed import RELAYS
+from host_sim.optics.filament import tungsten
+from host_sim.optics.glowing import Glow, Lamp
 from host_sim.optics.lamp_house import LampHouse
-from host_sim.optics.lamps import RELAYS, AnyLamp, Glow, Lamp, lag_ms, tungsten
+from host_sim.optics.lamps import AnyLamp, lag_ms
 from tests.figures.comparison import Figure
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM

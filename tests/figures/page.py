@@ -220,8 +220,8 @@ def dose_errors_stops(seconds: float) -> tuple[float, float]:
         slept_s = time.monotonic() - began_s
         window.until_box("browse")
         window.do("develop", dry=False)
-        window.until(lambda told: told.state["result"] is not None)
-        (row,) = window.state["result"]["rows"]
+        window.until(lambda told: told.state["verdict"] is not None)
+        (row,) = window.state["verdict"]["rows"]
     assert row["planned_ms"] == base_ms
     return abs(row["error_stops"]), math.log2(slept_s / seconds)
 

@@ -1,4 +1,4 @@
-"""What a sheet per pixel costs: a tool moved in the light, and the print developed.
+"""What a sheet per pixel costs: a shade moved in the light, and the print developed.
 
 A move settles the light since the last one, on a sheet of 1,000 x 800. The rival does it as it is said: at
 every move it works out how much light reaches each point of the whole sheet and adds it up there. Both are
@@ -19,19 +19,9 @@ from host_sim.darkroom.room import Room
 from host_sim.optics import negatives
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.paper import paper
-from host_sim.optics.sheet import (
-    HEIGHT_PX,
-    PENUMBRA,
-    WIDTH_PX,
-    WIRE_SHADE,
-    WIRE_WIDTH,
-    Beam,
-    Pixels,
-    Sheet,
-    Tool,
-    cast_of,
-    densities,
-)
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX, Pixels
+from host_sim.optics.shades import PENUMBRA, WIRE_SHADE, WIRE_WIDTH, Shade, cast_of
+from host_sim.optics.sheet import Beam, Sheet, densities
 from lampblack.wire.push import staging
 from tests.figures.comparison import Figure, of, side_by_side
 
@@ -39,15 +29,15 @@ MOVES = 40
 STEP_MS = 8
 """A pointer of 125 reports a second."""
 EVERY = 997
-SHAPES = ("disc", "hole", "card")
+SHAPES = ("disc", "hole", "edge")
 FILTER = "2"
 BASE_MS = 60_000
 
 
-def path(shape: str) -> list[Tool]:
+def path(shape: str) -> list[Shade]:
     """A hand that circles over the middle."""
     turns = [2 * math.pi * number / MOVES for number in range(MOVES)]
-    return [Tool(shape, 0.5 + 0.03 * math.cos(a), 0.5 + 0.03 * math.sin(a), 0.25, 30.0) for a in turns]
+    return [Shade(shape, 0.5 + 0.03 * math.cos(a), 0.5 + 0.03 * math.sin(a), 0.25, 30.0) for a in turns]
 
 
 # --- the room as it is
@@ -67,11 +57,11 @@ def exposing() -> Room:
     return room
 
 
-def move(room: Room, tools: list[Tool]) -> None:
-    for tool in tools:
-        room.do({"do": "tool", **vars(tool)})
+def move(room: Room, shades: list[Shade]) -> None:
+    for shade in shades:
+        room.do({"do": "shade", **vars(shade)})
         room.session.advance(room.session.now_ms + STEP_MS)
-    room.do({"do": "tool", "shape": "none"})
+    room.do({"do": "shade", "shape": "none"})
 
 
 # --- its rival
@@ -88,20 +78,20 @@ class WholeSheet:
         self.y = (np.arange(HEIGHT_PX, dtype=np.float32) + np.float32(0.5))[:, None]
         self.light = np.full((HEIGHT_PX, WIDTH_PX), self.house.dose(0, STEP_MS * 1000, FILTER), np.float32)
 
-    def move(self, tools: list[Tool]) -> None:
-        for tool in tools:
+    def move(self, shades: list[Shade]) -> None:
+        for shade in shades:
             lux_s = self.house.dose(self.now_ms * 1000, (self.now_ms + STEP_MS) * 1000, FILTER)
             self.now_ms += STEP_MS
-            self.light += np.float32(lux_s) * self.open(tool)
+            self.light += np.float32(lux_s) * self.open(shade)
 
-    def open(self, tool: Tool) -> Pixels:
-        dx, dy = self.x - np.float32(tool.x * WIDTH_PX), self.y - np.float32(tool.y * HEIGHT_PX)
-        cos, sin = (np.float32(f(math.radians(tool.angle))) for f in (math.cos, math.sin))
+    def open(self, shade: Shade) -> Pixels:
+        dx, dy = self.x - np.float32(shade.x * WIDTH_PX), self.y - np.float32(shade.y * HEIGHT_PX)
+        cos, sin = (np.float32(f(math.radians(shade.angle))) for f in (math.cos, math.sin))
         edge = np.float32(PENUMBRA * WIDTH_PX)
-        if tool.shape == "card":
+        if shade.shape == "edge":
             return 1 - soft((dx * cos + dy * sin) / edge)
-        covered = soft((np.float32(tool.size * WIDTH_PX / 2) - np.sqrt(dx * dx + dy * dy)) / edge)
-        if tool.shape == "hole":
+        covered = soft((np.float32(shade.size * WIDTH_PX / 2) - np.sqrt(dx * dx + dy * dy)) / edge)
+        if shade.shape == "hole":
             return covered
         off = (dx * sin - dy * cos) / np.float32(WIRE_WIDTH * WIDTH_PX / 2)
         wire = np.float32(WIRE_SHADE) * np.maximum(1 - off * off, 0) * (dx >= 0)
@@ -118,8 +108,8 @@ def lights(shape: str) -> tuple[Pixels, Pixels]:
     room, rival = exposing(), WholeSheet()
     move(room, path(shape))
     rival.move(path(shape))
-    assert room.sheet is not None
-    return room.sheet.open_light()[FILTER], rival.light
+    assert room.easel.sheet is not None
+    return room.easel.sheet.open_light()[FILTER], rival.light
 
 
 # --- the print
@@ -128,7 +118,7 @@ def lights(shape: str) -> tuple[Pixels, Pixels]:
 def exposed() -> Sheet:
     sheet = Sheet(1, paper("vc-2019"))
     for name, lux_s in (("00", 20.0), ("5", 30.0)):
-        sheet.gather(Beam("breakwater", name), lux_s, cast_of(Tool("disc", size=0.25)))
+        sheet.gather(Beam("breakwater", name), lux_s, cast_of(Shade("disc", size=0.25)))
     return sheet
 
 

@@ -16,6 +16,7 @@ from host_sim.box.frame_pictures import braille
 from host_sim.box.live import Live
 from host_sim.box.script import Player
 from host_sim.box.session import Watcher
+from host_sim.box.view import BoxView
 from lampblack.cards import card_file as cards
 from lampblack.cards import tables
 from lampblack.sim.simulator import Darkroom, build, report_tables
@@ -36,28 +37,29 @@ class _Telling(Watcher):
 
     def __init__(self, darkroom: Darkroom) -> None:
         self._session = darkroom.session
+        self._box = BoxView(darkroom.session)
         self._shown = False
 
     def input(self, now_ms: int, event: str, value: object) -> None:
         if event in PRESSED:
             words = f"turn {value:+}" if event == "dial" else PRESSED[event]
-            self._tell(now_ms, f"{words:11} {self._session.box.machine.says(event)}")
+            self._tell(now_ms, f"{words:11} {self._box.says(event)}")
 
     def lamp(self, now_ms: int, on: bool) -> None:
-        box = self._session.box
-        if not box.in_run or box.exposing.strike.viewing:
+        stage = self._box.stage
+        if stage is None or self._box.viewing:
             return
         if on:
-            self._tell(now_ms, f"            lamp on: {stage_name(box.run.stages[box.run.at])}")
+            self._tell(now_ms, f"            lamp on: {stage_name(stage)}")
         else:
             lit_ms = now_ms - self._session.lamp.lit_ms
             self._tell(now_ms, f"            lamp off after {lit_ms / 1000:.3f} s")
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
-        box = self._session.box
         if kind == "sound" and value in ("open", "close", "fit"):
-            windows = box.run.stages[box.run.at].windows if box.in_run else []
-            area = next((w.area for w in windows if box.exposing.light_so_far_ms() <= w.close_ms), "")
+            stage = self._box.stage
+            windows = stage.windows if stage else []
+            area = next((w.area for w in windows if self._box.light_so_far_ms <= w.close_ms), "")
             told = {"open": "shade in: " + area, "close": "shade out: " + area, "fit": "fit the next filter"}
             self._tell(now_ms, f"            sound: {told[str(value)]}")
             if value == "open" and not self._shown:

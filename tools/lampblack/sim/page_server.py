@@ -33,10 +33,17 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from host_sim.box.frame_pictures import HEIGHT_PX, WIDTH_PX
 from host_sim.box.live import Live
+from host_sim.box.script import KEYS
 from host_sim.box.session import Watcher
-from host_sim.darkroom.room import Room, RoomError
+from host_sim.darkroom.checks import RoomError
+from host_sim.darkroom.films import film_from
+from host_sim.darkroom.pictures import PICTURES
+from host_sim.darkroom.room import Room
 from host_sim.darkroom.timeline import Timeline
+from host_sim.darkroom.told import told_once
+from host_sim.optics.negatives import LARGEST_BYTES
 from timing_core.panel.sounds import SOUNDS
 
 FILES = Path(__file__).with_name("page")
@@ -45,11 +52,11 @@ FRAME_S = 1 / 30
 GONE_S = 5
 """A window that does not answer for this long counts as closed, so that its light does not stay on."""
 MESSAGE_MAX = 64 * 1024
-UPLOAD_MAX = 64 * 1024 * 1024
-KEYS = ("expose", "lamp", "back", "press", "pedal")
+PACES = {0: "Stopped", 1: "Real time", 10: "10 times"}
+FIXED = {"frame_px": [WIDTH_PX, HEIGHT_PX], "paces": list(PACES.items()), "tones": SOUNDS}
+"""What a window is told of the box once, and needs to draw it, to pace it and to sound as it does."""
 DETENTS_MAX = 100
 STEP_MAX_MS = 60 * 1000
-PICTURES = ("negative", "print", "map")
 
 
 class Gate:
@@ -114,6 +121,8 @@ class Window:
     rows: int = 0
     refused: str = ""
     greeted: bool = False
+    holds_back: bool = False
+    """BACK is down in it."""
     wake: asyncio.Event = field(default_factory=asyncio.Event)
 
 
@@ -202,7 +211,7 @@ class Page(Watcher):
         known = window.state
         changed = {key: now for key, now in self._state.items() if key not in known or known[key] != now}
         if not window.greeted:
-            news["hello"] = {"tones": SOUNDS, "ways_in": self._ways_in}
+            news["hello"] = {**told_once(), **FIXED, "ways_in": self._ways_in}
             window.greeted = True
         if changed.keys() - {"now_ms"}:
             news["state"] = changed
@@ -249,6 +258,8 @@ class Page(Watcher):
             telling.cancel()
             listening.cancel()
             self._windows.discard(window)
+            if window.holds_back:
+                self._live.input("back_up")
             if not self._windows:
                 self._live.catch_up()
                 self._room.close_light()
@@ -263,7 +274,7 @@ class Page(Watcher):
                 match command:
                     case {"do": "negative" | "practice", "name": str()}:
                         await asyncio.to_thread(self._room.make_ready, command)
-                self._do(command)
+                self._do(window, command)
             except RoomError as error:
                 self._refuse(window, str(error))
             except (ValueError, RecursionError):
@@ -273,16 +284,16 @@ class Page(Watcher):
         window.refused = line
         window.wake.set()
 
-    def _do(self, message: Any) -> None:
+    def _do(self, window: Window, message: Any) -> None:
         """Perform a message of a window. RoomError for what is refused, ValueError for what is no command."""
         live = self._live
         match message:
-            case {"do": "key", "name": str(name), "down": bool(down)} if name in KEYS:
-                if down:
-                    live.input(name)
+            case {"do": "key", "name": str(name)} if name in KEYS:
+                live.input(name)
+                window.holds_back = name == "back" or (window.holds_back and name != "back_up")
             case {"do": "dial", "detents": int(detents)} if 0 < abs(detents) <= DETENTS_MAX:
                 live.input("dial", detents)
-            case {"do": "pace", "speed": 0 | 1 | 10 as speed}:
+            case {"do": "pace", "speed": int(speed)} if speed in PACES:
                 live.set_speed(speed)
             case {"do": "step", "ms": int(ms)} if 0 < ms <= STEP_MAX_MS:
                 live.step(ms)
@@ -297,7 +308,7 @@ class Page(Watcher):
 
     async def _picture(self, request: Request) -> Response:
         kind = request.path_params["kind"]
-        number = self._room.state()["pictures"].get(kind, 0) if kind in PICTURES else 0
+        number = self._room.pictures.numbers[kind] if kind in PICTURES else 0
         if not number:
             return PlainTextResponse("There is no such picture yet. Develop a sheet first.\n", 404)
         if (kind, number) not in self._pictures:
@@ -309,12 +320,14 @@ class Page(Watcher):
         data = bytearray()
         async for piece in request.stream():
             data += piece
-            if len(data) > UPLOAD_MAX:
-                return PlainTextResponse("The file is over 64 MB. Use a smaller one.\n", 413)
+            if len(data) > LARGEST_BYTES:
+                return PlainTextResponse(
+                    f"The file is over {LARGEST_BYTES >> 20} MB. Use a smaller one.\n", 413
+                )
         query = request.query_params
         try:
             film = await asyncio.to_thread(
-                self._room.film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
+                film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
             )
             self._live.catch_up()
             self._room.set_own_negative(film)

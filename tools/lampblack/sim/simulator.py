@@ -185,9 +185,8 @@ def sim(
             darkroom.session.watchers.append(Trace(darkroom.session, _line_writer(file)))
         try:
             if script is None or text is None:
-                asyncio.run(
-                    _live(darkroom, speed or 1.0, port, _Panel() if terminal else _OnScreen(darkroom.house))
-                )
+                face: Face = _Panel() if terminal else _OnScreen(darkroom.house, keep)
+                asyncio.run(_live(darkroom, speed or 1.0, port, face))
             elif speed is None:
                 darkroom.session.power_up()
                 Player(darkroom.session).play(text, script.name)
@@ -285,17 +284,20 @@ class _Panel:
 class _OnScreen:
     """On a page, with the darkroom round the box."""
 
-    def __init__(self, house: LampHouse) -> None:
+    def __init__(self, house: LampHouse, keep: Path | None) -> None:
         self._house = house
+        self._keep = keep
 
     def before(self, session: Session) -> None:
         # The web server and the arrays take their time to load, and no other command needs them.
         from host_sim.darkroom.room import Room
+        from host_sim.darkroom.scores import FILE, Scores
         from host_sim.darkroom.timeline import Timeline
 
         self._timeline = Timeline(session)
         session.watchers.append(self._timeline)
-        self._room = Room(session, self._house, staging)
+        scores = Scores(self._keep and self._keep / FILE)
+        self._room = Room(session, self._house, staging, scores=scores)
 
     async def run(self, live: Live, ways: Ways) -> None:
         from lampblack.sim.page_server import Page

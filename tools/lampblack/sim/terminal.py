@@ -16,15 +16,16 @@ from prompt_toolkit.layout import FormattedTextControl, HSplit, Layout, Window
 from prompt_toolkit.styles import Style
 from prompt_toolkit.widgets import TextArea
 
-from host_sim.box.frame_pictures import braille, half_blocks
+from host_sim.box.frame_pictures import GROUND, INK, braille, half_blocks
 from host_sim.box.live import Live
 from host_sim.box.session import Watcher
+from host_sim.box.view import BoxView
 
 STYLE = Style.from_dict(
     {
-        "frame": "#ff4020 bg:#080000",
-        "lit": "#080000 bg:#ffd080",
-        "safe": "#080000 bg:#ff4020",
+        "frame": f"{INK} bg:{GROUND}",
+        "lit": f"{GROUND} bg:#ffd080",
+        "safe": f"{GROUND} bg:{INK}",
         "dim": "#808080",
     }
 )
@@ -100,6 +101,8 @@ class Panel:
             @bindings.add(key)
             def _(_: KeyPressEvent, word: str = word) -> None:
                 press(word)
+                if word == "back":
+                    press("back_up")  # a terminal does not tell when a key is let go
 
         @bindings.add("up")
         def _(_: KeyPressEvent) -> None:
@@ -137,11 +140,9 @@ class Panel:
 
     def _state(self) -> FormattedText:
         session = self._live.session
-        box = session.box
+        box = BoxView(session)
         lamp = ("class:lit", " LAMP LIT ") if session.lamp.lit else ("class:dim", " lamp dark ")
-        safe = (
-            ("class:safe", " safelight on ") if box.exposing.safelight else ("class:dim", " safelight off ")
-        )
+        safe = ("class:safe", " safelight on ") if box.safelight else ("class:dim", " safelight off ")
         clock = f"  {session.now_ms / 1000:8.1f} s  {box.state:9} "
         return FormattedText(
             [

@@ -1,99 +1,90 @@
-// The sheet under the lamp, and what the hand holds in the light. The pointer's tool is drawn at once; where its
+// The sheet under the lamp, and what the hand holds in the light. The pointer's shade is drawn at once; where its
 // shadow falls on the paper is worked out by the session, from the same figures.
 
 import { chips } from "./chips.js";
-import { listen, send, sendLate, sendLater, state, write } from "./net.js";
+import { css, rgb } from "./colours.js";
+import { fixed, listen, send, sendLate, sendLater, state, write } from "./net.js";
 import { picture, projected } from "./tone.js";
 
-const WIDTH = 1000, HEIGHT = 800;
-const INK = "#ff4020", SOFT = "#dc3a1e";
-const EDGE = 24, CONTACT = 3; // widths of soft edges, in pixels: as the session has them
-const TOOLS = [
-  ["none", "Nothing"], ["disc", "Disc on a wire"], ["hole", "Hole"],
-  ["card", "Straight edge"], ["cover", "Cover"],
-];
-const HELP = {
-  none: "Take a shade to keep light off the paper.",
-  disc: "Shades what is under it. Move the pointer over the sheet; the wheel changes its size. Off the sheet it shades nothing.",
-  hole: "Lets light through the hole alone: off the sheet it covers all. The wheel changes the hole's size.",
-  card: "Covers all on one side of its edge. The wheel turns it.",
-  cover: "Lies on the paper and covers all on its left. Drag it from patch to patch. The wheel turns it.",
-};
-const FIRST = { disc: [0.2, 90], hole: [0.24, 90], card: [0.2, 90], cover: [0.2, 180], none: [0.2, 0] };
+const [INK, SOFT, OUTLINE, GROUND, WELL, GLOW] = ["ink", "soft", "outline", "ground", "well", "glow"].map(css);
+const SHADOW = rgb("well").join();
 const canvas = document.getElementById("easel");
 const context = canvas.getContext("2d");
 const size = document.getElementById("size");
 const angle = document.getElementById("angle");
-const tool = { shape: "none", x: 0.5, y: 0.5, size: 0.2, angle: 0 };
-const kept = {}; // each tool's own size and angle, from when it was last in the hand
+const shade = { shape: "none" };
+const kept = {}; // each shade's own size and angle, from when it was last in the hand
 const AWAY = [-0.6, -0.6];
 let pointer = null; // where a mouse is, in parts of the sheet; null while there is none
 let film = null;
-let movedAt = 0; // performance.now() when this window last moved the tool
+let movedAt = 0; // performance.now() when this window last moved the shade
 let drawing = null; // the outline of an area being drawn: {name, points, at}
 
 export const sheetIsLit = () => Boolean(state.box?.lit && state.light > 0);
 
-// --- the tool
+// --- the shade
 
-const showTools = chips(document.getElementById("tools"), (shape) => hold(shape));
+const showShades = chips(document.getElementById("shades"), (shape) => hold(shape));
 
-export function takeTool(number) {
-  hold(TOOLS[number][0]);
+export function takeShade(number) {
+  hold(Object.keys(fixed.shades)[number]);
 }
 
 function hold(shape) {
-  kept[tool.shape] = [tool.size, tool.angle];
-  [tool.size, tool.angle] = kept[shape] || FIRST[shape];
-  tool.shape = shape;
+  kept[shade.shape] = [shade.size, shade.angle];
+  const { size: first, angle: turned } = fixed.shades[shape];
+  [shade.size, shade.angle] = kept[shape] || [first, turned];
+  shade.shape = shape;
   // What is taken up is where the hand is: not in the light before it is brought there.
-  [tool.x, tool.y] = shape === "cover" ? [0, 0.5] : pointer || [0.5, 0.5];
+  [shade.x, shade.y] = shape === "cover" ? [0, 0.5] : pointer || [0.5, 0.5];
   moved();
 }
 
-export function moveTool(dx, dy) {
-  place(tool.x + dx * 0.02, tool.y + dy * 0.025);
+export function moveShade(dx, dy) {
+  place(shade.x + dx * 0.02, shade.y + dy * 0.025);
 }
 
-export function resizeTool(steps) {
-  tool.size = Math.min(0.8, Math.max(0.04, tool.size * 1.12 ** steps));
+export function resizeShade(steps) {
+  shade.size = within(fixed.shade_size, shade.size * 1.12 ** steps);
   moved();
 }
 
-export function turnTool(steps) {
-  tool.angle = (tool.angle + steps * 5 + 360) % 360;
+export function turnShade(steps) {
+  shade.angle = (shade.angle + steps * 5 + 360) % 360;
   moved();
 }
 
 function place(x, y) {
-  tool.x = Math.min(1.6, Math.max(-0.6, x));
-  tool.y = Math.min(1.6, Math.max(-0.6, y));
+  shade.x = within(fixed.shade_place, x);
+  shade.y = within(fixed.shade_place, y);
   moved();
 }
 
+const within = ([least, most], value) => Math.min(most, Math.max(least, value));
+
 function moved() {
   movedAt = performance.now();
-  sendLater({ do: "tool", ...tool });
+  sendLater({ do: "shade", ...shade });
   renew();
   showHand();
 }
 
 function showHand() {
-  showTools(TOOLS, tool.shape);
-  const round = tool.shape === "disc" || tool.shape === "hole";
+  showShades(Object.entries(fixed.shades).map(([shape, { title }]) => [shape, title]), shade.shape);
+  const round = shade.shape === "disc" || shade.shape === "hole";
   document.getElementById("size-label").hidden = !round;
-  document.getElementById("angle-label").hidden = tool.shape === "none" || tool.shape === "hole";
-  size.value = Math.round(tool.size * 100);
-  angle.value = ((tool.angle + 180) % 360) - 180;
-  write(document.getElementById("easel-help"), HELP[tool.shape]);
+  document.getElementById("angle-label").hidden = shade.shape === "none" || shade.shape === "hole";
+  size.value = Math.round(shade.size * 100);
+  angle.value = ((shade.angle + 180) % 360) - 180;
+  write(document.getElementById("easel-help"), fixed.shades[shade.shape].says);
 }
 
 size.addEventListener("input", () => {
-  tool.size = size.value / 100;
+  shade.size = size.value / 100;
   moved();
 });
 angle.addEventListener("input", () => {
-  tool.angle = (Number(angle.value) + 360) % 360;
+  shade.angle = (Number(angle.value) + 360) % 360;
   moved();
 });
 
@@ -106,7 +97,7 @@ function at(event) {
   return [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
 }
 
-// A mouse carries the tool wherever it goes, so that it can leave the light; the cover stays where it was put.
+// A mouse carries the shade wherever it goes, so that it can leave the light; the cover stays where it was put.
 for (const kind of ["pointermove", "pointerdown"]) {
   window.addEventListener(kind, (event) => (pointer = event.pointerType === "mouse" ? at(event) : AWAY), true);
 }
@@ -116,29 +107,29 @@ window.addEventListener("pointermove", (event) => {
   if (drawing) {
     drawing.at = point;
     renew();
-  } else if (event.pointerType === "mouse" && !["none", "cover"].includes(tool.shape)) {
+  } else if (event.pointerType === "mouse" && !["none", "cover"].includes(shade.shape)) {
     place(...point);
   }
 });
 canvas.addEventListener("pointerdown", (event) => {
   canvas.setPointerCapture(event.pointerId);
   if (drawing) drawing.points.push(at(event));
-  else if (tool.shape !== "none") place(...at(event));
+  else if (shade.shape !== "none") place(...at(event));
   renew();
 });
 canvas.addEventListener("pointermove", (event) => {
-  if (!drawing && tool.shape !== "none" && event.buttons) place(...at(event));
+  if (!drawing && shade.shape !== "none" && event.buttons) place(...at(event));
 });
-// A finger that is lifted takes the tool out of the light with it.
+// A finger that is lifted takes the shade out of the light with it.
 canvas.addEventListener("pointerup", (event) => {
-  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(tool.shape)) place(...AWAY);
+  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(shade.shape)) place(...AWAY);
 });
 canvas.addEventListener("wheel", (event) => {
-  if (tool.shape === "none") return;
+  if (shade.shape === "none") return;
   event.preventDefault();
   const steps = -Math.sign(event.deltaY || event.deltaX);
-  if (event.shiftKey || tool.shape === "card" || tool.shape === "cover") turnTool(steps);
-  else resizeTool(steps);
+  if (event.shiftKey || shade.shape === "edge" || shade.shape === "cover") turnShade(steps);
+  else resizeShade(steps);
 }, { passive: false });
 
 // --- outlines of areas, drawn by hand
@@ -181,52 +172,54 @@ canvas.addEventListener("dblclick", () => drawing && finishOutline());
 
 // --- drawing
 
-function shade(stops) {
+function edgeOf(stops) {
   const gradient = stops.gradient;
   for (let step = 0; step <= 8; step++) {
     const t = step / 8;
     const soft = t * t * (3 - 2 * t);
-    gradient.addColorStop(t, `rgba(3,0,0,${stops.falling ? 1 - soft : soft})`);
+    gradient.addColorStop(t, `rgba(${SHADOW},${stops.falling ? 1 - soft : soft})`);
   }
   return gradient;
 }
 
-function drawTool(lit) {
-  const x = tool.x * WIDTH, y = tool.y * HEIGHT, radius = (tool.size * WIDTH) / 2;
-  const turn = (tool.angle * Math.PI) / 180;
-  const inner = Math.max(0, radius - EDGE / 2);
+function drawShade(lit) {
+  const { width, height } = canvas;
+  const soft = fixed.soft_edge * width;
+  const x = shade.x * width, y = shade.y * height, radius = (shade.size * width) / 2;
+  const turn = (shade.angle * Math.PI) / 180;
+  const inner = Math.max(0, radius - soft / 2);
   context.save();
   context.lineWidth = 2;
   context.strokeStyle = SOFT;
-  if (tool.shape === "disc") {
-    context.fillStyle = shade({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2), falling: true });
-    context.fillRect(x - radius - EDGE, y - radius - EDGE, 2 * (radius + EDGE), 2 * (radius + EDGE));
+  if (shade.shape === "disc") {
+    context.fillStyle = edgeOf({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + soft / 2), falling: true });
+    context.fillRect(x - radius - soft, y - radius - soft, 2 * (radius + soft), 2 * (radius + soft));
     context.translate(x, y);
     context.rotate(turn);
-    context.strokeStyle = lit ? "rgba(3,0,0,.5)" : SOFT;
+    context.strokeStyle = lit ? `rgba(${SHADOW},.5)` : SOFT;
     context.beginPath();
     context.moveTo(radius, 0);
-    context.lineTo(2 * WIDTH, 0);
+    context.lineTo(2 * width, 0);
     context.stroke();
     context.strokeStyle = SOFT;
     context.beginPath();
     context.arc(0, 0, inner, 0, 2 * Math.PI);
     context.stroke();
-  } else if (tool.shape === "hole") {
-    context.fillStyle = shade({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + EDGE / 2) });
-    context.fillRect(0, 0, WIDTH, HEIGHT);
+  } else if (shade.shape === "hole") {
+    context.fillStyle = edgeOf({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + soft / 2) });
+    context.fillRect(0, 0, width, height);
     context.beginPath();
     context.arc(x, y, radius, 0, 2 * Math.PI);
     context.stroke();
-  } else if (tool.shape !== "none") {
-    const edge = tool.shape === "cover" ? CONTACT : EDGE;
+  } else if (shade.shape !== "none") {
+    const edge = (shade.shape === "cover" ? fixed.contact_edge : fixed.soft_edge) * width;
     context.translate(x, y);
     context.rotate(turn);
-    context.fillStyle = shade({ gradient: context.createLinearGradient(-edge / 2, 0, edge / 2, 0) });
-    context.fillRect(-edge / 2, -2 * WIDTH, 3 * WIDTH, 4 * WIDTH);
+    context.fillStyle = edgeOf({ gradient: context.createLinearGradient(-edge / 2, 0, edge / 2, 0) });
+    context.fillRect(-edge / 2, -2 * width, 3 * width, 4 * width);
     context.beginPath();
-    context.moveTo(edge / 2, -2 * WIDTH);
-    context.lineTo(edge / 2, 2 * WIDTH);
+    context.moveTo(edge / 2, -2 * width);
+    context.lineTo(edge / 2, 2 * width);
     context.stroke();
   }
   context.restore();
@@ -234,12 +227,14 @@ function drawTool(lit) {
 
 function trace(points, closed) {
   context.beginPath();
-  points.forEach(([x, y], index) => context[index ? "lineTo" : "moveTo"](x * WIDTH, y * HEIGHT));
+  const { width, height } = canvas;
+  points.forEach(([x, y], index) => context[index ? "lineTo" : "moveTo"](x * width, y * height));
   if (closed) context.closePath();
 }
 
 function drawOutlines(lit) {
   const now = state.shaded || [];
+  const { width, height } = canvas;
   context.save();
   context.font = "600 22px system-ui, sans-serif";
   context.textAlign = "center";
@@ -248,7 +243,7 @@ function drawOutlines(lit) {
     if (!points || !state.marked.includes(name)) continue;
     const wanted = now.includes(name) || (state.box.stage?.kind === "burn" && state.box.stage.area === name);
     if (lit && !wanted) continue;
-    context.strokeStyle = context.fillStyle = wanted ? INK : "#a02813";
+    context.strokeStyle = context.fillStyle = wanted ? INK : OUTLINE;
     context.lineWidth = wanted ? 3 : 1.5;
     context.setLineDash(wanted ? [14, 8] : [5, 7]);
     trace(points, true);
@@ -258,13 +253,13 @@ function drawOutlines(lit) {
       context.strokeStyle = INK;
       context.stroke();
       context.setLineDash([14, 8]);
-      context.strokeStyle = "#080000";
+      context.strokeStyle = GROUND;
     }
     context.stroke();
     if (lit) continue;
     const xs = points.map(([x]) => x), ys = points.map(([, y]) => y);
-    const middle = ((Math.min(...xs) + Math.max(...xs)) / 2) * WIDTH;
-    context.fillText(name, middle, ((Math.min(...ys) + Math.max(...ys)) / 2) * HEIGHT + 7);
+    const middle = ((Math.min(...xs) + Math.max(...xs)) / 2) * width;
+    context.fillText(name, middle, ((Math.min(...ys) + Math.max(...ys)) / 2) * height + 7);
   }
   if (drawing) {
     context.setLineDash([]);
@@ -272,7 +267,7 @@ function drawOutlines(lit) {
     context.lineWidth = 2;
     trace([...drawing.points, drawing.at], false);
     context.stroke();
-    for (const [x, y] of [...drawing.points, drawing.at]) context.fillRect(x * WIDTH - 4, y * HEIGHT - 4, 8, 8);
+    for (const [x, y] of [...drawing.points, drawing.at]) context.fillRect(x * width - 4, y * height - 4, 8, 8);
   }
   context.restore();
 }
@@ -280,27 +275,28 @@ function drawOutlines(lit) {
 function draw() {
   if (!state.box) return;
   const lit = state.light > 0.002;
+  const { width, height } = canvas;
   context.globalAlpha = 1;
-  context.fillStyle = "#030000";
-  context.fillRect(0, 0, WIDTH, HEIGHT);
+  context.fillStyle = WELL;
+  context.fillRect(0, 0, width, height);
   if (state.sheet.in && state.box.safelight) {
-    context.fillStyle = "#2a0803";
-    context.fillRect(0, 0, WIDTH, HEIGHT);
+    context.fillStyle = GLOW;
+    context.fillRect(0, 0, width, height);
   }
   // While an outline is drawn the negative is shown as if on a light table.
   const light = drawing ? 0.35 : state.light;
   if (film && (lit || drawing)) {
-    context.globalAlpha = Math.min(1, light) ** (1 / 2.2);
-    context.drawImage(film, 0, 0, WIDTH, HEIGHT);
+    context.globalAlpha = Math.min(1, light) ** (1 / fixed.gamma);
+    context.drawImage(film, 0, 0, width, height);
     context.globalAlpha = 1;
   }
-  drawTool(lit);
+  drawShade(lit);
   if (state.sheet.in || drawing) drawOutlines(lit);
 }
 
 let asked = false;
 
-/** Draw with the next frame, and tell by then where the tool is; at rest nothing runs. */
+/** Draw with the next frame, and tell by then where the shade is; at rest nothing runs. */
 function renew() {
   if (asked) return;
   asked = true;
@@ -318,6 +314,10 @@ function showNote() {
 
 let shown = 0;
 listen((news, changed) => {
+  if (news.hello) {
+    [canvas.width, canvas.height] = fixed.sheet_px;
+    [size.min, size.max] = fixed.shade_size.map((part) => Math.round(part * 100));
+  }
   if (news.state) renew();
   if (changed.has("pictures") && state.pictures.negative !== shown) {
     const number = (shown = state.pictures.negative);
@@ -327,9 +327,9 @@ listen((news, changed) => {
       renew();
     }, (error) => document.dispatchEvent(new CustomEvent("refused", { detail: error.message })));
   }
-  // Another window holds the tool: follow it, unless this one has just moved it.
-  if (changed.has("tool") && (news.hello || performance.now() - movedAt > 400)) {
-    Object.assign(tool, state.tool);
+  // Another window holds the shade: follow it, unless this one has just moved it.
+  if (changed.has("shade") && (news.hello || performance.now() - movedAt > 400)) {
+    Object.assign(shade, state.shade);
     showHand();
   }
   if (changed.has("box") || changed.has("sheet")) showNote();

@@ -5,7 +5,7 @@ import "./room.js";
 import "./sound.js";
 import "./timeline.js";
 import { askedFilter, develop, freshSheet } from "./room.js";
-import { moveTool, resizeTool, takeTool, turnTool, outlineKey } from "./easel.js";
+import { moveShade, resizeShade, takeShade, turnShade, outlineKey } from "./easel.js";
 import { connect, leftMs, listen, nowMs, state, write } from "./net.js";
 import { press, release, turn } from "./panel.js";
 
@@ -65,17 +65,17 @@ function isTaken(key) {
 
 document.addEventListener("keydown", (event) => {
   const key = event.key.toLowerCase();
-  if (event.ctrlKey || event.altKey || event.metaKey || isTaken(key)) return;
+  if (!state.box || event.ctrlKey || event.altKey || event.metaKey || isTaken(key)) return;
   if (outlineKey(key, event.shiftKey)) event.preventDefault();
-  else if (event.shiftKey && MOVES[key]) moveTool(...MOVES[key]);
+  else if (event.shiftKey && MOVES[key]) moveShade(...MOVES[key]);
   else if (TURNS[key]) turn(TURNS[key]);
   else if (HELD[key]) event.repeat || press(HELD[key]);
-  else if (key === "+" || key === "=") resizeTool(1);
-  else if (key === "-") resizeTool(-1);
-  else if (key === ".") turnTool(1);
-  else if (key === ",") turnTool(-1);
+  else if (key === "+" || key === "=") resizeShade(1);
+  else if (key === "-") resizeShade(-1);
+  else if (key === ".") turnShade(1);
+  else if (key === ",") turnShade(-1);
   else if (event.repeat) return;
-  else if (/^[0-4]$/.test(key)) takeTool(Number(key));
+  else if (/^[0-4]$/.test(key)) takeShade(Number(key));
   else if (key === "f") askedFilter();
   else if (key === "n") freshSheet();
   else if (key === "d") develop(false);

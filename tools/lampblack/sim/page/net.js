@@ -2,6 +2,8 @@
 // Nothing is decided here: a window shows, and passes on.
 
 export const state = {};
+/** What the session tells once, in its first message, and what does not change: sizes, limits, kinds, tones. */
+export const fixed = {};
 const listeners = [];
 let socket = null;
 let late = null;
@@ -47,6 +49,7 @@ export function connect() {
   socket.onmessage = ({ data }) => {
     const news = JSON.parse(data);
     if (news.hello) for (const key of Object.keys(state)) delete state[key];
+    Object.assign(fixed, news.hello);
     Object.assign(state, news.state);
     if (news.state) told = performance.now();
     tell(news);

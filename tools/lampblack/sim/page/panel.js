@@ -1,8 +1,8 @@
 // The box's front: its display from the core's own bytes, its keys and its dial.
 
-import { listen, send, state, write } from "./net.js";
+import { rgb } from "./colours.js";
+import { fixed, listen, send, state, write } from "./net.js";
 
-const WIDTH = 128, HEIGHT = 64;
 const DEGREES_PER_DETENT = 15, NOTCH = 50;
 const LOOK_MS = 40;
 // A browser whose page changes as a key goes down draws that first, and reads the session's answer a frame later. So
@@ -16,15 +16,23 @@ const safelight = document.getElementById("safelight");
 // --- the display
 
 const context = canvas.getContext("2d");
-const image = context.createImageData(WIDTH, HEIGHT);
-const pixels = new Uint32Array(image.data.buffer);
-const [GROUND, INK] = new Uint32Array(new Uint8ClampedArray([8, 0, 0, 255, 255, 64, 32, 255]).buffer);
+const [GROUND, INK] = new Uint32Array(new Uint8ClampedArray([...rgb("ground"), 255, ...rgb("ink"), 255]).buffer);
+let image, pixels;
+
+/** As many pixels as the display has. */
+function measure([wide, high]) {
+  [canvas.width, canvas.height] = [wide, high];
+  image = context.createImageData(wide, high);
+  pixels = new Uint32Array(image.data.buffer);
+  fit();
+}
 
 function draw(frame) {
   const bytes = atob(frame);
+  const wide = canvas.width;
   for (let at = 0; at < pixels.length; at++) {
-    const x = at % WIDTH, y = (at - x) / WIDTH;
-    pixels[at] = (bytes.charCodeAt((y >> 3) * WIDTH + x) >> (y & 7)) & 1 ? INK : GROUND;
+    const x = at % wide, y = (at - x) / wide;
+    pixels[at] = (bytes.charCodeAt((y >> 3) * wide + x) >> (y & 7)) & 1 ? INK : GROUND;
   }
   context.putImageData(image, 0, 0);
 }
@@ -32,26 +40,26 @@ function draw(frame) {
 /** A pixel of the display is a whole number of the screen's, so that all look alike. */
 function fit() {
   const ratio = window.devicePixelRatio;
-  const scale = Math.max(1, Math.floor((canvas.parentElement.clientWidth * ratio) / WIDTH)) / ratio;
-  canvas.style.width = `${WIDTH * scale}px`;
-  canvas.style.height = `${HEIGHT * scale}px`;
+  const scale = Math.max(1, Math.floor((canvas.parentElement.clientWidth * ratio) / canvas.width)) / ratio;
+  canvas.style.width = `${canvas.width * scale}px`;
+  canvas.style.height = `${canvas.height * scale}px`;
 }
-new ResizeObserver(fit).observe(canvas.parentElement);
+new ResizeObserver(() => image && fit()).observe(canvas.parentElement);
 
-// --- keys: press and release are told apart
+// --- keys: the box is told when one goes down, and of BACK also when it is let go
 
 const down = new Set();
 
 export function press(name) {
   if (down.has(name)) return;
   down.add(name);
-  send({ do: "key", name, down: true });
+  send({ do: "key", name });
   showKey(name, true);
 }
 
 export function release(name) {
   if (!down.delete(name)) return;
-  send({ do: "key", name, down: false });
+  if (name === "back") send({ do: "key", name: "back_up" });
   showKey(name, false);
 }
 
@@ -158,6 +166,7 @@ function show(light, text, on) {
 }
 
 listen((news, changed) => {
+  if (news.hello) measure(fixed.frame_px);
   if (news.frame) draw(news.frame);
   if (news.lost) {
     document.documentElement.dataset.lamp = "unknown";

@@ -1,9 +1,10 @@
 // The darkroom round the box: filter, paper, lamp, negative, practice, and what became of the last sheet.
 
 import { chips } from "./chips.js";
+import { css } from "./colours.js";
 import { drawOutline, sheetIsLit } from "./easel.js";
-import { listen, send, state, write } from "./net.js";
-import { map, picture, red } from "./tone.js";
+import { fixed, listen, send, state, write } from "./net.js";
+import { errors, picture, red } from "./tone.js";
 
 const byId = (id) => document.getElementById(id);
 const refuse = (line) => document.dispatchEvent(new CustomEvent("refused", { detail: line }));
@@ -82,7 +83,7 @@ function look(name) {
   byId("views").hidden = !state.pictures?.print;
 }
 
-const drawn = { print: 0, map: 0 };
+const drawn = { print: 0, errors: 0 };
 
 async function drawPicture(kind, colour) {
   const number = state.pictures[kind];
@@ -91,7 +92,8 @@ async function drawPicture(kind, colour) {
   try {
     const made = await picture(kind, number, colour);
     if (drawn[kind] !== number) return;
-    byId(kind).getContext("2d").drawImage(made, 0, 0, 1000, 800);
+    [byId(kind).width, byId(kind).height] = [made.width, made.height];
+    byId(kind).getContext("2d").drawImage(made, 0, 0);
     byId(kind).dataset.number = number;
     if (kind === "print") nameThePatches();
   } catch (error) {
@@ -101,18 +103,19 @@ async function drawPicture(kind, colour) {
 
 /** A strip's patches lie side by side, the first one on the left: their times are written on them. */
 function nameThePatches() {
-  const patches = state.result?.patches || [];
-  const context = byId("print").getContext("2d");
-  const wide = 1000 / patches.length;
+  const patches = state.verdict?.patches || [];
+  const print = byId("print");
+  const context = print.getContext("2d");
+  const wide = print.width / patches.length;
   context.font = "600 26px system-ui, sans-serif";
   context.textAlign = "center";
   for (const { patch, seconds } of patches) {
     const left = (patch - 1) * wide;
-    context.fillStyle = "#080000";
-    context.fillRect(left, 740, wide, 60);
-    context.fillRect(left - 1, 0, 2, 800);
-    context.fillStyle = "#ff4020";
-    context.fillText(`${seconds.toFixed(2)}`, left + wide / 2, 780, wide - 8);
+    context.fillStyle = css("ground");
+    context.fillRect(left, print.height - 60, wide, 60);
+    context.fillRect(left - 1, 0, 2, print.height);
+    context.fillStyle = css("ink");
+    context.fillText(`${seconds.toFixed(2)}`, left + wide / 2, print.height - 20, wide - 8);
   }
 }
 
@@ -122,31 +125,31 @@ function stops(value) {
   return Number(size) ? `${value < 0 ? "−" : "+"}${size}` : size;
 }
 
-function showResult() {
-  const place = byId("result");
-  const result = state.result;
+function showVerdict() {
+  const place = byId("verdict");
+  const verdict = state.verdict;
   place.replaceChildren();
-  if (!result) return;
-  if (result.worst_stops !== null) {
-    const best = result.best_stops === null ? "" : ` Best so far: ${result.best_stops.toFixed(2)}.`;
-    const verdict = `On average over an area at most ${result.worst_stops.toFixed(2)} stop off.${best}`;
-    place.append(element("p", verdict, { className: "verdict" }));
+  if (!verdict) return;
+  if (verdict.worst_stops !== null) {
+    const best = verdict.best_stops === null ? "" : ` Best so far: ${verdict.best_stops.toFixed(2)}.`;
+    const line = `On average over an area at most ${verdict.worst_stops.toFixed(2)} stop off.${best}`;
+    place.append(element("p", line, { className: "worst" }));
   }
-  const nowhere = [...new Set(result.rows.filter((row) => row.given_ms === null).map((row) => row.area))];
+  const nowhere = [...new Set(verdict.rows.filter((row) => row.given_ms === null).map((row) => row.area))];
   if (nowhere.length) {
     const line = `Not measured: ${nowhere.join(", ")}. Where that is on this negative is not known: draw it, under Negative.`;
     place.append(element("p", line));
   }
-  if (result.note) place.append(element("p", result.note));
-  if (!result.rows.length) return;
+  if (verdict.note) place.append(element("p", verdict.note));
+  if (!verdict.rows.length) return;
   const table = document.createElement("table");
-  table.createCaption().textContent = result.title;
+  table.createCaption().textContent = verdict.title;
   const head = table.createTHead().insertRow();
   for (const name of ["area", "filter", "planned s", "given s", "stops off", "density"]) {
     head.append(element("th", name, { scope: "col" }));
   }
   const body = table.createTBody();
-  for (const row of result.rows) {
+  for (const row of verdict.rows) {
     const line = body.insertRow();
     const cells = [
       row.area, row.filter || "none", (row.planned_ms / 1000).toFixed(2),
@@ -203,7 +206,7 @@ function showAreas() {
 
 listen((news, changed) => {
   if (news.hello) {
-    byId("ways").replaceChildren(...news.hello.ways_in.map((way) => {
+    byId("ways").replaceChildren(...fixed.ways_in.map((way) => {
       const item = document.createElement("li");
       item.append(element("code", way));
       return item;
@@ -222,18 +225,18 @@ listen((news, changed) => {
   }
   if (changed.has("negative") || changed.has("negatives") || news.refused) showNegatives(state.negatives, state.negative);
   if (changed.has("pace") && !news.lost) {
-    showPaces([[0, "Stopped"], [1, "Real time"], [10, "10 times"]], state.pace);
+    showPaces(fixed.paces, state.pace);
     byId("steps").hidden = state.pace !== 0;
   }
   if (changed.has("sheet") || changed.has("note") || changed.has("no_data") || changed.has("box")) showSheet();
   if (changed.has("exercises") || changed.has("exercise")) showExercises();
   if (changed.has("areas") || changed.has("marked")) showAreas();
-  if (changed.has("result")) showResult();
+  if (changed.has("verdict")) showVerdict();
   if (changed.has("pictures")) {
     const isNew = state.pictures.print && state.pictures.print !== drawn.print;
-    byId("map-figure").hidden = !state.pictures.map;
+    byId("errors-figure").hidden = !state.pictures.errors;
     drawPicture("print", red);
-    drawPicture("map", map);
+    drawPicture("errors", errors);
     if (news.hello) look("easel");
     else if (isNew) look("print");
   }

@@ -1,15 +1,14 @@
 // The box's sounds, in the tones that its core names, heard in this window once a person has asked for them:
 // browsers let no page begin to sound by itself.
 
-import { listen, state } from "./net.js";
+import { fixed, listen, state } from "./net.js";
 
 const button = document.getElementById("sound");
-let tones = {};
 let context = null;
 
 function play(name) {
   let at = context.currentTime;
-  for (const [hertz, ms] of tones[name] || []) {
+  for (const [hertz, ms] of fixed.tones[name] || []) {
     const length = ms / 1000;
     if (hertz) {
       const pitch = context.createOscillator();
@@ -40,7 +39,6 @@ button.addEventListener("click", async () => {
 });
 
 listen((news) => {
-  if (news.hello) tones = news.hello.tones;
   if (news.hello || !context || context.state !== "running") return; // what was heard before is not played again
   for (const [, kind, name] of news.events || []) if (kind === "sound") play(name);
 });

@@ -1,12 +1,13 @@
 // What lamp, safelight, stages and sounds did, as a strip that ends now.
 
 import { chips } from "./chips.js";
-import { listen, nowMs, state } from "./net.js";
+import { css } from "./colours.js";
+import { fixed, listen, nowMs, state } from "./net.js";
 
 const canvas = document.getElementById("timeline");
 const calm = matchMedia("(prefers-reduced-motion: reduce)");
 const LANES = ["Stage", "Lamp", "Safelight", "Sounds"];
-const INK = "#ff4020", SOFT = "#dc3a1e", LINE = "#5c170b", DIM = "#7e1f10", GROUND = "#080000";
+const [INK, SOFT, LINE, DIM, GROUND] = ["ink", "soft", "line", "dim", "ground"].map(css);
 const LEFT = 76, RIGHT = 26, TOP = 8;
 let rows = [];
 let span = 60;
@@ -30,7 +31,7 @@ function stretches(kind) {
 function draw() {
   const ratio = window.devicePixelRatio;
   const { clientWidth: width, clientHeight: height } = canvas;
-  if (!width) return;
+  if (!width || !fixed.steps_s) return;
   if (canvas.width !== Math.round(width * ratio) || canvas.height !== Math.round(height * ratio)) {
     canvas.width = Math.round(width * ratio);
     canvas.height = Math.round(height * ratio);
@@ -51,7 +52,7 @@ function draw() {
 
   // Seconds below, in steps of 1, 2 or 5 that leave room for their numbers
   const room = (60 * shown) / (width - LEFT - RIGHT) / 1000;
-  const step = [1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600].find((seconds) => seconds >= room) || 7200;
+  const step = fixed.steps_s.find((seconds) => seconds >= room) || 2 * fixed.steps_s.at(-1);
   for (let s = Math.ceil(from / 1000 / step) * step; s * 1000 <= from + shown; s += step) {
     context.fillStyle = LINE;
     context.fillRect(Math.round(x(s * 1000)), TOP, 1, height - TOP - 20);
@@ -88,8 +89,8 @@ function draw() {
   for (const [at, kind, name] of rows) {
     if (kind !== "sound" || at < from) continue;
     const left = x(at);
-    const small = name === "tick" || name === "pip";
-    const tall = name === "tick" ? 0.25 : name === "pip" ? 0.5 : 1;
+    const small = fixed.small_sounds.includes(name);
+    const tall = small ? (fixed.small_sounds.indexOf(name) + 1) / 4 : 1;
     context.fillStyle = small ? SOFT : INK;
     context.fillRect(left, y(3) + 3 + (lane - 6) * (1 - tall), 1.5, (lane - 6) * tall);
     if (!small && left >= free) {

@@ -1,6 +1,9 @@
 // Grey pictures in the red of the page: nothing on it is brighter than the ink.
 
-const INK = [255, 64, 32], GROUND = [8, 0, 0];
+import { rgb } from "./colours.js";
+import { fixed } from "./net.js";
+
+const INK = rgb("ink"), GROUND = rgb("ground");
 
 /** Fetch a grey picture of the session and give its canvas, with each grey put through `colour(grey, x, y)`. */
 export async function picture(kind, number, colour) {
@@ -37,18 +40,18 @@ export function projected(image) {
   red(image);
 }
 
-// The light map: 128 is as planned, 127 steps are a stop. What is right is quiet; more light is a plain tone, less a
-// hatched one, so that no other colour is needed.
-const TWELFTH = 127 / 12, QUARTER = 127 / 4;
-const EVEN = [28, 5, 2], SOME = [126, 31, 16];
+// The error picture. What is right is quiet; more light is a plain tone, less a hatched one, so that no other colour
+// is needed.
+const EVEN = rgb("even"), SOME = rgb("dim");
 
-export function map({ data, width }) {
+export function errors({ data, width }) {
+  const { as_planned: planned, per_stop: stop } = fixed.errors;
   for (let at = 0; at < data.length; at += 4) {
-    const off = data[at] - 128;
+    const off = data[at] - planned;
     const size = Math.abs(off);
     const pixel = at / 4;
     const hatched = off < 0 && ((pixel % width) + Math.floor(pixel / width)) % 12 > 4;
-    const tone = size < TWELFTH || hatched ? EVEN : size < QUARTER ? SOME : INK;
+    const tone = size < stop / 12 || hatched ? EVEN : size < stop / 4 ? SOME : INK;
     [data[at], data[at + 1], data[at + 2]] = tone;
   }
 }

@@ -1,0 +1,134 @@
+"""What the simulator reads of its box: with the session and the script, the only place that knows it from
+inside.
+
+What must live here: reading. It changes nothing of the box, presses nothing, and makes nothing of what it
+reads.
+"""
+
+from __future__ import annotations
+
+import json
+
+from host_sim.box.session import Session
+from timing_core.box import Box
+from timing_core.light.plan import Stage
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.strip import Strip
+
+
+class BoxView:
+    """The box of `session`, also after a reset has put another in its place."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    @property
+    def _box(self) -> Box:
+        return self._session.box
+
+    # --- the panel
+
+    @property
+    def state(self) -> str:
+        """A name of `transitions.STATES`."""
+        return self._box.state
+
+    @property
+    def message(self) -> str:
+        return self._box.message
+
+    def says(self, control: str) -> str:
+        """What `control` will do now; "" for nothing."""
+        return self._box.machine.says(control)
+
+    @property
+    def volume(self) -> int:
+        return self._box.bench.get("volume")
+
+    # --- light
+
+    @property
+    def safelight(self) -> bool:
+        return self._box.exposing.safelight
+
+    @property
+    def viewing(self) -> bool:
+        """True while the lamp that is lit is the viewing light."""
+        return self._box.exposing.strike.viewing
+
+    # --- the run
+
+    @property
+    def in_run(self) -> bool:
+        """True while a stage is on the panel, lit or dark, or the viewing light covers it."""
+        return self._box.in_run
+
+    @property
+    def stages(self) -> list[Stage]:
+        """Of the run under way or kept; empty for none."""
+        return self._box.run.stages
+
+    @property
+    def at(self) -> int:
+        """Which of `stages` is at hand."""
+        return self._box.run.at
+
+    @property
+    def stage(self) -> Stage | None:
+        """The one that is on the panel; None while none is."""
+        return self._box.run.stages[self._box.run.at] if self._box.in_run else None
+
+    @property
+    def exposing(self) -> Stage | None:
+        """The one that is under light; None while none is."""
+        return self.stage if self._box.state == "exposing" else None
+
+    def run(self) -> list[Stage]:
+        """All stages of the run under way, or of the one that EXPOSE would take up; empty for none."""
+        box = self._box
+        if box.in_run:
+            return box.run.stages
+        return box.plan() if box.state in ("browse", "ask") else []
+
+    def next_stage(self) -> Stage | None:
+        """The one of `run` that comes next, or is under way."""
+        run = self.run()
+        return run[self._box.run.at if self._box.in_run else 0] if run else None
+
+    @property
+    def given_ms(self) -> int:
+        """Light that the stage at hand had before the strike under way."""
+        return self._box.run.given_ms
+
+    @property
+    def light_so_far_ms(self) -> int:
+        """Light that the stage at hand had when the box was last told of anything."""
+        return self._box.exposing.light_so_far_ms()
+
+    @property
+    def is_first_strike(self) -> bool:
+        """True where the stage at hand is lit for the first time."""
+        return self._box.run.strikes == 1
+
+    @property
+    def sheet_key(self) -> tuple[int, bool]:
+        """What tells one sheet of paper from the next. A run that is left and gone on with later is on the
+        same sheet, also when the plug was pulled in between."""
+        return self._box.run.number, self._box.run.is_strip
+
+    def began_with(self) -> tuple[PrintingMap, Strip | None]:
+        """Map and strip of the run under way as it began: both may have been changed since. No strip for a
+        print."""
+        run = json.loads(self._box.run.text)
+        return PrintingMap.from_dict(run["map"]), run["strip"] and Strip.from_dict(run["strip"])
+
+    # --- the map at work
+
+    @property
+    def marked(self) -> list[str]:
+        """The areas that it has marks for, as often as it has them."""
+        return [mark.area for own in self._box.work.map.passes for mark in own.marks]
+
+    @property
+    def dry_down_pm(self) -> int:
+        return self._box.work.map.dry_down_pm

@@ -1,0 +1,60 @@
+"""What a person asks of the room, checked: names, numbers, outlines.
+
+What must live here: refusing what makes no sense, in one line. It may not know the room or what is in it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import Any
+
+from host_sim.optics.pixels import Outline
+
+POINTS_MIN, POINTS_MAX = 3, 500
+"""How many points the outline of an area has."""
+
+
+class RoomError(Exception):
+    """One line: what is refused, why, and what to do."""
+
+
+def one_of(name: object, what: str, known: Iterable[str]) -> str:
+    if isinstance(name, str) and name in known:
+        return name
+    # What stands for none has no letters.
+    names = ", ".join(one or "none at all" for one in known)
+    raise RoomError(f"No {what} {name!r}: there are {names}. Take one of these.")
+
+
+def number(message: dict[str, Any], key: str, low: float, high: float, before: float) -> float:
+    """The shade's number under `key`, held to its range; as it was before where it is left out."""
+    try:
+        return max(low, min(high, _finite(message.get(key, before))))
+    except (TypeError, ValueError):
+        raise RoomError(f"The shade stays: its {key} is no number. Give {low:g} to {high:g}.") from None
+
+
+def outline(message: dict[str, Any]) -> tuple[str, Outline]:
+    """An area's name and its outline."""
+    name, points = message.get("name"), message.get("points")
+    if not isinstance(name, str) or not name:
+        raise RoomError("No area is placed: it has no name. Name one of the card's areas.")
+    if not isinstance(points, list) or not POINTS_MIN <= len(points) <= POINTS_MAX:
+        raise RoomError(
+            f"{name} is not placed: its outline is no list of {POINTS_MIN} to {POINTS_MAX} points. "
+            "Draw it again."
+        )
+    try:
+        return name, [(_finite(x), _finite(y)) for x, y in points]
+    except (TypeError, ValueError):
+        raise RoomError(
+            f"{name} is not placed: a point of it is no pair of numbers. Draw it again."
+        ) from None
+
+
+def _finite(value: Any) -> float:
+    found = float(value)
+    if not math.isfinite(found):
+        raise ValueError
+    return found

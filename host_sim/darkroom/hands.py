@@ -1,0 +1,87 @@
+"""What the hands have put into the light: a shade over the paper, and a filter.
+
+What must live here: what is held, and where. It may not know the box, the sheet or the time: whoever moves a
+hand lets the light until then fall first.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from host_sim.darkroom.checks import number, one_of
+from host_sim.optics.shades import Cast, Shade, cast_of
+
+
+class Kind(NamedTuple):
+    """A kind of shade: its name and what is said of it, and the size and angle at which it is first taken."""
+
+    title: str
+    says: str
+    size: float
+    angle: float
+
+
+SHADES = {
+    "none": Kind("Nothing", "Take a shade to keep light off the paper.", 0.2, 0),
+    "disc": Kind(
+        "Disc on a wire",
+        "Shades what is under it. Move the pointer over the sheet; the wheel changes its size. Off the sheet "
+        "it shades nothing.",
+        0.2,
+        90,
+    ),
+    "hole": Kind(
+        "Hole",
+        "Lets light through the hole alone: off the sheet it covers all. The wheel changes the hole's size.",
+        0.24,
+        90,
+    ),
+    "edge": Kind("Straight edge", "Covers all on one side of its edge. The wheel turns it.", 0.2, 90),
+    "cover": Kind(
+        "Cover",
+        "Lies on the paper and covers all on its left. Drag it from patch to patch. The wheel turns it.",
+        0.2,
+        180,
+    ),
+}
+"""What can be held, by its shape, as `optics.sheet` casts its shadow."""
+NEAR, FAR = -2.0, 3.0
+"""As far as a shade can be off the sheet, in parts of it."""
+SIZE_MIN, SIZE_MAX = 0.04, 0.8
+"""Of a disc or a hole, in parts of the sheet's width."""
+_TURN_MAX = 3600.0
+
+
+class Hands:
+    """`shade` is what is held in the light, `filter` the one fitted, "" for none."""
+
+    def __init__(self) -> None:
+        self.shade = Shade()
+        self.filter = ""
+        self._cast: Cast | None = None
+
+    def asked(self, message: dict[str, Any]) -> Shade:
+        """The shade as `message` wants it, within what a hand can do. RoomError for what makes no sense."""
+        now = self.shade
+        return Shade(
+            one_of(message.get("shape"), "shade", SHADES),
+            number(message, "x", NEAR, FAR, now.x),
+            number(message, "y", NEAR, FAR, now.y),
+            number(message, "size", SIZE_MIN, SIZE_MAX, now.size),
+            number(message, "angle", -_TURN_MAX, _TURN_MAX, now.angle) % 360,
+        )
+
+    def hold(self, shade: Shade) -> None:
+        self.shade, self._cast = shade, None
+
+    def take_the_cover_off(self) -> None:
+        """One that lies over a sheet is not left over the next."""
+        if self.shade.shape == "cover" and self.shade.x > 0:
+            self.hold(Shade())
+
+    @property
+    def cast(self) -> Cast:
+        """The shadow of what is held."""
+        if self._cast is None:
+            self._cast = cast_of(self.shade)
+        return self._cast
