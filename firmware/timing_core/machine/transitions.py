@@ -49,12 +49,12 @@ browse    lamp      paper_at_risk    warn_paper        browse    view?
 browse    lamp      -                view              viewing   view
 browse    back      in_screen        leave_screen      browse    screens
 browse    dial      can_move         move              browse    move
+browse    press     row_acts         act               browse    @
+browse    press     row_turns        open              edit      change
 browse    press     row_goes_on_held go_on             held      go on
 browse    press     row_goes_on      go_on             ready     go on
-browse    press     row_chooses      -                 choose    choose
-browse    press     row_acts         act               browse    @
 browse    press     row_ends         end_run           browse    end it
-browse    press     row_turns        open              edit      change
+browse    press     row_chooses      -                 choose    choose
 browse    tick      settled          listen            browse
 edit      dial      -                turn              edit      change
 edit      press     -                take              browse    take
