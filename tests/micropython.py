@@ -66,13 +66,14 @@ def run(
     program: list[str],
     folder: Path,
     heap: str = HEAP,
-    timeout_s: int = 120,
+    timeout_s: int = 600,
     at: Path | None = None,
     given: str | None = None,
 ) -> CompletedProcess[str]:
     """Run `micropython PROGRAM...` with the modules of `folder`; returns code, output and errors as text.
 
-    `at` is where it is run, with modules of its own, and `given` its standard input.
+    `at` is where it is run, with modules of its own, and `given` its standard input. Who hangs is ended; a
+    busy machine may take ten times as long as an idle one.
     """
     return subprocess.run(
         [tool("micropython"), "-X", f"heapsize={heap}", *program],

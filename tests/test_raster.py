@@ -98,7 +98,6 @@ def under_micropython(compiled, module, programs):
         ["-m", "tests.portable.framebuf_cases", module],
         compiled,
         HEAP,
-        timeout_s=300,
         given="".join(json.dumps(program) + "\n" for program in programs),
     )
     assert done.returncode == 0, done.stderr

@@ -61,16 +61,25 @@ def traced_draw():
         note({"frame": frame})
 take = runner.box.link.take
 def traced_take(line):
-    note({"line": str(line, "utf-8")})
+    trace.append(b"line " + line)
     reply = take(line)
-    note({"reply": str(reply or b"", "utf-8")})
+    trace.append(b"reply " + (reply or b""))
     return reply
 runner._watch = watch
 runner._screen.draw = traced_draw
 runner.box.link.take = traced_take
 """
 """Has the firmware note what happens in the form of `replay`. A picture that an input cut into is drawn
-again, and only then noted."""
+again, and only then noted. What goes over the wire is noted as it is: to quote a long reply takes 8 KB in one
+piece, and beside the trace there may be none. `_entry` does that on the PC."""
+
+
+def _entry(said: str) -> str | None:
+    """What the firmware says of its trace, as an entry of it; None if it is none."""
+    kind, _, text = said.partition(" ")
+    if kind not in ("line", "reply"):
+        return said if said.startswith("{") else None
+    return encode({kind: text + "\n" if kind == "reply" and text else text}).decode()
 
 
 def split_grade_card() -> PrintingMap:
@@ -122,7 +131,7 @@ def print_a_card(box: PicoBox) -> Printed:
         at = len(box.said)
         box.do("for line in trace: say(str(line, 'utf-8'))\ntrace.clear()", wait_ms=0)
         assert box.ask("len(trace)", 5000) == "0"
-        trace.extend(line for line in box.said[at:].decode().splitlines() if line.startswith("{"))
+        trace.extend(filter(None, map(_entry, box.said[at:].decode().splitlines())))
 
     identity = box.ask("runner.box.identity")
     up_ms = int(box.ask("runner.box.clock._counted_ms - 1000 * runner.box.clock.up_s"))
