@@ -10,10 +10,10 @@ import gc
 import json
 import sys
 
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from tests.figures.plain_disk import Disk
 
-kit = desk_kit()
+kit = desk_platform()
 disk = Disk()
 with open(sys.argv[1], "rb") as file:
     work = file.read()

@@ -3,7 +3,7 @@
 import binascii
 import gc
 
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from tests.portable.chance import numbers
 from timing_core.light.bench import Bench
 from timing_core.light.printing_map import PrintingMap
@@ -15,7 +15,7 @@ if hasattr(gc, "threshold"):
     # MicroPython otherwise collects only when the heap is full, and by then what lives long lies all over it.
     gc.threshold(16384)
 
-kit = desk_kit()
+kit = desk_platform()
 
 
 def packed(text):

@@ -7,7 +7,7 @@ Portable, so that the same exposures can be made on CPython, where nothing can b
 import gc
 import sys
 
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
@@ -72,7 +72,7 @@ class Desk:
     """A box with a panel, a lamp that counts its time, and a clock. Nothing here allocates under light."""
 
     def __init__(self, now_ms, card=CARD, panel_ms=PANEL_MS, **bench):
-        kit = desk_kit()
+        kit = desk_platform()
         disk = Disk()
         store = Store(disk, kit.crc32)
         store.put("work", encode(card))

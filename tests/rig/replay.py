@@ -15,7 +15,7 @@ if hasattr(gc, "threshold"):
     # MicroPython: collect early, or what is kept is strewn over all of a small heap.
     gc.threshold(4096)
 
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.panel.drawing import Screen
@@ -45,7 +45,7 @@ class Disk:
 
 def replay(lines, write):
     """Calls `write` with each line of the new trace."""
-    kit = desk_kit()
+    kit = desk_platform()
     disk = Disk()
     box = screen = None
     identity = ""

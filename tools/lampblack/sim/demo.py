@@ -1,7 +1,7 @@
 """`lampblack demo`: one print, from card to exposed sheet, told as it goes.
 
 What must live here: the telling. The card goes over a real port into the simulated box, the box is
-printed from by pressing its controls, and the light on the paper is the bench's own.
+printed from by pressing its controls, and the light on the paper is the lamp house's own.
 """
 
 import asyncio
