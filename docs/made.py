@@ -16,8 +16,8 @@ from host_sim.box.platform import desk_platform
 from host_sim.box.script import Player
 from host_sim.box.session import Session
 from lampblack.cards import card_file as cards
-from lampblack.cards.settings import AUTO, setting_text
 from lampblack.sim import state_diagram as diagram
+from lampblack.text.settings import AUTO, setting_text
 from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.wire.methods import frame

@@ -18,8 +18,8 @@ from host_sim.box.script import Player
 from host_sim.box.session import Watcher
 from host_sim.box.view import BoxView
 from lampblack.cards import card_file as cards
-from lampblack.cards import tables
 from lampblack.sim.simulator import Darkroom, build, report_tables
+from lampblack.text import tables
 from lampblack.wire.box_client import BoxClient
 from timing_core.light.bench import Bench
 from timing_core.light.plan import compile_print, stage_name

@@ -26,8 +26,8 @@ from host_sim.box.script import Player, ScriptError
 from host_sim.box.session import LATENCY_MS, SIMULATOR, Session, Trace
 from host_sim.darkroom.ideal_hands import IdealHands, Sheet
 from host_sim.optics.lamp_house import LampHouse
-from lampblack.cards import tables
 from lampblack.errors import CommandError
+from lampblack.text import tables
 from lampblack.wire.push import requests_for
 
 FILM = 1 / 8
