@@ -12,12 +12,12 @@ from pathlib import Path
 
 from host_sim.box.frame_pictures import png_bytes
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.script import Player
 from host_sim.box.session import Session
 from lampblack.cards import card_file as cards
-from lampblack.cards.settings import AUTO, MEANINGS, setting_text
 from lampblack.sim import state_diagram as diagram
+from lampblack.text.settings import AUTO, MEANINGS, setting_text
 from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.wire.methods import frame
@@ -124,7 +124,7 @@ SCRIPTS = (PRINTING, STRIP, REFUSED)
 
 def session_of_pictures() -> Session:
     """The box that each of the SCRIPTS is played to: the example cards on its shelf, a lag in its bench."""
-    session = Session(MemoryDisk(), desk_kit(), panel_ms=100)
+    session = Session(MemoryDisk(), desk_platform(), panel_ms=100)
     session.power_up()
     session.advance(SETTLED_MS)
     session.box.set_bench({"lag_ms": LAG_MS})
@@ -204,7 +204,7 @@ class Evening:
     def __init__(self) -> None:
         self.said: list[bytes] = []
         self._disk = MemoryDisk()
-        self._session = Session(self._disk, desk_kit(), identity=IDENTITY)
+        self._session = Session(self._disk, desk_platform(), identity=IDENTITY)
         self._session.send = self.said.append
         self.start_again()
         mill = PrintingMap.new(14500, "2", 80)

@@ -10,9 +10,9 @@ import math
 from collections.abc import Callable
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session, Watcher
-from lampblack.wire.push import staging
+from lampblack.wire.push import requests_for
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.printing_map import PrintingMap
@@ -254,7 +254,7 @@ def new_session(
     Unless it is told otherwise the box has no settling time, so that a test may press key after key.
     """
     disk = MemoryDisk() if disk is None else disk
-    kit = desk_kit()
+    kit = desk_platform()
     if not any(name.startswith("bench.") for name in disk.names()):
         Store(disk, kit.crc32).put("bench", encode({"settle_ms": settle_ms, "form": BENCH_FORM}))
     session = make(disk, kit, panel_ms, ticks_ms, latency_ms)
@@ -349,7 +349,7 @@ def ask(session: Session, method: str, **params) -> dict:
 
 def card_lines(card: dict) -> list[tuple[str, dict]]:
     """The requests that put a card on the shelf."""
-    *parts, commit = staging(PrintingMap.from_dict(card).to_dict())
+    *parts, commit = requests_for(PrintingMap.from_dict(card).to_dict())
     return [*parts, ("card.verify", commit[1]), commit]
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lampblack.cards.settings import MEANINGS
+from lampblack.text.settings import MEANINGS
 from timing_core.canonical import encode
 from timing_core.light.bench import FILTER_MAX, SETTINGS, Bench, check, is_int, is_plain_text, setting
 from timing_core.light.stops import STEPS

@@ -1,7 +1,7 @@
 """A printer's evening at the box, told in presses: what is heard, what the light does, what is kept.
 
 Each test is a short session. Times are those of the map worked out by hand or from a published example;
-what the paper gets, area by area, is measured in `test_easel`, and every order of inputs is tried in
+what the paper gets, area by area, is measured in `test_ideal_hands`, and every order of inputs is tried in
 `test_box_laws`.
 """
 

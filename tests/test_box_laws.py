@@ -15,7 +15,7 @@ import pytest
 from hypothesis import HealthCheck, event, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from tests.box_model import (
     LIT_STATES,
@@ -43,7 +43,7 @@ from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import PrintingMap
 from timing_core.wire.methods import METHODS
 
-KIT = desk_kit()
+KIT = desk_platform()
 WRAP = 1 << 30
 REFUSAL = re.compile(r"[^\n]+: [^\n]+\. [^\n]+\.")
 """What, why, what to do, in one line."""

@@ -17,9 +17,9 @@ from hypothesis import strategies as st
 
 from lampblack.cards import card_file as cards
 from lampblack.cards.card_file import CardError, dump, load, read
-from lampblack.cards.settings import parse_setting, setting_text
-from lampblack.cards.tables import seconds
-from lampblack.cards.units import (
+from lampblack.text.settings import parse_setting, setting_text
+from lampblack.text.tables import seconds
+from lampblack.text.units import (
     UnitError,
     parse_percent,
     parse_seconds,

@@ -25,7 +25,7 @@ import typer
 from host_sim.box.frame_pictures import half_blocks
 from host_sim.box.live import Live
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.script import KEYS, Player
 from host_sim.box.session import Session, Watcher
 from host_sim.darkroom.room import Room
@@ -262,7 +262,7 @@ def commands(page: Path) -> list[tuple[str, str | None]]:
 @pytest.fixture
 def port():
     """The address of a simulated box: tools come one after another, the box goes on."""
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     session.power_up()
     listener = socket.create_server(("127.0.0.1", 0))
 
@@ -507,7 +507,7 @@ def test_every_setting_is_explained():
 
 def test_every_row_of_every_sheet_is_explained():
     page = DOCS / "using-the-box.md"
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     session.power_up()
     box = session.box
     box.work.take(PrintingMap.from_dict(cards.load(EXAMPLES / "workroom.toml")))
@@ -529,7 +529,7 @@ def test_every_row_of_every_sheet_is_explained():
 
 
 def test_every_row_of_the_list_of_screens_is_explained_and_no_other():
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     session.power_up()
     Player(session).play("wait 1\nexpose\nwait 1\nexpose\nwait 1\nback\nback")
     told = [cell for cells in first_cells(USING, "The list of screens") for cell in cells.split(", ")]
@@ -642,7 +642,7 @@ def said_in_scripts() -> set[str]:
     """Every message a true box shows while the tests' scripts and those of the pictures are played to it."""
     said: set[str] = set()
     for path in sorted((ROOT / "tests" / "scripts").glob("*.txt")):
-        session = Session(MemoryDisk(), desk_kit())
+        session = Session(MemoryDisk(), desk_platform())
         listening = Listening(session)
         session.power_up()
         Player(session).play(path.read_text(encoding="utf-8"))
@@ -821,6 +821,6 @@ def test_lamps_are_told_with_their_lag():
 
 
 def test_the_example_cards_can_be_printed():
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     for path in EXAMPLES.glob("*.toml"):
         assert compile_print(PrintingMap.from_dict(cards.load(path)), session.box.bench)

@@ -10,7 +10,7 @@ import pytest
 from mpremote import transport_serial
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from lampblack import cli
 from lampblack.board import board_prompt as prompt
@@ -212,7 +212,7 @@ def test_little_memory_is_what_the_firmware_takes_for_little():
 
 
 def test_a_simulator_says_that_it_is_one(box):
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     box.box.health = session.box.health
     found, _ = examine("a port", clock)
     assert [finding.line for finding in found if finding.about == "board"] == ["none: this is a simulator."]

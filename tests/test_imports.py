@@ -15,7 +15,7 @@ STDLIB = sys.stdlib_module_names
 HARDWARE = {"machine", "rp2", "board"}
 # Of the modules that MicroPython has on a desktop, those that portable code of the simulator may use; and
 # `zlib`, which CPython has in place of `deflate`.
-DESK_STDLIB = {"binascii", "deflate", "framebuf", "hashlib", "io", "json", "zlib"}
+DESK_STDLIB = {"binascii", "deflate", "framebuf", "gc", "hashlib", "io", "json", "zlib"}
 # The simulator's paper is arrays; what is drawn on it and shown of it are pictures.
 SIM_LIBRARIES = {"numpy", "PIL"}
 # What a distribution is called where it is not the name of its module.
@@ -297,7 +297,7 @@ LAWS = {
     # "Nothing here moves or decides anything."
     "host_sim/darkroom/told.py": (
         BROWSER | WALL_CLOCK | CORE,
-        {"settle", "do", "put_in", "hold", "input"},
+        {"settle", "do", "put_in", "take", "input"},
         VIEW | {"session.left_ms"},
     ),
     # "It knows no browser and no wall clock. The box it reads, and works only as somebody in the room could."
@@ -310,7 +310,7 @@ LAWS = {
     "tools/lampblack/sim/terminal.py": (
         CORE | ROOM,
         {"stages", "work", "bench"},
-        {"live.input", "live.type", "live.run", "live.stop", "live.on_change", "session.frame"},
+        {"live.input", "live.type", "live.run", "live.end", "live.on_change", "session.frame"},
     ),
     # "Of box and darkroom nothing is worked out here."
     "tools/lampblack/sim/page_server.py": (
@@ -502,7 +502,7 @@ def test_an_import_the_simulator_may_not_have_is_found(source, names):
     [
         ("from __future__ import annotations", {"__future__"}),
         ("import dataclasses", {"dataclasses"}),
-        ("from host_sim.darkroom.ideal_hands import Easel", {"host_sim.darkroom.ideal_hands"}),
+        ("from host_sim.darkroom.ideal_hands import IdealHands", {"host_sim.darkroom.ideal_hands"}),
         ("from . import live", {"host_sim.box.live"}),
         ("from host_sim import disks", {"host_sim"}),
         ("from .disks import DirectoryDisk", {"host_sim.box.disks"}),

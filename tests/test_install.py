@@ -18,7 +18,7 @@ import pytest
 from mpremote import transport_serial
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from lampblack import cli
 from lampblack.board import board_prompt as prompt
@@ -261,7 +261,7 @@ def test_a_simulator_is_left_as_it_is(plug):
     board = FakeBoard({**KEPT, **OLD})
     board.runs = OLD["main.py"]
     board.power_cycle()
-    board.box.health = Session(MemoryDisk(), desk_kit()).box.health
+    board.box.health = Session(MemoryDisk(), desk_platform()).box.health
     line = error_of(plug(board))
     assert line == (
         "Nothing is installed: a port is a simulator, not a board. Give the port of a board; `lampblack "

@@ -8,7 +8,7 @@ import json
 
 import pytest
 
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from tests.box_model import keys, until_dark
 from tests.kept_flash import disk_of, told_of
@@ -18,7 +18,7 @@ VERSION_1 = told_of("version-1")
 
 
 def test_the_image_holds_every_record_whole():
-    store = Store(disk_of("version-1"), desk_kit().crc32)
+    store = Store(disk_of("version-1"), desk_platform().crc32)
     keys = store.keys()
     records = {key: json.loads(store.get(key) or b"") for key in keys}
     cards = {"card-" + card["name"]: card for card in VERSION_1["cards"]}
@@ -54,7 +54,7 @@ def test_the_image_holds_what_a_later_version_must_not_lose():
 @pytest.fixture
 def session() -> Session:
     """A box of today, powered up on what the first version kept."""
-    session = Session(disk_of("version-1"), desk_kit())
+    session = Session(disk_of("version-1"), desk_platform())
     session.power_up()
     return session
 

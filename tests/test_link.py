@@ -12,7 +12,7 @@ from pathlib import Path
 import hypothesis.strategies as st
 from hypothesis import HealthCheck, Phase, example, given, settings
 
-from lampblack.wire.push import staging
+from lampblack.wire.push import requests_for
 from tests import micropython
 from tests.portable.fakes import documented_box, kit, large_card, packed, scrambled, small_card
 from tests.portable.wire_lines import answers
@@ -274,7 +274,7 @@ def test_a_flood_of_megabytes_is_held_in_one_line_of_memory():
 def test_the_longest_card_has_enough_pieces():
     for signs in ("e", "\u20ac", "".join(map(chr, range(32, 127))), "".join(map(chr, range(0xA0, 0xD800)))):
         card = scrambled(large_card(), signs)
-        *parts, _ = staging(card)
+        *parts, _ = requests_for(card)
         assert len(parts) <= PIECES_MAX
         assert len(pieces_of(encode(card).decode())) <= PIECES_MAX
     # Beyond the basic plane a character takes two escapes: the worst there is.

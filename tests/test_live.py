@@ -127,7 +127,7 @@ def test_a_standing_clock_runs_until_it_is_stopped():
         keys(live.session, "expose", "expose")
         runs = asyncio.create_task(live.run())
         await asyncio.sleep(0)
-        live.stop()
+        live.end()
         await runs
         return live.session.now_ms
 
@@ -141,7 +141,7 @@ def test_a_change_of_speed_wakes_a_nap():
         await asyncio.sleep(0)
         live.set_speed(1)
         wall.now_s += 3
-        live.stop()
+        live.end()
         await runs
         return live.session.now_ms
 

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import example, given, settings
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session, Watcher
 from timing_core.light import bench
 from timing_core.light.bench import setting
@@ -170,7 +170,7 @@ def lights_asked(values: dict, map: PrintingMap) -> list[int]:
             if kind == "light":
                 asked.append(value)
 
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     session.watchers.append(Noting())
     session.power_up()
     session.box.set_bench({**values, "settle_ms": 0})

@@ -8,7 +8,7 @@ integers and so lands on the heap there, is followed on CPython with numbers tha
 import pytest
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from tests import micropython
 from tests.portable import heap_lock
 from timing_core.box import Box
@@ -94,7 +94,7 @@ class NoFrame:
 def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock.Desk:
     """A desk on which every number that the box meets under light is a `Small`."""
     desk = heap_lock.Desk(now_ms, card)
-    plain = desk_kit()
+    plain = desk_platform()
     kit = Platform(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
     desk.box = Box(Store(MemoryDisk(), kit.crc32), kit, Small(panel_ms))
     desk.box.store.put("work", encode(card))

@@ -1,6 +1,6 @@
 """The darkroom round the box: light on a sheet under hands, developed and judged.
 
-The light that an undisturbed sheet gets is held against the box's plan and against the easel, which reckons
+The light that an undisturbed sheet gets is held against the box's plan and against ideal hands, which reckon
 area by area; what hands do is held against the plan worked out from the card.
 """
 
@@ -21,7 +21,7 @@ from host_sim.darkroom.checks import RoomError
 from host_sim.darkroom.easel import SAFELIGHT_LUX
 from host_sim.darkroom.exercises import EXERCISES
 from host_sim.darkroom.films import film_from
-from host_sim.darkroom.ideal_hands import Easel
+from host_sim.darkroom.ideal_hands import IdealHands
 from host_sim.darkroom.planned_light import REST
 from host_sim.darkroom.room import Room
 from host_sim.darkroom.scores import Scores
@@ -33,7 +33,7 @@ from host_sim.optics.lamps import LAMPS, lag_ms
 from host_sim.optics.paper import PAPER_NAMES, paper
 from host_sim.optics.shades import Shade, cast_of
 from host_sim.optics.sheet import Beam, Sheet
-from lampblack.wire.push import staging
+from lampblack.wire.push import requests_for
 from tests.box_model import (
     a_card,
     a_pass,
@@ -64,7 +64,7 @@ def a_room(
     """A box with a card at work, the card's first filter fitted and a sheet in the easel."""
     session = new_session()
     session.box.set_bench(bench)
-    room = Room(session, LampHouse(session, lamp), staging, negative, scores)
+    room = Room(session, LampHouse(session, lamp), requests_for, negative, scores)
     if card is not None:
         load(session, card)
         room.do({"do": "fit", "filter": card["passes"][0]["filter"]})
@@ -141,13 +141,13 @@ class Wall:
     st.sampled_from(("tungsten", "led", "ideal")),
     st.integers(3000, 9000),
 )
-def test_the_dose_is_the_plans_and_the_easels_however_late_the_machine_is(late_ms, lamp, base_ms):
+def test_the_dose_is_the_plans_and_the_ideal_hands_however_late_the_machine_is(late_ms, lamp, base_ms):
     relay = RELAYS["ideal" if lamp == "ideal" else "mechanical"]
     card = a_card(base_ms=base_ms)
     room = a_room(card, lamp, lag_ms=round(lag_ms(LAMPS[lamp], relay)))
     session = room.session
-    easel = Easel(session, room.house)
-    session.watchers.append(easel)
+    ideal = IdealHands(session, room.house)
+    session.watchers.append(ideal)
     wall = Wall()
     live = Live(session, clock=wall)
     live.input("expose")
@@ -161,7 +161,7 @@ def test_the_dose_is_the_plans_and_the_easels_however_late_the_machine_is(late_m
             break
     wall.now_s += 2
     live.catch_up()
-    ((_, (light,)),) = easel.report()
+    ((_, (light,)),) = ideal.report()
     found = given_ms(develop(room))
     assert found == {(REST, "2"): pytest.approx(light.given_ms, rel=1e-9)}
     assert abs(math.log2(found[REST, "2"] / base_ms)) < 0.01
@@ -688,8 +688,8 @@ def test_a_filter_that_the_paper_has_no_data_for_gets_a_sentence_and_no_verdict(
 @pytest.mark.parametrize("lamp", ["cold light", "led", "ideal"])
 def test_the_report_is_of_the_lamp_and_the_paper_that_are_in(lamp):
     room = a_room(a_card(base_ms=2000), "tungsten")
-    easel = Easel(room.session, room.house)
-    room.session.watchers.append(easel)
+    ideal = IdealHands(room.session, room.house)
+    room.session.watchers.append(ideal)
     give_all(room)
     first = develop(room)
     room.do({"do": "lamp", "name": lamp})
@@ -697,7 +697,7 @@ def test_the_report_is_of_the_lamp_and_the_paper_that_are_in(lamp):
     room.do({"do": "sheet"})
     give_all(room)
     second = develop(room)
-    (one, (one_light,)), (two, (two_light,)) = easel.report()
+    (one, (one_light,)), (two, (two_light,)) = ideal.report()
     assert (one.paper.name, two.paper.name) == ("vc-2019", "vc-2020")
     assert one_light.given_ms == pytest.approx(given_ms(first)[REST, "2"], rel=1e-9)
     assert two_light.given_ms == pytest.approx(given_ms(second)[REST, "2"], rel=1e-9)
@@ -706,21 +706,21 @@ def test_the_report_is_of_the_lamp_and_the_paper_that_are_in(lamp):
 
 def test_a_lamp_that_is_changed_while_it_glows_gives_its_light_to_the_last_sheet():
     room = a_room(a_card(base_ms=2000), "tungsten")
-    easel = Easel(room.session, room.house)
-    room.session.watchers.append(easel)
+    ideal = IdealHands(room.session, room.house)
+    room.session.watchers.append(ideal)
     keys(room.session, "expose", "expose")
     until_dark(room.session)
     wait(room.session, 20)
     room.do({"do": "lamp", "name": "ideal"})
     wait(room.session, 3000)
-    ((_, (light,)),) = easel.report()
+    ((_, (light,)),) = ideal.report()
     assert light.given_ms == pytest.approx(given_ms(develop(room))[REST, "2"], rel=1e-9)
 
 
 def test_what_two_read_is_forgotten_when_both_have_read_it():
     room = a_room(a_card(("face", -60), base_ms=8000), "tungsten", lag_ms=124)
-    easel = Easel(room.session, room.house)
-    room.session.watchers.append(easel)
+    ideal = IdealHands(room.session, room.house)
+    room.session.watchers.append(ideal)
     room.do({"do": "area", "name": "face", "points": MIDDLE})
     keys(room.session, "expose", "expose")
     for step in range(60):
@@ -730,7 +730,7 @@ def test_what_two_read_is_forgotten_when_both_have_read_it():
     for _ in range(20):
         give_all(room)
     assert len(room.house.light._pieces) < 8
-    (_, lights), *_ = easel.report()
+    (_, lights), *_ = ideal.report()
     assert [round(light.error_stops, 2) for light in lights] == [0, 0]
 
 
@@ -1054,7 +1054,7 @@ def test_closing_in_the_dark_does_nothing():
 def test_a_room_of_what_there_is_not_is_refused():
     session = new_session()
     with pytest.raises(RoomError, match="No negative 'moon'"):
-        Room(session, LampHouse(session), staging, "moon")
+        Room(session, LampHouse(session), requests_for, "moon")
     for wrong in ({"lamp": "candle"}, {"paper": "silk"}):
         with pytest.raises(ValueError, match="there is no"):
             LampHouse(session, **wrong)

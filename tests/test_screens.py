@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from host_sim.box.frame_pictures import rows
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from tests.box_model import (
     LIT_STATES,
     SITUATIONS,
@@ -694,7 +694,7 @@ def with_less_of_the_run(disk) -> None:
 
 def change(disk, key: str, **values) -> None:
     """Put values into a record, or with None take them out; a record that is not there stays so."""
-    store = Store(disk, desk_kit().crc32)
+    store = Store(disk, desk_platform().crc32)
     text = store.get(key)
     if text is not None:
         plain = {**json.loads(text), **values}

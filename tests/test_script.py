@@ -3,7 +3,7 @@
 import pytest
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.script import FROM_OUTSIDE, Player, ScriptError
 from host_sim.box.session import Session, Watcher
 from tests.box_model import a_card, ask, card_lines, load, new_session
@@ -217,7 +217,7 @@ def test_a_wait_of_an_hour_is_a_fault():
 
 
 def test_words_are_typed_one_line_at_a_time():
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     session.power_up()
     player = Player(session)
     for line in ("+1 expose", "+1 expose", "wait 2", "expose"):

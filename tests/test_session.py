@@ -8,7 +8,7 @@ from hypothesis import given, settings
 
 from host_sim.box.disks import DirectoryDisk
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session, Trace, Watcher
 from tests.box_model import Listener, a_card, keys, load, new_session, until_dark, wait, wire_line
 
@@ -129,7 +129,7 @@ def test_how_time_is_cut_changes_nothing(cuts):
 
 
 def test_ticks_are_the_sessions_time_wrapped():
-    session = Session(MemoryDisk(), desk_kit(), 100, ticks_ms=(1 << 30) - 50)
+    session = Session(MemoryDisk(), desk_platform(), 100, ticks_ms=(1 << 30) - 50)
     given: list[int] = []
     handle = session.box.handle
 
@@ -184,12 +184,12 @@ def test_a_reset_keeps_what_was_kept_and_nothing_else():
 
 
 def test_a_directory_keeps_a_box_from_one_run_to_the_next(tmp_path):
-    session = Session(DirectoryDisk(tmp_path / "box"), desk_kit())
+    session = Session(DirectoryDisk(tmp_path / "box"), desk_platform())
     session.power_up()
     load(session, a_card())
     keys(session, "expose", "expose")
     until_dark(session)
-    again = Session(DirectoryDisk(tmp_path / "box"), desk_kit())
+    again = Session(DirectoryDisk(tmp_path / "box"), desk_platform())
     again.power_up()
     assert again.box.work.map.to_dict() == a_card()
     assert again.box.ledger.newest()["whole"]

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from tests.box_model import (
     LIT_STATES,
@@ -421,7 +421,7 @@ def test_an_event_without_a_row_changes_nothing(name):
 
 
 def test_before_power_up_nothing_is_taken():
-    session = Session(MemoryDisk(), desk_kit(), 100)
+    session = Session(MemoryDisk(), desk_platform(), 100)
     for event in (*CONTROLS, "pedal", "tick", "lamp_end"):
         assert session.box.handle(event, 0, 1).count == 0
     assert session.box.state == "off"

@@ -22,14 +22,14 @@ LONGEST_NAP_S = 0.5
 
 
 class Live:
-    """Runs `session` at `speed` times real time, until `stop` or a hand-over; 0 is a clock that stands."""
+    """Runs `session` at `speed` times real time, until `end` or a hand-over; 0 is a paused clock."""
 
     def __init__(
         self, session: Session, speed: float = 1.0, clock: Callable[[], float] = time.monotonic
     ) -> None:
         self.session = session
         self.speed = speed
-        self.stopped = asyncio.Event()
+        self.ended = asyncio.Event()
         self._clock = clock
         self._begin_again()
         self._moved = asyncio.Event()
@@ -46,9 +46,9 @@ class Live:
         self.session.advance(self._began_ms + passed_ms)
 
     def set_speed(self, speed: float) -> None:
-        """Go on at `speed` times real time from now on; 0 holds the clock until the next `step`."""
+        """Go on at `speed` times real time from now on; 0 pauses the clock until the next `step`."""
         if not 0 <= speed < math.inf:
-            raise ValueError(f"a speed of {speed}: give 0 (the clock stands) or more")
+            raise ValueError(f"a speed of {speed}: give 0 (paused) or more")
         self.catch_up()
         self._begin_again()
         self.speed = speed
@@ -78,15 +78,15 @@ class Live:
         for call in self._changed:
             call()
         if self.session.handed_over:
-            self.stopped.set()
+            self.ended.set()
 
-    def stop(self) -> None:
-        self.stopped.set()
+    def end(self) -> None:
+        self.ended.set()
         self._moved.set()
 
     async def run(self) -> None:
-        """Let time pass until stopped."""
-        while not self.stopped.is_set():
+        """Let time pass until ended."""
+        while not self.ended.is_set():
             await self._nap(self.session.next_ms())
             self.catch_up()
             self._note_move()
@@ -107,7 +107,7 @@ class Live:
 
     async def play(self, steps: Iterator[int]) -> None:
         """Play the steps of a script (see `Player`) in real time. Raises ScriptError."""
-        while not self.stopped.is_set():
+        while not self.ended.is_set():
             self.catch_up()
             at_ms = next(steps, None)
             self._note_move()
@@ -115,7 +115,7 @@ class Live:
                 return
             if at_ms == FROM_OUTSIDE:
                 await self._pause()
-            while at_ms > self.session.now_ms and not self.stopped.is_set():
+            while at_ms > self.session.now_ms and not self.ended.is_set():
                 await asyncio.sleep(self._nap_s(at_ms))
                 self.catch_up()
 

@@ -13,9 +13,13 @@ except ImportError:
     from host_sim.box.raster import FrameBuffer
 
 try:
+    import gc
     from io import BytesIO
 
     from deflate import RAW, DeflateIO  # type: ignore[import-not-found]
+
+    def collect() -> None:
+        gc.collect()
 
     def json_load(stream):
         return json.load(stream)
@@ -25,6 +29,9 @@ try:
 
 except ImportError:
     import zlib
+
+    def collect() -> None:
+        """A large heap needs no tidying."""
 
     class Unpacked:
         """A stream of deflated data, read as MicroPython reads it."""
@@ -51,5 +58,5 @@ except ImportError:
         return json.loads(str(stream.read(), "utf-8"))
 
 
-def desk_kit() -> Platform:
+def desk_platform() -> Platform:
     return Platform(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, unpacked, json_load)

@@ -6,6 +6,7 @@ compared byte for byte. Time is an integer count of ms since the session began; 
 the same count wrapped at 2**30 and offset, as a board's ticks would be.
 """
 
+from host_sim.box.platform import collect
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.panel.drawing import Screen
@@ -106,8 +107,10 @@ class Session:
             self._lamp_off()
         for watcher in self.watchers:
             watcher.reset(self.now_ms)
-        # A small heap has no room for two boxes, nor always for a second frame.
+        # A small heap has no room for two boxes, nor always for a second frame; and as a board begins with an
+        # empty one, the new box does not have to fit between the remains of the old.
         self.box = self.screen.box = None  # type: ignore[assignment]
+        collect()
         self.box = self._new_box()
         self.screen.show(self.box)
         self.power_up(known_ms)

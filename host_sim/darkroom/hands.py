@@ -71,13 +71,13 @@ class Hands:
             number(message, "angle", -_TURN_MAX, _TURN_MAX, now.angle) % 360,
         )
 
-    def hold(self, shade: Shade) -> None:
+    def take(self, shade: Shade) -> None:
         self.shade, self._cast = shade, None
 
     def take_the_cover_off(self) -> None:
         """One that lies over a sheet is not left over the next."""
         if self.shade.shape == "cover" and self.shade.x > 0:
-            self.hold(Shade())
+            self.take(Shade())
 
     @property
     def cast(self) -> Cast:

@@ -1,4 +1,4 @@
-"""The easel: paper under the lamp, a pair of hands with shades, and the light each area got.
+"""Ideal hands: they shade what each stage says, as soon as they hear it; and the light that each area gets.
 
 What must live here: who is in the light when. The hands are ideal unless given a reaction time: they do what
 the stage says and move a shade when they hear the cue. Light is the lamp house's, in lux seconds; the plan
@@ -16,7 +16,7 @@ from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.paper import Paper
 from timing_core.light.plan import BASE, BURN, COVER, Stage
 
-__all__ = ["REST", "AreaLight", "Easel", "Sheet"]
+__all__ = ["REST", "AreaLight", "IdealHands", "Sheet"]
 
 
 @dataclass
@@ -44,7 +44,7 @@ class Sheet:
         return None if self.paper.lacks(light.filter) else light.error_stops
 
 
-class Easel(Watcher):
+class IdealHands(Watcher):
     """Watches `session` under the lamp of `house`; `reaction_ms` is how late the hands are."""
 
     def __init__(self, session: Session, house: LampHouse, reaction_ms: int = 0) -> None:

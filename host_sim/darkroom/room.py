@@ -90,7 +90,7 @@ class Room(Watcher):
         shade = self.hands.asked(message)
         if shade != self.hands.shade:
             self.settle()
-            self.hands.hold(shade)
+            self.hands.take(shade)
 
     def _do_fit(self, message: dict[str, Any]) -> None:
         name = one_of(message.get("filter"), "filter", self.filters())

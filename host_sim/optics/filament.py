@@ -159,7 +159,7 @@ _FIRST_STEP = 0.01
 _STEP_GROWTH = 0.02
 _LONGEST_STEP = 0.2
 """Steps in parts of `heat_us`: how long the first is, how much longer they get with the time since the
-strike, and how long at most. So the light is within 1e-6 of the equation's (tests/test_physics.py)."""
+strike, and how long at most. So the light is within 1e-6 of the equation's (tests/test_lamps.py)."""
 _STEADY = 1e-9
 """Where dip and filament are nearer to their ends than this, nothing changes any more."""
 

@@ -18,7 +18,7 @@ from playwright.sync_api import expect
 
 from host_sim.box.frame_pictures import rows
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from lampblack import cli
 from tests.browser.screen import Screen, dark, lampblack
@@ -125,7 +125,7 @@ def test_reduced_motion_is_respected(look):
 
 def test_the_display_is_the_cores_own_pixel_for_pixel(look):
     screen = look()
-    twin = Session(MemoryDisk(), desk_kit(), 100)
+    twin = Session(MemoryDisk(), desk_platform(), 100)
     twin.power_up()
     twin.advance(1000)  # as in the room, the box listens by now
     for key, event, value in (
@@ -332,7 +332,7 @@ def test_a_whole_strip_and_a_patch_chosen(look, room):
             screen.drag(((patch - 0.9) / patches, 0.5), (patch / patches, 0.5))
         screen.listens()
         if patch == 3:
-            screen.choose("Stopped")
+            screen.choose("Paused")
         screen.click("EXPOSE")
         screen.lamp("lit")
         if patch == 3:
@@ -384,7 +384,7 @@ def test_a_card_with_a_dodge_and_a_burn_by_pointer(look, room, tmp_path):
         page.mouse.dblclick(*screen.over(low, 0.998))
         expect(page.get_by_role("button", name=f"Draw where {name} is")).to_have_count(0)
     put_in(screen)
-    screen.choose("Stopped")
+    screen.choose("Paused")
     screen.click("EXPOSE")
     screen.choose("Straight edge")
     page.get_by_role("slider", name="Angle").fill("180")
@@ -432,7 +432,7 @@ def test_practice_tells_how_well_it_went(look, room):
         window.until(lambda told: told.state["areas"].get("pears"))
         outline = window.state["areas"]["pears"]
     screen.click("Fit 2")
-    screen.choose("Stopped")
+    screen.choose("Paused")
     screen.choose("Disc on a wire")
     screen.page.get_by_role("slider", name="Size").fill("34")
     xs, ys = ([point[axis] for point in outline] for axis in (0, 1))
@@ -487,7 +487,7 @@ def test_the_page_says_wait_until_the_box_listens_to_a_press_again(look):
     screen = look()
     page = screen.page
     put_in(screen)
-    screen.choose("Stopped")
+    screen.choose("Paused")
     screen.keys("e", "e")
     screen.box("ready")
     expect(page.locator("#says")).to_contain_text(TOO_EARLY)
@@ -514,7 +514,7 @@ def test_back_leaves_the_run_and_the_sheet_and_both_are_gone_on_with(look):
     screen = look()
     page = screen.page
     put_in(screen)
-    screen.choose("Stopped")
+    screen.choose("Paused")
     screen.begin(clock_goes=False)
     screen.step(3)
     screen.keys("b")
@@ -610,7 +610,7 @@ def test_the_readmes_five_minutes_end_with_a_verdict(chromium):
 
         screen = Screen(context.new_page(), running)
         screen.open()
-        screen.choose("Stopped")
+        screen.choose("Paused")
         type_in(bench)
         type_in(push)
         screen.keys("b", "ArrowDown", "ArrowDown", "Enter", "Enter")

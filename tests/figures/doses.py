@@ -15,10 +15,10 @@ import math
 from dataclasses import replace
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.script import Player
 from host_sim.box.session import LATENCY_MS, Session
-from host_sim.darkroom.ideal_hands import AreaLight, Easel
+from host_sim.darkroom.ideal_hands import AreaLight, IdealHands
 from host_sim.optics.feed import RELAYS
 from host_sim.optics.filament import tungsten
 from host_sim.optics.glowing import Glow, Lamp
@@ -84,20 +84,20 @@ def script() -> str:
 
 def strip(told_lag_ms: int, lamp: AnyLamp) -> tuple[list[AreaLight], int]:
     """The light of every patch from a box that was told this lag, and how often the lamp was struck."""
-    kit = desk_kit()
+    kit = desk_platform()
     disk = MemoryDisk()
     settings = {"lag_ms": told_lag_ms, "new_base_ms": TOTALS_S[0] * 1000, "form": BENCH_FORM}
     Store(disk, kit.crc32).put("bench", encode(settings))
     session = Session(disk, kit, latency_ms=LATENCY_MS)
     house = LampHouse(session)
     house.put_in(lamp, RELAY)
-    easel = Easel(session, house)
-    session.watchers.append(easel)
+    hands = IdealHands(session, house)
+    session.watchers.append(hands)
     session.power_up()
     Player(session).play(script())
     assert session.box.state == "choose", "the strip was not given to its end"
     record = session.box.ledger.newest()
-    [(_, lights)] = easel.report()
+    [(_, lights)] = hands.report()
     return lights, sum(stage["strikes"] for stage in record["stages"])
 
 

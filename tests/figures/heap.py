@@ -11,9 +11,9 @@ import json
 import sys
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 
-kit = desk_kit()
+kit = desk_platform()
 disk = MemoryDisk()
 with open(sys.argv[1], "rb") as file:
     work = file.read()

@@ -27,7 +27,7 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from host_sim.box.disks import DirectoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from tests.figures.comparison import Figure
 from tests.simulated import darkroom
 from timing_core.canonical import encode
@@ -95,7 +95,7 @@ MOVE = """(ms) => new Promise((done) => {
 def a_box(**settings: int) -> Iterator[str]:
     """A folder of a box with these settings."""
     with tempfile.TemporaryDirectory() as folder:
-        store = Store(DirectoryDisk(Path(folder)), desk_kit().crc32)
+        store = Store(DirectoryDisk(Path(folder)), desk_platform().crc32)
         store.put("bench", encode({**settings, "form": BENCH_FORM}))
         yield folder
 

@@ -17,7 +17,7 @@ from starlette.routing import Route
 
 from host_sim.box.live import Live
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
@@ -42,7 +42,7 @@ KEYS = {"l": "lamp", "e": "expose"}
 
 
 async def main() -> None:
-    disk, kit = MemoryDisk(), desk_kit()
+    disk, kit = MemoryDisk(), desk_platform()
     Store(disk, kit.crc32).put("bench", encode({"settle_ms": 0, "form": BENCH_FORM}))
     session = Session(disk, kit, 100)
     session.power_up()

@@ -17,10 +17,10 @@ from typing import NamedTuple
 import serial  # type: ignore[import-untyped]
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from lampblack.wire.box_client import BoxClient
-from lampblack.wire.push import staging
+from lampblack.wire.push import requests_for
 from tests.figures.comparison import WALL, Figure, Spread, of, side_by_side
 from tests.figures.prints import forty_stages
 from timing_core.canonical import encode
@@ -92,7 +92,7 @@ def push_messages(card: dict) -> list[dict]:
     """The requests that `BoxClient.push` sends for the card."""
     return [
         {"jsonrpc": "2.0", "id": id, "method": method, "params": params}
-        for id, (method, params) in enumerate(staging(card))
+        for id, (method, params) in enumerate(requests_for(card))
     ]
 
 
@@ -102,7 +102,7 @@ def bare_results(summary: dict) -> str:
 
 
 def in_memory(repeats: int, count: int) -> Figure:
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     session.power_up()
     link = session.box.link
     line = frame(encode(ASKED), crc32)[:-1]

@@ -12,9 +12,9 @@ from typing import NamedTuple
 import simpy
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import SIMULATOR, Session, Watcher
-from host_sim.darkroom.ideal_hands import Easel
+from host_sim.darkroom.ideal_hands import IdealHands
 from host_sim.optics.lamp_house import LampHouse
 from tests.figures.comparison import Figure, of, side_by_side
 from tests.figures.prints import thirty_stages
@@ -68,7 +68,7 @@ def score() -> Score:
 
 def prepared_disk() -> MemoryDisk:
     """A box was left with the print at work."""
-    kit = desk_kit()
+    kit = desk_platform()
     disk = MemoryDisk()
     store = Store(disk, kit.crc32)
     store.put("work", encode(thirty_stages().to_dict()))
@@ -80,7 +80,7 @@ def prepared_disk() -> MemoryDisk:
 
 
 def powered_up(disk: MemoryDisk) -> tuple[Session, Log]:
-    session = Session(disk, desk_kit())
+    session = Session(disk, desk_platform())
     log = Log()
     session.watchers.append(log)
     session.power_up()
@@ -94,11 +94,11 @@ def play(session: Session, played: Score) -> None:
     session.advance(played.ends_ms)
 
 
-def under_a_lamp(disk: MemoryDisk) -> tuple[Session, Easel]:
+def under_a_lamp(disk: MemoryDisk) -> tuple[Session, IdealHands]:
     session, _ = powered_up(disk)
-    easel = Easel(session, LampHouse(session))
-    session.watchers.append(easel)
-    return session, easel
+    hands = IdealHands(session, LampHouse(session))
+    session.watchers.append(hands)
+    return session, hands
 
 
 # --- its rivals
@@ -166,7 +166,7 @@ class SimpyClock(Log):
 
     def __init__(self, disk: MemoryDisk, played: Score) -> None:
         super().__init__()
-        kit = desk_kit()
+        kit = desk_platform()
         self.played = played
         self.env = simpy.Environment()
         self.box = Box(Store(disk, kit.crc32), kit, 0)
@@ -217,7 +217,7 @@ def figures(repeats: int) -> list[Figure]:
     session_s = played.ends_ms / 1000
     lit_s = sum(stage.light_ms for stage in played.stages) / 1000
 
-    def report(made: tuple[Session, Easel]) -> None:
+    def report(made: tuple[Session, IdealHands]) -> None:
         play(made[0], played)
         made[1].report()
 

@@ -13,7 +13,7 @@ import math
 import numpy as np
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from host_sim.darkroom.room import Room
 from host_sim.optics import negatives
@@ -22,7 +22,7 @@ from host_sim.optics.paper import paper
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX, Pixels
 from host_sim.optics.shades import PENUMBRA, WIRE_SHADE, WIRE_WIDTH, Shade, cast_of
 from host_sim.optics.sheet import Beam, Sheet, densities
-from lampblack.wire.push import staging
+from lampblack.wire.push import requests_for
 from tests.figures.comparison import Figure, of, side_by_side
 
 MOVES = 40
@@ -44,10 +44,10 @@ def path(shape: str) -> list[Shade]:
 
 
 def exposing() -> Room:
-    session = Session(MemoryDisk(), desk_kit())
+    session = Session(MemoryDisk(), desk_platform())
     session.power_up()
     session.box.work.map.set_base(0, BASE_MS)
-    room = Room(session, LampHouse(session), staging, "plain")
+    room = Room(session, LampHouse(session), requests_for, "plain")
     room.do({"do": "fit", "filter": FILTER})
     room.do({"do": "sheet"})
     for at_ms in (1000, 2000):
@@ -71,7 +71,7 @@ class WholeSheet:
     """The same lamp, and every point of the sheet worked out at every move."""
 
     def __init__(self) -> None:
-        self.house = LampHouse(Session(MemoryDisk(), desk_kit()))
+        self.house = LampHouse(Session(MemoryDisk(), desk_platform()))
         self.house.lamp(0, True)
         self.now_ms = STEP_MS
         self.x = (np.arange(WIDTH_PX, dtype=np.float32) + np.float32(0.5))[None, :]

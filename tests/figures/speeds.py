@@ -8,7 +8,7 @@ import sys
 import time
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from tests.figures.prints import sixty_four_marks
 from timing_core.canonical import encode
@@ -28,7 +28,7 @@ def now_us():
 def session_with(map):
     """A box powered up with `map` at work."""
     disk = MemoryDisk()
-    kit = desk_kit()
+    kit = desk_platform()
     Store(disk, kit.crc32).put("work", encode(map.to_dict()))
     session = Session(disk, kit, PANEL_MS)
     session.power_up()

@@ -4,7 +4,7 @@ import binascii
 import gc
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from tests.portable.chance import numbers
 from timing_core.light.bench import Bench
 from timing_core.light.printing_map import PrintingMap
@@ -16,7 +16,7 @@ if hasattr(gc, "threshold"):
     # MicroPython otherwise collects only when the heap is full, and by then what lives long lies all over it.
     gc.threshold(16384)
 
-kit = desk_kit()
+kit = desk_platform()
 
 
 def packed(text):

@@ -8,7 +8,7 @@ import gc
 import sys
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
@@ -54,7 +54,7 @@ class Desk:
     """A box with a panel, a lamp that counts its time, and a clock. Nothing here allocates under light."""
 
     def __init__(self, now_ms, card=CARD, panel_ms=PANEL_MS, **bench):
-        kit = desk_kit()
+        kit = desk_platform()
         disk = MemoryDisk()
         store = Store(disk, kit.crc32)
         store.put("work", encode(card))

@@ -2,7 +2,7 @@
 
 import json
 
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from tests.portable.chance import numbers
 from timing_core.canonical import digest, encode
 from timing_core.light.bench import Bench
@@ -93,7 +93,7 @@ def a_full_map():
 
 def test_the_fullest_map_comes_back_as_it_was():
     card = a_full_map().to_dict()
-    kit = desk_kit()
+    kit = desk_platform()
     before = digest(kit, card)
     text = encode(card)
     map = PrintingMap.from_dict(json.loads(str(text, "utf-8")))

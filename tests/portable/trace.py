@@ -12,7 +12,7 @@ if hasattr(gc, "threshold"):
     gc.threshold(4096)
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.script import Player
 from host_sim.box.session import Session, Trace
 
@@ -24,7 +24,7 @@ def play(path: str, write, ticks_ms: int = 0, panel_ms: int = PANEL_MS, watch=No
 
     `watch`, if given, is called with the session before power-up, to add watchers.
     """
-    session = Session(MemoryDisk(), desk_kit(), panel_ms, ticks_ms)
+    session = Session(MemoryDisk(), desk_platform(), panel_ms, ticks_ms)
     session.watchers.append(Trace(session, write))
     if watch is not None:
         watch(session)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from firmware.board.flash import FlashDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from lampblack.wire.box_client import BoxError
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox
 from tests.rig.pico import MS
@@ -23,7 +23,7 @@ from timing_core.records.ledger import FORM, RECORDS_MAX, stage_record
 from timing_core.records.shelf import CARDS_MAX
 from timing_core.records.store import Store
 
-KIT = desk_kit()
+KIT = desk_platform()
 LIGHT_MS = 1500
 STRUCK_MS = 300
 """How long the lamp has been lit when the fault comes."""

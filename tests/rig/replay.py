@@ -16,7 +16,7 @@ if hasattr(gc, "threshold"):
     gc.threshold(4096)
 
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.panel.drawing import Screen
@@ -27,7 +27,7 @@ PANEL_MS = 100
 
 def replay(lines, write):
     """Calls `write` with each line of the new trace."""
-    kit = desk_kit()
+    kit = desk_platform()
     disk = MemoryDisk()
     box = screen = None
     identity = ""

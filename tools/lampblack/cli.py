@@ -1,7 +1,7 @@
 """The `lampblack` command.
 
 What must live here: the words of each command and what it prints. Cards are read in `cards`, tables
-made in `tables`, boxes reached through `box_client`. Results go to stdout, everything else to
+made in `text`, boxes reached through `box_client`. Results go to stdout, everything else to
 stderr; an error is one line and exit code 1, a wrong call one line and exit code 2.
 """
 
@@ -22,13 +22,13 @@ from lampblack.board.doctor import doctor
 from lampblack.board.image import image
 from lampblack.board.install import install
 from lampblack.cards import card_file as cards
-from lampblack.cards import tables
-from lampblack.cards.settings import parse_setting, setting_text
-from lampblack.cards.units import UnitError, parse_seconds, parse_step, seconds_exact
 from lampblack.errors import CommandError
 from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
 from lampblack.sim.state_diagram import diagram
+from lampblack.text import tables
+from lampblack.text.settings import parse_setting, setting_text
+from lampblack.text.units import UnitError, parse_seconds, parse_step, seconds_exact
 from lampblack.wire.box_client import BoxClient, BoxError
 from lampblack.wire.box_client import ports as serial_ports
 from timing_core.light.bench import Bench, setting

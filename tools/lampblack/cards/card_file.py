@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 
 import tomlkit
 
-from lampblack.cards.units import (
+from lampblack.text.units import (
     PERCENT_PATTERN,
     SECONDS_PATTERN,
     STOPS_PATTERN,

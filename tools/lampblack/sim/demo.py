@@ -1,7 +1,7 @@
 """`lampblack demo`: one print, from card to exposed sheet, told as it goes.
 
 What must live here: the telling. The card goes over a real port into the simulated box, the box is
-printed from by pressing its controls, and the light on the paper is the bench's own.
+printed from by pressing its controls, and the light on the paper is the lamp house's own.
 """
 
 import asyncio
@@ -18,8 +18,8 @@ from host_sim.box.script import Player
 from host_sim.box.session import Watcher
 from host_sim.box.view import BoxView
 from lampblack.cards import card_file as cards
-from lampblack.cards import tables
 from lampblack.sim.simulator import Darkroom, build, report_tables
+from lampblack.text import tables
 from lampblack.wire.box_client import BoxClient
 from timing_core.light.bench import Bench
 from timing_core.light.plan import compile_print, stage_name

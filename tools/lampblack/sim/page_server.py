@@ -52,7 +52,7 @@ FRAME_S = 1 / 30
 GONE_S = 5
 """A window that does not answer for this long counts as closed, so that its light does not stay on."""
 MESSAGE_MAX = 64 * 1024
-PACES = {0: "Stopped", 1: "Real time", 10: "10 times"}
+PACES = {0: "Paused", 1: "Real time", 10: "10 times"}
 FIXED = {"frame_px": [WIDTH_PX, HEIGHT_PX], "paces": list(PACES.items()), "tones": SOUNDS}
 """What a window is told of the box once, and needs to draw it, to pace it and to sound as it does."""
 DETENTS_MAX = 100

@@ -1,6 +1,6 @@
 """`lampblack sim`: the box with nothing attached.
 
-What must live here: putting together a session, its bench, its ports and what is written about it.
+What must live here: putting together a session, its darkroom, its ports and what is written about it.
 """
 
 import asyncio
@@ -22,14 +22,14 @@ from rich.table import Table
 from host_sim.box.disks import DirectoryDisk
 from host_sim.box.live import Live
 from host_sim.box.memory_disk import MemoryDisk
-from host_sim.box.platform import desk_kit
+from host_sim.box.platform import desk_platform
 from host_sim.box.script import Player, ScriptError
 from host_sim.box.session import LATENCY_MS, SIMULATOR, Session, Trace
-from host_sim.darkroom.ideal_hands import Easel, Sheet
+from host_sim.darkroom.ideal_hands import IdealHands, Sheet
 from host_sim.optics.lamp_house import LampHouse
-from lampblack.cards import tables
 from lampblack.errors import CommandError
-from lampblack.wire.push import staging
+from lampblack.text import tables
+from lampblack.wire.push import requests_for
 
 FILM = 1 / 8
 """The report's densities are those of a tone whose film lets so much of the light through: a middle grey."""
@@ -44,11 +44,11 @@ PaperName = Literal["vc-2019", "vc-2020"]
 
 @dataclass
 class Darkroom:
-    """A session under a lamp, with an easel that gathers its light."""
+    """A session under a lamp, with ideal hands, whose sheets gather its light."""
 
     session: Session
     house: LampHouse
-    easel: Easel
+    hands: IdealHands
 
 
 def build(
@@ -60,11 +60,11 @@ def build(
 ) -> Darkroom:
     """A box with nothing attached, not yet powered up. OSError where `keep` cannot be used."""
     disk = MemoryDisk() if keep is None else DirectoryDisk(keep)
-    session = Session(disk, desk_kit(), panel_ms, latency_ms=LATENCY_MS, identity=identity)
+    session = Session(disk, desk_platform(), panel_ms, latency_ms=LATENCY_MS, identity=identity)
     house = LampHouse(session, lamp, paper)
-    easel = Easel(session, house)
-    session.watchers.append(easel)
-    return Darkroom(session, house, easel)
+    hands = IdealHands(session, house)
+    session.watchers.append(hands)
+    return Darkroom(session, house, hands)
 
 
 def identity_of(keep: Path | None, is_script: bool) -> str:
@@ -107,14 +107,14 @@ def report_plain(darkroom: Darkroom) -> list[dict[str, Any]]:
                 for light in lights
             ],
         }
-        for sheet, lights in darkroom.easel.report()
+        for sheet, lights in darkroom.hands.report()
     ]
 
 
 def report_tables(darkroom: Darkroom) -> Iterator[Table | str]:
     """A table for each sheet: the light of every area against the map, and the density it leaves; and a line
     about filters that its paper has no data for."""
-    for sheet, lights in darkroom.easel.report():
+    for sheet, lights in darkroom.hands.report():
         table = Table(
             title=f"Light on the paper: {sheet.title}", title_justify="left", box=None, pad_edge=False
         )
@@ -148,7 +148,7 @@ def _density(sheet: Sheet, area: str) -> str:
 
 def sim(
     script: Annotated[
-        Path | None, typer.Option(help="Play these inputs and stop; see docs/simulator.md.")
+        Path | None, typer.Option(help="Play these inputs and end; see docs/simulator.md.")
     ] = None,
     speed: Annotated[
         float | None, typer.Option(help="Times real time. With a script: as fast as it goes, unless given.")
@@ -265,7 +265,7 @@ class _Script:
         try:
             await live.play(Player(live.session).steps(self._text, self._name))
         finally:
-            live.stop()
+            live.end()
             await time_passes
 
 
@@ -297,7 +297,7 @@ class _OnScreen:
         self._timeline = Timeline(session)
         session.watchers.append(self._timeline)
         scores = Scores(self._keep and self._keep / FILE)
-        self._room = Room(session, self._house, staging, scores=scores)
+        self._room = Room(session, self._house, requests_for, scores=scores)
 
     async def run(self, live: Live, ways: Ways) -> None:
         from lampblack.sim.page_server import Page

@@ -76,16 +76,16 @@ class Panel:
     async def run(self) -> None:
         """Until quit, hand-over or Ctrl-C."""
         time_passes = asyncio.create_task(self._live.run())
-        closes = asyncio.create_task(self._close_when_stopped())
+        closes = asyncio.create_task(self._close_when_ended())
         try:
             await self._app.run_async()
         finally:
-            self._live.stop()
+            self._live.end()
             closes.cancel()
             await time_passes
 
-    async def _close_when_stopped(self) -> None:
-        await self._live.stopped.wait()
+    async def _close_when_ended(self) -> None:
+        await self._live.ended.wait()
         with contextlib.suppress(Exception):
             self._app.exit()
 

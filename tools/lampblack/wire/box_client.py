@@ -21,7 +21,7 @@ from typing import Any, NamedTuple
 import serial  # type: ignore[import-untyped]
 from serial.tools import list_ports  # type: ignore[import-untyped]
 
-from lampblack.wire.push import staging
+from lampblack.wire.push import requests_for
 from timing_core.canonical import encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.refusal import Refusal
@@ -154,7 +154,7 @@ class BoxClient:
         `card` is as `PrintingMap.to_dict` has it. `progress(done, of)` counts messages.
         """
         try:
-            requests = staging(PrintingMap.from_dict(card).to_dict())
+            requests = requests_for(PrintingMap.from_dict(card).to_dict())
         except Refusal as refusal:
             raise BoxError(refusal.line) from None
         told = progress or (lambda done, of: None)

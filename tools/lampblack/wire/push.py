@@ -11,7 +11,7 @@ from timing_core.canonical import encode
 from timing_core.wire.methods import WINDOW_BITS, pieces_of
 
 
-def staging(card: dict) -> list[tuple[str, dict]]:
+def requests_for(card: dict) -> list[tuple[str, dict]]:
     """The requests that put a card, as `PrintingMap.to_dict` has it, on the shelf; the commit comes last."""
     text = encode(card)
     digest = hashlib.sha256(text).hexdigest()

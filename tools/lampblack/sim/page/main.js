@@ -45,7 +45,7 @@ function showClock() {
   left.hidden = !counts;
 }
 setInterval(showClock, 100);
-// In real time it keeps up by itself; stopped or ten times as fast, a message moves it by more than can be overlooked.
+// In real time it keeps up by itself; paused or ten times as fast, a message moves it by more than can be overlooked.
 listen((news) => news.state && state.pace !== 1 && showClock());
 
 // --- keys

@@ -638,9 +638,9 @@ def test_a_repeated_level_changes_nothing():
 
 
 KNOWS: dict[ModuleType, set[str]] = {
-    feed: set(),
-    filament: {"host_sim.optics.feed"},
-    glowing: {"host_sim.optics.feed"},
+    feed: {"host_sim.optics.checks"},
+    filament: {"host_sim.optics.checks"},
+    glowing: {"host_sim.optics.checks"},
     lamps: {f"host_sim.optics.{name}" for name in ("feed", "filament", "glowing")},
     paper: set(),
 }

@@ -1,6 +1,6 @@
 """What the paper gets: every area of the sheet, measured under a lamp with physics, against the map.
 
-The plan here is worked out from the card's plain data, not taken from the easel's own report: `planned` is
+The plan here is worked out from the card's plain data, not taken from the report's own: `planned` is
 the base less the dodges plus the burns of an area, each cut by the dry-down, in ms of full light.
 """
 
@@ -8,7 +8,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import assume, event, given, settings
 
-from host_sim.darkroom.ideal_hands import REST, Easel
+from host_sim.darkroom.ideal_hands import REST, IdealHands
 from host_sim.optics.feed import RELAYS
 from host_sim.optics.filament import PAPER, PAPER_BLUE, PAPER_GREEN
 from host_sim.optics.lamp_house import LampHouse
@@ -53,17 +53,17 @@ def planned(card: dict) -> dict[tuple[str, str], int]:
 
 
 class Darkroom:
-    """A box with an easel under its lamp."""
+    """A box, ideal hands and a sheet under its lamp."""
 
     def __init__(self, lamp: str = "ideal", relay: str = "ideal", reaction_ms: int = 0, **bench) -> None:
         self.session = new_session(panel_ms=0)
         self.session.box.set_bench(bench)
         self.house = LampHouse(self.session)
         self.house.put_in(LAMPS[lamp], RELAYS[relay], warmed_up=False)
-        self.easel = Easel(self.session, self.house, reaction_ms)
+        self.hands = IdealHands(self.session, self.house, reaction_ms)
         self.meter = LightMeter(self.session)
         self.meter.safelight = 1
-        self.session.watchers += [self.easel, self.meter]
+        self.session.watchers += [self.hands, self.meter]
 
     def print_it(self, holds: list[int] = ()) -> None:
         """Give the whole print of the sheet the box is on, holding after each of `holds` ms of lamp."""
@@ -81,7 +81,7 @@ class Darkroom:
 
     def sheets(self) -> list[dict[tuple[str, str], float]]:
         """Light of every area through every filter, in ms of full light, sheet by sheet."""
-        return [{(a.area, a.filter): a.given_ms for a in areas} for _, areas in self.easel.report()]
+        return [{(a.area, a.filter): a.given_ms for a in areas} for _, areas in self.hands.report()]
 
 
 # --- any map at all
@@ -139,7 +139,7 @@ def test_the_report_plans_what_the_map_says(card):
     load(room.session, card)
     assume(room.session.box._refusal() is None)
     room.print_it()
-    ((_, found),) = room.easel.report()
+    ((_, found),) = room.hands.report()
     assert {(a.area, a.filter): a.planned_ms for a in found} == planned(card)
     for light in found:
         assert light.error_stops is None or abs(light.error_stops) < 1e-9
@@ -158,7 +158,7 @@ def test_a_measured_lag_makes_up_for_a_slow_lamp(lamp, relay):
     room = Darkroom(lamp, relay, lag_ms=lag)
     load(room.session, MAP)
     room.print_it([3000, 4100, 2500, 3300])
-    ((_, found),) = room.easel.report()
+    ((_, found),) = room.hands.report()
     errors = {(light.area, light.filter): light.error_stops for light in found}
     assert set(errors) == set(planned(MAP))
     assert max(abs(error) for error in errors.values()) < 0.01
@@ -175,7 +175,7 @@ def test_the_lag_that_a_filter_sees_makes_up_for_it(filter, seen):
     room = Darkroom("tungsten", "mechanical", lag_ms=round(lag))
     load(room.session, a_card(base_ms=12_000, filter=filter))
     room.print_it()
-    ((_, (rest,)),) = room.easel.report()
+    ((_, (rest,)),) = room.hands.report()
     assert rest.given_ms == pytest.approx(12_000 + round(lag) - lag, abs=0.05)
 
 
@@ -187,7 +187,7 @@ def test_one_lag_for_both_filters_of_split_grade_is_off_by_little():
     card["passes"].append(a_pass(base_ms=8200, filter="5"))
     load(room.session, card)
     room.print_it()
-    ((_, lights),) = room.easel.report()
+    ((_, lights),) = room.hands.report()
     soft, hard = (light.given_ms - light.planned_ms for light in lights)
     assert 5 < soft < 11
     assert -10 < hard < -2  # struck while still warm
@@ -200,7 +200,7 @@ def test_light_through_a_filter_without_data_gets_no_verdict():
     card["passes"].append(a_pass(base_ms=3000, filter="red"))
     load(room.session, card)
     room.print_it()
-    ((sheet, (two, red)),) = room.easel.report()
+    ((sheet, (two, red)),) = room.hands.report()
     assert sheet.lacking == ["red"]
     assert sheet.error_stops(two) == pytest.approx(0, abs=1e-9)
     assert sheet.error_stops(red) is None
@@ -211,7 +211,7 @@ def test_without_its_lag_a_slow_lamp_is_off_by_what_anybody_sees():
     room = Darkroom("tungsten", "mechanical")
     load(room.session, a_card(base_ms=2000))
     room.print_it()
-    ((_, (rest,)),) = room.easel.report()
+    ((_, (rest,)),) = room.hands.report()
     lost_ms = lag_ms(LAMPS["tungsten"], RELAYS["mechanical"])
     assert rest.given_ms == pytest.approx(2000 - lost_ms, abs=10)
     assert rest.error_stops < -0.03
@@ -352,7 +352,7 @@ def test_a_strip_that_was_cut_off_goes_on_on_its_sheet():
     while session.box.state == "ready":
         keys(session, "expose")
         until_dark(session)
-    ((sheet, lights),) = room.easel.report()
+    ((sheet, lights),) = room.hands.report()
     assert sheet.title == "strip, 5 patches"
     assert [light.error_stops for light in lights] == pytest.approx([0] * 5, abs=1e-9)
 
@@ -374,7 +374,7 @@ def test_a_sheet_keeps_the_plan_its_run_began_with(had_light):
     to_row(session, "Go on")
     keys(session, "press", "expose")
     until_dark(session)
-    ((_, (rest,)),) = room.easel.report()
+    ((_, (rest,)),) = room.hands.report()
     assert (rest.planned_ms, rest.given_ms) == (8000, pytest.approx(8000))
 
 

@@ -8,7 +8,7 @@ import re
 from fractions import Fraction
 from typing import Any
 
-from lampblack.cards.units import percent_exact, seconds_exact
+from lampblack.text.units import percent_exact, seconds_exact
 from timing_core.light.bench import check, setting
 from timing_core.refusal import Refusal
 

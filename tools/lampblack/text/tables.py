@@ -13,8 +13,8 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from lampblack.cards.settings import MEANINGS, setting_text
-from lampblack.cards.units import percent_exact
+from lampblack.text.settings import MEANINGS, setting_text
+from lampblack.text.units import percent_exact
 from timing_core.light.bench import SETTINGS
 from timing_core.light.plan import BURN, FIT, Stage, lamp_ms, stage_name
 from timing_core.light.printing_map import PrintingMap
