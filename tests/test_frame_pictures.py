@@ -13,13 +13,13 @@ import pytest
 
 from host_sim.box.frame_pictures import half_blocks, png_bytes, svg
 from host_sim.box.raster import FrameBuffer
-from timing_core.panel.letters import LARGE, Pen, encode
+from timing_core.panel.letters import LARGE, Pen, in_letters
 
 
 def some_frames():
     empty, full, screen = bytearray(1024), bytearray(b"\xff" * 1024), bytearray(1024)
     frame = FrameBuffer(screen, 128, 64, 0)
-    Pen(FrameBuffer).text(frame, encode("Base, then +1/3"), 0, 0)
+    Pen(FrameBuffer).text(frame, in_letters("Base, then +1/3"), 0, 0)
     LARGE.draw(frame, 127, 128, 20)
     frame.pixel(127, 63, 1)
     return [bytes(f) for f in (empty, full, screen)] + [random.Random(1).randbytes(1024)]

@@ -23,7 +23,13 @@ from host_sim.box.session import Session
 from lampblack import cli
 from lampblack.board import board_prompt as prompt
 from lampblack.board import doctor, install
-from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
+from lampblack.board.firmware_files import (
+    MANIFEST,
+    firmware_files,
+    manifest,
+    names_on_board,
+    sources_on_board,
+)
 from lampblack.errors import CommandError
 from lampblack.wire import box_client
 from lampblack.wire.box_client import BoxError
@@ -110,14 +116,13 @@ def error_of(act) -> str:
 
 
 def test_the_firmware_is_all_of_its_sources_compiled_but_the_two_that_start_it():
-    sources = {path.relative_to(ROOT / "firmware") for path in (ROOT / "firmware").rglob("*.py")}
-    wanted = {
-        path.as_posix() if len(path.parts) == 1 else path.with_suffix(".mpy").as_posix()
-        for path in sources
-        if (ROOT / "firmware" / path).stat().st_size
-    }
+    """Which source is in which file: tests/test_board_copy.py."""
     files = firmware_files()
-    assert set(files) == wanted
+    assert set(files) == {"boot.py", "main.py"} | {
+        module.replace(".", "/") + ".mpy" for module in sources_on_board()
+    }
+    for name in ("boot.py", "main.py"):
+        assert files[name] == (ROOT / "firmware" / name).read_bytes()
     for path, content in files.items():
         # MicroPython documentation, ".mpy files": the letter M, then the version; small integers of 31 bits.
         assert not path.endswith(".mpy") or (content[:2], content[3]) == (b"M\x06", 31), path
@@ -142,7 +147,8 @@ def test_the_compiled_core_runs_on_micropython(tmp_path):
             (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
             (tmp_path / path).write_bytes(content)
     (tmp_path / "main.py").write_text(
-        "import timing_core as core\nfrom timing_core.box import Box\nprint(core.VERSION, core.__file__)\n"
+        "import timing_core as core\nimport timing_core.box\n"
+        f"print(core.{names_on_board().borrowed['VERSION']}, core.__file__)\n"
     )
     done = micropython.run(["main.py"], tmp_path)
     assert done.stdout.split() == [VERSION, str(tmp_path / "timing_core" / "__init__.mpy")], done.stderr
@@ -162,8 +168,11 @@ def test_an_installed_lampblack_has_the_same_firmware(tmp_path):
     for package in setup["packages"]:
         folder = tmp_path.joinpath(*package.split("."))
         folder.mkdir(parents=True, exist_ok=True)
-        for source in place_of(package, setup["package-dir"]).glob("*.py"):
-            shutil.copy(source, folder)
+        data = setup["package-data"].get(package, [])
+        for pattern in ("*.py", *data):
+            for source in place_of(package, setup["package-dir"]).glob(pattern):
+                if source.is_file():
+                    shutil.copy(source, folder)
     program = (
         "from lampblack.board import firmware_files as own\nimport importlib.util, sys\n"
         f"assert own.__file__.startswith({str(tmp_path)!r}), own.__file__\n"

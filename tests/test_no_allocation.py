@@ -14,7 +14,7 @@ from tests.portable import heap_lock
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
-from timing_core.panel.drawing import Screen
+from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
 
@@ -100,7 +100,7 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
     desk.box.store.put("work", encode(card))
     # Key may follow key, and a lamp as slow as these may be struck for as little as the card asks for.
     desk.box.store.put("bench", encode({"settle_ms": 0, "least_ms": 20, "form": BENCH_FORM, **bench}))
-    desk.screen = Screen(desk.box, kit)
+    desk.screen = Drawing(desk.box, kit)
     desk.now_ms = Small(now_ms)
     desk.input("power_up")
     for key, value in desk.box.bench.to_dict().items():

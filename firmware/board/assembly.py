@@ -1,16 +1,10 @@
 """The box with its parts on a Pico: which adapter is on which pin.
 
-Loading all of it takes two thirds of the memory. It is collected often meanwhile, or what is kept would be
-strewn over all of the rest; and what was only needed to build the box is let go.
+Loading all of it takes more than half of the memory; what was only needed to build the box is let go.
 """
 
-# ruff: noqa: E402
-
-import gc
-
-gc.threshold(100000)
-
 import binascii
+import gc
 import hashlib
 import json
 import sys
@@ -21,9 +15,10 @@ from framebuf import FrameBuffer
 from machine import I2C, PWM, Pin, unique_id
 from micropython import const
 
-from board import crash, health, pins
+from board import crash, pins
 from board.display import Display
 from board.flash import FlashDisk
+from board.health import health_of
 from board.inputs import Inputs
 from board.piezo import Piezo
 from board.pulse import Pulse
@@ -32,7 +27,9 @@ from board.scratch import Survivor
 from board.watchdog import Dog
 from board.wire import Wire
 from timing_core.box import Box
-from timing_core.panel.drawing import Screen
+from timing_core.light.bench import setting
+from timing_core.light.stops import BASE_MAX_MS
+from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
 from timing_core.wire.methods import WINDOW_BITS
@@ -52,6 +49,13 @@ _NOT_NEEDED = (
 """Modules, and tables of them, that only building the box has need of."""
 
 
+def longest_light_ms() -> int:
+    """The longest light that the core may ask for, by its own limits: the longest stage with the longest
+    lag, or the viewing light."""
+    (_, lag_ms, _), (_, viewing_s, _) = setting("lag_ms")[4], setting("viewing_limit_s")[4]
+    return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)
+
+
 def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
     platform = Platform(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
@@ -60,7 +64,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     box = Box(Store(disk, platform.crc32), platform, _PANEL_MS)
     box.crash_lines = crash.lines
     box.identity = binascii.hexlify(unique_id()).decode()
-    screen = Screen(box, platform)
+    screen = Drawing(box, platform)
     # The machine goes by the table as it has bound it, and the letters have their own glyphs: the text and
     # the names of these are 11 KB.
     for group, name in _NOT_NEEDED:
@@ -68,7 +72,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
         delattr(sys.modules[group], name)
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=_I2C_TIMEOUT_US)
     display = Display(i2c, screen.buffer)
-    box.health = lambda: health.told(box, display, survivor)
+    box.health = lambda: health_of(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
     runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)

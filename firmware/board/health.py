@@ -9,7 +9,7 @@ from board.scratch import Survivor
 from timing_core.box import Box
 
 
-def told(box: Box, display: Display, survivor: Survivor) -> dict:
+def health_of(box: Box, display: Display, survivor: Survivor) -> dict:
     """The health of the board in plain data. `free_bytes` is left out under light and in a run, since it
     needs a collection of 20 ms, for which a key must not wait."""
     health = {

@@ -20,7 +20,7 @@ from machine import Pin
 from micropython import const, schedule
 
 _QUIET_MS = const(25)
-_ROOM = const(64)
+_RING_BYTES = const(64)
 CLOCKWISE = 1
 COUNTER = 2
 FIRST_KEY = 3
@@ -38,7 +38,7 @@ class Inputs:
     """The ring. `wake(_)` is called soon after an input has come in, outside the interrupt."""
 
     def __init__(self) -> None:
-        self._ring = bytearray(_ROOM)
+        self._ring = bytearray(_RING_BYTES)
         self._in = 0
         self._out = 0
         self.wake = _nobody
@@ -57,7 +57,7 @@ class Inputs:
 
     def put(self, code: int) -> None:
         """In an interrupt: add an input. If the ring is full, the input is dropped and counted as lost."""
-        after = (self._in + 1) % _ROOM
+        after = (self._in + 1) % _RING_BYTES
         if after == self._out:
             self.lost += 1
             return
@@ -77,7 +77,7 @@ class Inputs:
         if self._in == self._out:
             return 0
         code = self._ring[self._out]
-        self._out = (self._out + 1) % _ROOM
+        self._out = (self._out + 1) % _RING_BYTES
         return code
 
     def peek(self) -> int:

@@ -30,7 +30,7 @@ from board.scratch import Survivor
 from board.watchdog import Dog
 from board.wire import Wire
 from timing_core.box import Box
-from timing_core.panel.drawing import Screen
+from timing_core.panel.drawing import Drawing
 from timing_core.ticks import since
 from timing_core.wire.methods import LineReader
 
@@ -46,7 +46,7 @@ _REACTION_MS = const(15)
 COLLECT_BELOW = 60000
 """In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
 
-_QUIET_MS = const(200)
+_FINISHED_MS = const(200)
 """A PC that has asked nothing for this long has finished."""
 
 _DAILY_MS = const(1 << 26)
@@ -66,7 +66,7 @@ class Runner:
     def __init__(
         self,
         box: Box,
-        screen: Screen,
+        screen: Drawing,
         pulse: Pulse,
         safelight: Pin,
         inputs: Inputs,
@@ -324,7 +324,7 @@ class Runner:
         if not self._settled and since(now_ms, self._began_ms) >= _SETTLED_MS:
             self._settled = True
             self._survivor.settled()
-        if self._asked and not self.box.in_run and since(now_ms, self._answered_ms) >= _QUIET_MS:
+        if self._asked and not self.box.in_run and since(now_ms, self._answered_ms) >= _FINISHED_MS:
             self._asked = False
             self._use()
         nap_ms = _NAP_MS

@@ -15,7 +15,7 @@ _BURST = const(128)
 
 _STALL_MS = const(400)
 """A write that took this long has failed, since MicroPython waits 500 ms for room and then gives up."""
-_ROOM = const(64)
+_PACKET_BYTES = const(64)
 """How much room for output may be left when a packet of 64 bytes no longer fits."""
 
 
@@ -64,7 +64,7 @@ class Wire:
         self._out.write(data)
         self._deaf = ticks_diff(ticks_ms(), began_ms) >= _STALL_MS
         if self._deaf:
-            for _ in range(_ROOM):
+            for _ in range(_PACKET_BYTES):
                 if self._has_room():
                     self._out.write(b"\n")
 

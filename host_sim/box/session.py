@@ -9,7 +9,7 @@ the same count wrapped at 2**30 and offset, as a board's ticks would be.
 from host_sim.box.platform import collect
 from timing_core.box import Box
 from timing_core.canonical import encode
-from timing_core.panel.drawing import Screen
+from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
 from timing_core.ticks import MASK, since
@@ -83,7 +83,7 @@ class Session:
         self.undrawn = _left_out
         self.handed_over = False
         self.box = self._new_box()
-        self.screen = Screen(self.box, self.kit)
+        self.screen = Drawing(self.box, self.kit)
         self._drawn = False
 
     def _new_box(self) -> Box:

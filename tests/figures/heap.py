@@ -29,14 +29,14 @@ def used():
 outside = used()
 
 from timing_core.box import Box
-from timing_core.panel.drawing import Screen
+from timing_core.panel.drawing import Drawing
 from timing_core.records.store import Store
 
 found = {"imported": used() - outside}
 
 store = Store(disk, kit.crc32)
 box = Box(store, kit, 100)
-screen = Screen(box, kit)
+screen = Drawing(box, kit)
 box.handle("power_up", 0)
 screen.draw()
 found["powered_up"] = used() - outside
@@ -45,7 +45,7 @@ store.put("work", work)
 del box, screen
 gc.collect()
 box = Box(store, kit, 100)
-screen = Screen(box, kit)
+screen = Drawing(box, kit)
 box.handle("power_up", 0)
 at_ms = 0
 while box.state != "exposing":

@@ -12,7 +12,7 @@ from host_sim.box.platform import desk_platform
 from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
-from timing_core.panel.drawing import Screen
+from timing_core.panel.drawing import Drawing
 from timing_core.records.store import Store
 from timing_core.ticks import MASK, later, since
 
@@ -61,7 +61,7 @@ class Desk:
         # Without a settling time, so that key may follow key.
         store.put("bench", encode(dict(bench, settle_ms=bench.get("settle_ms", 0), form=BENCH_FORM)))
         self.box = Box(store, kit, panel_ms)
-        self.screen = Screen(self.box, kit)
+        self.screen = Drawing(self.box, kit)
         self.now_ms = now_ms
         self.light_ms = 0
         self.is_dark = False

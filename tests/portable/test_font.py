@@ -3,7 +3,7 @@
 import gc
 import sys
 
-from timing_core.panel.letters import HEIGHT_PX, LARGE, MEDIUM, Pen, clip, encode, width
+from timing_core.panel.letters import HEIGHT_PX, LARGE, MEDIUM, Pen, clip, in_letters, width
 
 ON_MICROPYTHON = sys.implementation.name == "micropython"
 
@@ -30,7 +30,7 @@ def pixels(frame, x, y, w, h):
 
 def glyph(text):
     _, frame = new_frame()
-    data = encode(text)
+    data = in_letters(text)
     Pen(FrameBuffer).text(frame, data, 0, 0)
     return pixels(frame, 0, 0, width(data), HEIGHT_PX)
 
@@ -42,8 +42,8 @@ def test_a_letter_stands_upright_and_the_right_way_round():
 
 
 def test_ascii_is_its_own_encoding_and_one_byte_a_glyph():
-    assert encode(ASCII) == ASCII.encode()
-    assert len(encode(EXTRA)) == len(EXTRA)
+    assert in_letters(ASCII) == ASCII.encode()
+    assert len(in_letters(EXTRA)) == len(EXTRA)
 
 
 def test_no_two_glyphs_look_alike():
@@ -108,25 +108,25 @@ def test_ascenders_rise_and_descenders_fall():
 
 def test_figures_are_equally_wide_so_that_a_running_number_stands_still():
     for figure in "0123456789":
-        assert width(encode(figure)) == 4
+        assert width(in_letters(figure)) == 4
 
 
 def test_twenty_five_signs_fit_across_the_frame():
     for line in ("EXPOSE gives 16.0 s of li", "Left sky, burn by +11/12 ", "Fit filter 2½, then press"):
         assert len(line) == 25
-        assert width(encode(line)) <= WIDTH, line
+        assert width(in_letters(line)) <= WIDTH, line
 
 
 def test_accents_fall_off_and_the_unknown_becomes_a_question_mark():
-    assert encode("Éclair, Łódź, naïve, Ångström, ČŽ ßœ") == b"Eclair, Lodz, naive, Angstrom, CZ so"
-    assert encode("黒\n\x7f÷") == b"????"
-    assert encode("“a”\u2013\u2018b\u2019") == b"\"a\"-'b'"
+    assert in_letters("Éclair, Łódź, naïve, Ångström, ČŽ ßœ") == b"Eclair, Lodz, naive, Angstrom, CZ so"
+    assert in_letters("黒\n\x7f÷") == b"????"
+    assert in_letters("“a”\u2013\u2018b\u2019") == b"\"a\"-'b'"
 
 
 def test_fractions_without_a_glyph_are_spelt_out():
-    assert encode("⅓") == b"1/3"
-    assert encode("2¾ +⅛") == b"2 3/4 +1/8"
-    assert len(encode("2½")) == 2
+    assert in_letters("⅓") == b"1/3"
+    assert in_letters("2¾ +⅛") == b"2 3/4 +1/8"
+    assert len(in_letters("2½")) == 2
 
 
 def three_bytes(point):
@@ -135,7 +135,7 @@ def three_bytes(point):
 
 
 def check_drawable(pen, frame, text):
-    data = encode(text)
+    data = in_letters(text)
     assert data
     for code in data:
         assert 23 <= code <= 126, text
@@ -151,18 +151,18 @@ def test_every_sign_can_be_drawn():
         for point in block:
             check_drawable(pen, frame, three_bytes(point))
     check_drawable(pen, frame, "\U0001f4f7")
-    assert encode("") == b""
+    assert in_letters("") == b""
 
 
 def test_encoding_strange_signs_leaves_nothing_behind():
     """A flood of ever new signs must not fill the box: MicroPython never frees an interned string."""
     for point in range(0x800, 0x900):
-        encode(three_bytes(point))
+        in_letters(three_bytes(point))
     if ON_MICROPYTHON:
         gc.collect()
         before = gc.mem_alloc()
     for point in range(0x3000, 0x3400):
-        assert encode(three_bytes(point)) == b"?"
+        assert in_letters(three_bytes(point)) == b"?"
     if ON_MICROPYTHON:
         gc.collect()
         assert gc.mem_alloc() - before < 512
@@ -171,7 +171,7 @@ def test_encoding_strange_signs_leaves_nothing_behind():
 def test_width_agrees_with_what_is_drawn():
     for text in (ASCII[:20], ASCII[20:40], ASCII[40:60], ASCII[60:80], ASCII[80:], EXTRA, "i", ""):
         _, frame = new_frame()
-        data = encode(text)
+        data = in_letters(text)
         following = Pen(FrameBuffer).text(frame, data, 3, 10)
         inked = [x for x in range(WIDTH) if "#" in "".join(pixels(frame, x, 0, 1, HEIGHT))]
         if text.strip():
@@ -187,18 +187,20 @@ def test_dark_text_on_a_lit_row_is_the_lit_text_turned_over():
     dark.fill(1)
     pen = Pen(FrameBuffer)
     for y in (-3, 9, 20):
-        assert pen.text(lit, encode("▸Sky +1/3"), -2, y) == pen.text(dark, encode("▸Sky +1/3"), -2, y, 0)
+        assert pen.text(lit, in_letters("▸Sky +1/3"), -2, y) == pen.text(
+            dark, in_letters("▸Sky +1/3"), -2, y, 0
+        )
     assert any(lit_buffer)
     assert bytes([byte ^ 0xFF for byte in dark_buffer]) == bytes(lit_buffer)
 
 
 def test_clip_keeps_what_fits_and_says_that_something_is_missing():
-    data = encode("The dark sky above the left chimney")
+    data = in_letters("The dark sky above the left chimney")
     for px in range(140):
         cut = clip(data, px)
         assert width(cut) <= px
         if cut and cut != data:
-            assert cut[-1:] == encode("…")
+            assert cut[-1:] == in_letters("…")
             kept = cut[:-1]
             assert data[: len(kept)] == kept
             assert kept[-1:] != b" "
@@ -336,7 +338,7 @@ def test_drawing_takes_no_memory():
     """On MicroPython the heap is locked meanwhile: whatever asks for memory raises MemoryError."""
     buffer, frame = new_frame()
     pen = Pen(FrameBuffer)
-    data = encode("▸Sky +1/3 · 12.7 s")
+    data = in_letters("▸Sky +1/3 · 12.7 s")
     if ON_MICROPYTHON:
         micropython.heap_lock()
     try:

@@ -4,12 +4,14 @@ What must live here: what a hand, an eye and a PC can do to a box, and a probe i
 not know what the box should answer. Only `pico` knows the chip.
 
 The probe is a line of Python given to UART 0, which the box does not use, by its registers: the
-firmware's loop runs it between two turns, with `runner` at hand. So one start-up serves many tests: a
+firmware's loop runs it between two turns, with `runner` at hand. Tests call things by the names they have in
+the sources, and `on_board` makes of these the names that the board has. So one start-up serves many tests: a
 scenario runs in a forked copy of the process (`forked`), and what it does to its box is gone with it.
 """
 
 from __future__ import annotations
 
+import ast
 import os
 import pickle
 import re
@@ -22,7 +24,8 @@ from typing import Any
 
 from rp2040py.utils.fifo import FIFO
 
-from lampblack.board.firmware_files import firmware_files
+from lampblack.board.firmware_files import firmware_files, names_on_board
+from lampblack.board.merged_groups import file_of
 from lampblack.wire.box_client import BoxClient
 from tests.micropython import ROOT
 from tests.rig.display import Display
@@ -90,6 +93,30 @@ firmware = cache(firmware_files)
 """What `lampblack install` puts on a board, compiled once."""
 
 
+class _OnBoard(ast.NodeTransformer):
+    """Changes what belongs to the firmware, and leaves names that a test makes for itself."""
+
+    def __init__(self) -> None:
+        self._borrowed = names_on_board().borrowed
+
+    def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
+        node.attr = self._borrowed.get(node.attr, node.attr)
+        return self.generic_visit(node)
+
+    def visit_ImportFrom(self, node: ast.ImportFrom) -> ast.AST:
+        node.module = file_of(node.module or "").removesuffix(".__init__")
+        node.names = [
+            ast.alias(self._borrowed.get(name.name, name.name), name.asname or name.name)
+            for name in node.names
+        ]
+        return node
+
+
+def on_board(text: str) -> str:
+    """A program for the firmware's insides, in the names that they have on a board."""
+    return ast.unparse(_OnBoard().visit(ast.parse(text)))
+
+
 class PicoBox:
     """A box whose plug is in. `start` False leaves it to the caller to apply power.
 
@@ -106,7 +133,7 @@ class PicoBox:
         watch: Iterable[int] = (LAMP, SAFELIGHT),
         start: bool = True,
     ) -> None:
-        main = (PROBE if probe else "") + before + firmware()["main.py"].decode()
+        main = on_board((PROBE if probe else "") + before) + "\n" + firmware()["main.py"].decode()
         self.pico = Pico(uf2, firmware() | {"main.py": main.encode()} | dict(files or {}), watch)
         self.panel = Display(self.pico)
         self._contacts = {name: Contact(self.pico, pin, BOUNCE_NS, seed=1) for name, pin in KEYS.items()}
@@ -189,6 +216,7 @@ class PicoBox:
 
     def do(self, text: str, wait_ms: int = 40) -> None:
         """Have the firmware's loop run some Python, and let the loop come to it."""
+        text = on_board(text)
         text = text if "\n" not in text else f"exec({text!r})"
         for byte in (text + "\n").encode():
             self.pico.mcu.uart[0].feed_byte(byte)

@@ -130,7 +130,7 @@ class Outcome(NamedTuple):
 
 def set_base(box: PicoBox, ms: int) -> None:
     """Have the print at work take `ms`."""
-    box.do(f"runner.box.work.map.set_base(0, {ms}); runner.box._plan = None")
+    box.do(f"runner.box.work.map.set_base(0, {ms}); runner.box.work.changed()")
 
 
 def strike(box: PicoBox) -> int:
@@ -301,7 +301,7 @@ def three_crashes(uf2: Path) -> PicoBox:
 
 def core_spoiled(uf2: Path) -> PicoBox:
     """A box whose core does not load, run until it is at the prompt."""
-    box = PicoBox(uf2, files={"timing_core/light/stops.mpy": b"spoiled"})
+    box = PicoBox(uf2, files={"timing_core/light/__init__.mpy": b"spoiled"})
     box.pico.run_until(lambda: b">>>" in box.pico.usb.received, 15_000 * MS)
     return box
 

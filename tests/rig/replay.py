@@ -19,7 +19,7 @@ from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from timing_core.box import Box
 from timing_core.canonical import encode
-from timing_core.panel.drawing import Screen
+from timing_core.panel.drawing import Drawing
 from timing_core.records.store import Store
 
 PANEL_MS = 100
@@ -46,7 +46,7 @@ def replay(lines, write):
         if box is None:
             box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
             box.identity = identity
-            screen = Screen(box, kit)
+            screen = Drawing(box, kit)
         if "in" in entry:
             tell(entry)
             out = box.handle(entry["in"], entry["t"], entry["value"])

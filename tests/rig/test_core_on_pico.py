@@ -19,14 +19,14 @@ time.sleep_ms(60)
 from timing_core.box import Box
 from timing_core.platform import Platform
 from timing_core.light.printing_map import PrintingMap
-from timing_core.panel.drawing import Screen
+from timing_core.panel.drawing import Drawing
 from timing_core.records.store import Store
 from timing_core.ticks import later
 from memory_disk import MemoryDisk
 
 kit = Platform(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
 box = Box(Store(MemoryDisk(), kit.crc32), kit, 100)
-screen = Screen(box, kit)
+screen = Drawing(box, kit)
 box.handle("power_up", START_MS)
 box.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
 box.work.take(PrintingMap.from_dict(json.loads(CARD)))

@@ -258,7 +258,7 @@ def test_a_press_that_was_meant_for_what_has_just_ended_lights_nothing(box):
         box.client.bench_set({"settle_ms": 700})
         box.do(
             "from timing_core.light.printing_map import Mark\n"
-            "runner.box.work.map.add_mark(0, Mark('sky', 60)); runner.box._plan = None"
+            "runner.box.work.map.add_mark(0, Mark('sky', 60)); runner.box.work.changed()"
         )
         found = {}
         edges = box.pico.edges_of(LAMP)
@@ -320,7 +320,7 @@ def test_back_leaves_a_run_with_the_run_kept(box):
 
     held, left, again, done, ledger, lit_ms = box.forked(scenario)
     assert (held["state"], held["run"]) == ("held", "print")
-    assert (left["state"], left["sheet"], left["kept"]) == ("browse", "sheets", "Base, pass 1")
+    assert (left["state"], left["screen"], left["kept"]) == ("browse", "screens", "Base, pass 1")
     assert again["state"] == "held"
     assert 0 < again["left_ms"] == held["left_ms"] < LIGHT_MS
     assert (done["state"], done["kept"]) == ("browse", "")

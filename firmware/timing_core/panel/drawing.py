@@ -11,7 +11,7 @@ stage is ready.
 from timing_core.light.plan import FIT, filter_text, stage_hint, stage_name
 from timing_core.light.stops import stops_text
 from timing_core.machine.transitions import LIT
-from timing_core.panel.letters import LARGE, MEDIUM, Pen, clip, encode, width
+from timing_core.panel.letters import LARGE, MEDIUM, Pen, clip, in_letters, width
 from timing_core.panel.rows import NAMES
 from timing_core.platform import Platform, const
 
@@ -20,7 +20,7 @@ HEIGHT = 64
 _LINE = const(8)
 MONO_VLSB = 0
 
-_RUNNING = const(("ready", "held"))
+_RUNNING = ("ready", "held")
 _LEFT_COLUMN = const(0)
 _RIGHT_COLUMN = const(62)
 _LIT_COLUMN = const(72)
@@ -28,7 +28,7 @@ _BAR_X = const(2)
 _BAR_WIDTH = const(124)
 
 
-class Screen:
+class Drawing:
     """Draws a box. One frame, reused."""
 
     def __init__(self, box, platform: Platform) -> None:
@@ -39,12 +39,12 @@ class Screen:
         self._lit_words = {}
         for state in LIT:
             for says in box.machine.promises(state):
-                self._lit_words[says] = encode(says)
-        self._viewing_title = encode("Viewing light")
-        self._expose = encode("EXPOSE ")
-        self._back = encode("BACK ")
-        self._lamp = encode("LAMP ")
-        self._wait = encode("Wait")
+                self._lit_words[says] = in_letters(says)
+        self._viewing_title = in_letters("Viewing light")
+        self._expose = in_letters("EXPOSE ")
+        self._back = in_letters("BACK ")
+        self._lamp = in_letters("LAMP ")
+        self._wait = in_letters("Wait")
         self.show(box)
 
     def show(self, box) -> None:
@@ -82,10 +82,10 @@ class Screen:
     # --- pieces
 
     def _head(self, left: str, right: str) -> None:
-        right_bytes = clip(encode(right), WIDTH - 6 - min(width(encode(left)), WIDTH // 2))
+        right_bytes = clip(in_letters(right), WIDTH - 6 - min(width(in_letters(left)), WIDTH // 2))
         room = WIDTH - width(right_bytes) - 4
         self.fb.fill_rect(0, 0, WIDTH, _LINE, 1)
-        self.pen.text(self.fb, clip(encode(left), room), 1, 0, 0)
+        self.pen.text(self.fb, clip(in_letters(left), room), 1, 0, 0)
         self.pen.text(self.fb, right_bytes, WIDTH - 1 - width(right_bytes), 0, 0)
 
     def _foot(self) -> None:
@@ -93,7 +93,7 @@ class Screen:
         says = self.box.machine.says("expose")
         if says:
             self.fb.fill_rect(0, 40, WIDTH, _LINE, 1)
-            self.pen.text(self.fb, clip(encode("EXPOSE " + says), WIDTH - 2), 1, 40, 0)
+            self.pen.text(self.fb, clip(in_letters("EXPOSE " + says), WIDTH - 2), 1, 40, 0)
         self._hint("BACK ", "back", _LEFT_COLUMN, 48, _RIGHT_COLUMN - 2)
         self._hint("LAMP ", "lamp", _LEFT_COLUMN, 56, _RIGHT_COLUMN - 2)
         self._hint("turn ", "dial", _RIGHT_COLUMN, 48, WIDTH - _RIGHT_COLUMN)
@@ -102,7 +102,7 @@ class Screen:
     def _hint(self, name: str, control: str, x: int, y: int, room: int) -> None:
         says = self.box.machine.says(control)
         if says:
-            self.pen.text(self.fb, clip(encode(name + says), room), x, y)
+            self.pen.text(self.fb, clip(in_letters(name + says), room), x, y)
 
     def _message(self, text: str) -> None:
         """Words between head and foot: four lines, or five where EXPOSE has no line of its own. A word
@@ -111,12 +111,12 @@ class Screen:
         line = ""
         for word in text.split(" "):
             longer = line + " " + word if line else word
-            if width(encode(longer)) > WIDTH and line:
-                self.pen.text(self.fb, clip(encode(line), WIDTH), 0, y)
+            if width(in_letters(longer)) > WIDTH and line:
+                self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
                 y += _LINE
                 longer = word
             line = longer
-        self.pen.text(self.fb, clip(encode(line), WIDTH), 0, y)
+        self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
 
     # --- dark screens
 
@@ -139,8 +139,8 @@ class Screen:
         self._foot()
 
     def _row(self, row, here: bool, y: int) -> None:
-        label = encode(row.label)
-        value = encode(self.box.panel.value(row))
+        label = in_letters(row.label)
+        value = in_letters(self.box.panel.value(row))
         if row.does & NAMES:
             value = clip(value, WIDTH - 12 - width(label))
         x = WIDTH - 1 - width(value)
@@ -148,7 +148,7 @@ class Screen:
         if editing:
             self.fb.fill_rect(x - 2, y, WIDTH - x + 2, _LINE, 1)
         if here:
-            self.pen.text(self.fb, encode("▸"), 0, y)
+            self.pen.text(self.fb, in_letters("▸"), 0, y)
         self.pen.text(self.fb, clip(label, x - 10), 7, y)
         self.pen.text(self.fb, value, x, y, 0 if editing else 1)
 
@@ -168,9 +168,9 @@ class Screen:
         if box.message:
             self._message(box.message)
         elif stage.kind == FIT:
-            self.pen.text(self.fb, encode(stage_hint(stage)), 1, 14)
+            self.pen.text(self.fb, in_letters(stage_hint(stage)), 1, 14)
         else:
-            self.pen.text(self.fb, clip(encode(stage_hint(stage)), WIDTH), 1, 8)
+            self.pen.text(self.fb, clip(in_letters(stage_hint(stage)), WIDTH), 1, 8)
             MEDIUM.draw(self.fb, (box.exposing.left_shown_ms() + 50) // 100, WIDTH - 2, 17)
             self._bar(stage, 34)
         self._foot()
@@ -192,7 +192,7 @@ class Screen:
                 self.fb.fill_rect(_BAR_X + (box.panel.cursor.place + 1) // 2 * each - 2, 9, 3, 9, 1)
             MEDIUM.draw(self.fb, (strip.total_ms(box.work.map, box.panel.cursor.place) + 50) // 100, 80, 20)
             if strip.step_stops120:
-                shift = encode(stops_text(strip.shift(box.panel.cursor.place)))
+                shift = in_letters(stops_text(strip.shift(box.panel.cursor.place)))
                 self.pen.text(self.fb, shift, WIDTH - 1 - width(shift), 24)
         self._foot()
 
@@ -216,10 +216,10 @@ class Screen:
             stage = box.run.stage if box.run.stages else None
             if stage is None or self._words[0] is stage:
                 return
-            count = encode(self._count_of(box))
-            title = clip(encode(stage_name(stage)), WIDTH - 6 - width(count))
-            now = [clip(encode("Shade " + window.area), WIDTH) for window in stage.windows]
-            coming = [clip(encode("Next: " + window.area), WIDTH) for window in stage.windows]
+            count = in_letters(self._count_of(box))
+            title = clip(in_letters(stage_name(stage)), WIDTH - 6 - width(count))
+            now = [clip(in_letters("Shade " + window.area), WIDTH) for window in stage.windows]
+            coming = [clip(in_letters("Next: " + window.area), WIDTH) for window in stage.windows]
             self._words = (stage, count, title, now, coming)
 
     def _exposing(self) -> None:

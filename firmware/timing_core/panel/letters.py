@@ -4,9 +4,9 @@ What lives here: one small proportional typeface, drawn for this project, for wo
 figures for times, the larger to be read at a metre. It may not know what a screen says or where it stands:
 it draws on a frame buffer that is handed to it, MicroPython's `framebuf` or `host_sim.box.raster`.
 
-A text is encoded once, `encode("Sky +1/3")`, and can then be drawn any number of times. Drawing needs no
+A text is encoded once, `in_letters("Sky +1/3")`, and can then be drawn any number of times. Drawing needs no
 memory, so it is allowed while the lamp is lit. ASCII is its own encoding: a literal such as b"Base" needs
-no `encode`.
+no `in_letters`.
 """
 
 from timing_core.panel.glyphs import GLYPHS
@@ -40,7 +40,7 @@ _BASE_LETTERS = (
 )
 
 
-def encode(text: str) -> bytes:
+def in_letters(text: str) -> bytes:
     """The glyphs of a text, one byte each.
 
     Accented Latin letters lose their accents, dashes and quotes become the plain ones, and a fraction
@@ -115,7 +115,7 @@ class Pen:
     def text(self, fb, data: bytes, x: int, y: int, ink: int = 1) -> int:
         """Write glyphs with the upper left corner at (x, y), lit (ink 1) or dark (ink 0); the ground stays.
 
-        Returns the x at which the next glyph would stand. `data` comes from `encode` or is plain ASCII.
+        Returns the x at which the next glyph would stand. `data` comes from `in_letters` or is plain ASCII.
         """
         for code in data:
             at = (code - _FIRST) * _STRIDE

@@ -32,7 +32,7 @@ from timing_core.refusal import Refusal
 RECORDS_MAX = 64
 WAITING_MAX = 4
 FORM = 2
-_PREFIX = "ledger-"
+_RECORD_PREFIX = "ledger-"
 
 
 def stage_record(name: str, filter: str, light_ms: int, given_ms: int, strikes: int, lag_ms, at_least: bool):
@@ -101,8 +101,8 @@ class Ledger:
         shelf's names."""
         if self._numbers is None:
             found = []
-            for key in self.store.keys(_PREFIX):
-                number = key[len(_PREFIX) :]
+            for key in self.store.keys(_RECORD_PREFIX):
+                number = key[len(_RECORD_PREFIX) :]
                 if number.isdigit():
                     found.append(int(number))
             if self._numbers is None:
@@ -193,7 +193,7 @@ class Ledger:
 
 
 def _key(number: int) -> str:
-    return _PREFIX + "%06d" % number
+    return _RECORD_PREFIX + "%06d" % number
 
 
 def not_kept(refusal: Refusal, lost: int) -> Refusal:

@@ -11,7 +11,7 @@ from timing_core.light.printing_map import NAME_MAX, PrintingMap
 from timing_core.refusal import Refusal
 
 CARDS_MAX = 64
-_PREFIX = "card-"
+_CARD_PREFIX = "card-"
 
 
 class Shelf:
@@ -32,9 +32,9 @@ class Shelf:
         if self._names is None:
             found: list = []
             damaged: list = []
-            for key in self.store.keys(_PREFIX):
+            for key in self.store.keys(_CARD_PREFIX):
                 lost = self.store.get(key) is None
-                (damaged if lost else found).append(key[len(_PREFIX) :])
+                (damaged if lost else found).append(key[len(_CARD_PREFIX) :])
             self.damaged = damaged
             # On a board an input may have cut in meanwhile, asked for the names too, and kept another card.
             if self._names is None:
@@ -46,7 +46,7 @@ class Shelf:
         here."""
         if name not in self._known():
             return None
-        text = self.store.get(_PREFIX + name)
+        text = self.store.get(_CARD_PREFIX + name)
         if text is None:
             self._is_damaged(name)
         return text
@@ -94,7 +94,7 @@ class Shelf:
         fresh = name not in self._known()
         if fresh and len(self._known()) >= CARDS_MAX:
             raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")
-        self.store.put(_PREFIX + name, text)
+        self.store.put(_CARD_PREFIX + name, text)
         if fresh:
             self._names = sorted(self._known() + [name])
         if name in self.damaged:
@@ -105,7 +105,7 @@ class Shelf:
         known = name in self._known()
         if not known and name not in self.damaged:
             return False
-        self.store.drop(_PREFIX + name)
+        self.store.drop(_CARD_PREFIX + name)
         (self._known() if known else self.damaged).remove(name)
         return True
 

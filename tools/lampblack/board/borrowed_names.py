@@ -1,0 +1,120 @@
+"""Names on the board: where the firmware has a name of its own, the board's copy has one that MicroPython
+keeps in ROM anyway, because a name of its own takes some 15 bytes of a board's memory, 12 KB in all.
+
+What must live here: which names are the firmware's own, which stand for them, and how to put them back into
+what a board says. It changes nothing else of a source.
+
+`rom_names.txt` has the names in ROM, of MicroPython 1.22.2 for the Pico. On another version, one that is
+missing takes memory as any name does.
+"""
+
+import ast
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+ROM_NAMES = frozenset((Path(__file__).parent / "rom_names.txt").read_text().split())
+
+FIELDS = ("id", "attr", "arg", "name", "asname", "module")
+"""Of a syntax tree: what may hold a name."""
+
+
+class BorrowedNames:
+    """Names for `sources`, the whole firmware: module ("timing_core.box") -> source. Names that occur in
+    `kept`, which is source too, stay as they are.
+
+    One name stands for one everywhere, and never for two. A name stays if it is in a string too, if it is a
+    module, or if MicroPython may have a meaning for it.
+    """
+
+    def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
+        own: set[str] = set()
+        used = set(_used(ast.parse(kept)))
+        stays = set(used)
+        for module, source in sources.items():
+            tree = ast.parse(source)
+            own |= set(_own(tree))
+            used |= set(_used(tree))
+            stays |= {*module.split("."), *_texts(tree)}
+        borrowers = [
+            name for name in own - stays - ROM_NAMES if not name.startswith("__") and name.isidentifier()
+        ]
+        # The longest first: there are more of them than names to borrow.
+        borrowers.sort(key=lambda name: (-len(name), name))
+        self.borrowed = dict(zip(borrowers, sorted(ROM_NAMES - used - stays), strict=False))
+        self._lenders = {rom: name for name, rom in self.borrowed.items()}
+
+    def in_source(self, source: str) -> str:
+        """`source` as the board has it. SyntaxError if it is no Python."""
+        tree = _WordsAmongNames().visit(ast.parse(source))
+        return ast.unparse(_Borrower(self.borrowed).visit(tree))
+
+    def put_back(self, traceback: str) -> str:
+        """A traceback from the board, with the functions' own names."""
+        return re.sub(
+            r"(?m)^(  File .*, in )(\w+)$",
+            lambda found: found[1] + self._lenders.get(found[2], found[2]),
+            traceback,
+        )
+
+
+def _own(node: ast.AST, local: bool = False) -> Iterator[str]:
+    """The names that the firmware makes and a board knows by name. Of local variables it does not."""
+    match node:
+        case ast.FunctionDef(name=name) | ast.ClassDef(name=name) | ast.arg(arg=name):
+            yield name
+        case ast.Attribute(attr=name, ctx=ast.Store()):
+            yield name
+        case ast.Name(id=name, ctx=ast.Store()) if not local:
+            yield name
+    local = isinstance(node, ast.FunctionDef | ast.Lambda) or (local and not isinstance(node, ast.ClassDef))
+    for child in ast.iter_child_nodes(node):
+        yield from _own(child, local)
+
+
+def _used(tree: ast.AST) -> Iterator[str]:
+    """All names that stand in a source."""
+    for node in ast.walk(tree):
+        for field in FIELDS:
+            yield from str(getattr(node, field, "")).split(".")
+
+
+def _texts(tree: ast.AST) -> Iterator[str]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield node.value
+
+
+class _Borrower(ast.NodeTransformer):
+    def __init__(self, borrowed: Mapping[str, str]) -> None:
+        self._borrowed = borrowed
+
+    def _new(self, name: str) -> str:
+        return self._borrowed.get(name, name)
+
+    def generic_visit(self, node: ast.AST) -> ast.AST:
+        for field in FIELDS:
+            name = getattr(node, field, None)
+            if isinstance(name, str):
+                setattr(node, field, self._new(name))
+        if isinstance(node, ast.Global | ast.Nonlocal):
+            node.names = [self._new(name) for name in node.names]
+        return super().generic_visit(node)
+
+
+class _WordsAmongNames(ast.NodeTransformer):
+    """Has a table of words made when its module is loaded. In a constant one MicroPython keeps each word
+    apart, in 32 bytes, though most are names too."""
+
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
+        return node  # it would make the table at each call
+
+    def visit_Call(self, node: ast.Call) -> ast.AST:
+        is_const = isinstance(node.func, ast.Name) and node.func.id == "const"
+        return node if is_const else self.generic_visit(node)
+
+    def visit_Tuple(self, node: ast.Tuple) -> ast.AST:
+        self.generic_visit(node)
+        if any(isinstance(part, ast.Constant) and isinstance(part.value, str) for part in node.elts):
+            return ast.Call(ast.Name("tuple", ast.Load()), [ast.List(node.elts, ast.Load())], [])
+        return node

@@ -1,0 +1,95 @@
+"""One file a group: on the board the modules of a group of the core are one, its package's `__init__`,
+because each file takes some 150 bytes of a board's memory and 10 ms of its start.
+
+What must live here: which modules are put together, and how. It changes nothing else of a source.
+"""
+
+import ast
+from collections.abc import Iterable, Mapping
+
+APART = (
+    # What the board has before anything else
+    "board.crash",
+    "board.pins",
+    "board.pulse",
+    "board.scratch",
+    "board.watchdog",
+    # What it lets go of when it has started
+    "timing_core.machine.transitions",
+    "timing_core.panel.glyphs",
+)
+"""Modules that are files of their own on the board."""
+
+TOP = {"board": "board.assembly", "timing_core.box": "timing_core.box"}
+"""Where modules go that are no part of their package's `__init__`: the one on top of all others of it."""
+
+
+def merged(sources: Mapping[str, str]) -> dict[str, str]:
+    """`sources` (module -> source) with the modules of each group as one, in the order in which they import
+    each other. ValueError if two modules of a group make the same name."""
+    trees = {module: ast.parse(source) for module, source in sources.items()}
+    homes = {module: file_of(module) for module in trees}
+    for tree in trees.values():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom) and node.module in homes:
+                node.module = homes[node.module]
+    found: dict[str, list[ast.stmt]] = {}
+    for module in _in_order(sources):
+        found.setdefault(homes[module], []).extend(trees[module].body)
+    return {home: ast.unparse(_one(home, body)) for home, body in found.items()}
+
+
+def file_of(module: str) -> str:
+    """The module that `module` is part of on the board, which is a file there."""
+    package = module.rpartition(".")[0]
+    if not package or module in APART:
+        return module
+    return TOP.get(module) or TOP.get(package) or package + ".__init__"
+
+
+def _in_order(sources: Mapping[str, str]) -> list[str]:
+    """The modules, each after those it imports."""
+    order: list[str] = []
+
+    def put(module: str) -> None:
+        if module in sources and module not in order:
+            for node in ast.parse(sources[module]).body:
+                if isinstance(node, ast.ImportFrom):
+                    put(node.module or "")
+            order.append(module)
+
+    for module in sources:
+        put(module)
+    return order
+
+
+def _one(home: str, body: Iterable[ast.stmt]) -> ast.Module:
+    """A module of all these statements, each import once, and none from itself."""
+    kept: list[ast.stmt] = []
+    made: dict[str, object] = {}
+
+    def is_new(name: str, source: object) -> bool:
+        if name not in made:
+            made[name] = source
+            return True
+        if made[name] != source:
+            raise ValueError(f"{name} would be two things in {home} on the board. Rename one of them.")
+        return False
+
+    for statement in body:
+        match statement:
+            case ast.Expr(value=ast.Constant()):
+                continue  # the docstring of a module
+            case ast.ImportFrom(module=str(source)):
+                if source == home:
+                    continue
+                statement.names = [name for name in statement.names if is_new(name.name, source)]
+                statement.module = source.removesuffix(".__init__")
+                if not statement.names:
+                    continue
+            case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
+                is_new(name, statement)
+            case ast.Assign(targets=[ast.Name(id=name)]) | ast.AnnAssign(target=ast.Name(id=name)):
+                is_new(name, statement)
+        kept.append(statement)
+    return ast.Module(kept, [])
