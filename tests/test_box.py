@@ -27,7 +27,7 @@ from tests.box_model import (
     wait,
 )
 from timing_core.light.printing_map import PrintingMap
-from timing_core.machine.exposing import TOO_EARLY
+from timing_core.machine.lamp import TOO_EARLY
 
 
 class Evening:

@@ -25,6 +25,7 @@ from timing_core.light.plan import FIT, filter_text, stage_name
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing
+from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
 from timing_core.machine.recovery import Recovery
 from timing_core.machine.transitions import LIT
@@ -70,10 +71,11 @@ class Box:
         self.ledger = Ledger(store, platform)
         journal = Journal(store, platform)
         self.recovery = Recovery(store, platform, journal, self.ledger)
-        self.exposing = Exposing(self.work, self.io, platform, journal, self.ledger, self.clock, panel_ms)
+        self.lamp = Lamp(self.work.bench, self.io, panel_ms)
+        self.exposing = Exposing(self.work, self.io, platform, self.lamp, journal, self.ledger, self.clock)
         self.run = self.exposing.run
         self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run)
-        self.machine = Machine((self, self.exposing, self.panel), WHEN, DO, ABOUT)
+        self.machine = Machine((self, self.exposing, self.panel, self.lamp), WHEN, DO, ABOUT)
         self.link = Link(self, platform)
         self._inputs = 0
         self._raised = ""
@@ -107,9 +109,9 @@ class Box:
             if ends:
                 self.exposing.ended(io.amount)
             self._fire(event)
-            if ends and self.exposing.no_report:
-                self.exposing.no_report = False
-                self.exposing.tell_overdue()
+            if ends and self.lamp.no_report:
+                self.lamp.no_report = False
+                self.lamp.tell_overdue()
             event = self._raised
             self._raised = ""
         return io
@@ -120,7 +122,7 @@ class Box:
             return
         if event not in _QUIET:
             self.io.message = ""
-            self.exposing.press_begins()
+            self.lamp.press_begins()
         try:
             self.machine.does(row)
         except Refusal as refusal:
@@ -128,13 +130,13 @@ class Box:
             return
         self.machine.moves(row)
         if self.machine.state != "off":
-            self.exposing.set_safelight()
+            self.lamp.set_safelight()
         if event != "tick":
             self.io.picture()
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
-        return self.exposing.due_ms(self.machine.has("tick"))
+        return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"))
 
     # --- what it is doing
 
@@ -169,7 +171,7 @@ class Box:
         """True while a stage of a run is on the screen, lit or dark, or the viewing light covers it."""
         state = self.machine.state
         if state == "stopping" or state == "viewing":
-            return not self.exposing.strike.viewing or self.machine.before in _RUN_STATES
+            return not self.lamp.strike.viewing or self.machine.before in _RUN_STATES
         return state in _RUN_STATES
 
     def kept_text(self) -> str:
@@ -191,7 +193,7 @@ class Box:
             "screen": self.panel.screen.key,
             "card": self.work.map.name,
             "lit": self.lit,
-            "safelight": self.exposing.safelight,
+            "safelight": self.lamp.safelight,
             "run": ("strip" if run.is_strip else "print") if running else "",
             "stage": run.at + 1 if running else 0,
             "stages": len(run.stages) if running else 0,
@@ -216,7 +218,7 @@ class Box:
     def wake(self) -> None:
         self.io.put("dark")
         self.clock.start(self.io.now_ms)
-        self.exposing.settle()  # a press may have been meant for what the reset cut off
+        self.lamp.settle()  # a press may have been meant for what the reset cut off
         self.panel.tell_levels()
         self.panel.show("print")
         self.io.message = self.recovery.told()
@@ -227,7 +229,7 @@ class Box:
         # What it says has no room for more than one line of what `_wake` may find.
         told = self.recovery.told_of_run(self.run.can_go_on)
         self.wake()
-        self.exposing.paper_out = True
+        self.lamp.paper_out = True
         self.exposing.from_registers = bool(self.run.stages) and self.io.amount > 0
         self.io.message = told
 
@@ -261,7 +263,7 @@ class Box:
     # --- between the parts
 
     def too_early_here(self) -> bool:
-        return self.panel.screen.begins != "" and self.exposing.is_settling()
+        return self.panel.screen.begins != "" and self.lamp.is_settling()
 
     def _begins(self, kind: str) -> bool:
         return self.panel.screen.begins == kind
@@ -332,13 +334,13 @@ class Box:
         self.panel.choose_from_middle()
 
     def view(self) -> None:
-        self.exposing.view(self.machine.state in _RUN_STATES)
+        self.lamp.view(self.machine.state in _RUN_STATES)
 
     def report_for_lamp(self) -> None:
         """The run must go on even if the lamp's report never comes."""
-        self.exposing.no_report = True
+        self.lamp.no_report = True
         self._raised = "lamp_end"
-        self.io.amount = self.exposing.strike.lit_ms()
+        self.io.amount = self.lamp.strike.lit_ms()
 
     # --- what the wire asks for
 
@@ -428,8 +430,8 @@ def _card_damage(name: str) -> str:
     return "Card %s is damaged. Push it again." % name
 
 
-# What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel), and its
-# function.
+# What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp),
+# and its function.
 WHEN = {
     "was_cut_off": (0, Box.was_cut_off),
     "too_early_here": (0, Box.too_early_here),
@@ -440,11 +442,11 @@ WHEN = {
     "row_goes_on_held": (0, Box.row_goes_on_held),
     "can_go_on": (0, Box.can_go_on),
     "can_go_on_held": (0, Box.can_go_on_held),
-    "is_settling": (1, Exposing.is_settling),
-    "settled": (1, Exposing.settled),
-    "paper_at_risk": (1, Exposing.paper_at_risk),
-    "was_viewing": (1, Exposing.was_viewing),
-    "overdue": (1, Exposing.overdue),
+    "is_settling": (3, Lamp.is_settling),
+    "settled": (3, Lamp.settled),
+    "paper_at_risk": (3, Lamp.paper_at_risk),
+    "was_viewing": (3, Lamp.was_viewing),
+    "overdue": (3, Lamp.overdue),
     "stage_is_fit": (1, Exposing.stage_is_fit),
     "too_short": (1, Exposing.too_short),
     "rest_too_short": (1, Exposing.rest_too_short),
@@ -475,14 +477,14 @@ DO = {
     "view": (0, Box.view),
     "report_for_lamp": (0, Box.report_for_lamp),
     "give_prompt": (0, Box.give_prompt),
-    "refuse_early": (1, Exposing.refuse_early),
-    "listen": (1, Exposing.listen),
-    "warn_paper": (1, Exposing.warn_paper),
-    "view_ran_out": (1, Exposing.view_ran_out),
-    "put_out": (1, Exposing.put_out),
-    "put_out_to_hold": (1, Exposing.put_out),
-    "put_out_overdue": (1, Exposing.put_out_overdue),
-    "refresh": (1, Exposing.refresh),
+    "refuse_early": (3, Lamp.refuse_early),
+    "listen": (3, Lamp.listen),
+    "warn_paper": (3, Lamp.warn_paper),
+    "view_ran_out": (3, Lamp.view_ran_out),
+    "put_out": (3, Lamp.put_out),
+    "put_out_to_hold": (3, Lamp.put_out),
+    "put_out_overdue": (3, Lamp.put_out_overdue),
+    "refresh": (3, Lamp.refresh),
     "sound_cues": (1, Exposing.sound_cues),
     "fitted": (1, Exposing.fitted),
     "refuse_short": (1, Exposing.refuse_short),
