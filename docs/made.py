@@ -127,7 +127,7 @@ def session_of_pictures() -> Session:
     session = Session(MemoryDisk(), desk_platform(), panel_ms=100)
     session.power_up()
     session.advance(SETTLED_MS)
-    session.box.set_bench({"lag_ms": LAG_MS})
+    session.box.asked.set_bench({"lag_ms": LAG_MS})
     for path in sorted(EXAMPLES.glob("*.toml")):
         session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
     return session

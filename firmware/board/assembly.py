@@ -72,7 +72,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
     runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)
-    box.undisturbed = runner.undisturbed
+    box.io.undisturbed = runner.undisturbed
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)

@@ -19,7 +19,6 @@ Law: while the lamp is lit nothing here allocates or writes a record, and nothin
 the light to end. Code that performs "dark" must hand in "lamp_end" before any other input.
 """
 
-from timing_core.canonical import encode
 from timing_core.light.bench import Bench
 from timing_core.light.plan import FIT, filter_text, stage_name
 from timing_core.light.work import Work
@@ -36,6 +35,7 @@ from timing_core.records.ledger import Ledger
 from timing_core.records.shelf import Shelf
 from timing_core.records.store import Store
 from timing_core.refusal import Refusal
+from timing_core.wire.asked import Asked
 from timing_core.wire.methods import Link
 
 _RUN_STATES = ("ready", "exposing", "held")
@@ -50,10 +50,6 @@ def _no_board() -> dict:
     return {}
 
 
-def _at_once(act):
-    return act()
-
-
 class Box:
     """One box: the parts, and what they have to do with each other. `panel_ms` is how often a lit screen
     wants a new picture; 0 means no panel."""
@@ -62,7 +58,6 @@ class Box:
         # Set from outside by what the box runs on:
         self.crash_lines = _no_lines  # a reader of the crash log, if one is kept
         self.health = _no_board  # tells about the board
-        self.undisturbed = _at_once  # calls a function with keys kept out, where a key could cut in
         self.store = store
         self.io = Exchange(panel_ms > 0)
         self.clock = Clock()
@@ -76,19 +71,15 @@ class Box:
         self.run = self.exposing.run
         self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run)
         self.machine = Machine((self, self.exposing, self.panel, self.lamp), WHEN, DO, ABOUT)
+        self.asked = Asked(self.io, store, self.clock, self.recovery, self.panel, self.shelf, self.ledger)
         self.link = Link(self, platform)
-        self._inputs = 0
         self._raised = ""
-        self._wired = False
-        self._leaving = False
-        self._told_time: tuple | None = None
 
     # --- one input
 
     def handle(self, event: str, now_ms: int, amount=0) -> Exchange:
         """Take one input at `now_ms` (0 .. 2**30 - 1, wrapping) and return what it causes."""
         io = self.io
-        self._inputs = (self._inputs + 1) & 0xFFFF
         if event == "line":
             io.begin(now_ms, 0)
             reply = self.link.take(amount)
@@ -98,7 +89,11 @@ class Box:
         else:
             io.begin(now_ms, amount)
         if event == "wire":
-            self._settle_wire()
+            then = self.asked.settle()
+            if then:
+                self._fire(then)
+            if then is not None:
+                io.picture()
             return io
         if event == "pedal":
             event = "expose"
@@ -237,7 +232,7 @@ class Box:
         """Do what the start can leave until the panel is drawn and nothing is due: note what the board's
         registers told, and look through what is kept, which may take seconds. True if there is something to
         say: then give the box a "wire"."""
-        self.undisturbed(self.exposing.note_registers)
+        self.io.undisturbed(self.exposing.note_registers)
         self.shelf.names()
         self.ledger.check()
         lines = [_card_damage(name) for name in self.shelf.damaged]
@@ -250,7 +245,7 @@ class Box:
         if self.machine.state == "browse" and not self.io.message:
             self.io.message = lines[0] + (" And more: run lampblack doctor." if damage or lines[1:] else "")
         damage += lines
-        self._wired = True
+        self.asked.changed = True
         return True
 
     def damage_lines(self) -> list:
@@ -342,88 +337,8 @@ class Box:
         self._raised = "lamp_end"
         self.io.amount = self.lamp.strike.lit_ms()
 
-    # --- what the wire asks for
-
-    def set_bench(self, values: dict) -> None:
-        """Set and keep all of `values`, or none. A Refusal changes nothing.
-
-        What the printer is just turning is not kept by this, and undo does not take back what the wire has
-        set.
-        """
-        while not self._try_bench(values):
-            pass  # a key came in between: the values are worked out anew
-
-    def _try_bench(self, values: dict) -> bool:
-        """Set and keep `values`, unless an input comes in while they are worked out, which takes a board tens
-        of ms. True if it is done."""
-        inputs = self._inputs
-        kept = Bench()
-        kept.set_all(self.panel.settings_to_keep())
-        kept.set_all(values)
-        text = encode(kept.kept())
-        is_kept = self.store.look("bench") == (text, "")
-        return self.undisturbed(lambda: inputs == self._inputs and self._set_bench(values, text, is_kept))
-
-    def _set_bench(self, values: dict, text: bytes, is_kept: bool) -> bool:
-        if not is_kept:
-            self.store.put("bench", text)
-        self.panel.settings_changed_by_wire(values)
-        self.recovery.settings_set()
-        self._wired = True
-        return True
-
-    def push_card(self, name: str, text: bytes) -> None:
-        """Keep a card that came over the wire. A Refusal changes nothing."""
-        self.undisturbed(lambda: self._change_shelf(name, text))
-
-    def remove_card(self, name: str) -> bool:
-        """Take a card off the shelf for the wire; True if it was there."""
-        return self.undisturbed(lambda: self._change_shelf(name, None))
-
-    def _change_shelf(self, name: str, text) -> bool:
-        here = self.panel.row()
-        if text is not None:
-            self.shelf.keep_text(name, text)
-        elif not self.shelf.drop(name):
-            return False
-        self.panel.card_changed_by_wire(name, here)
-        if text is None:
-            self.ledger.write_waiting_or_say()
-        self._wired = True
-        return True
-
-    def write_waiting(self) -> None:
-        """A PC asks for the ledger: if it is dark, first try to write the records that wait."""
-        if self.ledger.waiting and not self.lit:
-            self.undisturbed(self.ledger.write_waiting_or_say)
-
-    def tell_time(self, day: int, second: int) -> None:
-        """Take the date from the wire. It counts from the "wire" input that follows."""
-        self._told_time = (day, second)
-
-    def hand_over(self) -> None:
-        """Leave to the prompt as soon as the link is done, if it is dark then."""
-        self._leaving = True
-        self._wired = True
-
     def give_prompt(self) -> None:
         self.io.put("handover")
-
-    def _settle_wire(self) -> None:
-        """Put into outputs what the wire has changed in the box."""
-        if self._told_time is not None:
-            day, second = self._told_time
-            self._told_time = None
-            self.clock.count(self.io.now_ms)
-            self.clock.tell(day, second)
-        if not self._wired:
-            return
-        self._wired = False
-        self.panel.tell_levels()
-        if self._leaving:
-            self._leaving = False
-            self._fire("handover")
-        self.io.picture()
 
 
 def _card_damage(name: str) -> str:

@@ -116,9 +116,9 @@ class _Fault(Exception):
 
 class Link:
     """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `identity`,
-    `summary() -> dict`, `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`,
-    `tell_time(day, second)`, `crash_lines() -> list`, `damage_lines() -> list`, `write_waiting()`,
-    `health() -> dict` and `hand_over()`.
+    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, and `asked`
+    with `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`, `write_waiting()`,
+    `tell_time(day, second)` and `hand_over()`.
     What is staged is in memory only.
     """
 
@@ -211,7 +211,7 @@ class Link:
         return {"values": self.box.bench.to_dict()}
 
     def _bench_set(self, values: dict) -> dict:
-        self.box.set_bench(values)
+        self.box.asked.set_bench(values)
         return self._bench_get()
 
     def _clock_set(self, day: int, second: int) -> dict:
@@ -220,11 +220,11 @@ class Link:
                 BAD_PARAMS,
                 "The time is not taken: it is no day since 1970-01-01 and second of it. Send it so.",
             )
-        self.box.tell_time(day, second)
+        self.box.asked.tell_time(day, second)
         return {"ok": True}
 
     def _handover(self) -> dict:
-        self.box.hand_over()
+        self.box.asked.hand_over()
         return {"ok": True}
 
     # --- cards
@@ -265,7 +265,7 @@ class Link:
         if not name:
             self._check(digest)
             name = self._name
-            self.box.push_card(name, self._text)
+            self.box.asked.push_card(name, self._text)
             self._clear()
         return {"name": name, "digest": digest}
 
@@ -278,7 +278,7 @@ class Link:
         return reply
 
     def _card_remove(self, name: str) -> dict:
-        return {"removed": self.box.remove_card(name)}
+        return {"removed": self.box.asked.remove_card(name)}
 
     # --- staging
 
@@ -345,7 +345,8 @@ class Link:
 
     def _ledger_read(self, after: int) -> dict:
         ledger = self.box.ledger
-        self.box.write_waiting()
+        if not self.box.lit:
+            self.box.asked.write_waiting()
         records = _page(_short(record) for record in ledger.read(after))
         last = ledger.last()
         return {"records": records, "more": bool(records) and records[-1]["n"] < last, "last": last}
