@@ -218,7 +218,7 @@ class Box:
         self.panel.show("print")
         self.io.message = self.recovery.told()
         if self.recovery.notes:
-            self.panel.keep_settings()  # they may have had an earlier form
+            self.panel.kept.keep_settings()  # they may have had an earlier form
 
     def wake_cut_off(self) -> None:
         # What it says has no room for more than one line of what `_wake` may find.
@@ -294,7 +294,7 @@ class Box:
 
     def begin(self) -> None:
         self.tell_why()
-        self.panel.keep_all()
+        self.panel.kept.keep_all()
         self.exposing.begin(self.on_strip())
 
     def end_and_begin(self) -> None:

@@ -180,7 +180,7 @@ class PrintScreen(Screen):
         former = map.name
         map.name = self._names_to_keep(panel)[panel.cursor.pick - 1]
         try:
-            there = panel.keep_card(map.name, map.text())
+            there = panel.kept.keep_card(map.name, map.text())
         except Refusal:
             map.name = former
             raise
