@@ -20,7 +20,7 @@ from lampblack.sim import state_diagram as diagram
 from lampblack.text.settings import AUTO, MEANINGS, setting_text
 from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import Mark, PrintingMap
-from timing_core.wire.methods import frame
+from timing_core.wire.framing import frame
 
 DOCS = Path(__file__).parent
 IMAGES = DOCS / "images"

@@ -17,7 +17,7 @@ from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.store import Store
-from timing_core.wire.methods import frame
+from timing_core.wire.framing import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
 """Written out again, so that a state added to the core's list by mistake is noticed."""

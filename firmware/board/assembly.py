@@ -35,7 +35,7 @@ from timing_core.box import Box
 from timing_core.panel.drawing import Screen
 from timing_core.platform import Platform
 from timing_core.records.store import Store
-from timing_core.wire.methods import WINDOW_BITS
+from timing_core.wire.framing import WINDOW_BITS
 
 _PANEL_MS = const(100)
 
