@@ -221,7 +221,7 @@ class Box:
             self.panel.kept.keep_settings()  # they may have had an earlier form
 
     def wake_cut_off(self) -> None:
-        # What it says has no room for more than one line of what `_wake` may find.
+        # What it says has no room for more than one line of what `wake` may find.
         told = self.recovery.told_of_run(self.run.can_go_on)
         self.wake()
         self.lamp.paper_out = True
