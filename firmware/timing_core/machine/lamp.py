@@ -31,7 +31,7 @@ class Lamp:
         self._settling_from_ms = 0
         self._warned = False
         self._had_warned = False
-        self._safelight = -1
+        self.safelight = False
 
     # --- light
 
@@ -41,18 +41,12 @@ class Lamp:
         self.set_safelight()
         self.io.put("light", ms)
 
-    @property
-    def safelight(self) -> bool:
-        return self._safelight == 1
-
     def set_safelight(self) -> None:
         strike = self.strike
-        on = 1
-        if strike.is_lit and (strike.viewing or self.bench.get("safelight") == "exposing"):
-            on = 0
-        if on != self._safelight:
-            self._safelight = on
-            self.io.put("safelight", on)
+        on = not (strike.is_lit and (strike.viewing or self.bench.get("safelight") == "exposing"))
+        if on != self.safelight:
+            self.safelight = on
+            self.io.put("safelight", 1 if on else 0)
 
     def refresh(self) -> None:
         if self.strike.picture_is_due(self.io.now_ms):

@@ -159,7 +159,7 @@ class Panel:
 
     def open(self) -> None:
         row = self.row()
-        self.before = self._before(self.value(row))
+        self.before = Before(self.work, self.cursor.at, self.value(row))
         try:
             self.screen.open(self, row)
         except Refusal:
@@ -206,7 +206,7 @@ class Panel:
         row = self.row()
         said = self.screen.said(self, row)
         screen = self.screen
-        before = self._before(self.value(row))
+        before = Before(self.work, self.cursor.at, self.value(row))
         screen.act(self, row)
         if not row.does & KEEPS:
             self.kept.changed(before, said, "Undone: %s." % said)
@@ -221,7 +221,7 @@ class Panel:
         cursor.place = max(0, min(self.work.strip.last_place, cursor.place + self.io.amount))
 
     def take_place(self) -> None:
-        before = self._before("")
+        before = Before(self.work, self.cursor.at, "")
         strip, map, index = self.work.strip, self.work.map, self.work.strip.pass_index
         mark = strip.mark(map)
         tied = map.tied and len(map.passes) > 1
@@ -243,9 +243,6 @@ class Panel:
         self.cursor.at = len(self.rows()) - 1
 
     # --- what is kept
-
-    def _before(self, value: str) -> Before:
-        return Before(self.work, self.cursor.at, value)
 
     def take_back(self) -> None:
         """Undo the newest change. A Refusal leaves everything as it is, and the change remembered."""

@@ -93,7 +93,7 @@ class Fault(Exception):
         self.code = code
 
 
-def message_in(line: bytes, platform):
+def _message_in(line: bytes, platform):
     """The message in a line. Fault if the line is damaged or is no JSON."""
     if line == TOO_LONG:
         raise Fault(DAMAGED, "Line is not read: it is over %d bytes. Send shorter lines." % LINE_MAX)
@@ -109,6 +109,26 @@ def message_in(line: bytes, platform):
     raise Fault(DAMAGED, "Line is not read: it is no JSON in ASCII. Write it as docs/wire.md says.")
 
 
+def request_in(line: bytes, platform):
+    """The request in a line, or None if the line wants no reply. Fault if it is damaged or is no request.
+
+    A notification wants none: it does nothing here, since a refusal could not be reported. Nor does a reply:
+    answering replies would go on for ever on a line that echoes.
+    """
+    message = _message_in(line, platform)
+    if isinstance(message, dict):
+        if "id" not in message if "method" in message else "result" in message or "error" in message:
+            return None
+        if all(key in ("jsonrpc", "id", "method", "params") for key in message):
+            if message.get("jsonrpc") == "2.0" and isinstance(message.get("method"), str):
+                id = message["id"]
+                if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= _ID_MAX:
+                    return message
+    if isinstance(message, list):
+        raise Fault(NOT_A_REQUEST, "Message is not taken: it is a batch. Send one request a line.")
+    raise Fault(NOT_A_REQUEST, "Message is not taken: it is no request. Write it as docs/wire.md says.")
+
+
 def error_of(code: int, line) -> dict:
     """One line of printable ASCII that fits its message, whatever characters the sender's names have."""
     text = str(line)
@@ -118,28 +138,6 @@ def error_of(code: int, line) -> dict:
     if code == BUSY:
         error["data"] = {"retry": True}
     return error
-
-
-def wants_no_reply(message) -> bool:
-    """True for a notification, which does nothing here since a refusal could not be reported; and for a
-    reply, since answering replies would go on for ever on a line that echoes."""
-    if not isinstance(message, dict):
-        return False
-    if "method" in message:
-        return "id" not in message
-    return "result" in message or "error" in message
-
-
-def id_of(message):
-    """The request's id. Fault if the message is no request."""
-    if isinstance(message, list):
-        raise Fault(NOT_A_REQUEST, "Message is not taken: it is a batch. Send one request a line.")
-    if isinstance(message, dict) and all(key in ("jsonrpc", "id", "method", "params") for key in message):
-        if message.get("jsonrpc") == "2.0" and isinstance(message.get("method"), str):
-            id = message["id"]
-            if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= _ID_MAX:
-                return id
-    raise Fault(NOT_A_REQUEST, "Message is not taken: it is no request. Write it as docs/wire.md says.")
 
 
 def params_of(params, wanted: tuple) -> list:

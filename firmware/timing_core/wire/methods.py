@@ -29,13 +29,11 @@ from timing_core.wire.framing import (
     Fault,
     error_of,
     frame,
-    id_of,
-    message_in,
     page,
     params_of,
     piece,
+    request_in,
     short,
-    wants_no_reply,
 )
 
 WIRE = 1
@@ -72,11 +70,11 @@ class Link:
             return None
         id = None
         try:
-            message = message_in(line, self.platform)
-            if wants_no_reply(message):
+            request = request_in(line, self.platform)
+            if request is None:
                 return None
-            id = id_of(message)
-            reply = self._framed(id, "result", self._result(message))
+            id = request["id"]
+            reply = self._framed(id, "result", self._result(request))
             if len(reply) > LINE_MAX:
                 raise ValueError("the answer is too long for a line")
             return reply
@@ -95,12 +93,12 @@ class Link:
     def _framed(self, id, key: str, value: dict) -> bytes:
         return frame(encode({"jsonrpc": "2.0", "id": id, key: value}), self.platform.crc32)
 
-    def _result(self, message: dict):
-        method = message["method"]
+    def _result(self, request: dict):
+        method = request["method"]
         if method not in METHODS:
             raise Fault(NO_METHOD, "No method %s: this box has not got it. hello lists them." % method)
         writes, wanted, answer = METHODS[method]
-        values = params_of(message.get("params", {}), wanted)
+        values = params_of(request.get("params", {}), wanted)
         if writes and self.box.lit:
             raise Fault(BUSY, "Nothing is changed: the light is on. Try again when dark.")
         return answer(self, *values)
@@ -238,7 +236,7 @@ class Link:
         self._clear()
         try:
             card = self._unpacked("".join([parts[part] for part in range(of)]))
-        except Exception:  # as in _message
+        except Exception:  # whatever the reader raises
             raise Refusal(what, "its parts make no JSON", "Send its parts again") from None
         map = PrintingMap.from_dict(card)
         del parts, card  # a small heap has no room for them beside the map written out again
