@@ -20,7 +20,7 @@ from lampblack.sim import state_diagram as diagram
 from lampblack.text.settings import AUTO, MEANINGS, setting_text
 from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import Mark, PrintingMap
-from timing_core.wire.methods import frame
+from timing_core.wire.framing import frame
 
 DOCS = Path(__file__).parent
 IMAGES = DOCS / "images"
@@ -127,7 +127,7 @@ def session_of_pictures() -> Session:
     session = Session(MemoryDisk(), desk_platform(), panel_ms=100)
     session.power_up()
     session.advance(SETTLED_MS)
-    session.box.set_bench({"lag_ms": LAG_MS})
+    session.box.asked.set_bench({"lag_ms": LAG_MS})
     for path in sorted(EXAMPLES.glob("*.toml")):
         session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
     return session

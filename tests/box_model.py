@@ -17,7 +17,7 @@ from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.store import Store
-from timing_core.wire.methods import frame
+from timing_core.wire.framing import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
 """Written out again, so that a state added to the core's list by mistake is noticed."""
@@ -390,7 +390,7 @@ def snapshot(session: Session) -> dict:
         ),
         "ledger": box.ledger.last(),
         "lamp": (session.lamp.lit, session.lamp.ends_ms),
-        "safelight": box.exposing.safelight,
+        "safelight": box.lamp.safelight,
         "due": box.next_deadline(),
         "files": dict(session.disk.files),
     }
@@ -406,7 +406,7 @@ def keys(session: Session, *events: str) -> None:
 
 def listen(session: Session) -> None:
     """Let the settling time pass, if it is on."""
-    while session.box.exposing.is_settling() and session.next_ms() >= 0:
+    while session.box.lamp.is_settling() and session.next_ms() >= 0:
         session.advance(session.next_ms())
 
 

@@ -15,7 +15,8 @@ import types
 from collections.abc import Callable
 
 from tests.portable.fakes import FakeBox, kit
-from timing_core.wire.methods import LineReader, Link
+from timing_core.wire.framing import LineReader
+from timing_core.wire.methods import Link
 
 BANNER = b"raw REPL; CTRL-B to exit\r\n>"
 BLOCK = 4096

@@ -169,7 +169,7 @@ def test_modules_of_a_group_are_put_together():
 )
 def test_one_name_is_not_two_things_in_a_file(other):
     sources = {"timing_core.panel.a": "made = 1\n", "timing_core.panel.b": other + "\n"}
-    with pytest.raises(ValueError, match="made would be two things in timing_core.panel"):
+    with pytest.raises(ValueError, match="made would be two things in "):
         merged({**sources, "timing_core.light.b": "made = 3\n"})
 
 

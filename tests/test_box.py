@@ -27,7 +27,7 @@ from tests.box_model import (
     wait,
 )
 from timing_core.light.printing_map import PrintingMap
-from timing_core.machine.exposing import TOO_EARLY
+from timing_core.machine.lamp import TOO_EARLY
 
 
 class Evening:
@@ -37,7 +37,7 @@ class Evening:
         self, card: dict | None = None, disk: GuardedDisk | None = None, latency_ms: int = 0, **bench
     ) -> None:
         self.session = new_session(disk, latency_ms=latency_ms)
-        self.session.box.set_bench(bench)
+        self.session.box.asked.set_bench(bench)
         self.ear, self.meter = Listener(), LightMeter(self.session)
         self.meter.safelight = 1
         self.session.watchers += [self.ear, self.meter]

@@ -12,7 +12,8 @@ from lampblack.wire import box_client
 from lampblack.wire.box_client import WINDOW, BoxClient, BoxError, ports
 from tests.portable.fakes import crash_log, documented_box, kit, large_card, scrambled, small_card
 from timing_core.wire import methods as link
-from timing_core.wire.methods import LineReader, Link
+from timing_core.wire.framing import LineReader
+from timing_core.wire.methods import Link
 
 TIMEOUT_S = 2.0
 

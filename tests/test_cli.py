@@ -24,7 +24,7 @@ from lampblack.wire import box_client
 from tests.box_model import new_session
 from timing_core.light.bench import Bench
 from timing_core.light.printing_map import PrintingMap
-from timing_core.wire.methods import LineReader
+from timing_core.wire.framing import LineReader
 
 EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 ONE_PASS = EXAMPLES / "breakwater.toml"

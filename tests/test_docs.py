@@ -43,7 +43,8 @@ from timing_core.light.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
 from timing_core.machine.transitions import STATES
 from timing_core.panel import undo
 from timing_core.panel.sounds import SOUNDS
-from timing_core.wire.methods import METHODS, LineReader
+from timing_core.wire.framing import LineReader
+from timing_core.wire.methods import METHODS
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"

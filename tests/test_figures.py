@@ -10,7 +10,7 @@ from tests.figures import doses, plans, prints, round_trips, run, sessions, shee
 from tests.figures.comparison import Figure, Spread, number, side_by_side
 from timing_core.light.bench import Bench
 from timing_core.light.plan import BASE, FIT, compile_print
-from timing_core.wire.methods import LineReader, unframe
+from timing_core.wire.framing import LineReader, unframe
 
 
 @pytest.mark.long

@@ -57,7 +57,7 @@ class Darkroom:
 
     def __init__(self, lamp: str = "ideal", relay: str = "ideal", reaction_ms: int = 0, **bench) -> None:
         self.session = new_session(panel_ms=0)
-        self.session.box.set_bench(bench)
+        self.session.box.asked.set_bench(bench)
         self.house = LampHouse(self.session)
         self.house.put_in(LAMPS[lamp], RELAYS[relay], warmed_up=False)
         self.hands = IdealHands(self.session, self.house, reaction_ms)
@@ -182,7 +182,7 @@ def test_the_lag_that_a_filter_sees_makes_up_for_it(filter, seen):
 def test_one_lag_for_both_filters_of_split_grade_is_off_by_little():
     # The paper's lag without a filter is between that of the two: some 7 ms either way.
     room = Darkroom("tungsten", "mechanical")
-    room.session.box.set_bench({"lag_ms": room.house.lag_ms})
+    room.session.box.asked.set_bench({"lag_ms": room.house.lag_ms})
     card = a_card(base_ms=7400, filter="00")
     card["passes"].append(a_pass(base_ms=8200, filter="5"))
     load(room.session, card)

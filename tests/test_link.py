@@ -17,18 +17,17 @@ from tests import micropython
 from tests.portable.fakes import documented_box, kit, large_card, packed, scrambled, small_card
 from tests.portable.wire_lines import answers
 from timing_core.canonical import digest, encode
-from timing_core.wire.methods import (
+from timing_core.wire.framing import (
     LINE_MAX,
-    METHODS,
     PIECE,
     PIECES_MAX,
     TOO_LONG,
     LineReader,
-    Link,
     frame,
     pieces_of,
     unframe,
 )
+from timing_core.wire.methods import METHODS, Link
 
 TESTS = Path(__file__).parent
 PAGE = TESTS.parent / "docs" / "wire.md"

@@ -173,7 +173,7 @@ def lights_asked(values: dict, map: PrintingMap) -> list[int]:
     session = Session(MemoryDisk(), desk_platform())
     session.watchers.append(Noting())
     session.power_up()
-    session.box.set_bench({**values, "settle_ms": 0})
+    session.box.asked.set_bench({**values, "settle_ms": 0})
     session.advance(session.now_ms + 1000)  # power-up's own settling time
     session.box.work.take(map)
     session.input("lamp")

@@ -136,7 +136,7 @@ def test_no_number_leaves_31_bits_while_the_lamp_is_lit(now_ms, bench, card, pan
             desk.input("expose")
             continue
         desk.lit("expose", Small(2000))
-        assert isinstance(desk.box.exposing.strike._struck_ms, Small)
+        assert isinstance(desk.box.lamp.strike._struck_ms, Small)
         assert isinstance(desk.box.exposing.left_shown_ms(), Small)
         desk.put_out("expose", Small(2000))
         desk.to_the_end("expose")

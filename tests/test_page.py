@@ -22,7 +22,7 @@ from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from lampblack import cli
 from lampblack.wire.box_client import BoxClient
 from tests.simulated import Darkroom, darkroom
-from timing_core.machine.exposing import TOO_EARLY
+from timing_core.machine.lamp import TOO_EARLY
 from timing_core.panel.sounds import SOUNDS
 
 

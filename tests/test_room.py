@@ -63,7 +63,7 @@ def a_room(
 ) -> Room:
     """A box with a card at work, the card's first filter fitted and a sheet in the easel."""
     session = new_session()
-    session.box.set_bench(bench)
+    session.box.asked.set_bench(bench)
     room = Room(session, LampHouse(session, lamp), requests_for, negative, scores)
     if card is not None:
         load(session, card)

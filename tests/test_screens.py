@@ -364,7 +364,7 @@ def _note_refusals(note) -> None:
     def refused(act, **bench) -> None:
         session = new_session()
         if bench:
-            session.box.set_bench(bench)
+            session.box.asked.set_bench(bench)
         act(session)
         note(session, ": ")
 
@@ -411,7 +411,7 @@ def _note_refusals(note) -> None:
         keys(session, "expose", "expose")
         wait(session, 9000)
         keys(session, "expose")
-        session.box.set_bench({"least_ms": 2000})
+        session.box.asked.set_bench({"least_ms": 2000})
         keys(session, "expose")
 
     refused(rest_too_short)

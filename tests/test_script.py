@@ -102,7 +102,7 @@ def test_waiting_ends_when_what_is_waited_for_has_come(script, now_ms, state):
 
 def test_light_that_is_left_is_counted_through_lag_and_holds():
     session = new_session()
-    session.box.set_bench({"lag_ms": 200})
+    session.box.asked.set_bench({"lag_ms": 200})
     played("expose\nexpose\nwait until left 6\nexpose", session)
     assert (session.now_ms, session.box.exposing.left_ms()) == (4200, 6000)
     played("+1 expose\nwait until left 5\nexpose", session)

@@ -152,7 +152,7 @@ def test_ticks_are_the_sessions_time_wrapped():
 def test_to_ask_for_the_light_left_is_no_input(lag_ms, spans):
     """It is what the box itself says once it is told the time, and asking changes nothing of the box."""
     session = new_session(panel_ms=0)
-    session.box.set_bench({"lag_ms": lag_ms})
+    session.box.asked.set_bench({"lag_ms": lag_ms})
     load(session, a_card(("face", -60), base_ms=9000))
     keys(session, "expose", "expose")
     for ms, presses in spans:

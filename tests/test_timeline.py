@@ -66,7 +66,7 @@ def test_it_keeps_every_lamp_edge_sound_and_stage():
 
 def test_the_safelight_is_there_from_the_start_and_follows_its_rule():
     session, timeline = watched(a_card(base_ms=4000))
-    session.box.set_bench({"safelight": "exposing"})
+    session.box.asked.set_bench({"safelight": "exposing"})
     began_ms = session.now_ms
     keys(session, "expose", "expose")
     until_dark(session)

@@ -32,7 +32,7 @@ from timing_core.light.stops import BASE_MAX_MS
 from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
-from timing_core.wire.methods import WINDOW_BITS
+from timing_core.wire.framing import WINDOW_BITS
 
 _PANEL_MS = const(100)
 
@@ -76,7 +76,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
     runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)
-    box.undisturbed = runner.undisturbed
+    box.io.undisturbed = runner.undisturbed
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)

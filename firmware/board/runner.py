@@ -32,7 +32,7 @@ from board.wire import Wire
 from timing_core.box import Box
 from timing_core.panel.drawing import Drawing
 from timing_core.ticks import since
-from timing_core.wire.methods import LineReader
+from timing_core.wire.framing import LineReader
 
 _NAP_MS = const(20)
 """The longest sleep: this often the watchdog is fed and inputs are looked for, in case a wake-up was lost."""

@@ -19,12 +19,12 @@ Law: while the lamp is lit nothing here allocates or writes a record, and nothin
 the light to end. Code that performs "dark" must hand in "lamp_end" before any other input.
 """
 
-from timing_core.canonical import encode
 from timing_core.light.bench import Bench
 from timing_core.light.plan import FIT, filter_text, stage_name
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing
+from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
 from timing_core.machine.recovery import Recovery
 from timing_core.machine.transitions import LIT
@@ -35,6 +35,7 @@ from timing_core.records.ledger import Ledger
 from timing_core.records.shelf import Shelf
 from timing_core.records.store import Store
 from timing_core.refusal import Refusal
+from timing_core.wire.asked import Asked
 from timing_core.wire.methods import Link
 
 _RUN_STATES = ("ready", "exposing", "held")
@@ -49,10 +50,6 @@ def _no_board() -> dict:
     return {}
 
 
-def _at_once(act):
-    return act()
-
-
 class Box:
     """One box: the parts, and what they have to do with each other. `panel_ms` is how often a lit screen
     wants a new picture; 0 means no panel."""
@@ -61,7 +58,6 @@ class Box:
         # Set from outside by what the box runs on:
         self.crash_lines = _no_lines  # a reader of the crash log, if one is kept
         self.health = _no_board  # tells about the board
-        self.undisturbed = _at_once  # calls a function with keys kept out, where a key could cut in
         self.store = store
         self.io = Exchange(panel_ms > 0)
         self.clock = Clock()
@@ -70,23 +66,20 @@ class Box:
         self.ledger = Ledger(store, platform)
         journal = Journal(store, platform)
         self.recovery = Recovery(store, platform, journal, self.ledger)
-        self.exposing = Exposing(self.work, self.io, platform, journal, self.ledger, self.clock, panel_ms)
+        self.lamp = Lamp(self.work.bench, self.io, panel_ms)
+        self.exposing = Exposing(self.work, self.io, platform, self.lamp, journal, self.ledger, self.clock)
         self.run = self.exposing.run
         self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run)
-        self.machine = Machine((self, self.exposing, self.panel), WHEN, DO, ABOUT)
+        self.machine = Machine((self, self.exposing, self.panel, self.lamp), WHEN, DO, ABOUT)
+        self.asked = Asked(self.io, store, self.clock, self.recovery, self.panel, self.shelf, self.ledger)
         self.link = Link(self, platform)
-        self._inputs = 0
         self._raised = ""
-        self._wired = False
-        self._leaving = False
-        self._told_time: tuple | None = None
 
     # --- one input
 
     def handle(self, event: str, now_ms: int, amount=0) -> Exchange:
         """Take one input at `now_ms` (0 .. 2**30 - 1, wrapping) and return what it causes."""
         io = self.io
-        self._inputs = (self._inputs + 1) & 0xFFFF
         if event == "line":
             io.begin(now_ms, 0)
             reply = self.link.take(amount)
@@ -96,7 +89,11 @@ class Box:
         else:
             io.begin(now_ms, amount)
         if event == "wire":
-            self._settle_wire()
+            then = self.asked.settle()
+            if then:
+                self._fire(then)
+            if then is not None:
+                io.picture()
             return io
         if event == "pedal":
             event = "expose"
@@ -107,9 +104,9 @@ class Box:
             if ends:
                 self.exposing.ended(io.amount)
             self._fire(event)
-            if ends and self.exposing.no_report:
-                self.exposing.no_report = False
-                self.exposing.tell_overdue()
+            if ends and self.lamp.no_report:
+                self.lamp.no_report = False
+                self.lamp.tell_overdue()
             event = self._raised
             self._raised = ""
         return io
@@ -120,7 +117,7 @@ class Box:
             return
         if event not in _QUIET:
             self.io.message = ""
-            self.exposing.press_begins()
+            self.lamp.press_begins()
         try:
             self.machine.does(row)
         except Refusal as refusal:
@@ -128,13 +125,13 @@ class Box:
             return
         self.machine.moves(row)
         if self.machine.state != "off":
-            self.exposing.set_safelight()
+            self.lamp.set_safelight()
         if event != "tick":
             self.io.picture()
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
-        return self.exposing.due_ms(self.machine.has("tick"))
+        return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"))
 
     # --- what it is doing
 
@@ -169,7 +166,7 @@ class Box:
         """True while a stage of a run is on the screen, lit or dark, or the viewing light covers it."""
         state = self.machine.state
         if state == "stopping" or state == "viewing":
-            return not self.exposing.strike.viewing or self.machine.before in _RUN_STATES
+            return not self.lamp.strike.viewing or self.machine.before in _RUN_STATES
         return state in _RUN_STATES
 
     def kept_text(self) -> str:
@@ -191,7 +188,7 @@ class Box:
             "screen": self.panel.screen.key,
             "card": self.work.map.name,
             "lit": self.lit,
-            "safelight": self.exposing.safelight,
+            "safelight": self.lamp.safelight,
             "run": ("strip" if run.is_strip else "print") if running else "",
             "stage": run.at + 1 if running else 0,
             "stages": len(run.stages) if running else 0,
@@ -216,18 +213,18 @@ class Box:
     def wake(self) -> None:
         self.io.put("dark")
         self.clock.start(self.io.now_ms)
-        self.exposing.settle()  # a press may have been meant for what the reset cut off
+        self.lamp.settle()  # a press may have been meant for what the reset cut off
         self.panel.tell_levels()
         self.panel.show("print")
         self.io.message = self.recovery.told()
         if self.recovery.notes:
-            self.panel.keep_settings()  # they may have had an earlier form
+            self.panel.kept.keep_settings()  # they may have had an earlier form
 
     def wake_cut_off(self) -> None:
-        # What it says has no room for more than one line of what `_wake` may find.
+        # What it says has no room for more than one line of what `wake` may find.
         told = self.recovery.told_of_run(self.run.can_go_on)
         self.wake()
-        self.exposing.paper_out = True
+        self.lamp.paper_out = True
         self.exposing.from_registers = bool(self.run.stages) and self.io.amount > 0
         self.io.message = told
 
@@ -235,7 +232,7 @@ class Box:
         """Do what the start can leave until the panel is drawn and nothing is due: note what the board's
         registers told, and look through what is kept, which may take seconds. True if there is something to
         say: then give the box a "wire"."""
-        self.undisturbed(self.exposing.note_registers)
+        self.io.undisturbed(self.exposing.note_registers)
         self.shelf.names()
         self.ledger.check()
         lines = [_card_damage(name) for name in self.shelf.damaged]
@@ -248,7 +245,7 @@ class Box:
         if self.machine.state == "browse" and not self.io.message:
             self.io.message = lines[0] + (" And more: run lampblack doctor." if damage or lines[1:] else "")
         damage += lines
-        self._wired = True
+        self.asked.changed = True
         return True
 
     def damage_lines(self) -> list:
@@ -261,7 +258,7 @@ class Box:
     # --- between the parts
 
     def too_early_here(self) -> bool:
-        return self.panel.screen.begins != "" and self.exposing.is_settling()
+        return self.panel.screen.begins != "" and self.lamp.is_settling()
 
     def _begins(self, kind: str) -> bool:
         return self.panel.screen.begins == kind
@@ -297,7 +294,7 @@ class Box:
 
     def begin(self) -> None:
         self.tell_why()
-        self.panel.keep_all()
+        self.panel.kept.keep_all()
         self.exposing.begin(self.on_strip())
 
     def end_and_begin(self) -> None:
@@ -332,104 +329,24 @@ class Box:
         self.panel.choose_from_middle()
 
     def view(self) -> None:
-        self.exposing.view(self.machine.state in _RUN_STATES)
+        self.lamp.view(self.machine.state in _RUN_STATES)
 
     def report_for_lamp(self) -> None:
         """The run must go on even if the lamp's report never comes."""
-        self.exposing.no_report = True
+        self.lamp.no_report = True
         self._raised = "lamp_end"
-        self.io.amount = self.exposing.strike.lit_ms()
-
-    # --- what the wire asks for
-
-    def set_bench(self, values: dict) -> None:
-        """Set and keep all of `values`, or none. A Refusal changes nothing.
-
-        What the printer is just turning is not kept by this, and undo does not take back what the wire has
-        set.
-        """
-        while not self._try_bench(values):
-            pass  # a key came in between: the values are worked out anew
-
-    def _try_bench(self, values: dict) -> bool:
-        """Set and keep `values`, unless an input comes in while they are worked out, which takes a board tens
-        of ms. True if it is done."""
-        inputs = self._inputs
-        kept = Bench()
-        kept.set_all(self.panel.settings_to_keep())
-        kept.set_all(values)
-        text = encode(kept.kept())
-        is_kept = self.store.look("bench") == (text, "")
-        return self.undisturbed(lambda: inputs == self._inputs and self._set_bench(values, text, is_kept))
-
-    def _set_bench(self, values: dict, text: bytes, is_kept: bool) -> bool:
-        if not is_kept:
-            self.store.put("bench", text)
-        self.panel.settings_changed_by_wire(values)
-        self.recovery.settings_set()
-        self._wired = True
-        return True
-
-    def push_card(self, name: str, text: bytes) -> None:
-        """Keep a card that came over the wire. A Refusal changes nothing."""
-        self.undisturbed(lambda: self._change_shelf(name, text))
-
-    def remove_card(self, name: str) -> bool:
-        """Take a card off the shelf for the wire; True if it was there."""
-        return self.undisturbed(lambda: self._change_shelf(name, None))
-
-    def _change_shelf(self, name: str, text) -> bool:
-        here = self.panel.row()
-        if text is not None:
-            self.shelf.keep_text(name, text)
-        elif not self.shelf.drop(name):
-            return False
-        self.panel.card_changed_by_wire(name, here)
-        if text is None:
-            self.ledger.write_waiting_or_say()
-        self._wired = True
-        return True
-
-    def write_waiting(self) -> None:
-        """A PC asks for the ledger: if it is dark, first try to write the records that wait."""
-        if self.ledger.waiting and not self.lit:
-            self.undisturbed(self.ledger.write_waiting_or_say)
-
-    def tell_time(self, day: int, second: int) -> None:
-        """Take the date from the wire. It counts from the "wire" input that follows."""
-        self._told_time = (day, second)
-
-    def hand_over(self) -> None:
-        """Leave to the prompt as soon as the link is done, if it is dark then."""
-        self._leaving = True
-        self._wired = True
+        self.io.amount = self.lamp.strike.lit_ms()
 
     def give_prompt(self) -> None:
         self.io.put("handover")
-
-    def _settle_wire(self) -> None:
-        """Put into outputs what the wire has changed in the box."""
-        if self._told_time is not None:
-            day, second = self._told_time
-            self._told_time = None
-            self.clock.count(self.io.now_ms)
-            self.clock.tell(day, second)
-        if not self._wired:
-            return
-        self._wired = False
-        self.panel.tell_levels()
-        if self._leaving:
-            self._leaving = False
-            self._fire("handover")
-        self.io.picture()
 
 
 def _card_damage(name: str) -> str:
     return "Card %s is damaged. Push it again." % name
 
 
-# What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel), and its
-# function.
+# What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp),
+# and its function.
 WHEN = {
     "was_cut_off": (0, Box.was_cut_off),
     "too_early_here": (0, Box.too_early_here),
@@ -440,11 +357,11 @@ WHEN = {
     "row_goes_on_held": (0, Box.row_goes_on_held),
     "can_go_on": (0, Box.can_go_on),
     "can_go_on_held": (0, Box.can_go_on_held),
-    "is_settling": (1, Exposing.is_settling),
-    "settled": (1, Exposing.settled),
-    "paper_at_risk": (1, Exposing.paper_at_risk),
-    "was_viewing": (1, Exposing.was_viewing),
-    "overdue": (1, Exposing.overdue),
+    "is_settling": (3, Lamp.is_settling),
+    "settled": (3, Lamp.settled),
+    "paper_at_risk": (3, Lamp.paper_at_risk),
+    "was_viewing": (3, Lamp.was_viewing),
+    "overdue": (3, Lamp.overdue),
     "stage_is_fit": (1, Exposing.stage_is_fit),
     "too_short": (1, Exposing.too_short),
     "rest_too_short": (1, Exposing.rest_too_short),
@@ -475,14 +392,14 @@ DO = {
     "view": (0, Box.view),
     "report_for_lamp": (0, Box.report_for_lamp),
     "give_prompt": (0, Box.give_prompt),
-    "refuse_early": (1, Exposing.refuse_early),
-    "listen": (1, Exposing.listen),
-    "warn_paper": (1, Exposing.warn_paper),
-    "view_ran_out": (1, Exposing.view_ran_out),
-    "put_out": (1, Exposing.put_out),
-    "put_out_to_hold": (1, Exposing.put_out),
-    "put_out_overdue": (1, Exposing.put_out_overdue),
-    "refresh": (1, Exposing.refresh),
+    "refuse_early": (3, Lamp.refuse_early),
+    "listen": (3, Lamp.listen),
+    "warn_paper": (3, Lamp.warn_paper),
+    "view_ran_out": (3, Lamp.view_ran_out),
+    "put_out": (3, Lamp.put_out),
+    "put_out_to_hold": (3, Lamp.put_out),
+    "put_out_overdue": (3, Lamp.put_out_overdue),
+    "refresh": (3, Lamp.refresh),
     "sound_cues": (1, Exposing.sound_cues),
     "fitted": (1, Exposing.fitted),
     "refuse_short": (1, Exposing.refuse_short),

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator
 
 from host_sim.box.script import FROM_OUTSIDE, Player, ScriptError
 from host_sim.box.session import Session
-from timing_core.wire.methods import LineReader
+from timing_core.wire.framing import LineReader
 
 LONGEST_NAP_S = 0.5
 

@@ -5,7 +5,7 @@ import hashlib
 import json
 
 from timing_core.platform import Platform
-from timing_core.wire.methods import WINDOW_BITS
+from timing_core.wire.framing import WINDOW_BITS
 
 try:
     from framebuf import FrameBuffer  # type: ignore[import-not-found]

@@ -14,7 +14,7 @@ prompt. It runs on CPython and MicroPython alike.
 """
 
 from timing_core.machine.transitions import STATES
-from timing_core.wire.methods import frame
+from timing_core.wire.framing import frame
 
 KEYS = ("expose", "pedal", "lamp", "back", "back_up", "press")
 """What a key gives the box. All but "back_up" are presses: of the others nobody asks when they are let go."""

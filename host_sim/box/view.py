@@ -49,12 +49,12 @@ class BoxView:
 
     @property
     def safelight(self) -> bool:
-        return self._box.exposing.safelight
+        return self._box.lamp.safelight
 
     @property
     def viewing(self) -> bool:
         """True while the lamp that is lit is the viewing light."""
-        return self._box.exposing.strike.viewing
+        return self._box.lamp.strike.viewing
 
     # --- the run
 

@@ -13,7 +13,7 @@ from typing import Any
 from host_sim.box.session import Session
 from host_sim.darkroom.checks import RoomError
 from timing_core.canonical import encode
-from timing_core.wire.methods import frame, unframe
+from timing_core.wire.framing import frame, unframe
 
 Pack = Callable[[dict[str, Any]], list[tuple[str, dict[str, Any]]]]
 """Gives the messages, (method, params) pairs, that put a card on a box's shelf."""

@@ -23,7 +23,7 @@ from host_sim.box.session import Session
 from lampblack import cli
 from tests.browser.screen import Screen, dark, lampblack
 from tests.simulated import darkroom
-from timing_core.machine.exposing import TOO_EARLY
+from timing_core.machine.lamp import TOO_EARLY
 from timing_core.panel.sounds import SOUNDS
 
 EXAMPLES = Path(cli.__file__).parent / "examples"

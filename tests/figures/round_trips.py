@@ -26,7 +26,7 @@ from tests.figures.prints import forty_stages
 from timing_core.canonical import encode
 from timing_core.light.bench import Bench
 from timing_core.light.plan import compile_print
-from timing_core.wire.methods import frame
+from timing_core.wire.framing import frame
 
 PUSH_BUDGET_MS = 300
 """Of the same card over USB."""

@@ -59,6 +59,7 @@ class FakeBox:
         self.bench = Bench()
         self.identity = "e6614103e7261c2f"
         self.lit = False
+        self.asked = self
         self.handed_over = 0
         self.time = None
         self.crash_lines = list

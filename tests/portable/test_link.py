@@ -2,12 +2,11 @@
 
 from tests.portable.fakes import FakeBox, documented_box, kit, large_card, packed, small_card
 from timing_core.canonical import digest, encode
-from timing_core.wire.methods import (
+from timing_core.wire.framing import (
     BAD_PARAMS,
     BUSY,
     DAMAGED,
     LINE_MAX,
-    METHODS,
     NO_METHOD,
     NOT_A_REQUEST,
     PIECE,
@@ -16,11 +15,11 @@ from timing_core.wire.methods import (
     STORAGE,
     TOO_LONG,
     LineReader,
-    Link,
     frame,
     pieces_of,
     unframe,
 )
+from timing_core.wire.methods import METHODS, Link
 
 WRITES = ("card.stage", "card.commit", "card.remove", "bench.set", "handover")
 

@@ -31,7 +31,7 @@ from timing_core.light.bench import Bench
 from timing_core.light.plan import FIT, Stage, compile_print
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.light.stops import BASE_MAX_MS
-from timing_core.wire.methods import frame
+from timing_core.wire.framing import frame
 
 FREE_MIN_BYTES = 82 * 1024
 """Heap that has to be free with all running, in bytes, on the release `TESTED`. The core has just grown, and

@@ -28,7 +28,7 @@ kit = Platform(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256,
 box = Box(Store(MemoryDisk(), kit.crc32), kit, 100)
 screen = Drawing(box, kit)
 box.handle("power_up", START_MS)
-box.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
+box.asked.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
 box.work.take(PrintingMap.from_dict(json.loads(CARD)))
 gc.collect()
 print("ready", gc.mem_free())

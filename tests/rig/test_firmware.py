@@ -56,7 +56,8 @@ from tests.rig.scenarios import (
     taken_by_two,
     words_outrun,
 )
-from timing_core.machine.exposing import HOLD_MARGIN_MS, TOO_EARLY
+from timing_core.machine.exposing import HOLD_MARGIN_MS
+from timing_core.machine.lamp import TOO_EARLY
 
 PANEL_MAX_MS = 1500
 KEY_MAX_US = 5000

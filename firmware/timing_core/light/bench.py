@@ -11,6 +11,8 @@ from timing_core.refusal import Refusal
 
 SAFELIGHT_RULES = ("steady", "exposing")
 POWER_UP = ("as left", "new print")
+FILTER_MAX = 8
+DRY_DOWN_MAX_PM = 500
 
 # key, label on the panel, kind, default, (low, high, step) or choices. What they mean: lampblack's own table.
 SETTINGS = (
@@ -25,13 +27,12 @@ SETTINGS = (
     ("brightness", "Brightness", "level", 2, (1, 5, 1)),
     ("power_up", "Power-up", "choice", "as left", POWER_UP),
     ("new_base_ms", "New print base", "time", 10000, (BASE_MIN_MS, BASE_MAX_MS, 100)),
-    ("new_filter", "New print filter", "filter", "2", (0, 8, 0)),
-    ("new_dry_down_pm", "New print dry-down", "pm", 80, (0, 500, 5)),
+    ("new_filter", "New print filter", "filter", "2", (0, FILTER_MAX, 0)),
+    ("new_dry_down_pm", "New print dry-down", "pm", 80, (0, DRY_DOWN_MAX_PM, 5)),
     ("filters", "Filters", "filters", ("00", "0", "1", "2", "3", "4", "5"), (1, 12, 0)),
     ("lamp", "Lamp", "text", "", (0, 24, 0)),
 )
 
-FILTER_MAX = 8
 _LEAST_AUTO_MS = const(250)
 
 BENCH_FORM = 2
@@ -85,7 +86,8 @@ def check(key: str, value: object) -> object:
             names = tuple(value)
             if all(is_plain_text(name, 1, FILTER_MAX) for name in names) and len(set(names)) == len(names):
                 return names
-        raise Refusal(what, "it takes filter names, each once", "Give 1 to 12 names of up to 8 characters")
+        todo = "Give %d to %d names of up to %d characters" % (limits[0], limits[1], FILTER_MAX)
+        raise Refusal(what, "it takes filter names, each once", todo)
     if is_plain_text(value, limits[0], limits[1]):
         return value
     raise Refusal(what, "it takes plain text", "Give up to %d characters" % limits[1])
@@ -126,8 +128,9 @@ class Bench:
             return ""
         # In form 1 the shortest light was a strike of the lamp, lag included.
         was_ms = values["least_ms"]
-        own_ms = was_ms - self._values["lag_ms"]
-        self.set("least_ms", 0 if was_ms == _FORM_1_LEAST_MS else max(0, min(2000, own_ms)))
+        low_ms, high_ms, _ = setting("least_ms")[4]
+        own_ms = max(low_ms, min(high_ms, was_ms - self._values["lag_ms"]))
+        self.set("least_ms", 0 if was_ms == _FORM_1_LEAST_MS else own_ms)
         return "Shortest light no longer counts the lag: %d ms became %d ms." % (was_ms, self.least_light_ms)
 
     def set_all(self, values: dict) -> None:

@@ -10,10 +10,11 @@ cannot drift, however often either is changed.
 """
 
 from timing_core.canonical import quoted
-from timing_core.light.bench import FILTER_MAX, is_int, is_plain_text
+from timing_core.light.bench import DRY_DOWN_MAX_PM, FILTER_MAX, is_int, is_plain_text
 from timing_core.light.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
+    BASES,
     FURTHEST,
     mark_ms,
     no_base_text,
@@ -29,7 +30,6 @@ MARK_FURTHEST = 600
 NAME_MAX = 24
 TITLE_MAX = 40
 AREA_MAX = 16
-DRY_DOWN_MAX_PM = 500
 
 FACTS = (
     ("negative", 60),
@@ -177,7 +177,7 @@ class PrintingMap:
     # --- passes and marks
 
     def set_pass_count(self, count: int) -> None:
-        """Keep the first `count` passes (1..4). A new pass is a copy of the last one, without marks."""
+        """Keep the first `count` passes (1..PASSES_MAX). A new one is a copy of the last, without marks."""
         self._settle()
         while len(self.passes) > count:
             self.passes.pop()
@@ -244,13 +244,16 @@ class PrintingMap:
         }
 
     def text(self) -> bytes:
-        """`plain.encode(self.to_dict())`, but many times quicker, since a board writes it after every
+        """`canonical.encode(self.to_dict())`, but many times quicker, since a board writes it after every
         change."""
         passes = []
         for index in range(len(self.passes)):
             own = self.passes[index]
-            marks = ",".join([_mark_text(mark) for mark in own.marks])
-            head = (self.base_ms(index), quoted(own.filter), marks)
+            marks = []
+            for mark in own.marks:
+                through = '"filter":%s,' % quoted(mark.filter) if mark.filter else ""
+                marks.append('{"area":%s,%s"stops120":%d}' % (quoted(mark.area), through, mark.stops120))
+            head = (self.base_ms(index), quoted(own.filter), ",".join(marks))
             passes.append('{"base_ms":%d,"filter":%s,"marks":[%s]}' % head)
         facts = ",".join(['"%s":%s' % (key, quoted(self.facts[key])) for key in sorted(self.facts)])
         dry_down = ("true" if self.dry_down else "false", self.dry_down_pm)
@@ -272,17 +275,7 @@ class PrintingMap:
 
 
 def _no_base(why: str) -> Refusal:
-    return Refusal("Base is not changed", why, "Bases go from 0.1 to 999.9 s")
-
-
-def _mark_text(mark: Mark) -> str:
-    if mark.filter:
-        return '{"area":%s,"filter":%s,"stops120":%d}' % (
-            quoted(mark.area),
-            quoted(mark.filter),
-            mark.stops120,
-        )
-    return '{"area":%s,"stops120":%d}' % (quoted(mark.area), mark.stops120)
+    return Refusal("Base is not changed", why, "Bases go from " + BASES)
 
 
 # --- reading the plain form. A large card has some hundred values, so text is built only for a wrong one.
@@ -358,7 +351,7 @@ def _mark_from(plain) -> Mark:
 
 
 def check_name(name: object) -> str:
-    """A card's name on the shelf: 1 to 24 characters of a-z, 0-9 and "-"."""
+    """A card's name on the shelf: 1 to NAME_MAX characters of a-z, 0-9 and "-"."""
     if isinstance(name, str) and 1 <= len(name) <= NAME_MAX:
         if all(ch in "abcdefghijklmnopqrstuvwxyz0123456789-" for ch in name):
             return name

@@ -15,6 +15,7 @@ FURTHEST = 10 * STOP
 
 BASE_MIN_MS = 100
 BASE_MAX_MS = 999900
+BASES = "0.1 to 999.9 s"
 
 PLAIN_SIZES = ((10000, 100), (60000, 500), (1 << 29, 1000))
 """Plain seconds: the size of a step (ms) below each time (ms). Tenths, then halves, then whole seconds."""

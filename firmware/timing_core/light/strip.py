@@ -7,7 +7,7 @@ What must live here: the patches of one strip and its stages. A strip is worked 
 from timing_core.light.bench import Bench
 from timing_core.light.plan import BASE, COVER, FRESH, Stage, check_light, fit
 from timing_core.light.printing_map import MARK_FURTHEST, Mark, PrintingMap
-from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, no_base_text, offset_between, scale
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, BASES, no_base_text, offset_between, scale
 from timing_core.refusal import Refusal
 
 PATCHES_MIN = 3
@@ -189,7 +189,7 @@ class Strip:
         total_ms = self.total_ms(map, place)
         if mark is None:
             if not BASE_MIN_MS <= total_ms <= BASE_MAX_MS:
-                raise Refusal("Not taken", "%s is no base" % no_base_text(total_ms), "Choose 0.1 to 999.9 s")
+                raise Refusal("Not taken", "%s is no base" % no_base_text(total_ms), "Choose " + BASES)
             if self.step_stops120:
                 map.set_base_alone(self.pass_index, self.origin(map), self.shift(place))
             else:

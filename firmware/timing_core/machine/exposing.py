@@ -1,7 +1,7 @@
-"""Exposing: a run worked through stage by stage, and the viewing light.
+"""Exposing: a run worked through stage by stage.
 
 What must live here: what a press does while a run is under way, and what becomes of the light that was
-given. Only `_light` lights the lamp, always with its end. It knows no screen.
+given. It knows no screen.
 
 Law: while the lamp is lit nothing here allocates or writes a record.
 """
@@ -15,9 +15,10 @@ from timing_core.light.plan import (
 )
 from timing_core.light.stops import seconds_text
 from timing_core.light.work import Work
+from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange
 from timing_core.machine.run import Run
-from timing_core.machine.strike import Cues, Settling, Strike
+from timing_core.machine.strike import Cues
 from timing_core.records.ledger import not_kept
 from timing_core.refusal import Refusal
 
@@ -25,137 +26,30 @@ HOLD_MARGIN_MS = 10
 """The most that is allowed for between the press and the lamp's going out. Measured on the emulated board:
 4.6 ms at the most (docs/measurements.md)."""
 
-TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
-"""Said of a press that may have been meant for what has just ended."""
-
 
 class Exposing:
-    """`paper_out` is true from the beginning of a run until the viewing light was on: there may be paper in
-    the easel. `journal`, `ledger` and `clock` are what is written to, and the time it is dated with."""
+    """`journal`, `ledger` and `clock` are what is written to, and the time it is dated with. `from_registers`
+    is true while what is known of the run is not in the journal yet."""
 
-    def __init__(self, work: Work, io: Exchange, platform, journal, ledger, clock, panel_ms: int) -> None:
+    def __init__(self, work: Work, io: Exchange, platform, lamp: Lamp, journal, ledger, clock) -> None:
         self.work = work
         self.io = io
         self.platform = platform
+        self.lamp = lamp
         self.journal = journal
         self.ledger = ledger
         self.clock = clock
         self.run = Run()
-        self.strike = Strike(panel_ms)
         self.cues = Cues()
-        self.settling = Settling()
-        self.paper_out = False
-        self.no_report = False
-        self._warned = False
-        self._had_warned = False
         self._said_full = False
-        self._safelight = -1
         self.from_registers = False
 
-    # --- light
-
-    def _light(self, ms: int, axis_ms: int, viewing: bool) -> None:
-        """The one place that lights the lamp: always with its end, safelight first."""
-        self.strike.begin(self.io.now_ms, ms, axis_ms, viewing)
-        self.set_safelight()
-        self.io.put("light", ms)
-
-    @property
-    def safelight(self) -> bool:
-        return self._safelight == 1
-
-    def set_safelight(self) -> None:
-        strike = self.strike
-        on = 1
-        if strike.is_lit and (strike.viewing or self.work.bench.get("safelight") == "exposing"):
-            on = 0
-        if on != self._safelight:
-            self._safelight = on
-            self.io.put("safelight", on)
-
-    def put_out(self) -> None:
-        self.io.put("dark")
-        self.strike.put_out(self.io.now_ms)
-
-    def put_out_overdue(self) -> None:
-        """Dark comes first: what the light was for is put on record in a later call."""
-        self.no_report = True
-        self.put_out()
-        self.io.put("sound", "hold")
-        self.tell_overdue()
-
-    def tell_overdue(self) -> None:
-        self.io.say("The lamp did not report its end: it was put out. Check it before you go on.")
-
-    def overdue(self) -> bool:
-        return self.strike.overdue(self.io.now_ms)
-
     def ended(self, lit_ms: int) -> None:
-        """The lamp has reported that it was lit for `lit_ms`. Whatever it says, it is put out before the box
-        takes it to be out."""
-        self.io.put("dark")
-        self.settle()
-        self.strike.end()
-        if not self.strike.viewing:
-            self.run.account(lit_ms, self.strike.lamp_ms, self.work.bench.get("lag_ms"))
-
-    # --- the settling time
-
-    def settle(self) -> None:
-        """From now on, and for the settling time, no press lights the lamp."""
-        self.settling.begin(self.io.now_ms, self.work.bench.get("settle_ms"))
-
-    def settled(self) -> bool:
-        return self.settling.is_over(self.io.now_ms, self.work.bench.get("settle_ms"))
-
-    def is_settling(self) -> bool:
-        return self.settling.is_on and not self.settled()
-
-    def refuse_early(self) -> None:
-        self._warned = self._had_warned
-        self.io.refuse(TOO_EARLY)
-
-    def listen(self) -> None:
-        self.settling.is_on = False
-        if self.io.message == TOO_EARLY:
-            self.io.message = ""
-        self.io.picture()
-
-    def due_ms(self, settles: bool):
-        """When a tick is wanted; None if not before another input. `settles`: in this state the settling time
-        has an end to tell of."""
-        if self.strike.is_lit:
-            return self.strike.due_ms(self.cues.due_ms())
-        if settles and self.settling.is_on:
-            return self.settling.due_ms(self.work.bench.get("settle_ms"))
-        return None
-
-    # --- the viewing light
-
-    def press_begins(self) -> None:
-        """A control is used: a warning that the last press was given holds for this one alone."""
-        self._had_warned = self._warned
-        self._warned = False
-
-    def paper_at_risk(self) -> bool:
-        return self.paper_out and not self._warned
-
-    def warn_paper(self) -> None:
-        self._warned = True
-        self.settle()
-        self.io.refuse("Viewing light would fog the sheet. Put it away, then press LAMP again.")
-
-    def view(self, in_run: bool) -> None:
-        # In mid-run the sheet comes back when the viewing light is out.
-        self.paper_out = in_run
-        self._light(self.work.bench.get("viewing_limit_s") * 1000, 0, True)
-
-    def view_ran_out(self) -> None:
-        self.io.put("sound", "end")
-        self.io.say("Viewing light has reached its limit.")
-
-    def was_viewing(self) -> bool:
-        return self.strike.viewing
+        """The lamp has reported that it was lit for `lit_ms`."""
+        lamp = self.lamp
+        lamp.end()
+        if not lamp.strike.viewing:
+            self.run.account(lit_ms, lamp.strike.lamp_ms, self.work.bench.get("lag_ms"))
 
     # --- a stage
 
@@ -167,8 +61,9 @@ class Exposing:
         """Light given in this stage up to now."""
         run = self.run
         given_ms = run.given_ms
-        if self.strike.exposing:
-            given_ms = max(given_ms, self.strike.light_ms(self.io.now_ms))
+        strike = self.lamp.strike
+        if strike.exposing:
+            given_ms = max(given_ms, strike.light_ms(self.io.now_ms))
         return min(given_ms, run.stage.light_ms)
 
     def left_shown_ms(self) -> int:
@@ -186,7 +81,7 @@ class Exposing:
 
     def fitted(self) -> None:
         self.go_to(self.run.at + 1)
-        self.settle()
+        self.lamp.settle()
 
     def too_short(self) -> bool:
         """This lamp cannot give what is left of the stage."""
@@ -209,7 +104,7 @@ class Exposing:
     def leave_rest(self) -> None:
         self.note_stage()
         self.go_to(self.run.at + 1)
-        self.settle()
+        self.lamp.settle()
 
     def give(self) -> None:
         run = self.run
@@ -218,24 +113,20 @@ class Exposing:
         self.cues.begin(stage.cues, stage.light_ms, run.given_ms)
         run.strikes += 1
         run.is_again = False
-        self.paper_out = True
-        self._light(lamp_ms(stage.light_ms - run.given_ms, lag_ms), lag_ms - run.given_ms, False)
+        self.lamp.paper_out = True
+        self.lamp.light(lamp_ms(stage.light_ms - run.given_ms, lag_ms), lag_ms - run.given_ms, False)
         self.io.put("sound", "start")
 
     def sound_cues(self) -> None:
         """Sound every cue and every tick of a second that is due."""
-        so_far_ms = self.strike.light_ms(self.io.now_ms)
+        so_far_ms = self.lamp.strike.light_ms(self.io.now_ms)
         # After a call so late that there are more than fit, another is due at once.
         while self.io.count < Exchange.MOST_SOUNDS:
             sound = self.cues.take(so_far_ms)
             if not sound:
                 break
             self.io.put("sound", sound)
-        self.refresh()
-
-    def refresh(self) -> None:
-        if self.strike.picture_is_due(self.io.now_ms):
-            self.io.put("screen")
+        self.lamp.refresh()
 
     def move_stage(self) -> None:
         run = self.run
@@ -320,7 +211,7 @@ class Exposing:
         """Begin the print or the strip that is at work; Refusal if it cannot be given."""
         work = self.work
         stages = work.plan(is_strip)
-        self.paper_out = True  # paper is in the easel from here on
+        self.lamp.paper_out = True  # paper is in the easel from here on
         self._say_of_waiting()
         self.clear()
         gives = work.strip.gives(work.map) if is_strip else []
@@ -331,7 +222,7 @@ class Exposing:
         except Refusal:
             kept = False
         self.go_to(1)
-        self.settle()
+        self.lamp.settle()
         if not kept:
             self.io.say(
                 "The map of this run is not kept: the memory is full. After a power cut it could not go on."
@@ -339,8 +230,8 @@ class Exposing:
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
-        self.paper_out = True
-        self.settle()
+        self.lamp.paper_out = True
+        self.lamp.settle()
         self.run.is_again = True
 
     def end(self, aloud: bool = True) -> None:
@@ -397,7 +288,7 @@ class Exposing:
 
     def note_registers(self) -> None:
         """Put into the journal what is known of a run from registers: they do not survive a pulled plug."""
-        if self.from_registers and self.run.stages and not self.strike.is_lit:
+        if self.from_registers and self.run.stages and not self.lamp.strike.is_lit:
             self.write_journal()
 
     def _say_of_waiting(self) -> None:

@@ -4,11 +4,16 @@ What must live here: looking up, and collecting outputs. What the names of the t
 """
 
 
+def _at_once(act):
+    return act()
+
+
 class Exchange:
     """The input being handled (`now_ms` when it came, `amount` its value), and what the box answers: `count`
     outputs of `kind` and `value`, and `message`, the line that the panel shows in place of its rows.
 
-    One for the life of a box: it never grows.
+    `inputs` counts them, and `undisturbed` calls a function with inputs kept out: for what is worked out
+    while one may cut in. One for the life of a box: it never grows.
     """
 
     ROOM = 32
@@ -16,6 +21,8 @@ class Exchange:
     """If more sounds are due in one call, the rest wait for the next, so that ROOM is never used up."""
 
     def __init__(self, has_panel: bool) -> None:
+        self.undisturbed = _at_once  # set from outside by what the box runs on, where keys could cut in
+        self.inputs = 0
         self.now_ms = 0
         self.amount = 0
         self.kind = [""] * self.ROOM
@@ -26,6 +33,7 @@ class Exchange:
 
     def begin(self, now_ms: int, amount: int) -> None:
         """Take a new input: no output is given yet."""
+        self.inputs = (self.inputs + 1) & 0xFFFF
         self.count = 0
         self.now_ms = now_ms
         self.amount = amount

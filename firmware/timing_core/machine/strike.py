@@ -142,23 +142,3 @@ class Cues:
         if self._tick_ms >= self._end_ms:
             self._tick_ms = _NEVER_MS
         return sound
-
-
-class Settling:
-    """The settling time: a while in which no press lights the lamp, since it may be meant for what has just
-    ended."""
-
-    def __init__(self) -> None:
-        self.is_on = False
-        self._from_ms = 0
-
-    def begin(self, now_ms: int, settle_ms: int) -> None:
-        self.is_on = settle_ms > 0
-        self._from_ms = now_ms
-
-    def is_over(self, now_ms: int, settle_ms: int) -> bool:
-        """True if it was on and its time has passed."""
-        return self.is_on and since(now_ms, self._from_ms) >= settle_ms
-
-    def due_ms(self, settle_ms: int) -> int:
-        return later(self._from_ms, settle_ms)

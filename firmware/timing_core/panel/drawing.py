@@ -56,7 +56,7 @@ class Drawing:
         """Draw the box as it is now and return the frame."""
         box = self.box
         self.fb.fill(0)
-        if box.state == "exposing" or (box.state == "stopping" and not box.exposing.strike.viewing):
+        if box.state == "exposing" or (box.state == "stopping" and not box.lamp.strike.viewing):
             self._exposing()
         elif box.state == "viewing" or box.state == "stopping":
             self._viewing()
@@ -269,7 +269,7 @@ class Drawing:
         fb = self.fb
         fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         self.pen.text(fb, self._viewing_title, 1, 0, 0)
-        LARGE.draw(fb, (box.exposing.strike.left_ms(box.io.now_ms) + 999) // 1000, 126, 14, 1, False)
+        LARGE.draw(fb, (box.lamp.strike.left_ms(box.io.now_ms) + 999) // 1000, 126, 14, 1, False)
         if box.state == "viewing":
             x = self.pen.text(fb, self._lamp, 0, 56)
             self.pen.text(fb, self._lit_words[box.machine.says("lamp")], x, 56)

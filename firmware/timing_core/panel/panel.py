@@ -1,10 +1,9 @@
-"""The panel: screens, the cursor, the value that is open, and undo.
+"""The panel: screens, the cursor, and the value that is open.
 
-What must live here: what dial and BACK do on a screen, and keeping what was changed there. It gives no light
-and knows no run but the one it is shown, to offer going on with it.
+What must live here: what dial and BACK do on a screen. It gives no light and knows no run but the one it is
+shown, to offer going on with it.
 """
 
-from timing_core.canonical import encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import seconds_text, stops_text
 from timing_core.light.strip import Strip
@@ -16,7 +15,7 @@ from timing_core.panel.rows import ACTS, CHOOSES, ENDS, GOES_ON, KEEPS, PACES, S
 from timing_core.panel.screen_list import ScreenList
 from timing_core.panel.shelf_screen import ShelfScreen
 from timing_core.panel.strip_screen import StripScreen
-from timing_core.panel.undo import Change, Undo, cut, mend
+from timing_core.panel.undo import Before, Kept
 from timing_core.refusal import Refusal
 from timing_core.ticks import since
 
@@ -41,22 +40,6 @@ class Cursor:
         return 2 if each_ms >= 40 else 5
 
 
-class Before:
-    """Everything that a change at the panel may change, as it was before it. `value` is what the row under
-    the cursor showed."""
-
-    def __init__(self, panel, value: str) -> None:
-        work = panel.work
-        self.map = work.map.copy()
-        self.text = work.map.text()
-        self.strip = work.strip.copy()
-        self.strip_gave = work.strip_gave
-        self.prints = work.prints
-        self.bench = work.bench.to_dict()
-        self.at = panel.cursor.at
-        self.value = value
-
-
 class Panel:
     """`screens` has the list of screens first. `before` is what was there when the open value was opened;
     None if none is open."""
@@ -66,14 +49,11 @@ class Panel:
         self.io = io
         self.shelf = shelf
         self.run = run
-        self._json_loads = platform.json_loads
-        self.store = store
-        self.ledger = ledger
-        self.undo = Undo()
+        self.kept = Kept(work, io, platform, store, shelf, ledger)
+        self.undo = self.kept.undo
         self.screens = (ScreenList(), PrintScreen(), StripScreen(), ShelfScreen(), BenchScreen())
         self.cursor = Cursor(self.screens[0])
         self.before: Before | None = None
-        self._card_change: tuple | None = None
         self._level = -1
         self._volume = -1
 
@@ -179,8 +159,7 @@ class Panel:
 
     def open(self) -> None:
         row = self.row()
-        before = self._note(self.value(row))
-        self.before = before
+        self.before = Before(self.work, self.cursor.at, self.value(row))
         try:
             self.screen.open(self, row)
         except Refusal:
@@ -207,9 +186,9 @@ class Panel:
         self.before = None
         said, value = self.screen.said(self, row), before.value if before else ""
         if value:
-            self._changed(before, "%s: %s" % (said, value), "Undone: %s is %s again." % (said, value))
+            self.kept.changed(before, "%s: %s" % (said, value), "Undone: %s is %s again." % (said, value))
         else:
-            self._changed(before, said, "Undone: %s." % said)
+            self.kept.changed(before, said, "Undone: %s." % said)
 
     def leave_value(self) -> None:
         """Drop the proposal: everything is as it was before the value was opened."""
@@ -227,10 +206,10 @@ class Panel:
         row = self.row()
         said = self.screen.said(self, row)
         screen = self.screen
-        before = self._note(self.value(row))
+        before = Before(self.work, self.cursor.at, self.value(row))
         screen.act(self, row)
         if not row.does & KEEPS:
-            self._changed(before, said, "Undone: %s." % said)
+            self.kept.changed(before, said, "Undone: %s." % said)
 
     # --- choosing a patch
 
@@ -242,7 +221,7 @@ class Panel:
         cursor.place = max(0, min(self.work.strip.last_place, cursor.place + self.io.amount))
 
     def take_place(self) -> None:
-        before = self._note("")
+        before = Before(self.work, self.cursor.at, "")
         strip, map, index = self.work.strip, self.work.map, self.work.strip.pass_index
         mark = strip.mark(map)
         tied = map.tied and len(map.passes) > 1
@@ -257,86 +236,20 @@ class Panel:
         self.io.say("%s is set to %s." % (said, value))
         # The cursor comes to the row that the choice has set.
         self.cursor_on(Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index))
-        self._changed(before, "the patch chosen", "Undone: the patch chosen.")
+        self.kept.changed(before, "the patch chosen", "Undone: the patch chosen.")
 
     def leave_choice(self) -> None:
         self.show("strip")
         self.cursor.at = len(self.rows()) - 1
 
-    # --- undo
-
-    def _note(self, value: str) -> Before:
-        self._card_change = None
-        return Before(self, value)
-
-    def _changed(self, before: Before | None, says: str, undone: str) -> None:
-        """Keep what was changed at the panel, and remember how to take it back."""
-        work = self.work
-        work.strip.settle(work.map)
-        work.changed()
-        if before is not None:
-            change = Change(says, undone)
-            change.map = cut(before.text, work.map.text())
-            strip = before.strip.to_dict()
-            if strip != work.strip.to_dict() or before.strip_gave != work.strip_gave:
-                change.strip = (strip, before.strip_gave)
-            now = work.bench.to_dict()
-            for key in before.bench:
-                if before.bench[key] != now[key]:
-                    change.bench[key] = before.bench[key]
-            change.card = self._card_change
-            change.prints = before.prints
-            self._card_change = None
-            self.undo.push(change)
-        self.keep_all()
+    # --- what is kept
 
     def take_back(self) -> None:
         """Undo the newest change. A Refusal leaves everything as it is, and the change remembered."""
-        change = self.undo.newest
-        if change is None:
-            raise Refusal("Nothing to undo", "no change is remembered", "Go on")
-        work = self.work
-        # What may fail comes first.
-        if change.card is not None:
-            name, text = change.card
-            if text is None:
-                self.shelf.drop(name)
-            else:
-                self.shelf.keep_text(name, text)
-        if change.map is not None:
-            text = mend(work.map.text(), change.map)
-            work.map = PrintingMap.from_dict(self._json_loads(str(text, "utf-8")))
-            work.prints = change.prints
-        if change.strip is not None:
-            work.strip, work.strip_gave = Strip.from_dict(change.strip[0]), change.strip[1]
-        work.bench.set_all(change.bench)
-        work.strip.settle(work.map)
-        work.changed()
-        self.undo.pop()
+        undone = self.kept.take_back()
         self.tell_levels()
-        self.io.say(change.what)
-        self.keep_all()
-
-    # --- the shelf
-
-    def keep_card(self, name: str, text: bytes) -> bool:
-        """Keep a card on the shelf from the panel; True if it replaces another."""
-        before = self.shelf.text(name)
-        self.shelf.keep_text(name, text)
-        self._card_changed(name, before)
-        return before is not None
-
-    def drop_card(self, name: str) -> None:
-        """Take a card off the shelf from the panel."""
-        before = self.shelf.text(name)
-        self.shelf.drop(name)
-        self._card_changed(name, before)
-
-    def _card_changed(self, name: str, before) -> None:
-        self._card_change = (name, before)
-        line = self.ledger.write_waiting_or_say()
-        if line:
-            self.io.say(line)
+        self.io.say(undone)
+        self.kept.keep_all()
 
     def card_changed_by_wire(self, name: str, here: Row) -> None:
         """The wire has kept or removed a card: undo must not take that back, and the cursor stays on the row
@@ -344,8 +257,6 @@ class Panel:
         self.undo.forget_card(name)
         self.cursor.pick = 0  # what was picked may be another card now, or none
         self.cursor_on(here)
-
-    # --- settings
 
     def settings_to_keep(self) -> dict:
         """The settings as they are taken, without what is just being turned."""
@@ -373,18 +284,3 @@ class Panel:
         if volume != self._volume:
             self._volume = volume
             self.io.put("volume", volume)
-
-    def keep_all(self) -> None:
-        """Keep what the printer has set. Nothing is written if it is kept already."""
-        self._keep("work", self.work.map.text())
-        self.keep_settings()
-
-    def keep_settings(self) -> None:
-        self._keep("bench", encode(self.work.bench.kept()))
-
-    def _keep(self, key: str, data: bytes) -> None:
-        """If the store cannot write, say so and go on: it must not stop a printer in the dark."""
-        try:
-            self.store.put(key, data)
-        except Refusal as refusal:
-            self.io.say(refusal.line)

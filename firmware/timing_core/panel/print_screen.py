@@ -1,7 +1,8 @@
 """The Print screen: the map, pass by pass, and what is done with the whole of it."""
 
+from timing_core.light.bench import DRY_DOWN_MAX_PM
 from timing_core.light.plan import filter_text
-from timing_core.light.printing_map import DRY_DOWN_MAX_PM, MARKS_MAX, PASSES_MAX, Mark
+from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Mark
 from timing_core.light.stops import cut_text, offset_between, seconds_text, stops_text
 from timing_core.panel.rows import (
     ACTS,
@@ -180,7 +181,7 @@ class PrintScreen(Screen):
         former = map.name
         map.name = self._names_to_keep(panel)[panel.cursor.pick - 1]
         try:
-            there = panel.keep_card(map.name, map.text())
+            there = panel.kept.keep_card(map.name, map.text())
         except Refusal:
             map.name = former
             raise

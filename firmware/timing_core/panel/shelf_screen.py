@@ -31,7 +31,7 @@ class ShelfScreen(Screen):
     def take(self, panel, row: Row) -> None:
         if panel.cursor.pick:
             name = panel.shelf.names()[panel.cursor.pick - 1]
-            panel.drop_card(name)
+            panel.kept.drop_card(name)
             panel.cursor_on(row)
             panel.io.say("%s is off the shelf. Undo brings it back." % name)
 

@@ -1,12 +1,20 @@
-"""Undo: the changes made at the panel, newest last, and how to take each back.
+"""Undo: the changes made at the panel, newest last, how each is kept, and how to take it back.
 
-What must live here: what is remembered of a change, how far back the memory reaches, and what is forgotten
-when the wire changes the same thing. It may not know what a box does with a change.
+What must live here: what is remembered of a change, how far back the memory reaches, what is forgotten when
+the wire changes the same thing, and what a change leaves in the store and on the shelf. It may not know
+screens, nor what a change is for.
 
 A change of the map is kept as the difference between two canonical texts, which takes little memory on a
 board. A map that is replaced as a whole takes its own length. Past ROOM bytes the oldest changes are
 dropped.
 """
+
+from timing_core.canonical import encode
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.strip import Strip
+from timing_core.light.work import Work
+from timing_core.machine.machine import Exchange
+from timing_core.refusal import Refusal
 
 CHANGES_MAX = 12
 ROOM = 12288
@@ -104,3 +112,113 @@ def mend(after: bytes, piece: tuple) -> bytes:
     """The text before the change, from the text after it and the result of `cut`."""
     start, end, middle = piece
     return after[:start] + middle + after[len(after) - end :]
+
+
+class Before:
+    """Everything that a change at the panel may change, as it was before it. `at` is where the cursor was,
+    and `value` what its row showed."""
+
+    def __init__(self, work: Work, at: int, value: str) -> None:
+        self.map = work.map.copy()
+        self.text = work.map.text()
+        self.strip = work.strip.copy()
+        self.strip_gave = work.strip_gave
+        self.prints = work.prints
+        self.bench = work.bench.to_dict()
+        self.at = at
+        self.value = value
+
+
+class Kept:
+    """Keeps what is changed at the panel, and takes it back."""
+
+    def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger) -> None:
+        self.work = work
+        self.io = io
+        self._json_loads = platform.json_loads
+        self.store = store
+        self.shelf = shelf
+        self.ledger = ledger
+        self.undo = Undo()
+        self._card_change: tuple | None = None
+
+    def changed(self, before: Before | None, says: str, undone: str) -> None:
+        """Keep what was changed at the panel, and remember how to take it back."""
+        work = self.work
+        work.strip.settle(work.map)
+        work.changed()
+        if before is not None:
+            change = Change(says, undone)
+            change.map = cut(before.text, work.map.text())
+            strip = before.strip.to_dict()
+            if strip != work.strip.to_dict() or before.strip_gave != work.strip_gave:
+                change.strip = (strip, before.strip_gave)
+            now = work.bench.to_dict()
+            for key in before.bench:
+                if before.bench[key] != now[key]:
+                    change.bench[key] = before.bench[key]
+            change.card = self._card_change
+            change.prints = before.prints
+            self._card_change = None
+            self.undo.push(change)
+        self.keep_all()
+
+    def take_back(self) -> str:
+        """Undo the newest change, and return the message that it was. A Refusal leaves everything as it is,
+        and the change remembered."""
+        change = self.undo.newest
+        if change is None:
+            raise Refusal("Nothing to undo", "no change is remembered", "Go on")
+        work = self.work
+        # What may fail comes first.
+        if change.card is not None:
+            name, text = change.card
+            if text is None:
+                self.shelf.drop(name)
+            else:
+                self.shelf.keep_text(name, text)
+        if change.map is not None:
+            text = mend(work.map.text(), change.map)
+            work.map = PrintingMap.from_dict(self._json_loads(str(text, "utf-8")))
+            work.prints = change.prints
+        if change.strip is not None:
+            work.strip, work.strip_gave = Strip.from_dict(change.strip[0]), change.strip[1]
+        work.bench.set_all(change.bench)
+        work.strip.settle(work.map)
+        work.changed()
+        self.undo.pop()
+        return change.what
+
+    def keep_card(self, name: str, text: bytes) -> bool:
+        """Keep a card on the shelf from the panel; True if it replaces another."""
+        before = self.shelf.text(name)
+        self.shelf.keep_text(name, text)
+        self._card_changed(name, before)
+        return before is not None
+
+    def drop_card(self, name: str) -> None:
+        """Take a card off the shelf from the panel."""
+        before = self.shelf.text(name)
+        self.shelf.drop(name)
+        self._card_changed(name, before)
+
+    def _card_changed(self, name: str, before) -> None:
+        self._card_change = (name, before)
+        line = self.ledger.write_waiting_or_say()
+        if line:
+            self.io.say(line)
+
+    def keep_all(self) -> None:
+        """Keep what the printer has set. Nothing is written if it is kept already."""
+        self._keep("work", self.work.map.text())
+        self.keep_settings()
+
+    def keep_settings(self) -> None:
+        self._keep("bench", encode(self.work.bench.kept()))
+
+    def _keep(self, key: str, data: bytes) -> None:
+        """If the store cannot write, say so and go on: it must not stop a printer in the dark."""
+        try:
+            self.store.put(key, data)
+        except Refusal as refusal:
+            self.io.say(refusal.line)

@@ -81,7 +81,7 @@ class Shelf:
             return None
 
     def digest(self, name: str):
-        """SHA-256 of the card's text as 64 hex digits, or None. Equals `plain.digest` of the card."""
+        """SHA-256 of the card's text as 64 hex digits, or None. Equals `canonical.digest` of the card."""
         text = self.text(name)
         return None if text is None else digest_of_text(self.platform, text)
 

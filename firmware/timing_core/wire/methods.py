@@ -1,10 +1,9 @@
-"""The wire: lines of bytes in, lines of bytes out. docs/wire.md is its page for people.
+"""The methods of the wire: what a PC may ask, and what answers it. docs/wire.md is their page for people.
 
-What must live here: framing, JSON-RPC 2.0 and the messages. It may not know a port or a clock, and no
-message lights the lamp, presses a key or changes the map being printed.
+What must live here: the messages. It may not know a port or a clock, and no message lights the lamp, presses
+a key or changes the map being printed.
 
 Faults tolerated, and why:
-- noise, half lines, lines without end: a line counts only with its CRC-32, and buffers have a fixed size;
 - a lost or repeated message: asking anything again leads to the same state, and nothing is written twice;
 - a wrong message with a right CRC: all of it is checked before anything is done, and it is refused in one
   line.
@@ -18,22 +17,27 @@ from timing_core.platform import const
 from timing_core.records.shelf import CARDS_MAX
 from timing_core.records.store import StoreFault
 from timing_core.refusal import Refusal
+from timing_core.wire.framing import (
+    BAD_PARAMS,
+    BUSY,
+    LINE_MAX,
+    NO_METHOD,
+    PIECE,
+    PIECES_MAX,
+    REFUSED,
+    STORAGE,
+    Fault,
+    error_of,
+    frame,
+    page,
+    params_of,
+    piece,
+    request_in,
+    short,
+)
 
 WIRE = 1
-LINE_MAX = 2048
-"""Bytes of a line, its newline included."""
-
-PIECE = 900
-"""Characters of a long text in one message. The line has room for them even if every one is escaped."""
-PIECES_MAX = 40
-"""Enough pieces for the longest card there can be, and a few more."""
-WINDOW_BITS = 10
-"""A card comes deflated with a window of 2 ** 10 bytes, which is what must be in memory while it is read."""
-
-_ID_MAX = const(40)
-MESSAGE_MAX = 400
-_TAIL = const(10)
-_PAGE = const(1800)
+_BROKEN = const(-32603)
 _CHUNK = const(256)
 _CRASH_LINE = const(280)
 """Characters of a line of the crash log. A reply has room for them even if every one is escaped."""
@@ -41,84 +45,12 @@ _CRASH_LINE = const(280)
 DAYS_MAX = 47481
 """2099-12-31, in days since 1970-01-01."""
 
-TOO_LONG = b"\n"
-"""What `LineReader` gives for a line that it has thrown away. No true line is equal to it."""
-
-DAMAGED = -32700
-NOT_A_REQUEST = -32600
-NO_METHOD = -32601
-BAD_PARAMS = -32602
-_BROKEN = const(-32603)
-BUSY = 1
-REFUSED = 2
-STORAGE = 3
-
-_KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
-
-
-def frame(payload: bytes, crc32) -> bytes:
-    """The line that carries `payload` (at most LINE_MAX - 10 bytes, no newline)."""
-    return payload + b" %08x\n" % crc32(payload)
-
-
-def unframe(line: bytes, crc32):
-    """The payload of a line (without its newline), or None if the line is damaged."""
-    payload = line[: 1 - _TAIL]
-    return payload if line[1 - _TAIL :] == b" %08x" % crc32(payload) else None
-
-
-class LineReader:
-    """Cuts a stream of bytes into lines. It keeps one unfinished line of up to `limit` bytes, and no more."""
-
-    def __init__(self, limit: int = LINE_MAX) -> None:
-        self._held = bytearray(limit)
-        self._used = 0
-        self._skipping = False
-        self._data = b""
-        self._at = 0
-
-    def feed(self, data: bytes) -> None:
-        """Take bytes that came in. Call `next_line` until it gives None before feeding more."""
-        self._data = self._data[self._at :] + data if self._data else data
-        self._at = 0
-
-    def next_line(self):
-        """The next line without its newline; TOO_LONG for one past the limit; None if there is none."""
-        end = self._data.find(b"\n", self._at)
-        stop = end if end >= 0 else len(self._data)
-        more = stop - self._at
-        if self._used + more >= len(self._held):
-            self._skipping = True
-        if not self._skipping:
-            self._held[self._used : self._used + more] = self._data[self._at : stop]
-            self._used += more
-        self._at = stop + 1
-        if end < 0:
-            self._data, self._at = b"", 0
-            return None
-        line = TOO_LONG if self._skipping else bytes(memoryview(self._held)[: self._used])
-        self._used, self._skipping = 0, False
-        return line
-
-
-def pieces_of(text: str) -> list:
-    """A long text cut into pieces of PIECE characters, one for each message."""
-    return [text[at : at + PIECE] for at in range(0, len(text), PIECE)]
-
-
-class _Fault(Exception):
-    """A message that is not acted on: its error code, and the line that says why and what to do."""
-
-    def __init__(self, code: int, line: str) -> None:
-        super().__init__(line)
-        self.code = code
-
 
 class Link:
     """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `identity`,
-    `summary() -> dict`, `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`,
-    `tell_time(day, second)`, `crash_lines() -> list`, `damage_lines() -> list`, `write_waiting()`,
-    `health() -> dict` and `hand_over()`.
+    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, and `asked`
+    with `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`, `write_waiting()`,
+    `tell_time(day, second)` and `hand_over()`.
     What is staged is in memory only.
     """
 
@@ -138,52 +70,37 @@ class Link:
             return None
         id = None
         try:
-            message = self._message(line)
-            if _wants_no_reply(message):
+            request = request_in(line, self.platform)
+            if request is None:
                 return None
-            id = _id_of(message)
-            reply = self._framed(id, "result", self._result(message))
+            id = request["id"]
+            reply = self._framed(id, "result", self._result(request))
             if len(reply) > LINE_MAX:
                 raise ValueError("the answer is too long for a line")
             return reply
-        except _Fault as fault:
-            error = _error(fault.code, fault)
+        except Fault as fault:
+            error = error_of(fault.code, fault)
         except StoreFault as fault:
-            error = _error(STORAGE, fault)
+            error = error_of(STORAGE, fault)
         except Refusal as refusal:
-            error = _error(REFUSED, refusal)
+            error = error_of(REFUSED, refusal)
         except OSError as fault:
-            error = _error(STORAGE, "The memory failed: %s. Try again, then reset the box." % fault)
+            error = error_of(STORAGE, "The memory failed: %s. Try again, then reset the box." % fault)
         except Exception as fault:  # whatever fault a message has found, the box goes on
-            error = _error(_BROKEN, "The box is at fault: %r. Report it with what was sent." % fault)
+            error = error_of(_BROKEN, "The box is at fault: %r. Report it with what was sent." % fault)
         return self._framed(id, "error", error)
 
     def _framed(self, id, key: str, value: dict) -> bytes:
         return frame(encode({"jsonrpc": "2.0", "id": id, key: value}), self.platform.crc32)
 
-    def _message(self, line: bytes):
-        """The message in a line. _Fault if the line is damaged or is no JSON."""
-        if line == TOO_LONG:
-            raise _Fault(DAMAGED, "Line is not read: it is over %d bytes. Send shorter lines." % LINE_MAX)
-        payload = unframe(line, self.platform.crc32)
-        if payload is None:
-            raise _Fault(DAMAGED, "Line is not read: its CRC-32 does not match. Send it again.")
-        try:
-            text = str(payload, "utf-8")
-            if len(text) == len(payload):
-                return self.platform.json_loads(text)
-        except Exception:  # whatever the reader raises, the text is no JSON
-            pass
-        raise _Fault(DAMAGED, "Line is not read: it is no JSON in ASCII. Write it as docs/wire.md says.")
-
-    def _result(self, message: dict):
-        method = message["method"]
+    def _result(self, request: dict):
+        method = request["method"]
         if method not in METHODS:
-            raise _Fault(NO_METHOD, "No method %s: this box has not got it. hello lists them." % method)
+            raise Fault(NO_METHOD, "No method %s: this box has not got it. hello lists them." % method)
         writes, wanted, answer = METHODS[method]
-        values = _params(message.get("params", {}), wanted)
+        values = params_of(request.get("params", {}), wanted)
         if writes and self.box.lit:
-            raise _Fault(BUSY, "Nothing is changed: the light is on. Try again when dark.")
+            raise Fault(BUSY, "Nothing is changed: the light is on. Try again when dark.")
         return answer(self, *values)
 
     # --- the box
@@ -211,20 +128,20 @@ class Link:
         return {"values": self.box.bench.to_dict()}
 
     def _bench_set(self, values: dict) -> dict:
-        self.box.set_bench(values)
+        self.box.asked.set_bench(values)
         return self._bench_get()
 
     def _clock_set(self, day: int, second: int) -> dict:
         if second >= DAY_S or day > DAYS_MAX:
-            raise _Fault(
+            raise Fault(
                 BAD_PARAMS,
                 "The time is not taken: it is no day since 1970-01-01 and second of it. Send it so.",
             )
-        self.box.tell_time(day, second)
+        self.box.asked.tell_time(day, second)
         return {"ok": True}
 
     def _handover(self) -> dict:
-        self.box.hand_over()
+        self.box.asked.hand_over()
         return {"ok": True}
 
     # --- cards
@@ -238,12 +155,12 @@ class Link:
             card = shelf.card(name)
             if card is not None:
                 whole.append((name, card["title"]))
-        cards = _page({"name": name, "title": title, "digest": shelf.digest(name)} for name, title in whole)
+        cards = page({"name": name, "title": title, "digest": shelf.digest(name)} for name, title in whole)
         return {"cards": cards, "more": len(cards) < len(whole)}
 
     def _card_stage(self, digest: str, of: int, part: int, packed: str) -> dict:
         if not (part < of <= PIECES_MAX and len(packed) <= PIECE):
-            raise _Fault(
+            raise Fault(
                 BAD_PARAMS,
                 "Part is not taken: a card has up to %d of up to %d characters. Send it so."
                 % (PIECES_MAX, PIECE),
@@ -265,7 +182,7 @@ class Link:
         if not name:
             self._check(digest)
             name = self._name
-            self.box.push_card(name, self._text)
+            self.box.asked.push_card(name, self._text)
             self._clear()
         return {"name": name, "digest": digest}
 
@@ -273,12 +190,12 @@ class Link:
         text = self.box.shelf.text(name)
         if text is None:
             raise Refusal("No card %s" % name, "the shelf has not got it", "card.list gives the names")
-        reply = _piece(text, part)
+        reply = piece(text, part)
         reply["digest"] = self.box.shelf.digest(name)
         return reply
 
     def _card_remove(self, name: str) -> dict:
-        return {"removed": self.box.remove_card(name)}
+        return {"removed": self.box.asked.remove_card(name)}
 
     # --- staging
 
@@ -319,7 +236,7 @@ class Link:
         self._clear()
         try:
             card = self._unpacked("".join([parts[part] for part in range(of)]))
-        except Exception:  # as in _message
+        except Exception:  # whatever the reader raises
             raise Refusal(what, "its parts make no JSON", "Send its parts again") from None
         map = PrintingMap.from_dict(card)
         del parts, card  # a small heap has no room for them beside the map written out again
@@ -345,15 +262,16 @@ class Link:
 
     def _ledger_read(self, after: int) -> dict:
         ledger = self.box.ledger
-        self.box.write_waiting()
-        records = _page(_short(record) for record in ledger.read(after))
+        if not self.box.lit:
+            self.box.asked.write_waiting()
+        records = page(short(record) for record in ledger.read(after))
         last = ledger.last()
         return {"records": records, "more": bool(records) and records[-1]["n"] < last, "last": last}
 
     def _ledger_fetch(self, n: int, part: int) -> dict:
         for record in self.box.ledger.read(n - 1, 1):
             if record["n"] == n:
-                reply = _piece(encode(record), part)
+                reply = piece(encode(record), part)
                 reply["n"] = n
                 return reply
         raise Refusal("No record %d" % n, "the ledger has not got it", "ledger.read gives the numbers")
@@ -391,82 +309,5 @@ METHODS: dict = {
 
 def _lines(lines: list, after: int) -> dict:
     ahead = lines[after:]
-    page = _page(line[:_CRASH_LINE] for line in ahead)
-    return {"lines": page, "more": len(page) < len(ahead)}
-
-
-def _error(code: int, line) -> dict:
-    """One line of printable ASCII that fits its message, whatever characters the sender's names have."""
-    text = str(line)
-    if len(text) > MESSAGE_MAX:
-        text = text[: MESSAGE_MAX // 2] + "..." + text[-MESSAGE_MAX // 2 :]
-    error: dict = {"code": code, "message": "".join([ch if 32 <= ord(ch) < 127 else "?" for ch in text])}
-    if code == BUSY:
-        error["data"] = {"retry": True}
-    return error
-
-
-def _wants_no_reply(message) -> bool:
-    """True for a notification, which does nothing here since a refusal could not be reported; and for a
-    reply, since answering replies would go on for ever on a line that echoes."""
-    if not isinstance(message, dict):
-        return False
-    if "method" in message:
-        return "id" not in message
-    return "result" in message or "error" in message
-
-
-def _id_of(message):
-    """The request's id. _Fault if the message is no request."""
-    if isinstance(message, list):
-        raise _Fault(NOT_A_REQUEST, "Message is not taken: it is a batch. Send one request a line.")
-    if isinstance(message, dict) and all(key in ("jsonrpc", "id", "method", "params") for key in message):
-        if message.get("jsonrpc") == "2.0" and isinstance(message.get("method"), str):
-            id = message["id"]
-            if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= _ID_MAX:
-                return id
-    raise _Fault(NOT_A_REQUEST, "Message is not taken: it is no request. Write it as docs/wire.md says.")
-
-
-def _params(params, wanted: tuple) -> list:
-    """The values of `params` in the order of `wanted`. A _Fault names the one that is wrong."""
-    if not isinstance(params, dict):
-        raise _Fault(BAD_PARAMS, "Message is not taken: params is no object. Send an object.")
-    values = []
-    for key, kind in wanted:
-        value = params.get(key, kind() if key == "after" else None)
-        if not isinstance(value, kind) or isinstance(value, bool):
-            raise _Fault(BAD_PARAMS, "Message is not taken: %s is not %s. Send it so." % (key, _KINDS[kind]))
-        if kind is int and not 0 <= value < 1 << 30:
-            raise _Fault(BAD_PARAMS, "Message is not taken: %s is out of range. Send 0 to 2^30 - 1." % key)
-        values.append(value)
-    names = [key for key, _ in wanted]
-    others = [str(key) for key in params if key not in names]
-    if others:
-        raise _Fault(BAD_PARAMS, "Message is not taken: it has no %s. Leave it out." % min(others))
-    return values
-
-
-def _page(items) -> list:
-    """As many of `items`, from the first on, as fit one line."""
-    taken, room = [], _PAGE
-    for item in items:
-        room -= len(encode(item)) + 1
-        if room < 0:
-            break
-        taken.append(item)
-    return taken
-
-
-def _short(record: dict) -> dict:
-    """The record, or if it is too long for a line, its number and how many pieces `ledger.fetch` has of
-    it."""
-    size = len(encode(record))
-    return record if size < _PAGE else {"n": record["n"], "of": -(-size // PIECE)}
-
-
-def _piece(text: bytes, part: int) -> dict:
-    of = -(-len(text) // PIECE)
-    if part >= of:
-        raise _Fault(BAD_PARAMS, "No part %d: there are %d. They are counted from 0." % (part, of))
-    return {"of": of, "part": part, "text": str(text[part * PIECE : (part + 1) * PIECE], "utf-8")}
+    told = page(line[:_CRASH_LINE] for line in ahead)
+    return {"lines": told, "more": len(told) < len(ahead)}

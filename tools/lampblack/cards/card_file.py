@@ -30,10 +30,9 @@ from lampblack.text.units import (
     percent_exact,
     seconds_exact,
 )
-from timing_core.light.bench import FILTER_MAX, is_plain_text
+from timing_core.light.bench import DRY_DOWN_MAX_PM, FILTER_MAX, is_plain_text
 from timing_core.light.printing_map import (
     AREA_MAX,
-    DRY_DOWN_MAX_PM,
     FACTS,
     MARK_FURTHEST,
     MARKS_MAX,

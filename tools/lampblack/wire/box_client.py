@@ -4,7 +4,7 @@ What must live here: ports, asking again, and what a person reads when the wire 
 file that imports `serial`. It knows no card file and no terminal.
 
 A request that gets no reply is asked again under the same id: every message may be repeated (see
-`timing_core.wire.methods`). Ids begin at a random number, so that a reply meant for an earlier tool is no
+`timing_core.wire.framing`). Ids begin at a random number, so that a reply meant for an earlier tool is no
 reply. Everything that is not a whole, checked reply to an open request is noise, and is passed over.
 """
 
@@ -25,7 +25,8 @@ from lampblack.wire.push import requests_for
 from timing_core.canonical import encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.refusal import Refusal
-from timing_core.wire.methods import BUSY, LINE_MAX, TOO_LONG, WIRE, LineReader, frame, unframe
+from timing_core.wire.framing import BUSY, LINE_MAX, TOO_LONG, LineReader, frame, unframe
+from timing_core.wire.methods import WIRE
 
 TRIES = 4
 WINDOW = 8

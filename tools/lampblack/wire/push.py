@@ -8,7 +8,7 @@ import hashlib
 import zlib
 
 from timing_core.canonical import encode
-from timing_core.wire.methods import WINDOW_BITS, pieces_of
+from timing_core.wire.framing import WINDOW_BITS, pieces_of
 
 
 def requests_for(card: dict) -> list[tuple[str, dict]]:

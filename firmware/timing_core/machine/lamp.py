@@ -1,0 +1,136 @@
+"""The lamp: the strike under way, the settling time after it, the safelight, and the viewing light.
+
+What must live here: when the lamp may be lit, that it is, and that it is dark again. Only `light` lights it,
+always with its end. It may not know runs, nor the screens.
+
+Law: while the lamp is lit nothing here allocates.
+"""
+
+from timing_core.light.bench import Bench
+from timing_core.machine.machine import Exchange
+from timing_core.machine.strike import Cues, Strike
+from timing_core.ticks import later, since
+
+TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
+"""Said of a press that may have been meant for what has just ended."""
+
+
+class Lamp:
+    """`settling` is true from the end of a light until the box listens again: for the settling time no press
+    lights the lamp, since it may be meant for what has just ended. `paper_out` is true from the beginning of
+    a run until the viewing light was on: there may be paper in the easel. `no_report` is true if the lamp
+    was put out because it did not report its end."""
+
+    def __init__(self, bench: Bench, io: Exchange, panel_ms: int) -> None:
+        self.bench = bench
+        self.io = io
+        self.strike = Strike(panel_ms)
+        self.settling = False
+        self.paper_out = False
+        self.no_report = False
+        self._settling_from_ms = 0
+        self._warned = False
+        self._had_warned = False
+        self.safelight = False
+
+    # --- light
+
+    def light(self, ms: int, axis_ms: int, viewing: bool) -> None:
+        """The one place that lights the lamp: always with its end, safelight first."""
+        self.strike.begin(self.io.now_ms, ms, axis_ms, viewing)
+        self.set_safelight()
+        self.io.put("light", ms)
+
+    def set_safelight(self) -> None:
+        strike = self.strike
+        on = not (strike.is_lit and (strike.viewing or self.bench.get("safelight") == "exposing"))
+        if on != self.safelight:
+            self.safelight = on
+            self.io.put("safelight", 1 if on else 0)
+
+    def refresh(self) -> None:
+        if self.strike.picture_is_due(self.io.now_ms):
+            self.io.put("screen")
+
+    def put_out(self) -> None:
+        self.io.put("dark")
+        self.strike.put_out(self.io.now_ms)
+
+    def put_out_overdue(self) -> None:
+        """Dark comes first: what the light was for is put on record in a later call."""
+        self.no_report = True
+        self.put_out()
+        self.io.put("sound", "hold")
+        self.tell_overdue()
+
+    def tell_overdue(self) -> None:
+        self.io.say("The lamp did not report its end: it was put out. Check it before you go on.")
+
+    def overdue(self) -> bool:
+        return self.strike.overdue(self.io.now_ms)
+
+    def end(self) -> None:
+        """The lamp has reported. Whatever it says, it is put out before the box takes it to be out."""
+        self.io.put("dark")
+        self.settle()
+        self.strike.end()
+
+    # --- the settling time
+
+    def settle(self) -> None:
+        """From now on, and for the settling time, no press lights the lamp."""
+        self.settling = self.bench.get("settle_ms") > 0
+        self._settling_from_ms = self.io.now_ms
+
+    def settled(self) -> bool:
+        """True once the settling time has passed, until the box listens."""
+        return self.settling and since(self.io.now_ms, self._settling_from_ms) >= self.bench.get("settle_ms")
+
+    def is_settling(self) -> bool:
+        return self.settling and not self.settled()
+
+    def refuse_early(self) -> None:
+        self._warned = self._had_warned
+        self.io.refuse(TOO_EARLY)
+
+    def listen(self) -> None:
+        self.settling = False
+        if self.io.message == TOO_EARLY:
+            self.io.message = ""
+        self.io.picture()
+
+    def due_ms(self, cues: Cues, settles: bool):
+        """When a tick is wanted; None if not before another input. `cues` are those of the light that is
+        given, and `settles`: in this state the settling time has an end to tell of."""
+        if self.strike.is_lit:
+            return self.strike.due_ms(cues.due_ms())
+        if settles and self.settling:
+            return later(self._settling_from_ms, self.bench.get("settle_ms"))
+        return None
+
+    # --- the viewing light
+
+    def press_begins(self) -> None:
+        """A control is used: a warning that the last press was given holds for this one alone."""
+        self._had_warned = self._warned
+        self._warned = False
+
+    def paper_at_risk(self) -> bool:
+        return self.paper_out and not self._warned
+
+    def warn_paper(self) -> None:
+        self._warned = True
+        self.settle()
+        self.io.refuse("Viewing light would fog the sheet. Put it away, then press LAMP again.")
+
+    def view(self, stays: bool) -> None:
+        """`stays`: there will be paper again when the viewing light is out, as in mid-run."""
+        self.paper_out = stays
+        self.light(self.bench.get("viewing_limit_s") * 1000, 0, True)
+
+    def view_ran_out(self) -> None:
+        self.io.put("sound", "end")
+        self.io.say("Viewing light has reached its limit.")
+
+    def was_viewing(self) -> bool:
+        return self.strike.viewing

@@ -1,0 +1,106 @@
+"""What the wire has asked for: settings, cards, the time, the prompt.
+
+What must live here: changing what the wire may change, whole or not at all, and what is left of that for the
+"wire" input that follows. It may not know lines or messages, nor what a box does with an input.
+
+On a board a key may come while a change is worked out. So each is made in one step with inputs kept out.
+"""
+
+from timing_core.canonical import encode
+from timing_core.light.bench import Bench
+
+
+class Asked:
+    """`changed` is true while there is something new to show at the next "wire" input."""
+
+    def __init__(self, io, store, clock, recovery, panel, shelf, ledger) -> None:
+        self.io = io
+        self.store = store
+        self.clock = clock
+        self.recovery = recovery
+        self.panel = panel
+        self.shelf = shelf
+        self.ledger = ledger
+        self.changed = False
+        self._leaving = False
+        self._told_time: tuple | None = None
+
+    def set_bench(self, values: dict) -> None:
+        """Set and keep all of `values`, or none. A Refusal changes nothing.
+
+        What the printer is just turning is not kept by this, and undo does not take back what the wire has
+        set.
+        """
+        while not self._try_bench(values):
+            pass  # a key came in between: the values are worked out anew
+
+    def _try_bench(self, values: dict) -> bool:
+        """Set and keep `values`, unless an input comes in while they are worked out, which takes a board tens
+        of ms. True if it is done."""
+        inputs = self.io.inputs
+        kept = Bench()
+        kept.set_all(self.panel.settings_to_keep())
+        kept.set_all(values)
+        text = encode(kept.kept())
+        is_kept = self.store.look("bench") == (text, "")
+        return self.io.undisturbed(
+            lambda: inputs == self.io.inputs and self._set_bench(values, text, is_kept)
+        )
+
+    def _set_bench(self, values: dict, text: bytes, is_kept: bool) -> bool:
+        if not is_kept:
+            self.store.put("bench", text)
+        self.panel.settings_changed_by_wire(values)
+        self.recovery.settings_set()
+        self.changed = True
+        return True
+
+    def push_card(self, name: str, text: bytes) -> None:
+        """Keep a card that came over the wire. A Refusal changes nothing."""
+        self.io.undisturbed(lambda: self._change_shelf(name, text))
+
+    def remove_card(self, name: str) -> bool:
+        """Take a card off the shelf for the wire; True if it was there."""
+        return self.io.undisturbed(lambda: self._change_shelf(name, None))
+
+    def _change_shelf(self, name: str, text) -> bool:
+        here = self.panel.row()
+        if text is not None:
+            self.shelf.keep_text(name, text)
+        elif not self.shelf.drop(name):
+            return False
+        self.panel.card_changed_by_wire(name, here)
+        if text is None:
+            self.ledger.write_waiting_or_say()
+        self.changed = True
+        return True
+
+    def write_waiting(self) -> None:
+        """Try to write the records that wait, before a PC reads the ledger. Only to be called in the dark."""
+        if self.ledger.waiting:
+            self.io.undisturbed(self.ledger.write_waiting_or_say)
+
+    def tell_time(self, day: int, second: int) -> None:
+        """Take the date from the wire. It counts from the "wire" input that follows."""
+        self._told_time = (day, second)
+
+    def hand_over(self) -> None:
+        """Leave to the prompt as soon as the link is done, if it is dark then."""
+        self._leaving = True
+        self.changed = True
+
+    def settle(self):
+        """Take up what was asked for. Returns the event that it leads to, "" for none, or None if there is
+        nothing new to show."""
+        if self._told_time is not None:
+            day, second = self._told_time
+            self._told_time = None
+            self.clock.count(self.io.now_ms)
+            self.clock.tell(day, second)
+        if not self.changed:
+            return None
+        self.changed = False
+        self.panel.tell_levels()
+        event = "handover" if self._leaving else ""
+        self._leaving = False
+        return event
