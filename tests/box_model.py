@@ -644,8 +644,13 @@ SITUATIONS = {
 """Name: what brings a powered-up session there. Between them they stand in every state but "off"."""
 
 
-def situation(name: str, card: dict | None = None, make: Callable[..., Session] = Session) -> Session:
-    """A session in a situation; `card` is printed there, with two passes and marks as `worked_card`."""
-    session = new_session(make=make)
+def situation(
+    name: str, card: dict | None = None, make: Callable[..., Session] = Session, panel_ms: int = 1000
+) -> Session:
+    """A session in a situation; `card` is printed there, with two passes and marks as `worked_card`.
+
+    It asks to be drawn once a second, not ten times as a box does: bases of 999.9 s are given on the way.
+    """
+    session = new_session(panel_ms=panel_ms, make=make)
     SITUATIONS[name](session, worked_card() if card is None else card)
     return session

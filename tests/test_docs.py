@@ -17,6 +17,7 @@ import threading
 import zlib
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -589,6 +590,11 @@ CENSUS = Census(
 )
 
 
+@cache
+def messages() -> dict[str, set[str]]:
+    return CENSUS.messages()
+
+
 def explains(cell: str, text: str) -> bool:
     """A cell is a message, or its first sentence."""
     return text == cell or (cell.endswith(".") and text.startswith(cell + " "))
@@ -603,7 +609,7 @@ def faults_of(cells: list[str], texts: Iterable[str]) -> list[str]:
 
 
 def test_every_message_is_explained_and_no_other():
-    shown = CENSUS.messages()
+    shown = messages()
     assert len(shown) > 25
     cells = first_cells(USING, "Messages") + first_cells(USING, PC_ALONE)
     assert len(cells) == len(set(cells))
@@ -611,7 +617,7 @@ def test_every_message_is_explained_and_no_other():
 
 
 def test_what_the_wire_alone_says_is_not_among_the_messages_of_the_panel():
-    wires = {text for text, places in CENSUS.messages().items() if all("Link" in place for place in places)}
+    wires = {text for text, places in messages().items() if all("Link" in place for place in places)}
     assert wires
     assert wires <= set(first_cells(USING, PC_ALONE))
 
@@ -658,7 +664,7 @@ def said_in_scripts() -> set[str]:
 def test_what_a_box_truly_says_was_found_in_its_source():
     said = said_in_scripts()
     assert len(said) > 5
-    texts = set(CENSUS.messages()) - set(first_cells(USING, PC_ALONE))
+    texts = set(messages()) - set(first_cells(USING, PC_ALONE))
     # A refusal goes on after its first words, and one message may follow another.
     one = "(?:" + "|".join(".+".join(map(re.escape, text.split("…"))) for text in texts) + ")(?:: .+)?"
     for line in said:

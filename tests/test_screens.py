@@ -890,7 +890,7 @@ def test_every_change_that_shows_is_announced(name):
 
 @pytest.mark.parametrize("state", LIT_STATES[:2])
 def test_a_lit_screen_is_announced_often_enough(state):
-    session = situation(state)
+    session = situation(state, panel_ms=100)
     listener = Listener()
     session.watchers.append(listener)
     wait(session, 5000)
