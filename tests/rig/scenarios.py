@@ -339,7 +339,7 @@ def set_while_turned(box: PicoBox, key: str, after_ms: float) -> tuple[int, int]
     box.turn(2)
     box.run_ms(200)
     assert box.ask("runner.box.state, runner.box.bench.get('lag_ms') > 0") == "edit True"
-    assert box.client.state()["sheet"] == "bench"
+    assert box.client.state()["screen"] == "bench"
     box.run_ms(400)
     box.press(key, box.now_ns + round(after_ms * MS))
     box.client.bench_set({"lag_ms": 200})

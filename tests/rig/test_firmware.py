@@ -320,7 +320,7 @@ def test_back_leaves_a_run_with_the_run_kept(box):
 
     held, left, again, done, ledger, lit_ms = box.forked(scenario)
     assert (held["state"], held["run"]) == ("held", "print")
-    assert (left["state"], left["sheet"], left["kept"]) == ("browse", "sheets", "Base, pass 1")
+    assert (left["state"], left["screen"], left["kept"]) == ("browse", "screens", "Base, pass 1")
     assert again["state"] == "held"
     assert 0 < again["left_ms"] == held["left_ms"] < LIGHT_MS
     assert (done["state"], done["kept"]) == ("browse", "")
