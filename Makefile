@@ -10,7 +10,7 @@ demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
 
 test: $(VENV)/ready-for-tests lint
-	$(BIN)/pytest -n auto --dist loadscope
+	$(BIN)/pytest -n auto --dist worksteal
 
 lint: $(VENV)/ready-for-tests
 	$(BIN)/ruff check .

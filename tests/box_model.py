@@ -63,7 +63,7 @@ def _fit(steps: list[tuple], filter: str) -> None:
 
 
 def patch_totals(card: dict, strip) -> list[int]:
-    """Whole light of every patch, in ms. `strip` is what the Strip sheet is set to."""
+    """Whole light of every patch, in ms. `strip` is what the Strip screen is set to."""
     own = card["passes"][strip.pass_index]
     around = own["base_ms"]
     if strip.mark_index is not None:
@@ -254,10 +254,10 @@ def new_session(
     Unless it is told otherwise the box has no settling time, so that a test may press key after key.
     """
     disk = MemoryDisk() if disk is None else disk
-    kit = desk_platform()
+    platform = desk_platform()
     if not any(name.startswith("bench.") for name in disk.names()):
-        Store(disk, kit.crc32).put("bench", encode({"settle_ms": settle_ms, "form": BENCH_FORM}))
-    session = make(disk, kit, panel_ms, ticks_ms, latency_ms)
+        Store(disk, platform.crc32).put("bench", encode({"settle_ms": settle_ms, "form": BENCH_FORM}))
+    session = make(disk, platform, panel_ms, ticks_ms, latency_ms)
     session.undrawn = _raise
     if isinstance(disk, GuardedDisk):
         disk.session = session
@@ -291,14 +291,14 @@ def a_pass(*marks: tuple, base_ms: int = 16000, filter: str = "2") -> dict:
 def load(session: Session, card: dict) -> None:
     """Push the card over the wire and load it with the panel, as a printer does."""
     push(session, card)
-    to_sheet(session, "shelf")
+    to_screen(session, "shelf")
     to_row(session, card["name"])
     session.input("press")
     assert session.box.work.map.to_dict() == card
 
 
-def to_sheet(session: Session, name: str) -> None:
-    """From any row of any sheet to the top of another sheet."""
+def to_screen(session: Session, name: str) -> None:
+    """From any row of any screen to the top of another screen."""
     box = session.box
     while box.panel.screen.key != "screens":
         session.input("back")
@@ -307,7 +307,7 @@ def to_sheet(session: Session, name: str) -> None:
 
 
 def to_row(session: Session, label: str, nth: int = 1) -> None:
-    """Move to the `nth` row with this label on the sheet the box is on."""
+    """Move to the `nth` row with this label on the screen the box is on."""
     box = session.box
     session.input("dial", -1000)
     while True:
@@ -332,17 +332,17 @@ def set_row(session: Session, label: str, detents: int, nth: int = 1) -> None:
 # --- the wire
 
 
-def wire_line(kit, method: str, params: dict, id: object = 1) -> bytes:
+def wire_line(platform, method: str, params: dict, id: object = 1) -> bytes:
     """One request, as it arrives: without its newline."""
     request = {"jsonrpc": "2.0", "id": id, "method": method, "params": params}
-    return frame(json.dumps(request).encode(), kit.crc32)[:-1]
+    return frame(json.dumps(request).encode(), platform.crc32)[:-1]
 
 
 def ask(session: Session, method: str, **params) -> dict:
     """The whole reply to one request."""
     replies: list[bytes] = []
     session.send = replies.append
-    session.input("line", wire_line(session.kit, method, params))
+    session.input("line", wire_line(session.platform, method, params))
     (reply,) = replies
     return json.loads(reply[:-10])
 
@@ -462,7 +462,7 @@ def _printed(session: Session, card: dict) -> None:
 
 
 def _at_patch(session: Session, card: dict) -> None:
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     keys(session, "expose")
 
 
@@ -510,17 +510,17 @@ def _away(session: Session, card: dict) -> None:
     ask(session, "handover")
 
 
-def _sheet(name: str):
+def _on(name: str):
     def enter(session: Session, card: dict) -> None:
         load(session, card)
-        to_sheet(session, name)
+        to_screen(session, name)
 
     return enter
 
 
-def _opened(label: str, sheet: str = "print"):
+def _opened(label: str, screen: str = "print"):
     def enter(session: Session, card: dict) -> None:
-        _sheet(sheet)(session, card)
+        _on(screen)(session, card)
         to_row(session, label.replace("AREA", card["passes"][0]["marks"][2]["area"]))
         keys(session, "press")
         session.input("dial", 1)
@@ -570,7 +570,7 @@ def _listening_late(enter, *events: str):
 def _asked(session: Session, card: dict) -> None:
     _exposing(session, card)
     keys(session, "back", "back")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     keys(session, "expose")
 
 
@@ -586,17 +586,17 @@ def undo(session: Session) -> None:
 SITUATIONS = {
     "screens": _then(_nothing, "back"),
     "new print": _nothing,
-    "print sheet": _sheet("print"),
-    "print sheet, a change to undo": _changed,
+    "print screen": _on("print"),
+    "print screen, a change to undo": _changed,
     "screens, a change to undo": _then(_changed, "back"),
     "screens, a change undone": _undone,
-    "print sheet, run refused": _refused,
-    "print sheet, print done": _printed,
-    "strip sheet": _sheet("strip"),
-    "strip sheet, strip given": _then(_strip_given, "back"),
-    "shelf, no card": lambda session, card: to_sheet(session, "shelf"),
-    "shelf, cards": _sheet("shelf"),
-    "bench": _sheet("bench"),
+    "print screen, run refused": _refused,
+    "print screen, print done": _printed,
+    "strip screen": _on("strip"),
+    "strip screen, strip given": _then(_strip_given, "back"),
+    "shelf, no card": lambda session, card: to_screen(session, "shelf"),
+    "shelf, cards": _on("shelf"),
+    "bench": _on("bench"),
     "edit base": _opened("Base"),
     "edit filter": _opened("Pass 1"),
     "edit mark": _opened("Burn AREA"),
@@ -631,7 +631,7 @@ SITUATIONS = {
     "ready, gone on with": _then(_at_burn, "back", "press"),
     "held, gone on with": _then(_exposing, "back", "back", "press"),
     "asked to end a run": _asked,
-    "print sheet, too early": _listening_late(_viewed, "expose"),
+    "print screen, too early": _listening_late(_viewed, "expose"),
     "ready, settling": _listening_late(_ready),
     "held, too early": _listening_late(_held, "expose"),
     "choose": _strip_given,
@@ -644,8 +644,13 @@ SITUATIONS = {
 """Name: what brings a powered-up session there. Between them they stand in every state but "off"."""
 
 
-def situation(name: str, card: dict | None = None, make: Callable[..., Session] = Session) -> Session:
-    """A session in a situation; `card` is printed there, with two passes and marks as `worked_card`."""
-    session = new_session(make=make)
+def situation(
+    name: str, card: dict | None = None, make: Callable[..., Session] = Session, panel_ms: int = 1000
+) -> Session:
+    """A session in a situation; `card` is printed there, with two passes and marks as `worked_card`.
+
+    It asks to be drawn once a second, not ten times as a box does: bases of 999.9 s are given on the way.
+    """
+    session = new_session(panel_ms=panel_ms, make=make)
     SITUATIONS[name](session, worked_card() if card is None else card)
     return session

@@ -14,7 +14,7 @@ import traceback
 import types
 from collections.abc import Callable
 
-from tests.portable.fakes import FakeBox, kit
+from tests.portable.fakes import FakeBox, platform
 from timing_core.wire.framing import LineReader
 from timing_core.wire.methods import Link
 
@@ -63,7 +63,7 @@ class FakeBoard:
         main = self.files.get("main.py")
         self.start = "" if main is None else "box" if main == self.runs else "other"
         self._reader = LineReader()
-        self._link = Link(self.box, kit)
+        self._link = Link(self.box, platform)
 
     def _hand_over(self) -> None:
         self.start = ""

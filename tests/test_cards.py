@@ -375,9 +375,9 @@ def test_a_wrong_key_is_found_on_its_line_wherever_it_stands(card, data):
     starts = [0, *(count for count, line in enumerate(lines, 1) if re.match(r"\w+ = |\[", line))]
     at = data.draw(st.sampled_from(starts))
     lines.insert(at, "wrong = [\n 1, # of two\n 2]")
-    for count in range(len(lines) - 1, -1, -1):
-        if data.draw(st.integers(0, 9)) == 0:
-            lines.insert(count, data.draw(st.sampled_from(["", "# wrong = 1", "  \t", "#"])))
+    idle = st.tuples(st.integers(0, len(lines) - 1), st.sampled_from(["", "# wrong = 1", "  \t", "#"]))
+    for before, words in sorted(data.draw(st.lists(idle, max_size=8)), reverse=True):
+        lines.insert(before, words)
     text = "\n".join(lines)
     with pytest.raises(CardError) as caught:
         read(text)

@@ -4,6 +4,7 @@ What is shown is checked against the program itself; that what it says is true i
 """
 
 import ast
+import asyncio
 import inspect
 import json
 import math
@@ -15,9 +16,12 @@ import socket
 import sys
 import threading
 import zlib
-from collections.abc import Iterable
+from collections.abc import AsyncIterator, Iterable, Iterator
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
+from queue import SimpleQueue
 
 import pytest
 import typer
@@ -29,14 +33,18 @@ from host_sim.box.platform import desk_platform
 from host_sim.box.script import KEYS, Player
 from host_sim.box.session import Session, Watcher
 from host_sim.darkroom.room import Room
+from host_sim.darkroom.timeline import Timeline
 from host_sim.optics import negatives
 from host_sim.optics.feed import RELAYS
 from host_sim.optics.filament import EYE, PAPER, PAPER_BLUE, PAPER_GREEN, Filament
 from host_sim.optics.lamps import LAMPS, lag_ms
 from lampblack import cli
 from lampblack.cards import card_file as cards
+from lampblack.sim.page_server import Page
 from lampblack.sim.simulator import build
+from lampblack.wire.push import requests_for
 from tests.panel_texts import Census, NotFollowed
+from tests.simulated import Darkroom
 from timing_core.light.bench import SETTINGS
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
@@ -180,7 +188,7 @@ def test_every_page_is_reached_from_the_readme():
 
 @every_page
 def test_files_that_are_named_exist(page):
-    suffixes = r"\.(?:py|md|json|toml)"
+    suffixes = r"\.(?:py|js|md|json|toml)"
     for name in re.findall(
         rf"`((?:firmware|host_sim|tools|tests|docs|hardware)/[\w./-]+?{suffixes})`", text_of(page)
     ):
@@ -190,9 +198,13 @@ def test_files_that_are_named_exist(page):
 
 
 def names_in(path: Path) -> set[str]:
-    """What a module defines: functions, classes, constants, and methods as `Class.method`."""
+    """What a module defines: functions, classes, constants, and methods as `Class.method`; of a script of the
+    page its functions."""
+    text = path.read_text(encoding="utf-8")
+    if path.suffix == ".js":
+        return set(re.findall(r"^(?:export )?(?:async )?function (\w+)\(", text, flags=re.MULTILINE))
     found = set()
-    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+    for node in ast.parse(text).body:
         if isinstance(node, ast.Assign):
             found |= {target.id for target in node.targets if isinstance(target, ast.Name)}
         elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
@@ -207,39 +219,165 @@ def names_in(path: Path) -> set[str]:
     return found
 
 
+PLACE = r"`([\w/]+\.(?:py|js))` `([\w.]+)`"
+"""A file and a name in it."""
+
+
 @every_page
 def test_functions_that_are_named_with_their_file_exist(page):
-    for file, name in re.findall(r"`([\w/]+\.py)` `([\w.]+)`", text_of(page)):
+    for file, name in re.findall(PLACE, text_of(page)):
         assert name in names_in(ROOT / file), f"{file} {name}"
 
 
-def test_one_press_is_followed_all_the_way():
-    """From one press to the ledger, the places that the chain names are truly passed, in its order."""
-    named = re.findall(r"`([\w/]+\.py)` `([\w.]+)`", text_of(ROOT / "DEVELOPERS.md"))
-    chain = [(str(ROOT / file), name) for file, name in named if not file.startswith(("tests/", "tools/"))]
-    chain = [place for place in chain if place[1] != "TABLE"]
-    darkroom = build()
-    session = darkroom.session
-    session.power_up()
-    session.box.work.take(PrintingMap.from_dict(cards.load(EXAMPLES / "breakwater.toml")))
-    player = Player(session)
-    player.play("wait 1\nexpose\nwait 1")
-    passed = []
+# --- the walks through the files
+
+Place = tuple[str, str]
+"""A file, and a function in it as Python calls it."""
+NOT_CALLED = {"TABLE"}
+
+
+def walk(heading: str) -> list[Place]:
+    """The places in the table under this heading, but for what runs in a browser or a terminal."""
+    section = re.split(r"^## ", text_of(ROOT / "DEVELOPERS.md"), flags=re.MULTILINE)
+    (body,) = [part for part in section if part.split("\n")[0] == heading]
+    table = "\n".join(line for line in body.split("\n") if line.startswith("|"))
+    return [
+        (str(ROOT / file), name)
+        for file, name in re.findall(PLACE, table)
+        if file.endswith(".py") and not file.endswith("/terminal.py") and name not in NOT_CALLED
+    ]
+
+
+@contextmanager
+def noted() -> Iterator[list[Place]]:
+    """Every call while inside, here and in threads that are begun there."""
+    passed: list[Place] = []
 
     def note(frame, event, argument):
         if event == "call":
             passed.append((frame.f_code.co_filename, frame.f_code.co_qualname))
 
+    threading.setprofile(note)
     sys.setprofile(note)
     try:
+        yield passed
+    finally:
+        sys.setprofile(None)
+        threading.setprofile(None)
+
+
+def missed(chain: list[Place], passed: list[Place]) -> list[Place]:
+    """The places of a chain that were not passed in its order."""
+    ahead = iter(passed)
+    return [place for place in chain if place not in ahead]
+
+
+@contextmanager
+def in_a_thread(live: Live, door: AbstractAsyncContextManager[str]) -> Iterator[str]:
+    """Time passes for `live` in a thread, as long as `door` to it is open; gives the door's address."""
+    opened: SimpleQueue = SimpleQueue()
+
+    async def run() -> None:
+        async with door as address:
+            opened.put((address, asyncio.get_running_loop()))
+            await live.run()
+
+    thread = threading.Thread(target=lambda: asyncio.run(run()))
+    thread.start()
+    address, loop = opened.get(timeout=60)
+    try:
+        yield address
+    finally:
+        loop.call_soon_threadsafe(live.end)
+        thread.join()
+
+
+@asynccontextmanager
+async def port_of(live: Live) -> AsyncIterator[str]:
+    yield f"socket://127.0.0.1:{await live.open_socket(0)}"
+    live.close()
+
+
+def breakwater() -> PrintingMap:
+    return PrintingMap.from_dict(cards.load(EXAMPLES / "breakwater.toml"))
+
+
+def test_one_press_is_followed_all_the_way():
+    """From one press to the ledger, the places that the chain names are truly passed, in its order."""
+    chain = walk("Follow one press of EXPOSE through the files")
+    darkroom = build()
+    session = darkroom.session
+    session.power_up()
+    session.box.work.take(breakwater())
+    player = Player(session)
+    player.play("wait 1\nexpose\nwait 1")
+    with noted() as passed:
         Live(session, clock=lambda: 0).input("expose")
         player.play("wait 1")
         half_blocks(bytes(session.frame()))
         player.play("wait until ready\nwait 1\nexpose\nwait until browse")
-    finally:
-        sys.setprofile(None)
-    ahead = iter(passed)
-    assert [place for place in chain if place not in ahead] == []
+    assert len(chain) > 20
+    assert missed(chain, passed) == []
+
+
+def test_a_push_is_followed_all_the_way():
+    """From the command to the shelf of a box at a port, and back."""
+    chain = walk("Follow a push through the files")
+    session = build().session
+    session.power_up()
+    live = Live(session)
+    with noted() as passed, in_a_thread(live, port_of(live)) as port:
+        passed.clear()
+        assert cli.run(["push", str(EXAMPLES / "breakwater.toml"), "--port", port]) == 0
+        assert session.box.shelf.names() == ["breakwater"]
+    assert len(chain) > 30
+    assert missed(chain, passed) == []
+
+
+def test_a_dodge_by_hand_is_followed_all_the_way():
+    """From the light to the verdict, in a darkroom that is served to one window; without its scripts."""
+    chain = walk("Follow a dodge by hand through the files")
+    darkroom = build("ideal")
+    session = darkroom.session
+    timeline = Timeline(session)
+    session.watchers.append(timeline)
+    room = Room(session, darkroom.house, requests_for)
+    session.power_up()
+    session.box.work.take(breakwater())
+    live = Live(session, speed=0)
+    page = Page(live, room, timeline, [])
+    with (
+        noted() as passed,
+        in_a_thread(live, page.served()) as address,
+        Darkroom(f"{address} socket://none").window() as window,
+    ):
+        window.do("fit", filter="2")
+        window.do("sheet")
+        window.do("step", ms=1000)
+        window.key("expose")
+        window.do("step", ms=1000)
+        window.until_box("ready")
+        passed.clear()
+        window.key("expose")
+        window.until_box("exposing")
+        dodge = session.box.run.stage.windows[0]
+        window.do("step", ms=dodge.open_ms)
+        window.until(lambda told: told.state["shaded"] == [dodge.area])
+        window.do("shade", shape="disc", x=0.5, y=0.5, size=0.2, angle=90)
+        window.do("step", ms=dodge.close_ms - dodge.open_ms)
+        window.do("shade", shape="none")
+        window.do("step", ms=30_000)
+        window.until_box("ready")
+        window.do("develop", dry=False)
+        window.until(lambda told: told.state["verdict"])
+    assert len(chain) > 30
+    assert missed(chain, passed) == []
+
+
+def test_a_place_that_is_passed_too_early_is_missed():
+    assert missed(["a", "b", "c"], ["a", "x", "b", "b", "c"]) == []
+    assert missed(["a", "c", "b"], ["a", "b", "c"]) == ["b"]
+    assert missed(["a", "z"], ["a", "b"]) == ["z"]
 
 
 # --- commands
@@ -590,6 +728,11 @@ CENSUS = Census(
 )
 
 
+@cache
+def messages() -> dict[str, set[str]]:
+    return CENSUS.messages()
+
+
 def explains(cell: str, text: str) -> bool:
     """A cell is a message, or its first sentence."""
     return text == cell or (cell.endswith(".") and text.startswith(cell + " "))
@@ -604,7 +747,7 @@ def faults_of(cells: list[str], texts: Iterable[str]) -> list[str]:
 
 
 def test_every_message_is_explained_and_no_other():
-    shown = CENSUS.messages()
+    shown = messages()
     assert len(shown) > 25
     cells = first_cells(USING, "Messages") + first_cells(USING, PC_ALONE)
     assert len(cells) == len(set(cells))
@@ -612,7 +755,7 @@ def test_every_message_is_explained_and_no_other():
 
 
 def test_what_the_wire_alone_says_is_not_among_the_messages_of_the_panel():
-    wires = {text for text, places in CENSUS.messages().items() if all("Link" in place for place in places)}
+    wires = {text for text, places in messages().items() if all("Link" in place for place in places)}
     assert wires
     assert wires <= set(first_cells(USING, PC_ALONE))
 
@@ -659,7 +802,7 @@ def said_in_scripts() -> set[str]:
 def test_what_a_box_truly_says_was_found_in_its_source():
     said = said_in_scripts()
     assert len(said) > 5
-    texts = set(CENSUS.messages()) - set(first_cells(USING, PC_ALONE))
+    texts = set(messages()) - set(first_cells(USING, PC_ALONE))
     # A refusal goes on after its first words, and one message may follow another.
     one = "(?:" + "|".join(".+".join(map(re.escape, text.split("…"))) for text in texts) + ")(?:: .+)?"
     for line in said:

@@ -25,7 +25,7 @@ from tests.box_model import (
     stops,
     to_ms,
     to_row,
-    to_sheet,
+    to_screen,
     until_dark,
     wait,
 )
@@ -344,7 +344,7 @@ def test_a_strip_that_was_cut_off_goes_on_on_its_sheet():
     room = Darkroom()
     session = room.session
     load(session, a_card(base_ms=8000))
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     keys(session, "expose", "expose")
     until_dark(session)
     session.reset()
@@ -367,7 +367,7 @@ def test_a_sheet_keeps_the_plan_its_run_began_with(had_light):
         load(session, a_card(base_ms=8000))
         keys(session, "expose")
     keys(session, "back")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     set_row(session, "Base", 3)
     assert session.box.work.map.base_ms(0) != 8000
     keys(session, "back")
@@ -387,7 +387,7 @@ def test_a_run_begun_after_ending_another_is_a_new_sheet(way):
     if way == "ended":
         to_row(session, "End this run")
         keys(session, "press")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     keys(session, "expose")
     if way == "asked":
         assert session.box.state == "ask"
@@ -453,7 +453,7 @@ def test_every_patch_of_a_strip_gets_its_light(kind, fewer, step, target, base_m
     session = room.session
     card = a_card(("sky", 60), ("sea", 40, "00"), base_ms=base_ms)
     load(session, card)
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     for label, detents in (("Strip for", target), ("Kind", kind), ("Patches", fewer), ("Step", step)):
         if detents:
             set_row(session, label, detents)

@@ -4,6 +4,7 @@ Source is read, not run, so an import that only happens on a board, or inside a 
 """
 
 import ast
+import re
 import sys
 import tomllib
 
@@ -168,6 +169,120 @@ def float_faults(source: str) -> list[str]:
         or (isinstance(node, (ast.BinOp, ast.AugAssign)) and isinstance(node.op, ast.Div))
         or (isinstance(node, ast.Call) and ast.unparse(node.func) == "float")
     ]
+
+
+# --- the drawing of the imports in DEVELOPERS.md
+
+PACKAGES = {
+    "tools/lampblack": ("lampblack", "tools/lampblack"),
+    "host_sim": ("host_sim", "host_sim"),
+    "firmware": ("board", "firmware"),
+    "timing_core": ("timing_core", "firmware/timing_core"),
+}
+"""By its name in the drawing: what a package is imported as, and its folder."""
+SMALL = {
+    "tools/lampblack": {"__init__", "__main__", "errors"},
+    "host_sim": {"__init__"},
+    "firmware": {"boot"},
+    "timing_core": {"__init__", "ticks", "refusal", "platform", "canonical"},
+}
+"""Modules in no group. But for `__main__`, which starts the command, they import each other alone."""
+Arrows = dict[tuple[str, str], dict[str, list[str]]]
+"""What each group, by its package and name, imports: the groups of each package."""
+
+
+def group_of(module: str) -> tuple[str, str] | None:
+    """The group that a module, or a name in it, belongs to; None outside the project and for small ones."""
+    root, _, inner = module.partition(".")
+    for package, (imported_as, folder) in PACKAGES.items():
+        if root == imported_as:
+            if package == "firmware":
+                return package, "board"
+            name = inner.partition(".")[0]
+            if (ROOT / folder / name / "__init__.py").is_file() and name:
+                return package, name
+            if (ROOT / folder / f"{name}.py").is_file() and name not in SMALL[package]:
+                return package, f"{name}.py"
+    return None
+
+
+def groups_imported(source: str, package: str) -> set[tuple[str, str]]:
+    found = {group_of(name) for name in imports_of(source, package)}
+    for node in ast.walk(ast.parse(source)):
+        # `from lampblack import cli` names a module that `imports_of` does not.
+        if isinstance(node, ast.ImportFrom) and not node.level:
+            found |= {group_of(f"{node.module}.{alias.name}") for alias in node.names}
+    return {group for group in found if group}
+
+
+def arrows() -> Arrows:
+    """As the sources have them."""
+    found: Arrows = {}
+    for package, (imported_as, folder) in PACKAGES.items():
+        for path, source in sources(folder).items():
+            first, *more = path.removeprefix(folder + "/").split("/")
+            name = first if more else first.removesuffix(".py")
+            if name in SMALL[package] or (package, first) == ("firmware", "timing_core"):
+                continue
+            within = name if package == "firmware" else f"{imported_as}.{name}"
+            own = (package, first)
+            there = found.setdefault(own, {})
+            for other, group in groups_imported(source, within) - {own}:
+                there.setdefault(other, [])
+                there[other] = sorted({*there[other], group})
+    return found
+
+
+def drawn(text: str) -> Arrows:
+    """As the drawing in `text` has them."""
+    (drawing,) = re.findall(r"^```\n( +in its own package.*?)^```$", text, flags=re.DOTALL | re.MULTILINE)
+    found: Arrows = {}
+    package = ""
+    for line in drawing.split("\n")[1:-1]:
+        if "──►" not in line:
+            package = line
+            continue
+        name, _, to = line.partition("──►")
+        columns = [column.split() for column in to.split("|")]
+        places = (package, "host_sim", "timing_core")
+        found[package, name.strip()] = {
+            place: sorted(groups) for place, groups in zip(places, columns) if groups
+        }
+    return found
+
+
+GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_the_drawing_has_every_import_between_groups_and_no_other():
+    assert drawn(GUIDE) == arrows()
+
+
+def test_arrows_of_the_drawing_lead_down_alone():
+    rows = list(drawn(GUIDE))
+    for row, others in drawn(GUIDE).items():
+        for package, groups in others.items():
+            assert all(rows.index((package, group)) > rows.index(row) for group in groups), row
+
+
+def test_the_small_modules_stand_on_nothing():
+    for package, names in SMALL.items():
+        imported_as, folder = PACKAGES[package]
+        for name in names - {"__main__"}:
+            source = (ROOT / folder / f"{name}.py").read_text(encoding="utf-8")
+            assert groups_imported(source, imported_as) == set(), name
+
+
+def test_an_arrow_more_or_less_is_found():
+    assert drawn(GUIDE.replace("machine records light", "machine light", 1)) != arrows()
+    assert drawn(GUIDE.replace("──►  records light", "──►  panel records light", 1)) != arrows()
+    cli, page = ("tools/lampblack", "cli.py"), ("tools/lampblack", "sim")
+    assert groups_imported("from lampblack import cli\nimport lampblack.sim.demo", "host_sim") == {cli, page}
+    assert groups_imported("from . import session\nfrom ..optics.sheet import Sheet", "host_sim.box") == {
+        ("host_sim", "box"),
+        ("host_sim", "optics"),
+    }
+    assert groups_imported("import json\nfrom timing_core.refusal import Refusal", "board") == set()
 
 
 # --- laws that single modules open with

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, Phase, example, given, settings
 
 from lampblack.wire.push import requests_for
 from tests import micropython
-from tests.portable.fakes import documented_box, kit, large_card, packed, scrambled, small_card
+from tests.portable.fakes import documented_box, large_card, packed, platform, scrambled, small_card
 from tests.portable.wire_lines import answers
 from timing_core.canonical import digest, encode
 from timing_core.wire.framing import (
@@ -61,7 +61,7 @@ def python_json(value):
 @example({"~": "\x7f", "\x1f": "\x80", "'": "\"'\\"})
 def test_plain_text_is_what_cpython_writes(value):
     assert encode(value) == python_json(value)
-    assert digest(kit, value) == hashlib.sha256(python_json(value)).hexdigest()
+    assert digest(platform, value) == hashlib.sha256(python_json(value)).hexdigest()
 
 
 # --- messages, right and wrong, as Hypothesis makes them
@@ -69,7 +69,7 @@ def test_plain_text_is_what_cpython_writes(value):
 NAMES = st.sampled_from(["mill", "harbour", "nowhere", ""])
 CARDS = [small_card(), small_card("mill"), large_card("e", 1)]
 STAGED = [
-    {"digest": digest(kit, card), "of": len(parts), "part": part, "packed": piece}
+    {"digest": digest(platform, card), "of": len(parts), "part": part, "packed": piece}
     for card in CARDS
     for parts in [pieces_of(packed(encode(card)))]
     for part, piece in enumerate(parts)
@@ -188,7 +188,7 @@ def may_change(message):
 @given(steps)
 def test_whatever_comes_in_changes_only_what_a_good_message_says(played):
     box = documented_box()
-    link = Link(box, kit)
+    link = Link(box, platform)
     for step in played:
         if isinstance(step, str):
             box.lit = step == "lit"
@@ -214,7 +214,7 @@ def test_whatever_comes_in_changes_only_what_a_good_message_says(played):
 @example(b"", b"")
 def test_random_bytes_change_nothing(before, after):
     box = documented_box()
-    link = Link(box, kit)
+    link = Link(box, platform)
     reader = LineReader()
     kept = box.kept()
     reader.feed(before + b"\n" + after + b"\n")
@@ -238,7 +238,7 @@ def test_however_the_bytes_arrive_the_replies_are_the_same(some_payloads, traili
 
 def played_in(chunks):
     box = documented_box()
-    link = Link(box, kit)
+    link = Link(box, platform)
     reader = LineReader()
     said = []
     for chunk in chunks:

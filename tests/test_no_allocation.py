@@ -95,12 +95,12 @@ def small_desk(now_ms: int, card: dict, panel_ms: int, bench: dict) -> heap_lock
     """A desk on which every number that the box meets under light is a `Small`."""
     desk = heap_lock.Desk(now_ms, card)
     plain = desk_platform()
-    kit = Platform(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
-    desk.box = Box(Store(MemoryDisk(), kit.crc32), kit, Small(panel_ms))
+    platform = Platform(NoFrame, plain.json_loads, plain.crc32, plain.sha256, plain.unpacked, plain.json_load)
+    desk.box = Box(Store(MemoryDisk(), platform.crc32), platform, Small(panel_ms))
     desk.box.store.put("work", encode(card))
     # Key may follow key, and a lamp as slow as these may be struck for as little as the card asks for.
     desk.box.store.put("bench", encode({"settle_ms": 0, "least_ms": 20, "form": BENCH_FORM, **bench}))
-    desk.screen = Drawing(desk.box, kit)
+    desk.screen = Drawing(desk.box, platform)
     desk.now_ms = Small(now_ms)
     desk.input("power_up")
     for key, value in desk.box.bench.to_dict().items():

@@ -20,7 +20,7 @@ from tests.box_model import (
     push,
     set_row,
     to_row,
-    to_sheet,
+    to_screen,
     until_dark,
     wait,
 )
@@ -562,7 +562,7 @@ def test_a_ledger_record_of_no_known_form_hides_no_other():
 def test_a_kept_strip_of_a_map_with_more_in_it_than_todays_breaks_nothing():
     session = new_session()
     load(session, a_card(("sky", 80), base_ms=8000))
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Strip for", 1)
     keys(session, "expose", "expose")
     until_dark(session)
@@ -570,7 +570,7 @@ def test_a_kept_strip_of_a_map_with_more_in_it_than_todays_breaks_nothing():
     load(session, a_card(name="plain"))
     session.reset()
     keys(session, "back")
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     session.frame()
     press_row(session, "Go on")
     while session.box.in_run:
@@ -679,7 +679,7 @@ def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
     session = new_session()
     load(session, a_card(("sky", 60), base_ms=8000))
     keys(session, "expose")
-    plain = screens.encode
+    plain = screens.in_letters
     asked = []
 
     def cutting(text: str) -> bytes:
@@ -689,7 +689,7 @@ def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
             session.screen.prepare()
         return plain(text)
 
-    monkeypatch.setattr(screens, "encode", cutting)
+    monkeypatch.setattr(screens, "in_letters", cutting)
     session.screen._words = (None, b"", b"", (), ())
     session.screen.prepare()
     stage, _, title, now, _ = session.screen._words

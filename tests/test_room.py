@@ -43,7 +43,7 @@ from tests.box_model import (
     set_row,
     stops,
     to_row,
-    to_sheet,
+    to_screen,
     until_dark,
     wait,
 )
@@ -389,7 +389,7 @@ def test_a_run_begun_after_ending_another_is_said_on_the_sheet_that_has_its_ligh
     keys(session, "expose", "expose")
     wait(session, 3000)
     keys(session, "back", "back")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     keys(session, "expose", "press")
     give(room)
     assert "earlier run" in room.state()["note"]
@@ -484,7 +484,7 @@ def test_the_safelight_adds_to_a_faint_tone():
 
 def a_strip(kind: int = 0, negative: str = "plain") -> Room:
     room = a_room(a_card(base_ms=1700 if negative == "plain" else 8000), negative=negative)
-    to_sheet(room.session, "strip")
+    to_screen(room.session, "strip")
     if kind:
         set_row(room.session, "Kind", kind)
     return room
@@ -568,7 +568,7 @@ def test_a_strip_over_an_earlier_pass_tells_each_patch_once():
     card = a_card(base_ms=1000, filter="00", tied=True)
     card["passes"].append(a_pass(base_ms=1600, filter="5"))
     room = a_room(card)
-    to_sheet(room.session, "strip")
+    to_screen(room.session, "strip")
     set_row(room.session, "Strip for", 1)
     room.session.box.work.strip.over_earlier = True
     keys(room.session, "expose")

@@ -29,7 +29,7 @@ from tests.box_model import (
     situation,
     snapshot,
     to_row,
-    to_sheet,
+    to_screen,
     undo,
     until_dark,
     wait,
@@ -87,7 +87,7 @@ class Seen:
         def text(fb, data, x, y, ink=1):
             next_x = write(fb, data, x, y, ink)
             if ends and ends[-1] == x and self.texts[-1][2] == y:
-                data, x = font.encode(self.texts[-1][0]) + data, self.texts.pop()[1]
+                data, x = font.in_letters(self.texts[-1][0]) + data, self.texts.pop()[1]
             if data:
                 self.texts.append((read(data), x, y, next_x - font.GAP_PX))
                 ends.append(next_x)
@@ -154,14 +154,14 @@ every_card = pytest.mark.parametrize("card", CARDS)
 
 
 def every_row(card: dict):
-    """A session on every row of every sheet, one after another."""
-    for sheet in ("print", "strip", "shelf", "bench"):
+    """A session on every row of every screen, one after another."""
+    for screen in ("print", "strip", "shelf", "bench"):
         session = new_session()
         load(session, card)
-        to_sheet(session, sheet)
+        to_screen(session, screen)
         count = len(session.box.panel.rows())
         for row in range(count):
-            yield f"{sheet} row {row}", session
+            yield f"{screen} row {row}", session
             session.input("dial", 1)
 
 
@@ -344,7 +344,7 @@ def _note_situations(note) -> None:
     load(session, worst_card())
     SITUATIONS["ready, patch"](session, {})
     keys(session, "back")
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Patches", -1)
     keys(session, "back")
     to_row(session, "Go on")
@@ -396,7 +396,7 @@ def _note_refusals(note) -> None:
     def strip(card: dict, *rows: tuple[str, int]):
         def act(session) -> None:
             load(session, card)
-            to_sheet(session, "strip")
+            to_screen(session, "strip")
             for label, detents in rows:
                 set_row(session, label, detents)
             keys(session, "expose")
@@ -434,7 +434,7 @@ def _note_refusals(note) -> None:
     def card_gone_bad(session) -> None:
         push(session, a_card(name=LONGEST_NAME))
         spoil(session.disk, "card-" + LONGEST_NAME)
-        to_sheet(session, "shelf")
+        to_screen(session, "shelf")
         session.input("press")
 
     refused(card_gone_bad)
@@ -449,16 +449,16 @@ def _note_what_is_kept(note) -> None:
     load(session, worst)
     set_row(session, "Keep on shelf", 2)
     note(session, "it replaces")
-    to_sheet(session, "shelf")
+    to_screen(session, "shelf")
     to_row(session, "new-print")
     session.input("press")
     note(session, "Undo brings " + LONGEST_NAME)
     undo(session)
-    to_sheet(session, "print")
+    to_screen(session, "print")
     to_row(session, "New print")
     session.input("press")
     note(session, "A new print")
-    to_sheet(session, "shelf")
+    to_screen(session, "shelf")
     set_row(session, "Remove a card", 2)
     note(session, LONGEST_NAME + " is off the shelf")
 
@@ -468,7 +468,7 @@ def _note_what_is_kept(note) -> None:
         filters["passes"][0]["marks"].append(burn)
     load_as_it_comes = new_session()
     push(load_as_it_comes, filters)
-    to_sheet(load_as_it_comes, "shelf")
+    to_screen(load_as_it_comes, "shelf")
     load_as_it_comes.input("press")
     note(load_as_it_comes, "and 12 more")
 
@@ -481,14 +481,14 @@ def _note_what_is_kept(note) -> None:
 
     session = new_session()
     load(session, a_card(("door", 0, LONGEST_FILTER)))
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Strip for", 1)
     keys(session, "expose")
     note(session, "No strip here")
 
     session = situation("ready, filter", worst)
     keys(session, "back")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     keys(session, "expose")
     note(session)
 
@@ -497,7 +497,7 @@ def _note_what_is_kept(note) -> None:
     keys(session, "expose", "expose")
     wait(session, 1000)
     keys(session, "expose", "back")
-    to_sheet(session, "print")
+    to_screen(session, "print")
     set_row(session, "Base", 1)
     keys(session, "back")
     to_row(session, "Go on")
@@ -508,7 +508,7 @@ def _note_what_is_kept(note) -> None:
     for number in (0, 1, 99):
         session = new_session()
         load(session, worst_card() if number else a_card(base_ms=600_000, filter=LONGEST_FILTER))
-        to_sheet(session, "strip")
+        to_screen(session, "strip")
         set_row(session, "Strip for", number)
         if session.box._refusal():
             continue
@@ -521,7 +521,7 @@ def _note_what_is_kept(note) -> None:
     tied["passes"].append(a_pass(base_ms=300_000))
     session = new_session()
     load(session, tied)
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     keys(session, "expose")
     _give_all(session)
     session.input("press")
@@ -572,7 +572,7 @@ def _note_undo(note) -> None:
                     assert len(session.box.panel.undo) == changes - 1
                 else:
                     session.input("back")
-                to_sheet(session, place[0])
+                to_screen(session, place[0])
                 session.input("dial", place[1])
     session = new_session()
     load(session, worst_card())
@@ -647,7 +647,7 @@ def _note_damage(note) -> None:
     session.box.io.say(lines[0])
     note(session, "cut off is damaged")
     for spoilt in SPOILT.values():
-        session = situation("print sheet, a change to undo")
+        session = situation("print screen, a change to undo")
         spoilt(session.disk)
         session.reset()
         note(session)
@@ -890,7 +890,7 @@ def test_every_change_that_shows_is_announced(name):
 
 @pytest.mark.parametrize("state", LIT_STATES[:2])
 def test_a_lit_screen_is_announced_often_enough(state):
-    session = situation(state)
+    session = situation(state, panel_ms=100)
     listener = Listener()
     session.watchers.append(listener)
     wait(session, 5000)

@@ -69,7 +69,7 @@ def test_a_line_goes_to_the_wire_with_its_checksum():
     played('line {"jsonrpc":"2.0","id":7,"method":"state","params":{}}', session)
     assert b'"id":7' in replies[0]
     assert b'"result"' in replies[0]
-    assert int(replies[0][-9:-1], 16) == session.kit.crc32(replies[0][:-10])
+    assert int(replies[0][-9:-1], 16) == session.platform.crc32(replies[0][:-10])
 
 
 def test_a_line_may_have_a_time_and_keeps_its_spaces():

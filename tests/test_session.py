@@ -172,7 +172,7 @@ def test_a_reset_keeps_what_was_kept_and_nothing_else():
     session = new_session()
     load(session, a_card())
     session.input(
-        "line", wire_line(session.kit, "card.stage", {"digest": "x", "of": 2, "part": 0, "packed": "{"})
+        "line", wire_line(session.platform, "card.stage", {"digest": "x", "of": 2, "part": 0, "packed": "{"})
     )
     work = session.box.work.map.to_dict()
     box = session.box
@@ -202,7 +202,7 @@ def test_a_trace_is_a_line_of_json_for_everything():
     session.watchers.append(Trace(session, lines.append))
     keys(session, "expose", "expose")
     wait(session, 1000)
-    session.input("line", wire_line(session.kit, "hello", {}))
+    session.input("line", wire_line(session.platform, "hello", {}))
     session.reset()
     entries = [json.loads(line) for line in lines]
     assert {"in": "expose", "t": 0, "value": 0} in entries
@@ -212,7 +212,7 @@ def test_a_trace_is_a_line_of_json_for_everything():
     assert not any(entry.get("in") == "tick" for entry in entries), (
         "ticks are the driver's, not the printer's"
     )
-    crc = f"{session.kit.crc32(bytes(session.frame())):08x}"
+    crc = f"{session.platform.crc32(bytes(session.frame())):08x}"
     assert entries[-1] == {"crc": crc, "out": "screen", "t": 1000}
     (line,) = [entry for entry in entries if entry.get("in") == "line"]
     assert len(line["crc"]) == 8

@@ -14,7 +14,7 @@ from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from host_sim.box.memory_disk import MemoryDisk
-from tests.portable.fakes import TightDisk, kit, small_card
+from tests.portable.fakes import TightDisk, platform, small_card
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, Ledger
 from timing_core.records.shelf import Shelf
@@ -100,7 +100,7 @@ SESSION = [
 
 def play(disk, model, steps):
     """Do `steps` on the disk; `model` is what the caller was told is kept. The step that was cut, or None."""
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     for at, (key, data) in enumerate(steps):
         try:
             if data is None:
@@ -117,7 +117,7 @@ def play(disk, model, steps):
 
 
 def kept(disk):
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     return whole_ones(store)
 
 
@@ -167,12 +167,12 @@ def test_a_card_is_old_or_new_and_never_half(fault):
     for before in (None, old):
         disk = MemoryDisk()
         if before:
-            Shelf(Store(disk, kit.crc32), kit).keep(PrintingMap.from_dict(before))
+            Shelf(Store(disk, platform.crc32), platform).keep(PrintingMap.from_dict(before))
         cutting = CuttingDisk(disk.files, 0, fault)
-        shelf = Shelf(Store(cutting, kit.crc32), kit)
+        shelf = Shelf(Store(cutting, platform.crc32), platform)
         with pytest.raises(PowerCut):
             shelf.keep(PrintingMap.from_dict(new))
-        found = Shelf(Store(cutting, kit.crc32), kit)
+        found = Shelf(Store(cutting, platform.crc32), platform)
         assert found.card("harbour") in (before, new)
         assert found.names() == (["harbour"] if found.card("harbour") else [])
 
@@ -181,18 +181,18 @@ def test_a_card_is_old_or_new_and_never_half(fault):
 def test_a_ledger_number_is_never_given_twice(fault):
     told = []
     disk = MemoryDisk()
-    ledger = Ledger(Store(disk, kit.crc32), kit)
+    ledger = Ledger(Store(disk, platform.crc32), platform)
     for _ in range(RECORDS_MAX - 3):
         told.append(ledger.append({"form": 2}))
     files = disk.files
     for cut_at in (0, 1, 2, 3, 0, 1, 2, 5, 0, 1):
         disk = CuttingDisk(files, cut_at, fault)
-        ledger = Ledger(Store(disk, kit.crc32), kit)
+        ledger = Ledger(Store(disk, platform.crc32), platform)
         with contextlib.suppress(PowerCut):
             while True:
                 told.append(ledger.append({"form": 2}))
         files = disk.files
-        found = Ledger(Store(disk, kit.crc32), kit)
+        found = Ledger(Store(disk, platform.crc32), platform)
         numbers = [record["n"] for record in found.read(0, 1000)]
         # A record that was whole when the plug was pulled counts, though nobody was told.
         assert numbers[-1] in (told[-1], told[-1] + 1)
@@ -221,7 +221,7 @@ class StoreAgainstADict(RuleBasedStateMachine):
     @rule()
     def reboot(self):
         self.disk = CuttingDisk(self.disk.files)
-        self.store = Store(self.disk, kit.crc32)
+        self.store = Store(self.disk, platform.crc32)
 
     @rule(key=keys, data=data)
     def put(self, key, data):

@@ -26,7 +26,7 @@ from tests.box_model import (
     situation,
     snapshot,
     to_row,
-    to_sheet,
+    to_screen,
 )
 from timing_core import box as box_module
 from timing_core.box import DO, WHEN, Box
@@ -277,13 +277,13 @@ def until_dark_by_back(session: Session) -> None:
 
 def give_another_strip(session: Session, key: str) -> None:
     """Leave a strip in its middle, set another one, and go on with the one that was left."""
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     session.input("expose")
     session.input("expose")
     session.advance(session.now_ms + 2000)
     session.input("back")
     session.input("back")
-    to_sheet(session, "strip")
+    to_screen(session, "strip")
     set_row(session, "Patches", 1)
     session.input("back")
     to_row(session, "Go on")
@@ -325,13 +325,13 @@ def test_every_row_fires():
             card["passes"].append(a_pass(("door", 60, "00"), base_ms=2000, filter="5"))
             load(session, card)
         elif run % 3 == 2:
-            to_sheet(session, "strip")
+            to_screen(session, "strip")
             set_row(session, "Patches", -4)
         for _ in range(400):
             explore(session, chance)
-    for sheet in ("print", "strip"):
+    for screen in ("print", "strip"):
         session = noting_session(fired, panel_ms=0)
-        to_sheet(session, sheet)
+        to_screen(session, screen)
         session.input("expose")
         while session.box.state == "ready":
             session.input("expose")
@@ -385,7 +385,7 @@ def test_every_row_fires():
         session.advance(session.now_ms + 2000)
         for key in ("back", "back"):
             session.input(key)
-        to_sheet(session, "print")
+        to_screen(session, "print")
         set_row(session, "Base", 1)
         session.input("back")
         to_row(session, "Go on")

@@ -27,8 +27,7 @@ from board.scratch import Survivor
 from board.watchdog import Dog
 from board.wire import Wire
 from timing_core.box import Box
-from timing_core.light.bench import setting
-from timing_core.light.stops import BASE_MAX_MS
+from timing_core.light.bench import longest_light_ms as longest_light_ms
 from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
@@ -47,13 +46,6 @@ _NOT_NEEDED = (
     ("timing_core.box", "DO"),
 )
 """Modules, and tables of them, that only building the box has need of."""
-
-
-def longest_light_ms() -> int:
-    """The longest light that the core may ask for, by its own limits: the longest stage with the longest
-    lag, or the viewing light."""
-    (_, lag_ms, _), (_, viewing_s, _) = setting("lag_ms")[4], setting("viewing_limit_s")[4]
-    return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)
 
 
 def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:

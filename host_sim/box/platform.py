@@ -1,4 +1,4 @@
-"""What the core is handed on a desk: the same kit on CPython and on desktop MicroPython."""
+"""What the core is handed on a desk: the same on CPython and on desktop MicroPython."""
 
 import binascii
 import hashlib

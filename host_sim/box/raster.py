@@ -141,6 +141,11 @@ class FrameBuffer:
             if not seen:
                 continue
             start = source_page * fbuf._width + skip
+            if seen == 0xFF and not shift and key < 0 and palette is None:
+                # A whole page onto a whole page, as the pen fetches every glyph: the bytes as they are.
+                onto = (top >> 3) * self._width + left
+                self._buffer[onto : onto + w] = fbuf._buffer[start : start + w]
+                continue
             bits = int.from_bytes(fbuf._buffer[start : start + w], "little")
             if palette is not None:
                 dark = _repeat(0xFF, w) if palette.pixel(0, 0) else 0

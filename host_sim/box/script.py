@@ -91,7 +91,7 @@ class Player:
         elif word == "wait" and len(words) > 2 and words[1] == "until":
             yield from self._wait_until(words[2:], where)
         elif word == "line" and len(words) > 1:
-            session.input("line", frame(line[5:].encode(), session.kit.crc32)[:-1])
+            session.input("line", frame(line[5:].encode(), session.platform.crc32)[:-1])
         elif word == "reset" and len(words) == 1:
             session.reset()
         else:

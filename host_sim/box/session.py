@@ -63,14 +63,14 @@ class Session:
     def __init__(
         self,
         disk,
-        kit: Platform,
+        platform: Platform,
         panel_ms: int = 0,
         ticks_ms: int = 0,
         latency_ms: int = 0,
         identity: str = SIMULATOR,
     ) -> None:
         self.disk = disk
-        self.kit = kit
+        self.platform = platform
         self.panel_ms = panel_ms
         self.ticks_ms = ticks_ms
         self.latency_ms = latency_ms
@@ -83,11 +83,11 @@ class Session:
         self.undrawn = _left_out
         self.handed_over = False
         self.box = self._new_box()
-        self.screen = Drawing(self.box, self.kit)
+        self.screen = Drawing(self.box, self.platform)
         self._drawn = False
 
     def _new_box(self) -> Box:
-        box = Box(Store(self.disk, self.kit.crc32), self.kit, self.panel_ms)
+        box = Box(Store(self.disk, self.platform.crc32), self.platform, self.panel_ms)
         box.health = _simulated
         box.identity = self.identity
         return box
@@ -228,12 +228,12 @@ class Trace(Watcher):
 
     def input(self, now_ms: int, event: str, value) -> None:
         if event == "line":
-            self._line(now_ms, {"in": event, "crc": "%08x" % self.session.kit.crc32(value)})
+            self._line(now_ms, {"in": event, "crc": "%08x" % self.session.platform.crc32(value)})
         elif event != "tick":
             self._line(now_ms, {"in": event, "value": value})
 
     def output(self, now_ms: int, kind: str, value) -> None:
-        crc32 = self.session.kit.crc32
+        crc32 = self.session.platform.crc32
         if kind == "screen":
             self._line(now_ms, {"out": kind, "crc": "%08x" % crc32(self.session.frame())})
         elif kind == "send":

@@ -30,9 +30,9 @@ def _ask(session: Session, method: str, params: dict[str, Any]) -> None:
     before, session.send = session.send, replies.append  # type: ignore[assignment]
     try:
         request = {"jsonrpc": "2.0", "id": 1, "method": method, "params": params}
-        session.input("line", frame(encode(request), session.kit.crc32)[:-1])
+        session.input("line", frame(encode(request), session.platform.crc32)[:-1])
     finally:
         session.send = before
-    reply = json.loads(unframe(replies[0][:-1], session.kit.crc32))
+    reply = json.loads(unframe(replies[0][:-1], session.platform.crc32))
     if "error" in reply:
         raise RoomError(f"The card is not on the shelf: {reply['error']['message']}")

@@ -84,11 +84,11 @@ def script() -> str:
 
 def strip(told_lag_ms: int, lamp: AnyLamp) -> tuple[list[AreaLight], int]:
     """The light of every patch from a box that was told this lag, and how often the lamp was struck."""
-    kit = desk_platform()
+    platform = desk_platform()
     disk = MemoryDisk()
     settings = {"lag_ms": told_lag_ms, "new_base_ms": TOTALS_S[0] * 1000, "form": BENCH_FORM}
-    Store(disk, kit.crc32).put("bench", encode(settings))
-    session = Session(disk, kit, latency_ms=LATENCY_MS)
+    Store(disk, platform.crc32).put("bench", encode(settings))
+    session = Session(disk, platform, latency_ms=LATENCY_MS)
     house = LampHouse(session)
     house.put_in(lamp, RELAY)
     hands = IdealHands(session, house)

@@ -1,7 +1,7 @@
 """What the core keeps on the heap, in bytes: printed as JSON. Run under MicroPython, in a fresh process.
 
 Takes one argument, a file with the print at work as the store keeps it. The disk is memory here and flash
-on a board, so what is on it is not counted. Neither is what the box is handed from outside, its kit.
+on a board, so what is on it is not counted. Neither is what the box is handed from outside, its platform.
 """
 
 # ruff: noqa: E402, PTH123 - what an import costs is the question, and there is no pathlib here
@@ -13,7 +13,7 @@ import sys
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 
-kit = desk_platform()
+platform = desk_platform()
 disk = MemoryDisk()
 with open(sys.argv[1], "rb") as file:
     work = file.read()
@@ -34,9 +34,9 @@ from timing_core.records.store import Store
 
 found = {"imported": used() - outside}
 
-store = Store(disk, kit.crc32)
-box = Box(store, kit, 100)
-screen = Drawing(box, kit)
+store = Store(disk, platform.crc32)
+box = Box(store, platform, 100)
+screen = Drawing(box, platform)
 box.handle("power_up", 0)
 screen.draw()
 found["powered_up"] = used() - outside
@@ -44,8 +44,8 @@ found["powered_up"] = used() - outside
 store.put("work", work)
 del box, screen
 gc.collect()
-box = Box(store, kit, 100)
-screen = Drawing(box, kit)
+box = Box(store, platform, 100)
+screen = Drawing(box, platform)
 box.handle("power_up", 0)
 at_ms = 0
 while box.state != "exposing":

@@ -35,7 +35,7 @@ def figures(repeats: int) -> list[Figure]:
         kept = _run(folder, "heap", "work.json")
     ours = speeds.measure(repeats)
     rows = []
-    for key, what in (("lit", "Frames drawn under light"), ("sheet", "Frames drawn of the Print sheet")):
+    for key, what in (("lit", "Frames drawn under light"), ("screen", "Frames drawn of the Print screen")):
         on_desk = spread_of(ours[key]).each(lambda us: 1e6 / us)
         small = spread_of(theirs[key]).each(lambda us: 1e6 / us)
         rows.append(of(f"{what}, CPython", on_desk, "/s", budget=FRAMES_BUDGET))

@@ -42,9 +42,9 @@ KEYS = {"l": "lamp", "e": "expose"}
 
 
 async def main() -> None:
-    disk, kit = MemoryDisk(), desk_platform()
-    Store(disk, kit.crc32).put("bench", encode({"settle_ms": 0, "form": BENCH_FORM}))
-    session = Session(disk, kit, 100)
+    disk, platform = MemoryDisk(), desk_platform()
+    Store(disk, platform.crc32).put("bench", encode({"settle_ms": 0, "form": BENCH_FORM}))
+    session = Session(disk, platform, 100)
     session.power_up()
     live = Live(session)
 

@@ -68,9 +68,9 @@ def score() -> Score:
 
 def prepared_disk() -> MemoryDisk:
     """A box was left with the print at work."""
-    kit = desk_platform()
+    platform = desk_platform()
     disk = MemoryDisk()
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     store.put("work", encode(thirty_stages().to_dict()))
     store.put("bench", encode({"lag_ms": LAG_MS, "form": BENCH_FORM}))
     return disk
@@ -166,10 +166,10 @@ class SimpyClock(Log):
 
     def __init__(self, disk: MemoryDisk, played: Score) -> None:
         super().__init__()
-        kit = desk_platform()
+        platform = desk_platform()
         self.played = played
         self.env = simpy.Environment()
-        self.box = Box(Store(disk, kit.crc32), kit, 0)
+        self.box = Box(Store(disk, platform.crc32), platform, 0)
         self.box.identity = SIMULATOR
         self.give("power_up")
         self.env.process(self.printer())

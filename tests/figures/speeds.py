@@ -28,15 +28,15 @@ def now_us():
 def session_with(map):
     """A box powered up with `map` at work."""
     disk = MemoryDisk()
-    kit = desk_platform()
-    Store(disk, kit.crc32).put("work", encode(map.to_dict()))
-    session = Session(disk, kit, PANEL_MS)
+    platform = desk_platform()
+    Store(disk, platform.crc32).put("work", encode(map.to_dict()))
+    session = Session(disk, platform, PANEL_MS)
     session.power_up()
     return session
 
 
-def sheet_us(session):
-    """A frame of the Print sheet, the cursor moving on for each."""
+def screen_us(session):
+    """A frame of the Print screen, the cursor moving on for each."""
     spent = 0
     for number in range(FRAMES):
         session.input("dial", 1 if number < FRAMES // 2 else -1)
@@ -70,7 +70,7 @@ def measure(repeats):
     map = sixty_four_marks()
     bench = Bench()
     session = session_with(map)
-    found = {"sheet": [sheet_us(session) for _ in range(repeats)]}
+    found = {"screen": [screen_us(session) for _ in range(repeats)]}
     found["plan"] = [plan_us(map, bench) for _ in range(repeats)]
     while session.box.state != "exposing":
         session.advance(session.now_ms + 1000)

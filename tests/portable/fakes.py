@@ -16,7 +16,7 @@ if hasattr(gc, "threshold"):
     # MicroPython otherwise collects only when the heap is full, and by then what lives long lies all over it.
     gc.threshold(16384)
 
-kit = desk_platform()
+platform = desk_platform()
 
 
 def packed(text):
@@ -53,9 +53,9 @@ class FakeBox:
 
     def __init__(self, disk=None):
         self.disk = disk or TightDisk()
-        self.store = Store(self.disk, kit.crc32)
-        self.shelf = Shelf(self.store, kit)
-        self.ledger = Ledger(self.store, kit)
+        self.store = Store(self.disk, platform.crc32)
+        self.shelf = Shelf(self.store, platform)
+        self.ledger = Ledger(self.store, platform)
         self.bench = Bench()
         self.identity = "e6614103e7261c2f"
         self.lit = False

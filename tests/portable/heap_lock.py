@@ -54,14 +54,14 @@ class Desk:
     """A box with a panel, a lamp that counts its time, and a clock. Nothing here allocates under light."""
 
     def __init__(self, now_ms, card=CARD, panel_ms=PANEL_MS, **bench):
-        kit = desk_platform()
+        platform = desk_platform()
         disk = MemoryDisk()
-        store = Store(disk, kit.crc32)
+        store = Store(disk, platform.crc32)
         store.put("work", encode(card))
         # Without a settling time, so that key may follow key.
         store.put("bench", encode(dict(bench, settle_ms=bench.get("settle_ms", 0), form=BENCH_FORM)))
-        self.box = Box(store, kit, panel_ms)
-        self.screen = Drawing(self.box, kit)
+        self.box = Box(store, platform, panel_ms)
+        self.screen = Drawing(self.box, platform)
         self.now_ms = now_ms
         self.light_ms = 0
         self.is_dark = False

@@ -93,12 +93,12 @@ def a_full_map():
 
 def test_the_fullest_map_comes_back_as_it_was():
     card = a_full_map().to_dict()
-    kit = desk_platform()
-    before = digest(kit, card)
+    platform = desk_platform()
+    before = digest(platform, card)
     text = encode(card)
     map = PrintingMap.from_dict(json.loads(str(text, "utf-8")))
-    assert digest(kit, map.to_dict()) == before
-    assert digest(kit, map.copy().to_dict()) == before
+    assert digest(platform, map.to_dict()) == before
+    assert digest(platform, map.copy().to_dict()) == before
 
 
 def test_a_card_with_anything_missing_is_refused():

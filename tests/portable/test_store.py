@@ -1,7 +1,7 @@
 """Plain text, store, shelf and ledger on a disk that works. One that fails: tests/test_store_power_cut.py."""
 
 from host_sim.box.memory_disk import MemoryDisk
-from tests.portable.fakes import TightDisk, kit, large_card, small_card
+from tests.portable.fakes import TightDisk, large_card, platform, small_card
 from timing_core.canonical import digest, encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, WAITING_MAX, Ledger
@@ -54,12 +54,12 @@ def test_what_is_not_plain_is_a_type_error():
 
 def test_digest_is_sha_256_of_the_text():
     # SHA-256 of "abc" is the example of FIPS 180-2, appendix B.1; here without the JSON around it.
-    sha = kit.sha256()
+    sha = platform.sha256()
     sha.update(b"abc")
     assert sha.digest()[:4] == b"\xba\x78\x16\xbf"
-    sha = kit.sha256()
+    sha = platform.sha256()
     sha.update(encode(small_card()))
-    assert digest(kit, small_card()) == "".join(["%02x" % byte for byte in sha.digest()])
+    assert digest(platform, small_card()) == "".join(["%02x" % byte for byte in sha.digest()])
 
 
 # --- store
@@ -67,24 +67,24 @@ def test_digest_is_sha_256_of_the_text():
 
 def test_crc_32_is_the_published_one():
     # CRC-32/ISO-HDLC, check value of "123456789" in the CRC RevEng catalogue.
-    assert kit.crc32(b"123456789") == 0xCBF43926
+    assert platform.crc32(b"123456789") == 0xCBF43926
 
 
 def test_a_record_is_kept_and_goes_from_slot_to_slot():
     disk = TightDisk()
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     assert store.get("work") is None
     for data in (b"one", b"", b"three" * 400, b"\x00" * 40):
         store.put("work", data)
         assert store.get("work") == data
-        assert Store(disk, kit.crc32).get("work") == data
+        assert Store(disk, platform.crc32).get("work") == data
     assert sorted(disk.names()) == ["work.0", "work.1"]
     assert disk.writes == 4
 
 
 def test_the_same_data_again_writes_nothing():
     disk = TightDisk()
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     store.put("bench", b"x")
     store.put("bench", b"x")
     assert disk.writes == 1
@@ -92,7 +92,7 @@ def test_the_same_data_again_writes_nothing():
 
 def test_keys_are_those_that_files_are_there_for():
     disk = MemoryDisk()
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     for key in ("card-b", "card-a", "bench", "card-a-2"):
         store.put(key, key.encode())
     disk.files["card-torn.0"] = b"00000001 0000"
@@ -108,7 +108,7 @@ def test_keys_are_those_that_files_are_there_for():
 
 def test_damage_is_told_apart_and_mended_by_the_next_put():
     disk = TightDisk()
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     assert store.damage("work") == ""
     store.put("work", b"first")
     assert store.damage("work") == ""
@@ -127,7 +127,7 @@ def test_damage_is_told_apart_and_mended_by_the_next_put():
 
 def test_damage_anywhere_is_seen():
     disk = MemoryDisk()
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     store.put("work", b"old")
     store.put("work", b"new data")
     whole = disk.files["work.1"]
@@ -144,7 +144,7 @@ def test_damage_anywhere_is_seen():
 
 def test_a_record_of_another_name_is_no_record():
     disk = MemoryDisk()
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     store.put("card-a", b"a")
     disk.files["card-b.0"] = disk.files["card-a.0"]
     assert store.get("card-b") is None
@@ -152,7 +152,7 @@ def test_a_record_of_another_name_is_no_record():
 
 def test_a_full_disk_is_refused_and_the_record_stays():
     disk = TightDisk(100)
-    store = Store(disk, kit.crc32)
+    store = Store(disk, platform.crc32)
     store.put("work", b"small")
     store.put("work", b"smaller")
     line = refused(store.put, "work", b"x" * 100)
@@ -164,7 +164,7 @@ def test_a_full_disk_is_refused_and_the_record_stays():
 
 
 def test_keys_cannot_leave_the_disk():
-    store = Store(MemoryDisk(), kit.crc32)
+    store = Store(MemoryDisk(), platform.crc32)
     for key in ("", "../x", "a.0", "A", "a/b", "a b", "\u00e9"):
         for act, details in ((store.get, ()), (store.put, (b"x",)), (store.drop, ())):
             try:
@@ -179,22 +179,22 @@ def test_keys_cannot_leave_the_disk():
 
 def test_the_shelf_keeps_cards_by_name():
     disk = MemoryDisk()
-    shelf = Shelf(Store(disk, kit.crc32), kit)
+    shelf = Shelf(Store(disk, platform.crc32), platform)
     shelf.keep(a_map("mill"))
     shelf.keep(a_map("harbour"))
-    again = Shelf(Store(disk, kit.crc32), kit)
+    again = Shelf(Store(disk, platform.crc32), platform)
     for one in (shelf, again):
         assert one.names() == ["harbour", "mill"]
         assert one.card("mill") == small_card("mill")
         assert one.get("mill").to_dict() == small_card("mill")
-        assert one.digest("mill") == digest(kit, small_card("mill"))
+        assert one.digest("mill") == digest(platform, small_card("mill"))
     assert shelf.drop("mill") is True
     assert shelf.drop("mill") is False
-    assert Shelf(Store(disk, kit.crc32), kit).names() == ["harbour"]
+    assert Shelf(Store(disk, platform.crc32), platform).names() == ["harbour"]
 
 
 def test_a_name_that_is_not_there_is_none_whatever_it_is():
-    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    shelf = Shelf(Store(MemoryDisk(), platform.crc32), platform)
     for name in ("mill", "", "../card", "\u00e9", "x" * 3000):
         assert shelf.text(name) is None
         assert shelf.card(name) is None
@@ -204,13 +204,13 @@ def test_a_name_that_is_not_there_is_none_whatever_it_is():
 
 
 def test_a_card_with_everything_in_it_is_kept_whole():
-    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    shelf = Shelf(Store(MemoryDisk(), platform.crc32), platform)
     shelf.keep(PrintingMap.from_dict(large_card()))
     assert shelf.card("n" * 24) == large_card()
 
 
 def test_a_full_shelf_refuses_a_new_card_and_takes_a_new_version():
-    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    shelf = Shelf(Store(MemoryDisk(), platform.crc32), platform)
     for n in range(CARDS_MAX):
         shelf.keep(a_map("card-%d" % n))
     assert "the shelf holds 64" in refused(shelf.keep, a_map("one-more"))
@@ -223,15 +223,15 @@ def test_a_full_shelf_refuses_a_new_card_and_takes_a_new_version():
 
 def test_a_full_disk_leaves_the_shelf_as_it_was():
     disk = TightDisk(500)
-    shelf = Shelf(Store(disk, kit.crc32), kit)
+    shelf = Shelf(Store(disk, platform.crc32), platform)
     shelf.keep(a_map("harbour"))
     assert "memory is full" in refused(shelf.keep, a_map("mill"))
     assert shelf.names() == ["harbour"]
-    assert Shelf(Store(disk, kit.crc32), kit).names() == ["harbour"]
+    assert Shelf(Store(disk, platform.crc32), platform).names() == ["harbour"]
 
 
 def test_free_names():
-    shelf = Shelf(Store(MemoryDisk(), kit.crc32), kit)
+    shelf = Shelf(Store(MemoryDisk(), platform.crc32), platform)
     assert shelf.free_name("harbour") == "harbour"
     shelf.keep(a_map("harbour"))
     assert shelf.free_name("harbour") == "harbour-2"
@@ -246,13 +246,13 @@ def test_free_names():
 
 def test_numbers_go_on_and_the_newest_stay():
     disk = MemoryDisk()
-    ledger = Ledger(Store(disk, kit.crc32), kit)
+    ledger = Ledger(Store(disk, platform.crc32), platform)
     assert ledger.last() == 0
     assert ledger.newest() is None
     assert ledger.read() == []
     for n in range(1, RECORDS_MAX + 11):
         assert ledger.append({"form": 2, "card": "harbour", "n": 999}) == n
-    again = Ledger(Store(disk, kit.crc32), kit)
+    again = Ledger(Store(disk, platform.crc32), platform)
     for one in (ledger, again):
         assert one.last() == RECORDS_MAX + 10
         assert one.newest() == {
@@ -271,24 +271,24 @@ def test_numbers_go_on_and_the_newest_stay():
 
 def test_holes_are_passed_over():
     disk = MemoryDisk()
-    ledger = Ledger(Store(disk, kit.crc32), kit)
+    ledger = Ledger(Store(disk, platform.crc32), platform)
     for _ in range(5):
         ledger.append({"form": 2})
     disk.files["ledger-000002.0"] = b"spoiled"
     del disk.files["ledger-000003.0"]
-    for one in (ledger, Ledger(Store(disk, kit.crc32), kit)):
+    for one in (ledger, Ledger(Store(disk, platform.crc32), platform)):
         assert [record["n"] for record in one.read()] == [1, 4, 5]
     assert ledger.append({"form": 2}) == 6
 
 
 def test_a_damaged_record_keeps_its_number_and_hides_no_other():
     disk = MemoryDisk()
-    ledger = Ledger(Store(disk, kit.crc32), kit)
+    ledger = Ledger(Store(disk, platform.crc32), platform)
     for _ in range(3):
         ledger.append({"form": 2})
     data = disk.files["ledger-000003.0"]
     disk.files["ledger-000003.0"] = data[:-1] + bytes([data[-1] ^ 1])
-    again = Ledger(Store(disk, kit.crc32), kit)
+    again = Ledger(Store(disk, platform.crc32), platform)
     again.check()
     assert again.damaged == [3]
     assert [record["n"] for record in again.read()] == [1, 2]
@@ -299,7 +299,7 @@ def test_a_damaged_record_keeps_its_number_and_hides_no_other():
 
 def test_a_record_that_the_disk_refuses_waits_and_is_written_when_there_is_room():
     disk = TightDisk(100)
-    ledger = Ledger(Store(disk, kit.crc32), kit)
+    ledger = Ledger(Store(disk, platform.crc32), platform)
     assert ledger.append({"form": 2}) == 1
     refused(ledger.append, {"form": 2, "much": "x" * 100})
     assert (ledger.last(), ledger.waiting) == (2, 1)
@@ -309,12 +309,12 @@ def test_a_record_that_the_disk_refuses_waits_and_is_written_when_there_is_room(
     ledger.write_waiting()
     assert ledger.waiting == 0
     assert ledger.append({"form": 2}) == 4
-    again = Ledger(Store(disk, kit.crc32), kit)
+    again = Ledger(Store(disk, platform.crc32), platform)
     assert [record.get("much", "")[:1] for record in again.read()] == ["", "x", "y", ""]
 
 
 def test_no_more_wait_than_memory_has_room_for():
-    ledger = Ledger(Store(TightDisk(0), kit.crc32), kit)
+    ledger = Ledger(Store(TightDisk(0), platform.crc32), platform)
     for _ in range(WAITING_MAX + 2):
         refused(ledger.append, {"form": 2})
     assert [record["n"] for record in ledger.read()] == [3, 4, 5, 6]
@@ -324,9 +324,9 @@ def test_a_record_of_the_first_form_has_todays_keys():
     stage = {"stage": "Base, pass 1", "filter": "2", "light_ms": 9, "given_ms": 8, "strikes": 1}
     old = {"n": 7, "kind": "print", "card": "harbour", "title": "Harbour", "whole": False, "cut_off": ""}
     old = dict(old, lag_ms=120, dry_down_pm=80, stages=[stage])
-    store = Store(MemoryDisk(), kit.crc32)
+    store = Store(MemoryDisk(), platform.crc32)
     store.put("ledger-000007", encode(old))
-    (record,) = Ledger(store, kit).read()
+    (record,) = Ledger(store, platform).read()
     assert (record["form"], record["map"], record["box"], record["at"]) == (1, None, "", None)
     assert (record["card"], record["title"], record["dry_down_pm"]) == ("harbour", "Harbour", 80)
     assert record["stages"] == [dict(stage, lag_ms=120, at_least=False)]

@@ -8,7 +8,7 @@ answer is in hex digits.
 import binascii
 import sys
 
-from tests.portable.fakes import documented_box, kit
+from tests.portable.fakes import documented_box, platform
 from timing_core.canonical import encode
 from timing_core.wire.methods import Link
 
@@ -16,13 +16,13 @@ from timing_core.wire.methods import Link
 def answers(steps):
     """What is said to each step, in hex digits."""
     box = documented_box()
-    link = Link(box, kit)
+    link = Link(box, platform)
     for step in steps:
         said = None
         if step in ("lit", "dark"):
             box.lit = step == "lit"
         elif step.startswith("json "):
-            said = encode(kit.json_loads(step[5:]))
+            said = encode(platform.json_loads(step[5:]))
         else:
             said = link.take(binascii.unhexlify(step))
         yield binascii.hexlify(said or b"").decode()

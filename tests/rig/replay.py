@@ -27,7 +27,7 @@ PANEL_MS = 100
 
 def replay(lines, write):
     """Calls `write` with each line of the new trace."""
-    kit = desk_platform()
+    platform = desk_platform()
     disk = MemoryDisk()
     box = screen = None
     identity = ""
@@ -44,9 +44,9 @@ def replay(lines, write):
             identity = entry["identity"]
             continue
         if box is None:
-            box = Box(Store(disk, kit.crc32), kit, PANEL_MS)
+            box = Box(Store(disk, platform.crc32), platform, PANEL_MS)
             box.identity = identity
-            screen = Drawing(box, kit)
+            screen = Drawing(box, platform)
         if "in" in entry:
             tell(entry)
             out = box.handle(entry["in"], entry["t"], entry["value"])
@@ -56,7 +56,7 @@ def replay(lines, write):
             tell(entry)
             tell({"reply": str(box.link.take(entry["line"].encode()) or b"", "utf-8")})
         elif "frame" in entry:
-            tell({"frame": "%08x" % kit.crc32(screen.draw())})
+            tell({"frame": "%08x" % platform.crc32(screen.draw())})
 
 
 if __name__ == "__main__":

@@ -24,9 +24,9 @@ from timing_core.records.store import Store
 from timing_core.ticks import later
 from memory_disk import MemoryDisk
 
-kit = Platform(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
-box = Box(Store(MemoryDisk(), kit.crc32), kit, 100)
-screen = Drawing(box, kit)
+platform = Platform(framebuf.FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, None, None)
+box = Box(Store(MemoryDisk(), platform.crc32), platform, 100)
+screen = Drawing(box, platform)
 box.handle("power_up", START_MS)
 box.asked.set_bench({"lag_ms": LAG_MS, "settle_ms": 0})
 box.work.take(PrintingMap.from_dict(json.loads(CARD)))

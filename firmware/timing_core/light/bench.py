@@ -68,6 +68,13 @@ def setting(key: str) -> tuple:
     raise Refusal("No bench setting %s" % key, "the box has " + names, "Use one of these")
 
 
+def longest_light_ms() -> int:
+    """The longest light that the core may ask for, by its own limits: the longest stage with the longest
+    lag, or the viewing light."""
+    (_, lag_ms, _), (_, viewing_s, _) = setting("lag_ms")[4], setting("viewing_limit_s")[4]
+    return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)
+
+
 def check(key: str, value: object) -> object:
     """`value` as it is kept for `key`. A Refusal says which values are allowed."""
     _, label, kind, _, limits = setting(key)
