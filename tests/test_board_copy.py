@@ -19,7 +19,7 @@ FIRMWARE = micropython.ROOT / "firmware"
 PATHS = {
     ".".join(path.relative_to(FIRMWARE).with_suffix("").parts): path
     for path in FIRMWARE.rglob("*.py")
-    if path.stat().st_size
+    if any(not isinstance(statement, ast.Expr) for statement in ast.parse(path.read_text("utf-8")).body)
 }
 
 

@@ -153,7 +153,7 @@ def test_no_memory_is_taken_under_light(box):
 
 @pytest.mark.long
 def test_free_memory_before_and_after_a_print(uf2):
-    """82 KB for now: the core has grown, and taking it apart is to win memory back (`FREE_MIN_BYTES`)."""
+    """100 KB of 1,000 bytes, which leaves room for what is still to come (`FREE_MIN_BYTES`)."""
     # Without the rig's probe, which takes memory of its own.
     box = PicoBox(uf2, files=disk_with())
     box.wait_for_panel()

@@ -11,6 +11,9 @@ from timing_core.refusal import Refusal
 
 SAFELIGHT_RULES = ("steady", "exposing")
 POWER_UP = ("as left", "new print")
+_NUMBERS = ("ms", "auto ms", "s", "level", "time", "pm")
+"""Kinds whose value is a whole number."""
+
 FILTER_MAX = 8
 DRY_DOWN_MAX_PM = 500
 
@@ -79,7 +82,7 @@ def check(key: str, value: object) -> object:
     """`value` as it is kept for `key`. A Refusal says which values are allowed."""
     _, label, kind, _, limits = setting(key)
     what = "%s is not changed" % label
-    if kind in ("ms", "auto ms", "s", "level", "time", "pm"):
+    if kind in _NUMBERS:
         if is_int(value) and limits[0] <= value <= limits[1]:
             return value
         why = "it is out of range" if is_int(value) else "it takes a whole number"

@@ -293,8 +293,13 @@ class _Wrong(Exception):
         return _Wrong(place + between + self.where if self.where else place, self.why)
 
 
+_MAP_KEYS = ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes")
+_PASS_KEYS = ("filter", "base_ms", "marks")
+_MARK_KEYS = ("area", "stops120", "filter")
+
+
 def _map_from(card) -> PrintingMap:
-    _only(card, ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"))
+    _only(card, _MAP_KEYS)
     built = PrintingMap()
     built.name = check_name(_get(card, "name"))
     built.title = _text(card, "title", 0, TITLE_MAX)
@@ -321,7 +326,7 @@ def _map_from(card) -> PrintingMap:
 
 
 def _pass_from(plain) -> Pass:
-    _only(plain, ("filter", "base_ms", "marks"))
+    _only(plain, _PASS_KEYS)
     own = Pass(
         _text(plain, "filter", 0, FILTER_MAX),
         _number(plain, "base_ms", BASE_MIN_MS, BASE_MAX_MS),
@@ -338,7 +343,7 @@ def _pass_from(plain) -> Pass:
 
 
 def _mark_from(plain) -> Mark:
-    _only(plain, ("area", "stops120", "filter"), every=False)
+    _only(plain, _MARK_KEYS, every=False)
     mark = Mark(
         _text(plain, "area", 1, AREA_MAX),
         _number(plain, "stops120", -MARK_FURTHEST, MARK_FURTHEST),

@@ -51,6 +51,9 @@ def unframe(line: bytes, crc32):
     return payload if line[1 - _TAIL :] == b" %08x" % crc32(payload) else None
 
 
+_REQUEST_KEYS = ("jsonrpc", "id", "method", "params")
+
+
 class LineReader:
     """Cuts a stream of bytes into lines. It keeps one unfinished line of up to `limit` bytes, and no more."""
 
@@ -119,7 +122,7 @@ def request_in(line: bytes, platform):
     if isinstance(message, dict):
         if "id" not in message if "method" in message else "result" in message or "error" in message:
             return None
-        if all(key in ("jsonrpc", "id", "method", "params") for key in message):
+        if all(key in _REQUEST_KEYS for key in message):
             if message.get("jsonrpc") == "2.0" and isinstance(message.get("method"), str):
                 id = message["id"]
                 if isinstance(id, (int, str)) and not isinstance(id, bool) and len(encode(id)) <= _ID_MAX:

@@ -64,10 +64,11 @@ def _modules() -> dict[str, str]:
     for package in PACKAGES:
         folder = _folder(package)
         for source in sorted(folder.rglob("*.py")):
-            # MicroPython takes any folder for a package, and an empty file costs a board time to look at.
-            if source.stat().st_size:
-                name = f"{package}/{source.relative_to(folder).as_posix()}"
-                found[name.removesuffix(".py").replace("/", ".")] = _checked(source, name)
+            name = f"{package}/{source.relative_to(folder).as_posix()}"
+            text = _checked(source, name)
+            # MicroPython takes any folder for a package, and a file without code costs a board its time.
+            if any(not isinstance(statement, ast.Expr) for statement in ast.parse(text).body):
+                found[name.removesuffix(".py").replace("/", ".")] = text
     return found
 
 
