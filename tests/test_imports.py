@@ -7,6 +7,7 @@ import ast
 import re
 import sys
 import tomllib
+from functools import cache
 
 import pytest
 
@@ -215,6 +216,7 @@ def groups_imported(source: str, package: str) -> set[tuple[str, str]]:
     return {group for group in found if group}
 
 
+@cache
 def arrows() -> Arrows:
     """As the sources have them."""
     found: Arrows = {}
