@@ -21,11 +21,12 @@ from timing_core.records.store import Store
 HEAP = "384k"
 """Room enough: the question here is not how much is needed, but when."""
 
-RUNS = 1000
+RUNS = 400
 """Prints in a row for the growth of the heap. The law says 10,000; give that number here to try it."""
 
-GROWTH_MAX = 512
-"""Bytes: the numbers of the ledger's records grow by a figure now and then, and so does their text."""
+GROWTH_MAX = 160
+"""Bytes, which are five blocks: one block kept in every 53rd print is found. There has been none, but the
+numbers of the ledger's records grow by a figure now and then, and so does their text."""
 
 
 @pytest.mark.parametrize("case", heap_lock.CASES)
