@@ -68,13 +68,13 @@ def test_plain_text_is_what_cpython_writes(value):
 
 NAMES = st.sampled_from(["mill", "harbour", "nowhere", ""])
 CARDS = [small_card(), small_card("mill"), large_card("e", 1)]
-STAGED = [
+SENT = [
     {"digest": digest(platform, card), "of": len(parts), "part": part, "packed": piece}
     for card in CARDS
     for parts in [pieces_of(packed(encode(card)))]
     for part, piece in enumerate(parts)
 ]
-DIGESTS = st.sampled_from([part["digest"] for part in STAGED] + ["0" * 64])
+DIGESTS = st.sampled_from([part["digest"] for part in SENT] + ["0" * 64])
 # Which of two faults in one message is named is not promised: at most one setting is wrong.
 SETTINGS = st.fixed_dictionaries(
     {},
@@ -86,7 +86,7 @@ SETTINGS = st.fixed_dictionaries(
 )
 PARAMS = {
     "card.list": st.fixed_dictionaries({}, optional={"after": NAMES}),
-    "card.stage": st.sampled_from(STAGED),
+    "card.part": st.sampled_from(SENT),
     "card.verify": st.fixed_dictionaries({"digest": DIGESTS}),
     "card.commit": st.fixed_dictionaries({"digest": DIGESTS}),
     "card.fetch": st.fixed_dictionaries({"name": NAMES, "part": st.integers(0, 2)}),

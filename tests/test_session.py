@@ -172,7 +172,7 @@ def test_a_reset_keeps_what_was_kept_and_nothing_else():
     session = new_session()
     load(session, a_card())
     session.input(
-        "line", wire_line(session.platform, "card.stage", {"digest": "x", "of": 2, "part": 0, "packed": "{"})
+        "line", wire_line(session.platform, "card.part", {"digest": "x", "of": 2, "part": 0, "packed": "{"})
     )
     work = session.box.work.map.to_dict()
     box = session.box

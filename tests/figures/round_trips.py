@@ -98,7 +98,7 @@ def push_messages(card: dict) -> list[dict]:
 
 def bare_results(summary: dict) -> str:
     digest = {"name": "forty-stages", "digest": "0" * 64}
-    return json.dumps({"state": summary, "card.stage": {"missing": []}, "card.commit": digest})
+    return json.dumps({"state": summary, "card.part": {"missing": []}, "card.commit": digest})
 
 
 def in_memory(repeats: int, count: int) -> Figure:

@@ -20,7 +20,7 @@ platform = desk_platform()
 
 
 def packed(text):
-    """`text` in bytes as `card.stage` takes it, in a block that is stored (RFC 1951, 3.2.4)."""
+    """`text` in bytes as `card.part` takes it, in a block that is stored (RFC 1951, 3.2.4)."""
     size = len(text)
     head = bytes([1, size & 255, size >> 8, ~size & 255, ~size >> 8 & 255])
     return str(binascii.b2a_base64(head + text), "utf-8").strip()

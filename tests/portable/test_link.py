@@ -21,7 +21,7 @@ from timing_core.wire.framing import (
 )
 from timing_core.wire.methods import METHODS, Link
 
-WRITES = ("card.stage", "card.commit", "card.remove", "bench.set", "handover")
+WRITES = ("card.part", "card.commit", "card.remove", "bench.set", "handover")
 
 
 def request(method, id=1, **params):
@@ -67,7 +67,7 @@ def stage(link, card, skip=()):
     parts = pieces_of(packed(encode(card)))
     for part in range(len(parts)):
         if part not in skip:
-            ask(link, "card.stage", digest=name, of=len(parts), part=part, packed=parts[part])
+            ask(link, "card.part", digest=name, of=len(parts), part=part, packed=parts[part])
     return name
 
 
@@ -177,7 +177,7 @@ def test_every_shelf_is_listed_page_by_page():
     assert ask(link, "card.list", after="card-39") == {"cards": [], "more": False}
 
 
-def test_a_card_is_staged_verified_and_committed():
+def test_a_card_is_sent_verified_and_committed():
     box = FakeBox()
     link = Link(box, platform)
     card = large_card("e", 2)
@@ -189,20 +189,20 @@ def test_a_card_is_staged_verified_and_committed():
         if part in missing:
             missing.remove(part)
         for text in (parts[part], "a replay of the part, spoiled"):
-            assert ask(link, "card.stage", digest=name, of=of, part=part, packed=text) == {"missing": missing}
+            assert ask(link, "card.part", digest=name, of=of, part=part, packed=text) == {"missing": missing}
     assert box.shelf.names() == []
     assert box.disk.writes == 0
     for _ in range(2):
         assert ask(link, "card.verify", digest=name) == {"digest": name}
         # A replayed part changes nothing, before the check or after it.
-        assert ask(link, "card.stage", digest=name, of=of, part=1, packed="else") == {"missing": []}
+        assert ask(link, "card.part", digest=name, of=of, part=1, packed="else") == {"missing": []}
     for _ in range(3):
         assert ask(link, "card.commit", digest=name) == {"name": card["name"], "digest": name}
     assert box.disk.writes == 1
     assert box.shelf.card(card["name"]) == card
 
 
-def test_a_commit_is_answered_again_whatever_was_staged_since():
+def test_a_commit_is_answered_again_whatever_was_sent_since():
     box = FakeBox()
     link = Link(box, platform)
     name = stage(link, small_card())
@@ -210,7 +210,7 @@ def test_a_commit_is_answered_again_whatever_was_staged_since():
     stage(link, large_card("e", 1), skip=(1,))
     assert ask(link, "card.commit", digest=name) == {"name": "harbour", "digest": name}
     # A part of the card that is kept may arrive late, too.
-    ask(link, "card.stage", digest=name, of=2, part=0, packed="late")
+    ask(link, "card.part", digest=name, of=2, part=0, packed="late")
     assert ask(link, "card.commit", digest=name) == {"name": "harbour", "digest": name}
     assert ask(Link(box, platform), "card.commit", digest=name) == {"name": "harbour", "digest": name}
     assert box.disk.writes == 1
@@ -252,7 +252,7 @@ def test_parts_that_make_no_card_are_thrown_away():
             sha = platform.sha256()
             sha.update(of_text.encode())
             said = "".join(["%02x" % byte for byte in sha.digest()])
-        ask(link, "card.stage", digest=said, of=1, part=0, packed=packed(text.encode()))
+        ask(link, "card.part", digest=said, of=1, part=0, packed=packed(text.encode()))
         for method in ("card.verify", "card.commit", "card.verify"):
             assert ask(link, method, digest=said)["code"] == REFUSED, text
     assert box.disk.writes == 0
@@ -274,7 +274,7 @@ def test_what_does_not_unpack_is_thrown_away():
     whole = packed(encode(small_card()))
     name = digest(platform, small_card())
     for text in ("*", "A", whole[:-8], "////" * 200, packed(b"")[:4], BOMB, FAR):
-        ask(link, "card.stage", digest=name, of=1, part=0, packed=text)
+        ask(link, "card.part", digest=name, of=1, part=0, packed=text)
         assert ask(link, "card.commit", digest=name) == {
             "code": REFUSED,
             "message": "The card is not taken: its parts make no JSON. Send its parts again.",
@@ -287,7 +287,7 @@ def test_the_canonical_text_is_kept_however_it_was_written():
     link = Link(box, platform)
     name = digest(platform, small_card())
     spaced = encode(small_card()).replace(b'":', b'": ')
-    ask(link, "card.stage", digest=name, of=1, part=0, packed=packed(spaced))
+    ask(link, "card.part", digest=name, of=1, part=0, packed=packed(spaced))
     assert ask(link, "card.commit", digest=name) == {"name": "harbour", "digest": name}
     assert box.shelf.text("harbour") == encode(small_card())
 
@@ -317,7 +317,7 @@ def test_a_fetched_card_is_the_card_that_was_sent():
     assert ask(link, "card.fetch", name="../bench", part=0)["code"] == REFUSED
 
 
-def test_a_full_shelf_or_disk_keeps_what_is_staged():
+def test_a_full_shelf_or_disk_keeps_what_was_sent():
     box = FakeBox()
     link = Link(box, platform)
     box.disk.room = 100
@@ -421,7 +421,7 @@ def test_nothing_is_written_while_the_light_is_on():
     box.lit = True
     before = box.kept()
     for method, params in (
-        ("card.stage", {"digest": name, "of": 1, "part": 0, "packed": ""}),
+        ("card.part", {"digest": name, "of": 1, "part": 0, "packed": ""}),
         ("card.commit", {"digest": name}),
         ("card.remove", {"name": "mill"}),
         ("bench.set", {"values": {"volume": 0}}),
@@ -523,7 +523,7 @@ def test_wrong_params_are_named():
     ):
         params = dict(good)
         params[key] = value
-        error = ask(link, "card.stage", **params)
+        error = ask(link, "card.part", **params)
         assert error["code"] == BAD_PARAMS, (key, value)
         assert key in error["message"] or "Part is not taken" in error["message"]
     assert ask(link, "card.remove")["code"] == BAD_PARAMS

@@ -232,7 +232,7 @@ def _hang(box: PicoBox) -> None:
 
 def _unplug(box: PicoBox) -> None:
     """The cable is pulled while a card comes in, and put back."""
-    box.pico.usb.send(b'{"jsonrpc":"2.0","id":1,"method":"card.stage","params":{"digest":"' + b"0" * 700)
+    box.pico.usb.send(b'{"jsonrpc":"2.0","id":1,"method":"card.part","params":{"digest":"' + b"0" * 700)
     box.run_ms(3)
     box.pico.usb.unplug()
     box.run_ms(300)

@@ -107,7 +107,7 @@ class Pen:
     """
 
     def __init__(self, FrameBuffer) -> None:
-        self._sheet = FrameBuffer(_GLYPHS, len(_GLYPHS), HEIGHT_PX, 0)
+        self._glyphs = FrameBuffer(_GLYPHS, len(_GLYPHS), HEIGHT_PX, 0)
         # The first column of a glyph on the sheet is its width, not to be seen.
         self._cell = FrameBuffer(bytearray(_STRIDE - 1), _STRIDE - 1, HEIGHT_PX, 0)
         self._reversed = FrameBuffer(bytearray(b"\x01\x00"), 2, 1, 0)
@@ -119,7 +119,7 @@ class Pen:
         """
         for code in data:
             at = (code - _FIRST) * _STRIDE
-            self._cell.blit(self._sheet, -1 - at, 0)
+            self._cell.blit(self._glyphs, -1 - at, 0)
             if ink:
                 fb.blit(self._cell, x, y, 0)
             else:

@@ -51,13 +51,13 @@ class Link:
     `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, and `asked`
     with `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`, `write_waiting()`,
     `tell_time(day, second)` and `hand_over()`.
-    What is staged is in memory only.
+    A card whose parts are coming is in memory only.
     """
 
     def __init__(self, box, platform) -> None:
         self.box = box
         self.platform = platform
-        # What is staged: its parts as they come, and once all are checked, its name and text.
+        # The card that is coming: its parts as they come, and once all are checked, its name and text.
         self._digest = ""
         self._of = 0
         self._parts: dict = {}
@@ -158,7 +158,7 @@ class Link:
         cards = page({"name": name, "title": title, "digest": shelf.digest(name)} for name, title in whole)
         return {"cards": cards, "more": len(cards) < len(whole)}
 
-    def _card_stage(self, digest: str, of: int, part: int, packed: str) -> dict:
+    def _card_part(self, digest: str, of: int, part: int, packed: str) -> dict:
         if not (part < of <= PIECES_MAX and len(packed) <= PIECE):
             raise Fault(
                 BAD_PARAMS,
@@ -197,7 +197,7 @@ class Link:
     def _card_remove(self, name: str) -> dict:
         return {"removed": self.box.asked.remove_card(name)}
 
-    # --- staging
+    # --- a card that is coming
 
     def _clear(self) -> None:
         self._digest = ""
@@ -212,7 +212,7 @@ class Link:
 
     def _kept(self, digest: str) -> str:
         """The name of the card on the shelf that has this digest, "" if there is none. If there is one, it
-        may be that its commit was answered and the reply was lost. A card that is staged is still to be
+        may be that its commit was answered and the reply was lost. A card that is coming is still to be
         committed."""
         if digest != self._digest or self._missing():
             for name in self.box.shelf.names():
@@ -227,7 +227,7 @@ class Link:
         """
         what = "The card is not taken"
         if digest != self._digest:
-            raise Refusal(what, "nothing with this digest is staged", "Send its parts first")
+            raise Refusal(what, "nothing with this digest has been sent", "Send its parts first")
         if self._missing():
             raise Refusal(what, "parts of it are missing", "Send all its parts")
         if self._name:
@@ -290,7 +290,7 @@ METHODS: dict = {
     "hello": (False, (), Link._hello),
     "state": (False, (), Link._state),
     "card.list": (False, (("after", str),), Link._card_list),
-    "card.stage": (True, (("digest", str), ("of", int), ("part", int), ("packed", str)), Link._card_stage),
+    "card.part": (True, (("digest", str), ("of", int), ("part", int), ("packed", str)), Link._card_part),
     "card.verify": (False, (("digest", str),), Link._card_verify),
     "card.commit": (True, (("digest", str),), Link._card_commit),
     "card.fetch": (False, (("name", str), ("part", int)), Link._card_fetch),

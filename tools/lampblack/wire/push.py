@@ -19,7 +19,7 @@ def requests_for(card: dict) -> list[tuple[str, dict]]:
     packed = base64.b64encode(deflater.compress(text) + deflater.flush()).decode()
     pieces = pieces_of(packed)
     parts: list[tuple[str, dict]] = [
-        ("card.stage", {"digest": digest, "of": len(pieces), "part": part, "packed": piece})
+        ("card.part", {"digest": digest, "of": len(pieces), "part": part, "packed": piece})
         for part, piece in enumerate(pieces)
     ]
     return [*parts, ("card.commit", {"digest": digest})]
