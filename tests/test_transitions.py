@@ -420,6 +420,26 @@ def test_an_event_without_a_row_changes_nothing(name):
         assert snapshot(session) == before, event
 
 
+@pytest.mark.parametrize("name", SITUATIONS)
+def test_asking_what_a_control_will_do_changes_nothing(name):
+    session = situation(name)
+    before = snapshot(session)
+    for event in EVENTS:
+        session.box.machine.row(event)
+        session.box.machine.says(event)
+    assert snapshot(session) == before
+
+
+def test_asking_before_power_up_reads_nothing_that_is_kept():
+    disk = situation("held").disk
+    session = Session(disk, desk_platform(), 100)
+    before = snapshot(session)
+    assert session.box.machine.row("power_up") is not None
+    assert snapshot(session) == before
+    session.power_up()
+    assert session.box.state == "notice"
+
+
 def test_before_power_up_nothing_is_taken():
     session = Session(MemoryDisk(), desk_platform(), 100)
     for event in (*CONTROLS, "pedal", "tick", "lamp_end"):

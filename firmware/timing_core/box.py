@@ -97,6 +97,8 @@ class Box:
             return io
         if event == "pedal":
             event = "expose"
+        if event == "power_up" and self.machine.has(event):
+            self._read_kept()
         if not self.lit or event == "lamp_end":
             self.clock.count(now_ms)
         while event:
@@ -201,13 +203,15 @@ class Box:
 
     # --- power
 
-    def was_cut_off(self) -> bool:
+    def _read_kept(self) -> None:
         over = self.recovery.load(self.work, self.run, self.io.amount)
         if over:
             self.io.message = ""
             self.run.at = min(self.run.at, max(0, len(self.run.stages) - 1))
             self.exposing.close()
             self.recovery.notes.append(self.io.message or over)
+
+    def was_cut_off(self) -> bool:
         return self.run.is_kept
 
     def wake(self) -> None:
