@@ -129,7 +129,8 @@ def session_of_pictures() -> Session:
     session.advance(SETTLED_MS)
     session.box.asked.set_bench({"lag_ms": LAG_MS})
     for path in sorted(EXAMPLES.glob("*.toml")):
-        session.box.shelf.keep(PrintingMap.from_dict(cards.load(path)))
+        card = PrintingMap.from_dict(cards.load(path))
+        session.box.shelf.keep_text(card.name, card.text())
     return session
 
 
@@ -218,7 +219,7 @@ class Evening:
         wall.set_pass_count(2)
         for number in range(20):
             wall.add_mark(number // 10, Mark(f"stone {number + 1}", 25 + number))
-        self._session.box.shelf.keep(mill)
+        self._session.box.shelf.keep_text(mill.name, mill.text())
         self._session.box.work.take(wall)
         self.to_the_end()
         self.start_again()

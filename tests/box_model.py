@@ -396,6 +396,12 @@ def snapshot(session: Session) -> dict:
     }
 
 
+def last_record(box) -> dict | None:
+    """The newest record of the ledger; None before the first."""
+    found = box.ledger.read(box.ledger.last() - 1, 1)
+    return found[0] if found else None
+
+
 def keys(session: Session, *events: str) -> None:
     """Press them one after another, each as soon as the box listens to it."""
     for event in events:

@@ -16,6 +16,7 @@ from tests.box_model import (
     a_pass,
     ask,
     keys,
+    last_record,
     load,
     new_session,
     push,
@@ -154,7 +155,7 @@ def test_hold_and_go_on():
     evening.play("wait until browse")
     assert evening.heard("tick", "pip", "start", "hold") == ["close", "open", "close", "end"]
     assert (evening.meter.light_ms, evening.meter.strikes) == (16_000, 3)
-    assert box.ledger.newest()["stages"][0]["strikes"] == 3
+    assert last_record(box)["stages"][0]["strikes"] == 3
 
 
 def test_a_hold_inside_a_window_does_not_move_its_edges():
@@ -187,7 +188,7 @@ def test_back_puts_out_at_once_and_then_leaves_with_the_run_kept():
     evening.play("press")
     assert (box.state, box.message) == ("browse", "Ended here. What was given is in the ledger.")
     assert not box.run.is_kept
-    record = box.ledger.newest()
+    record = last_record(box)
     assert (record["whole"], record["map"]["name"]) == (False, "harbour")
     (stage,) = record["stages"]
     assert (stage["stage"], stage["light_ms"], stage["given_ms"]) == ("Base, pass 1", 16_000, 6000)
@@ -221,7 +222,7 @@ def test_a_run_that_is_kept_is_given_as_it_was_begun_whatever_is_changed_meanwhi
     evening.play("press")
     assert evening.light_of_a_stage() == 4000
     assert evening.light_of_a_stage() == 6000
-    record = box.ledger.newest()
+    record = last_record(box)
     assert record["map"] == card, "the map as it was given, and not the one at work"
     assert record["whole"]
 
@@ -246,7 +247,7 @@ def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to(
     assert (box.state, box.run.is_kept, box.run.given_ms) == ("browse", True, 5000)
     evening.play("expose\npress")
     assert (box.state, box.run.given_ms) == ("ready", 0)
-    assert box.ledger.newest()["stages"][0]["given_ms"] == 5000
+    assert last_record(box)["stages"][0]["given_ms"] == 5000
 
 
 # --- the settling time
@@ -360,7 +361,7 @@ def test_a_rest_that_back_leaves_too_short_is_left_and_the_next_stage_is_next():
     evening.play("expose")
     assert (box.state, box.summary()["name"]) == ("ready", "Burn sky")
     assert evening.light_of_a_stage() == 3314
-    record = box.ledger.newest()
+    record = last_record(box)
     assert [stage["given_ms"] for stage in record["stages"]] == [7900, 3314]
     assert not record["whole"]
     # In the last stage there is nothing to go on to.
@@ -419,7 +420,7 @@ def test_a_stage_can_be_given_again_or_passed_over():
     evening.play("expose\nexpose\nwait until dark\ndial -1\nexpose\nwait until dark\ndial 1")
     assert box.summary()["name"] == "Burn sea"
     evening.play("expose\nwait until browse")
-    record = box.ledger.newest()
+    record = last_record(box)
     assert [stage["stage"] for stage in record["stages"]] == ["Base, pass 1", "Base, pass 1", "Burn sea"]
     assert not record["whole"]
 
@@ -882,7 +883,7 @@ def test_after_a_reset_in_mid_run_it_is_dark_says_so_and_goes_on():
     evening.play("press")
     assert (box.state, box.summary()["name"]) == ("ready", "Burn sky")
     evening.play("dial 1\nexpose\nwait until browse")
-    record = box.ledger.newest()
+    record = last_record(box)
     assert [(stage["stage"], stage["given_ms"], stage["at_least"]) for stage in record["stages"]] == [
         ("Base, pass 1", 6000, False),
         ("Burn sky", 0, True),
@@ -912,7 +913,7 @@ def test_after_a_watchdogs_reset_the_rest_is_given():
     # What had been heard before the reset is not heard again: the card went in at 2 s, out at 4.343 s.
     assert [sound for _, sound in evening.heard_at(start_ms)] == ["start", "tick", "tick", "end"]
     assert evening.light_of_a_stage() == 3314
-    record = box.ledger.newest()
+    record = last_record(box)
     assert [stage["given_ms"] for stage in record["stages"]] == [8000, 3314]
     assert record["cut_off"] == "Base, pass 1"
 
@@ -925,7 +926,7 @@ def test_after_a_watchdogs_reset_at_the_end_of_a_stage_the_next_one_is_next():
     evening.play("press")
     assert (evening.box.state, evening.box.summary()["name"]) == ("ready", "Burn sky")
     assert evening.light_of_a_stage() == 1657
-    assert [stage["given_ms"] for stage in evening.box.ledger.newest()["stages"]] == [4000, 1657]
+    assert [stage["given_ms"] for stage in last_record(evening.box)["stages"]] == [4000, 1657]
     # And where it was the last, there is nothing to go on with: the print is whole, and on record.
     evening.play("expose\nexpose\nwait until dark\nexpose\nwait 1")
     evening.session.reset(1657)
@@ -933,7 +934,7 @@ def test_after_a_watchdogs_reset_at_the_end_of_a_stage_the_next_one_is_next():
         "browse",
         "The run before the reset was whole. It is in the ledger.",
     )
-    record = evening.box.ledger.newest()
+    record = last_record(evening.box)
     assert (record["n"], record["whole"]) == (2, True)
     assert [stage["given_ms"] for stage in record["stages"]] == [4000, 1657]
 
@@ -944,7 +945,7 @@ def test_a_run_cut_off_by_a_reset_can_be_ended():
     assert (evening.box.state, evening.box.panel.row().label) == ("browse", "Go on")
     to_row(evening.session, "End this run")
     evening.play("press")
-    record = evening.box.ledger.newest()
+    record = last_record(evening.box)
     assert [(stage["given_ms"], stage["at_least"]) for stage in record["stages"]] == [
         (6000, False),
         (0, True),
@@ -991,11 +992,11 @@ def test_dry_down_cuts_the_light_and_leaves_the_shown_times():
     assert evening.light_of_a_stage() == 14_400
     assert box.machine.says("expose") == "give 16.0 s", "a stop more is as much again"
     assert evening.light_of_a_stage() == 14_400
-    assert box.ledger.newest()["dry_down_pm"] == 100
+    assert last_record(box)["dry_down_pm"] == 100
     set_row(evening.session, "Dry-down", 0)
     evening.play("expose")
     assert [evening.light_of_a_stage() for _ in range(2)] == [16_000, 16_000]
-    assert box.ledger.newest()["dry_down_pm"] == 0
+    assert last_record(box)["dry_down_pm"] == 0
 
 
 def test_dry_down_is_one_row_and_two_presses():
@@ -1118,7 +1119,7 @@ def test_a_strip_of_plain_seconds():
     assert [evening.light_of_a_stage() for _ in range(5)] == [2000, 4000, 6000, 8000, 10_000]
     evening.play("dial 99\npress")
     assert box.work.map.base_ms(0) == 10_000
-    assert box.ledger.newest()["kind"] == "strip"
+    assert last_record(box)["kind"] == "strip"
 
 
 def test_a_patch_is_chosen_later_unless_its_strip_no_longer_holds():
@@ -1281,7 +1282,7 @@ def test_a_kept_run_of_another_map_ends_without_being_taken_for_this_maps_print(
         "The print is done and in the ledger. The map here is another now: EXPOSE gives that."
     )
     assert box.work.prints == 0
-    assert box.ledger.newest()["whole"]
+    assert last_record(box)["whole"]
 
 
 def test_what_is_said_of_a_run_before_a_filter():

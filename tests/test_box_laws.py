@@ -27,6 +27,7 @@ from tests.box_model import (
     a_pass,
     card_lines,
     keys,
+    last_record,
     load,
     new_session,
     planned_print,
@@ -240,7 +241,7 @@ class BoxMachine(RuleBasedStateMachine):
         """The run is over: the ledger says what the meter saw."""
         box = self.session.box
         if self.given and self.journal_is_whole:
-            record = box.ledger.newest()
+            record = last_record(box)
             assert record["n"] == self.ledger + 1
             assert len(record["stages"]) == len(self.given)
             for stage, (light_ms, close_ms, strikes) in zip(record["stages"], self.given):
@@ -730,7 +731,7 @@ def test_a_lamp_that_never_reports_its_end_is_put_out_and_the_run_goes_on():
         assert session.disk.files != before
         assert meter.light_ms == light_ms
         meter.anew()
-    (base, burn) = box.ledger.newest()["stages"]
+    (base, burn) = last_record(box)["stages"]
     assert (base["given_ms"], burn["given_ms"]) == (16_000, 6627)
     assert meter.faults == []
     assert meter.safelight == 1
@@ -774,7 +775,7 @@ def test_a_lamp_that_does_not_go_out_is_dark_before_anything_is_put_on_record():
     wait(session, 1)
     assert handled == [("tick", True, True), ("lamp_end", False, False)]
     assert (session.box.state, session.box.message) == ("browse", OVERDUE)
-    (base,) = session.box.ledger.newest()["stages"]
+    (base,) = last_record(session.box)["stages"]
     assert (base["given_ms"], base["strikes"]) == (10_000, 1)
 
 

@@ -18,6 +18,7 @@ from tests.box_model import (
     a_card,
     a_pass,
     keys,
+    last_record,
     load,
     new_session,
     patch_totals,
@@ -121,7 +122,7 @@ def test_every_area_of_any_map_gets_its_light(card, holds, lead_ms):
     assume(room.session.box._refusal() is None)
     room.print_it(holds)
     assert room.session.box.state == "browse"
-    strikes = sum(stage["strikes"] for stage in room.session.box.ledger.newest()["stages"])
+    strikes = sum(stage["strikes"] for stage in last_record(room.session.box)["stages"])
     event(f"strikes: {min(strikes, 10)}, dodges: {sum(len(s.windows) for s in room.session.box.plan())}")
     (sheet,) = room.sheets()
     plan = planned(card)
@@ -225,7 +226,7 @@ def test_every_hold_costs_the_lag_once():
         room.print_it(holds)
     (without,), (with_holds,) = plain.sheets(), held.sheets()
     assert with_holds[REST, "2"] == pytest.approx(without[REST, "2"], rel=0.005)
-    assert held.session.box.ledger.newest()["stages"][0]["strikes"] == 4
+    assert last_record(held.session.box)["stages"][0]["strikes"] == 4
 
 
 # --- hands

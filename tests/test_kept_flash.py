@@ -10,7 +10,7 @@ import pytest
 
 from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
-from tests.box_model import keys, until_dark
+from tests.box_model import keys, last_record, until_dark
 from tests.kept_flash import disk_of, told_of
 from timing_core.records.store import Store
 
@@ -101,7 +101,7 @@ def test_the_run_that_was_cut_off_goes_on_where_it_was(session):
         keys(session, "expose")
         if session.lamp.lit:
             until_dark(session)
-    record = box.ledger.newest()
+    record = last_record(box)
     assert (record["form"], record["n"]) == (2, VERSION_1["ledger"][-1]["n"] + 1)
     assert record["map"] == VERSION_1["work"]
     given = [(stage["stage"], stage["given_ms"]) for stage in record["stages"]]

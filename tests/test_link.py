@@ -16,7 +16,7 @@ from lampblack.wire.push import requests_for
 from tests import micropython
 from tests.portable.fakes import documented_box, large_card, packed, platform, scrambled, small_card
 from tests.portable.wire_lines import answers
-from timing_core.canonical import digest, encode
+from timing_core.canonical import digest_of_text, encode
 from timing_core.wire.framing import (
     LINE_MAX,
     PIECE,
@@ -61,7 +61,7 @@ def python_json(value):
 @example({"~": "\x7f", "\x1f": "\x80", "'": "\"'\\"})
 def test_plain_text_is_what_cpython_writes(value):
     assert encode(value) == python_json(value)
-    assert digest(platform, value) == hashlib.sha256(python_json(value)).hexdigest()
+    assert digest_of_text(platform, encode(value)) == hashlib.sha256(python_json(value)).hexdigest()
 
 
 # --- messages, right and wrong, as Hypothesis makes them
@@ -69,7 +69,7 @@ def test_plain_text_is_what_cpython_writes(value):
 NAMES = st.sampled_from(["mill", "harbour", "nowhere", ""])
 CARDS = [small_card(), small_card("mill"), large_card("e", 1)]
 SENT = [
-    {"digest": digest(platform, card), "of": len(parts), "part": part, "packed": piece}
+    {"digest": digest_of_text(platform, encode(card)), "of": len(parts), "part": part, "packed": piece}
     for card in CARDS
     for parts in [pieces_of(packed(encode(card)))]
     for part, piece in enumerate(parts)

@@ -15,6 +15,7 @@ from tests.box_model import (
     a_pass,
     ask,
     keys,
+    last_record,
     load,
     new_session,
     push,
@@ -66,7 +67,7 @@ def test_light_known_after_a_watchdogs_reset_reaches_the_ledger():
     assert session.box.message == "The box was reset. Base, pass 1 had 2.9 s or more."
     session.input("back")
     press_row(session, "End this run")
-    record = session.box.ledger.newest()
+    record = last_record(session.box)
     assert stages_of(record) == [("Base, pass 1", 2985, True)]
     assert (record["cut_off"], record["whole"], record["map"]) == ("Base, pass 1", False, CARD)
 
@@ -101,7 +102,7 @@ def test_what_was_given_before_a_hold_outlives_a_pulled_plug():
     give(session)
     give(session)
     give(session)
-    record = session.box.ledger.newest()
+    record = last_record(session.box)
     assert stages_of(record) == [
         ("Base, pass 1", 8000, True),
         ("Burn sky", SKY_MS, False),
@@ -120,7 +121,7 @@ def test_a_stage_left_out_after_a_reset_is_in_the_record_with_what_is_known_of_i
     keys(session, "press")
     session.input("dial", 1)
     give(session)
-    assert stages_of(session.box.ledger.newest()) == [
+    assert stages_of(last_record(session.box)) == [
         ("Base, pass 1", 8000, False),
         ("Burn sky", 0, True),
         ("Burn sea", SEA_MS, False),
@@ -202,7 +203,7 @@ def test_time_is_counted_over_weeks_of_rest():
     load(session, a_card(base_ms=4000))
     keys(session, "expose", "expose")
     until_dark(session)
-    record = session.box.ledger.newest()
+    record = last_record(session.box)
     assert (record["up_s"], record["at"]) == (40 * 86_400 + 4, "2026-04-09T00:00:04Z")
 
 
@@ -370,7 +371,7 @@ def test_a_run_whose_map_is_not_kept_says_so_before_its_light_and_is_not_gone_on
     assert [row.label for row in [box.panel.row()]] == ["End this run"]
     disk.room = 1 << 20
     session.input("press")
-    record = box.ledger.newest()
+    record = last_record(box)
     assert record["map"] is None
     assert stages_of(record) == [("Stage 2", 5000, False), ("Burn sky", 0, True)]
 
@@ -403,7 +404,7 @@ def test_a_record_that_waits_is_written_after_a_reset_where_the_journal_fits():
     disk.room = 1 << 20
     session.reset()
     assert session.box.message == "The run before the reset is in the ledger now."
-    record = session.box.ledger.newest()
+    record = last_record(session.box)
     assert stages_of(record) == [(name, ms, False) for name, ms in PLANNED.items()]
     assert record["whole"]
 
@@ -578,7 +579,7 @@ def test_a_kept_strip_of_a_map_with_more_in_it_than_todays_breaks_nothing():
     assert session.box.message == (
         "The strip is done, but strip or map is another now. Set it back to choose a patch."
     )
-    assert len(session.box.ledger.newest()["stages"]) == 5
+    assert len(last_record(session.box)["stages"]) == 5
 
 
 def test_a_print_known_to_be_whole_is_kept_over_a_full_flash():
@@ -590,7 +591,7 @@ def test_a_print_known_to_be_whole_is_kept_over_a_full_flash():
     disk.full = True
     session.reset(16_000)
     assert "not kept yet" in session.box.message
-    assert session.box.ledger.newest()["whole"]
+    assert last_record(session.box)["whole"]
 
 
 def test_a_stage_known_to_be_whole_is_not_offered_again_after_another_cut():
@@ -718,7 +719,7 @@ def test_a_fault_in_drawing_ends_neither_light_nor_run(monkeypatch):
     assert len(undrawn) == 40
     until_dark(session)
     give(session)
-    assert session.box.ledger.newest()["whole"]
+    assert last_record(session.box)["whole"]
 
 
 # --- outputs

@@ -47,6 +47,7 @@ from tests.box_model import (
     until_dark,
     wait,
 )
+from tests.portable.fakes import keep
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import PrintingMap
 
@@ -1024,7 +1025,7 @@ def test_nothing_in_the_easel_cannot_be_developed():
 def test_a_full_shelf_is_said_as_the_box_says_it():
     room = a_room()
     for number in range(64):
-        room.session.box.shelf.keep(PrintingMap.from_dict(a_card(name=f"card-{number}")))
+        keep(room.session.box.shelf, PrintingMap.from_dict(a_card(name=f"card-{number}")))
     with pytest.raises(RoomError, match="the shelf holds 64"):
         room.do({"do": "practice", "name": "one-dodge"})
     assert room.state()["exercise"] == ""

@@ -10,7 +10,17 @@ from host_sim.box.disks import DirectoryDisk
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session, Trace, Watcher
-from tests.box_model import Listener, a_card, keys, load, new_session, until_dark, wait, wire_line
+from tests.box_model import (
+    Listener,
+    a_card,
+    keys,
+    last_record,
+    load,
+    new_session,
+    until_dark,
+    wait,
+    wire_line,
+)
 
 
 class Edges(Watcher):
@@ -192,7 +202,7 @@ def test_a_directory_keeps_a_box_from_one_run_to_the_next(tmp_path):
     again = Session(DirectoryDisk(tmp_path / "box"), desk_platform())
     again.power_up()
     assert again.box.work.map.to_dict() == a_card()
-    assert again.box.ledger.newest()["whole"]
+    assert last_record(again.box)["whole"]
     assert {path.suffix for path in (tmp_path / "box").iterdir()} <= {".0", ".1"}
 
 

@@ -14,7 +14,7 @@ from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
 from host_sim.box.memory_disk import MemoryDisk
-from tests.portable.fakes import TightDisk, platform, small_card
+from tests.portable.fakes import TightDisk, keep, platform, small_card
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, Ledger
 from timing_core.records.shelf import Shelf
@@ -167,11 +167,11 @@ def test_a_card_is_old_or_new_and_never_half(fault):
     for before in (None, old):
         disk = MemoryDisk()
         if before:
-            Shelf(Store(disk, platform.crc32), platform).keep(PrintingMap.from_dict(before))
+            keep(Shelf(Store(disk, platform.crc32), platform), PrintingMap.from_dict(before))
         cutting = CuttingDisk(disk.files, 0, fault)
         shelf = Shelf(Store(cutting, platform.crc32), platform)
         with pytest.raises(PowerCut):
-            shelf.keep(PrintingMap.from_dict(new))
+            keep(shelf, PrintingMap.from_dict(new))
         found = Shelf(Store(cutting, platform.crc32), platform)
         assert found.card("harbour") in (before, new)
         assert found.names() == (["harbour"] if found.card("harbour") else [])

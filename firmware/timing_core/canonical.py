@@ -44,21 +44,10 @@ def encode(value: object) -> bytes:
     return bytes(memoryview(text)[:size])
 
 
-def digest(platform, value: object) -> str:
-    """SHA-256 of `encode(value)` as 64 hex digits, taken piece by piece so that no long text is built."""
-    sha = platform.sha256()
-    _write(value, lambda piece: sha.update(piece.encode()))
-    return _hex(sha)
-
-
 def digest_of_text(platform, text: bytes) -> str:
-    """SHA-256 of a text that `encode` has written."""
+    """SHA-256 of a text that `encode` has written, as 64 hex digits."""
     sha = platform.sha256()
     sha.update(text)
-    return _hex(sha)
-
-
-def _hex(sha) -> str:
     return "%064x" % int.from_bytes(sha.digest(), "big")
 
 

@@ -96,7 +96,7 @@ def strip(told_lag_ms: int, lamp: AnyLamp) -> tuple[list[AreaLight], int]:
     session.power_up()
     Player(session).play(script())
     assert session.box.state == "choose", "the strip was not given to its end"
-    record = session.box.ledger.newest()
+    record = session.box.ledger.read(session.box.ledger.last() - 1)[0]
     [(_, lights)] = hands.report()
     return lights, sum(stage["strikes"] for stage in record["stages"])
 

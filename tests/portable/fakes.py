@@ -116,6 +116,11 @@ def small_card(name="harbour"):
     }
 
 
+def keep(shelf, map):
+    """Keep a card as the wire does, which has its text."""
+    shelf.keep_text(map.name, map.text())
+
+
 def crash_log():
     """The lines of one crash, as MicroPython writes it."""
     return [
@@ -141,7 +146,7 @@ def documented_box():
     box = FakeBox()
     mill = small_card("mill")
     mill["title"] = "Mill, winter"
-    box.shelf.keep(PrintingMap.from_dict(mill))
+    keep(box.shelf, PrintingMap.from_dict(mill))
     base = {"stage": "Base, pass 1", "filter": "2", "light_ms": 14720, "given_ms": 14720, "strikes": 1}
     box.ledger.append({"form": 2, "map": None, "whole": True, "stages": [base]})
     box.ledger.append({"form": 2, "map": None, "whole": True, "stages": [base] * 23})

@@ -10,7 +10,7 @@ from rp2040py.device.load_flash import load_uf2
 
 from lampblack.board import install
 from lampblack.board.doctor import examine
-from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
+from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest, sources_on_board
 from lampblack.board.image import build_image
 from lampblack.wire.box_client import BoxClient
 from tests.micropython import ROOT
@@ -79,7 +79,7 @@ def test_a_running_box_is_brought_up_to_date(uf2, monkeypatch):
         MANIFEST: b"{}",
         "boot.py": files["boot.py"] + b"# an older one\n",
         # MicroPython takes a source before its bytecode.
-        "board/pins.py": (FIRMWARE / "board" / "pins.py").read_bytes(),
+        "board/pins.py": sources_on_board()["board.pins"].encode(),
         "board/gone.py": b"1 / 0",
         "keep/mine": b"kept",
         "crash.log": b"Traceback\nValueError: long ago\n",

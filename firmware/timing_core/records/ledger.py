@@ -186,11 +186,6 @@ class Ledger:
         numbers = self._known()
         return numbers[-1] if numbers else 0
 
-    def newest(self):
-        """The newest record, or None before the first."""
-        found = self.read(self.last() - 1, 1)
-        return found[0] if found else None
-
 
 def _key(number: int) -> str:
     return _RECORD_PREFIX + "%06d" % number

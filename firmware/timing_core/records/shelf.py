@@ -85,12 +85,9 @@ class Shelf:
         text = self.text(name)
         return None if text is None else digest_of_text(self.platform, text)
 
-    def keep(self, map: PrintingMap) -> None:
-        """Keep the card under its name, replacing one of that name. A Refusal leaves the shelf as it was."""
-        self.keep_text(map.name, map.text())
-
     def keep_text(self, name: str, text: bytes) -> None:
-        """`keep` for a card that is already canonical text."""
+        """Keep a card, in canonical text, under its name, replacing one of that name. A Refusal leaves the
+        shelf as it was."""
         fresh = name not in self._known()
         if fresh and len(self._known()) >= CARDS_MAX:
             raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")

@@ -47,7 +47,9 @@ class Store:
         return self._newest(key)[2]
 
     def look(self, key: str) -> tuple:
-        """(data, damage) of a record, as `get` and `damage` tell them."""
+        """(data, damage) of a record: what `get` returns, and what is wrong with it: "" for nothing (or no
+        record), OLDER if one copy is damaged and the other is in force, LOST if no copy is whole. A write
+        that was cut off leaves OLDER behind."""
         return self._newest(key)[2:]
 
     def put(self, key: str, data: bytes) -> None:
@@ -73,11 +75,6 @@ class Store:
             if name.startswith(prefix) and name[-2:] in (".0", ".1"):
                 found.add(name[:-2])
         return [key for key in sorted(found) if _is_key(key)]
-
-    def damage(self, key: str) -> str:
-        """What is wrong with a record: "" for nothing (or no record), OLDER if one copy is damaged and the
-        other is in force, LOST if no copy is whole. A write that was cut off leaves OLDER behind."""
-        return self._newest(key)[3]
 
     def _whole(self, key: str, found: bytes):
         """(sequence, data) of a file's content, or None."""

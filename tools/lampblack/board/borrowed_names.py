@@ -9,11 +9,13 @@ missing takes memory as any name does.
 """
 
 import ast
+import builtins
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 ROM_NAMES = frozenset((Path(__file__).parent / "rom_names.txt").read_text().split())
+BUILTINS = frozenset(dir(builtins))
 
 FIELDS = ("id", "attr", "arg", "name", "asname", "module")
 """Of a syntax tree: what may hold a name."""
@@ -37,17 +39,19 @@ class BorrowedNames:
             used |= set(_used(tree))
             stays |= {*module.split("."), *_texts(tree)}
         borrowers = [
-            name for name in own - stays - ROM_NAMES if not name.startswith("__") and name.isidentifier()
+            name
+            for name in own - stays - ROM_NAMES - BUILTINS
+            if not name.startswith("__") and name.isidentifier()
         ]
         # The longest first: there are more of them than names to borrow.
         borrowers.sort(key=lambda name: (-len(name), name))
-        self.borrowed = dict(zip(borrowers, sorted(ROM_NAMES - used - stays), strict=False))
+        self.borrowed = dict(zip(borrowers, sorted(ROM_NAMES - BUILTINS - used - stays), strict=False))
         self._lenders = {rom: name for name, rom in self.borrowed.items()}
 
     def in_source(self, source: str) -> str:
         """`source` as the board has it. SyntaxError if it is no Python."""
         tree = _WordsAmongNames().visit(ast.parse(source))
-        return ast.unparse(_Borrower(self.borrowed).visit(tree))
+        return _without_tuples(ast.unparse(_Borrower(self.borrowed).visit(tree)))
 
     def put_back(self, traceback: str) -> str:
         """A traceback from the board, with the functions' own names."""
@@ -56,6 +60,19 @@ class BorrowedNames:
             lambda found: found[1] + self._lenders.get(found[2], found[2]),
             traceback,
         )
+
+
+def _without_tuples(source: str) -> str:
+    """`a, b = (c, d)` as `a, b = c, d`: MicroPython makes no tuple of that, which would take memory. A
+    statement is a line of `source`, as `ast.unparse` writes it."""
+    lines = source.split("\n")
+    for node in ast.walk(ast.parse(source)):
+        match node:
+            case ast.Assign(targets=[ast.Tuple()], value=ast.Tuple() as value):
+                line = lines[value.lineno - 1]
+                start, end = value.col_offset, value.end_col_offset
+                lines[value.lineno - 1] = line[:start] + line[start + 1 : (end or 0) - 1] + line[end:]
+    return "\n".join(lines)
 
 
 def _own(node: ast.AST, local: bool = False) -> Iterator[str]:
