@@ -562,7 +562,7 @@ MOST_LINES = 300
 
 @pytest.mark.parametrize(
     ("folders", "most_methods"),
-    [(("host_sim", "tools/lampblack/sim"), 30), (("firmware/timing_core",), 45)],
+    [(("host_sim", "tools"), 30), (("firmware",), 45)],
 )
 def test_no_class_does_the_work_of_four(folders, most_methods):
     for path, text in sources(*folders).items():

@@ -59,8 +59,7 @@ _SETTLED_MS = const(10000)
 class Runner:
     """Runs `box` on the board's adapters until it is handed over to the prompt.
 
-    `watch(way, now_ms, kind, value)`, if given, is called for every input ("in") and output ("out"), for a
-    trace.
+    `watch(way, now_ms, kind, value)`, if given, is told of every input ("in") and output ("out").
     """
 
     def __init__(

@@ -122,7 +122,7 @@ def power_up(uf2: Path) -> tuple[PicoBox, list[str]]:
         *prose("""
             ## Power-up
 
-            From power to a whole picture on the panel. Budget: 2,000 ms."""),
+            From power to a whole picture on the panel. Budget: 1,500 ms."""),
         *table(["flash holds", "ms"], rows),
         *prose(f"""
             The relays' pins were sampled every {SAMPLE_MS} ms until the panel was lit, {samples} times.
