@@ -59,13 +59,21 @@ class Store:
         if kept == data and not damage:
             return
         slot, sequence = 1 - slot, sequence + 1
-        self._try(self._disk.write, _file(key, slot), self._head(key, sequence, data) + data)
+        text = self._head(key, sequence, data) + data
+        try:
+            # As few calls deep as can be: a board writes at the end of its stack.
+            self._disk.write(_file(key, slot), text)
+        except OSError:
+            raise _not_kept() from None
 
     def drop(self, key: str) -> bool:
         """Remove the record; True if there was one."""
         slot, _, kept, _ = self._newest(key)
-        self._try(self._disk.remove, _file(key, 1 - slot))
-        self._try(self._disk.remove, _file(key, slot))
+        try:
+            self._disk.remove(_file(key, 1 - slot))
+            self._disk.remove(_file(key, slot))
+        except OSError:
+            raise _not_kept() from None
         return kept is not None
 
     def keys(self, prefix: str = "") -> list:
@@ -105,13 +113,9 @@ class Store:
         crc = self._crc32(data, self._crc32((key + " " + start).encode()))
         return (start + "%08x\n" % crc).encode()
 
-    def _try(self, act, *details) -> None:
-        try:
-            act(*details)
-        except OSError:
-            raise StoreFault(
-                "It is not kept", "the memory is full or failing", "Remove a card and try again"
-            ) from None
+
+def _not_kept() -> StoreFault:
+    return StoreFault("It is not kept", "the memory is full or failing", "Remove a card and try again")
 
 
 def _file(key: str, slot: int) -> str:
