@@ -90,7 +90,7 @@ def test_a_healthy_box_is_told_in_plain_words_and_nothing_is_changed(box, capsys
         f"ok    version: box and PC both have {VERSION}.",
         "ok    light: it is off; EXPOSE does this: start: filter 2.",
         "ok    memory: 1 of 64 cards on the shelf; 0 exposures in the ledger so far.",
-        "ok    board: Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 89 KB of its memory are free.",
+        "ok    board: Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 97 KB of its memory are free.",
         "ok    display: it answers.",
     ]
     assert (box.files, box.commands, box.resets) == (before, 0, 0)

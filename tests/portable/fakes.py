@@ -137,7 +137,7 @@ def board_health():
         "micropython": "1.22.2",
         "restarts": 0,
         "display": {"answers": True, "sda": 16, "scl": 17},
-        "free_bytes": 92112,
+        "free_bytes": 99744,
     }
 
 
