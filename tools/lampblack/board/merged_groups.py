@@ -47,6 +47,11 @@ def file_of(module: str) -> str:
     return TOP.get(module) or TOP.get(package) or package + ".__init__"
 
 
+def imported_as(file: str) -> str:
+    """The name by which a file on the board is imported: an `__init__` goes by that of its package."""
+    return file.removesuffix(".__init__")
+
+
 def _in_order(sources: Mapping[str, str]) -> list[str]:
     """The modules, each after those it imports."""
     order: list[str] = []
@@ -84,7 +89,7 @@ def _one(home: str, body: Iterable[ast.stmt]) -> ast.Module:
                 if source == home:
                     continue
                 statement.names = [name for name in statement.names if is_new(name.name, source)]
-                statement.module = source.removesuffix(".__init__")
+                statement.module = imported_as(source)
                 if not statement.names:
                     continue
             case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
