@@ -235,7 +235,8 @@ def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to(
     assert box.machine.says("expose") == "another run?"
     evening.play("expose")
     assert box.state == "ask"
-    assert box.kept_text() == "A run is kept. Base, pass 1 has 11.0 s to come. End it, and begin this one?"
+    kept = "A run is kept. Base, pass 1 has 11.0 s to come. End it, and begin this one?"
+    assert box.exposing.kept_text() == kept
     assert {control: box.machine.says(control) for control in ("expose", "back", "press")} == {
         "expose": "",
         "back": "leave",
@@ -1294,7 +1295,7 @@ def test_what_is_said_of_a_run_before_a_filter():
     assert box.panel.value(box.panel.row()) == "Fit filter 5"
     to_screen(evening.session, "print")
     evening.play("expose")
-    assert box.kept_text() == "A run is kept. Next: Fit filter 5. End it, and begin this one?"
+    assert box.exposing.kept_text() == "A run is kept. Next: Fit filter 5. End it, and begin this one?"
 
 
 def test_undo_does_not_name_a_value_that_it_does_not_bring_back():

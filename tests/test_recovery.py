@@ -675,10 +675,10 @@ def test_an_overdue_viewing_light_over_a_filter_stage_is_drawn():
     assert len(session.frame()) == 1024
 
 
-def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
-    """Dial and EXPOSE may cut in on a board between any two bytecodes: the words are still the stage's."""
+def test_words_are_whole_though_the_light_cuts_in_while_they_are_made(monkeypatch):
+    """On a board EXPOSE may light the stage between any two bytecodes of the picture before it."""
     session = new_session()
-    load(session, a_card(("sky", 60), base_ms=8000))
+    load(session, a_card(("sky", -60), base_ms=8000))
     keys(session, "expose")
     plain = screens.in_letters
     asked = []
@@ -686,7 +686,7 @@ def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
     def cutting(text: str) -> bytes:
         asked.append(text)
         if len(asked) == 2:
-            session.box.exposing.go_to(2)
+            keys(session, "expose")
             session.screen.prepare()
         return plain(text)
 
@@ -694,8 +694,9 @@ def test_words_that_are_outrun_while_they_are_made_are_made_again(monkeypatch):
     session.screen._words = (None, b"", b"", (), ())
     session.screen.prepare()
     stage, _, title, now, _ = session.screen._words
-    assert stage is session.box.run.stages[2]
-    assert (title, now) == (plain("Burn sky"), [])
+    assert session.box.state == "exposing"
+    assert stage is session.box.run.stages[1]
+    assert (title, now) == (plain("Base, pass 1"), [plain("Shade sky")])
 
 
 def test_a_fault_in_drawing_ends_neither_light_nor_run(monkeypatch):

@@ -315,7 +315,8 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     def note(session, has: str = "") -> None:
         box = session.box
         assert has in box.message, box.message
-        for words in (box.message, box.recovery.known, box.kept_text() if box.state == "ask" else ""):
+        kept = box.exposing.kept_text() if box.state == "ask" else ""
+        for words in (box.message, box.recovery.known, kept):
             if words:
                 found.add((words, box.state))
 

@@ -62,19 +62,13 @@ class FlashDisk:
             return None
 
     def write(self, name: str, data: bytes) -> None:
-        # `_begin` and `_end` written out: the stack is nearly used up here, and interrupts need some of it.
-        self.writing = True
-        self._feed()
-        self._mask(True)
+        self._begin()
         try:
-            if self._lit():
-                raise OSError("the lamp is lit")
             self._make_missing(_number(name))
             with open(self._path(name), "wb") as file:
                 file.write(data)
         finally:
-            self._mask(False)
-            self.writing = False
+            self._end()
 
     def remove(self, name: str) -> None:
         self._begin()

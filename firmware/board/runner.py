@@ -1,11 +1,15 @@
 """The loop: inputs into the box, its outputs into the adapters, and everything else in between.
 
 What must live here: who goes first. A key must reach the lamp within 5 ms whatever else is going on, so an
-input does not wait its turn: `wake`, which runs between two bytecodes of whatever the loop is doing, hands
-it to the box at once. The loop itself does what can wait: ticks, pictures, display, wire. Inputs have to
-wait for three things only: the box while it takes another input or a change from the wire, a write to
-flash, and a collection. BACK does not wait even for these: its interrupt puts the lamp out, and the box is
-told afterwards.
+input that lights the lamp or puts it out does not wait its turn: `wake`, which runs between two bytecodes of
+whatever the loop is doing, hands it to the box at once. The loop itself does what can wait: ticks, pictures,
+display, wire. Such an input has to wait for three things only: the box while it takes another input or a
+change from the wire, a write to flash, and a collection. BACK does not wait even for these: its interrupt
+puts the lamp out, and the box is told afterwards.
+
+Other inputs, and the end of a light, wait until the loop has drawn its picture or worked out its answer:
+some tens of ms. They may write records, and that uses as much of the stack as drawing and answering do: there
+is no room for both.
 
 A collection takes 20 ms. So memory is collected just after somebody has pressed or turned something, since
 nobody does so again within that time, and when the PC has finished asking. In a run the wire is answered so
@@ -32,7 +36,6 @@ from board.wire import Wire
 from timing_core.box import Box
 from timing_core.panel.drawing import Drawing
 from timing_core.ticks import since
-from timing_core.wire.framing import LineReader
 
 _NAP_MS = const(20)
 """The longest sleep: this often the watchdog is fed and inputs are looked for, in case a wake-up was lost."""
@@ -89,17 +92,15 @@ class Runner:
         self._dog = dog
         self._survivor = survivor
         self._watch = watch
-        self._reader = LineReader()
-        self._unread = False
         self._busy = False
         self._taking = False
+        self._deep = False
         self._dirty = True
         self._ended_ms = -1
         self._cut_ms = -1
         self._fault: BaseException | None = None
         self._over = False
-        self._used = False
-        self._used_ms = 0
+        self._used_ms = -1
         self._asked = False
         self._settled = False
         self._has_read_up = False
@@ -119,9 +120,10 @@ class Runner:
             fault = self._fault or self._inputs.fault
             if fault:
                 raise fault
-            if self._tick_is_due():
+            due = self.box.next_deadline()
+            if due is not None and since(time.ticks_ms(), due) >= 0:
                 self._give("tick", 0)
-            elif self._used and not self.box.lit:
+            elif self._used_ms >= 0 and not self.box.lit:
                 self._tidy()
             elif self._dirty:
                 self._draw()
@@ -131,7 +133,7 @@ class Runner:
     # --- inputs
 
     def wake(self, _) -> None:
-        """Give the box every input there is, unless it is in the middle of something.
+        """Give the box every input that may come in now.
 
         The scheduler may call this while the loop is doing so. Both would then take the same input, and
         also take again all that were in the ring before it. MicroPython's scheduler would swallow an
@@ -140,7 +142,18 @@ class Runner:
         while not (self._busy or self._taking or self._disk.writing):
             self._taking = True
             try:
-                self._take()
+                took = self._may_take()
+                if took:
+                    if self._ended_ms >= 0:
+                        ms, self._ended_ms = self._ended_ms, -1
+                        self._give("lamp_end", ms)
+                    else:
+                        code = self._inputs.next()
+                        if code >= FIRST_KEY:
+                            self._give(self._inputs.name(code), 0)
+                        else:
+                            self._give("dial", self._detents(code))
+                    self._use()
             except BaseException as fault:
                 self._pulse.stop()
                 self._fault = fault
@@ -148,7 +161,7 @@ class Runner:
             finally:
                 self._taking = False
             # An input that came in between was not taken, since this call was taking one.
-            if self._ended_ms < 0 and not self._inputs.peek():
+            if not took and not self._may_take():
                 return
 
     def undisturbed(self, act):
@@ -167,22 +180,12 @@ class Runner:
         if self._pulse.owes:
             self._cut_ms = self._pulse.stop()
 
-    def _take(self) -> None:
-        while True:
-            if self._ended_ms >= 0:
-                ms = self._ended_ms
-                self._ended_ms = -1
-                self._give("lamp_end", ms)
-                self._use()
-                continue
-            code = self._inputs.next()
-            if code == 0:
-                return
-            if code >= FIRST_KEY:
-                self._give(self._inputs.name(code), 0)
-            else:
-                self._give("dial", self._detents(code))
-            self._use()
+    def _may_take(self) -> bool:
+        """There is an input, and it need not wait until the loop has done what it is at."""
+        if self._ended_ms >= 0:
+            return not self._deep
+        code = self._inputs.peek()
+        return code > 0 and (not self._deep or self.box.is_about_light(self._inputs.name(code)))
 
     def _detents(self, code: int) -> int:
         """Detents that wait one after another count as one turn."""
@@ -194,10 +197,6 @@ class Runner:
     def _lamp_ended(self, ms: int) -> None:
         self._ended_ms = ms
         self.wake(0)
-
-    def _tick_is_due(self) -> bool:
-        due = self.box.next_deadline()
-        return due is not None and since(time.ticks_ms(), due) >= 0
 
     # --- outputs
 
@@ -220,7 +219,10 @@ class Runner:
                     given_ms = self._perform(out.kind[index], out.value[index], now_ms)
                     if given_ms >= 0:
                         # The lamp was put out, and what it gave comes before any other input.
-                        event, value = "lamp_end", given_ms
+                        if self._deep:
+                            self._ended_ms = given_ms
+                        else:
+                            event, value = "lamp_end", given_ms
         finally:
             self._busy = False
 
@@ -267,12 +269,15 @@ class Runner:
         An input that comes in while drawing may change what is drawn. It then asks for a new picture.
         """
         self._dirty = False
+        self._deep = True
         try:
             self._screen.draw()
         except Exception as fault:
             if not self._dirty:
                 self._undrawn = fault
             self._display.leave_out()
+        finally:
+            self._deep = False
 
     def _answer(self) -> bool:
         """Take in and answer one line from the wire; False if there is nothing to do.
@@ -283,21 +288,16 @@ class Runner:
         now_ms = time.ticks_ms()
         if self.box.in_run and since(now_ms, self._answered_ms) < _RUN_ANSWER_MS:
             return False
-        # Asking the reader takes memory, so it is asked only when there is something in it.
-        line = self._reader.next_line() if self._unread else None
-        if line is None:
-            data = self._wire.read()
-            self._unread = bool(data)
-            if not data:
-                return False
-            self._reader.feed(data)
-            line = self._reader.next_line()
-            if line is None:
-                return True
+        line = self._wire.next_line()
+        if not line:
+            return line is not None
         self._answered_ms = now_ms
         self._asked = True
-        # A key may cut into reading and answering. Only the "wire" that follows may not be cut into.
+        # What may cut into answering comes before the "wire" that follows, which may not be cut into.
+        self._deep = True
         reply = self.box.link.take(line)
+        self._deep = False
+        self.wake(0)
         self._give("wire", 0)
         if reply:
             # Sending may have to wait for the PC, so a key that has come meanwhile goes first.
@@ -308,7 +308,10 @@ class Runner:
     def _rest(self) -> None:
         if not self._has_read_up:
             self._has_read_up = True
-            if self.box.read_up():
+            self._deep = True
+            has_found = self.box.read_up()
+            self._deep = False
+            if has_found:
                 self._give("wire", 0)
             return
         if self._undrawn and not self._noted and not self.box.lit:
@@ -348,11 +351,10 @@ class Runner:
 
     def _use(self) -> None:
         """Somebody, or a PC, has just used the box."""
-        self._used = True
         self._used_ms = time.ticks_ms()
 
     def _tidy(self) -> None:
         """Just after use: collect memory before it is short, if it is too early for the next press."""
-        self._used = False
-        if since(time.ticks_ms(), self._used_ms) <= _REACTION_MS and gc.mem_free() < COLLECT_BELOW:
+        used_ms, self._used_ms = self._used_ms, -1
+        if since(time.ticks_ms(), used_ms) <= _REACTION_MS and gc.mem_free() < COLLECT_BELOW:
             gc.collect()

@@ -11,6 +11,8 @@ from time import ticks_diff, ticks_ms
 
 from micropython import const
 
+from timing_core.wire.framing import LineReader
+
 _BURST = const(128)
 
 _STALL_MS = const(400)
@@ -31,10 +33,12 @@ class Wire:
         self._poll_out = select.poll()
         self._poll_out.register(sys.stdout, select.POLLOUT)
         self._deaf = False
+        self._reader = LineReader()
+        self._unread = False
         self._byte = bytearray(1)
         self._burst = memoryview(bytearray(_BURST))
 
-    def read(self) -> bytes:
+    def _read(self) -> bytes:
         """What has come in, up to _BURST bytes; b"" for nothing."""
         # The methods are looked up beforehand, since that takes memory and light may be on.
         ready = self._ready
@@ -51,6 +55,21 @@ class Wire:
             burst[count] = byte[0]
             count += 1
         return bytes(self._burst[:count]) if count else b""
+
+    def next_line(self):
+        """The next line from the PC; b"" if only a part of one, or an empty one, has come in; None if nothing
+        has."""
+        # Asking the reader takes memory, so it is asked only when there is something in it.
+        line = self._reader.next_line() if self._unread else None
+        if line is not None:
+            return line
+        data = self._read()
+        self._unread = bool(data)
+        if not data:
+            return None
+        self._reader.feed(data)
+        line = self._reader.next_line()
+        return b"" if line is None else line
 
     def send(self, data: bytes) -> None:
         """Send `data`. If the PC has the port open and does not read, nothing is sent.

@@ -20,7 +20,7 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 """
 
 from timing_core.light.bench import Bench
-from timing_core.light.plan import FIT, filter_text, stage_name
+from timing_core.light.plan import filter_text, stage_name
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing
@@ -135,6 +135,14 @@ class Box:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
         return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"))
 
+    def is_about_light(self, event: str) -> bool:
+        """True in a run or under light, if this key would light the lamp now or put it out. Such an input
+        writes no record, and is short work."""
+        if self.machine.state not in _RUN_STATES and not self.lit:
+            return False
+        row = self.machine.row("expose" if event == "pedal" else event)
+        return row is not None and row[3] in LIT
+
     # --- what it is doing
 
     @property
@@ -170,16 +178,6 @@ class Box:
         if state == "stopping" or state == "viewing":
             return not self.lamp.strike.viewing or self.machine.before in _RUN_STATES
         return state in _RUN_STATES
-
-    def kept_text(self) -> str:
-        """What is kept, and the question about it."""
-        left = ""
-        if self.run.stages:
-            name = stage_name(self.run.stage)
-            left = " Next: %s." % name
-            if self.run.stage.kind != FIT:
-                left = " %s has %s to come." % (name, self.exposing.left_text())
-        return "A run is kept." + left + " End it, and begin this one?"
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""

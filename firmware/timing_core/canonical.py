@@ -52,32 +52,47 @@ def digest_of_text(platform, text: bytes) -> str:
 
 
 def _write(value, put) -> None:
-    if isinstance(value, str):
-        put(quoted(value))
-    elif value is None:
-        put("null")
-    elif value is True or value is False:
-        put("true" if value else "false")
-    elif isinstance(value, int):
-        put(str(value))
-    elif isinstance(value, (list, tuple)):
-        mark = "["
-        for item in value:
-            put(mark)
-            _write(item, put)
-            mark = ","
-        put("]" if mark == "," else "[]")
-    elif isinstance(value, dict):
-        mark = "{"
-        for key in sorted(value):
-            if not isinstance(key, str):
+    # What is still open, from the outside in, is on a list and not on the stack, of which a board has little:
+    # for each list or dict, what is still to come of it, itself, and what goes before the next item.
+    still: list = []
+    while True:
+        if isinstance(value, str):
+            put(quoted(value))
+        elif value is None:
+            put("null")
+        elif value is True or value is False:
+            put("true" if value else "false")
+        elif isinstance(value, int):
+            put(str(value))
+        elif isinstance(value, (list, tuple)):
+            put("[")
+            still.append([iter(value), None, ""])
+        elif isinstance(value, dict):
+            put("{")
+            still.append([iter(sorted(value)), value, ""])
+        else:
+            raise TypeError("not plain data: %s" % type(value))
+        while still:
+            inner = still[-1]
+            items, source, comma = inner
+            for item in items:  # noqa: B007  # the next of them
+                break
+            else:
+                put("]" if source is None else "}")
+                still.pop()
+                continue
+            inner[2] = ","
+            if source is None:
+                put(comma)
+                value = item
+            elif isinstance(item, str):
+                put(comma + quoted(item) + ":")
+                value = source[item]
+            else:
                 raise TypeError("not plain data: a key that is no text")
-            put(mark + quoted(key) + ":")
-            _write(value[key], put)
-            mark = ","
-        put("}" if mark == "," else "{}")
-    else:
-        raise TypeError("not plain data: %s" % type(value))
+            break
+        else:
+            return
 
 
 def quoted(text: str) -> str:

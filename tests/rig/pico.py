@@ -60,6 +60,13 @@ FLASH_BYTES = 2 * 1024 * 1024
 ERASE_NS = 45 * MS
 PROGRAM_NS = 400 * US
 
+SRAM_START = 0x2000_0000
+STACK_START = 0x4_0000
+"""Where the main stack lies in the memory: MicroPython's linker script for the RP2040 gives it both of the
+small banks (memmap_mp_rp2040.ld, from memory)."""
+STACK_BYTES = 0x2000
+PAINT = 0xA5
+
 PACKET_BYTES = 64
 PACKET_US = 53
 """A full-speed bus carries at most 19 bulk packets of 64 bytes in a frame of 1 ms (USB 2.0, table 5-9)."""
@@ -415,6 +422,18 @@ class Pico:
         self.mcu.leave_reset()
         self.resets.append(Reset(self.now_ns, cause))
         self.look()
+
+    # --- memory
+
+    def paint_stack(self) -> None:
+        """Fill the part of the main stack that is not in use, for `stack_left` to see what was never used."""
+        free = slice(STACK_START, self.mcu.core.sp - SRAM_START)
+        self.mcu.sram[free] = bytes([PAINT]) * (free.stop - free.start)
+
+    def stack_left(self) -> int:
+        """Bytes of the main stack that nothing has touched since it was painted, interrupts included."""
+        stack = bytes(self.mcu.sram[STACK_START : STACK_START + STACK_BYTES])
+        return len(stack) - len(stack.lstrip(bytes([PAINT])))
 
     # --- pins
 

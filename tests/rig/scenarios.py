@@ -229,12 +229,13 @@ def request(id: int, method: str, **params: object) -> bytes:
 
 
 WRITE_MS = 100
-"""The longest that a write of the journal takes."""
+"""The longest that a write of the journal takes. It follows the end of each light, and masks interrupts."""
 
 
 def latencies(box: PicoBox, strikes: int, seed: int) -> Latencies:
-    """Light the lamp and put it out again, by BACK and every fourth time by EXPOSE, 45 to 145 ms apart,
-    while the PC asks and sets without a pause and so also has the panel drawn anew."""
+    """Light the lamp and put it out again, by BACK and every fourth time by EXPOSE, 45 to 145 ms after light
+    and WRITE_MS more after dark, while the PC asks and sets without a pause and so also has the panel drawn
+    anew."""
     found = Latencies([], [], [])
     chance = random.Random(seed)
     set_base(box, BASE_MAX_MS)
@@ -249,11 +250,33 @@ def latencies(box: PicoBox, strikes: int, seed: int) -> Latencies:
             found.back_to_dark.append(_press(box, "back", 0, chance))
         else:
             found.expose_to_dark.append(_press(box, "expose", 0, chance))
-            # A key that is let go and pressed again within one write to flash counts once.
-            box.run_ms(WRITE_MS)
+        box.run_ms(WRITE_MS)
     box.run_ms(200)
     assert len(box.pico.edges_of(LAMP)) - edges == 2 * strikes, "a press was lost or counted twice"
     return found
+
+
+STACK_MIN_BYTES = 1500
+"""What must be left of the main stack's 8 KB at its deepest."""
+
+
+def stack_left(box: PicoBox, presses: int, seed: int) -> int:
+    """Press and turn whatever there is while the PC asks and pushes without a pause. Returns the bytes of the
+    main stack that have never been used, by the loop, by what cuts into it, or by interrupts."""
+    chance = random.Random(seed)
+    flood = request(1, "state") + request(2, "card.list") + request(3, "bench.set", values={"volume": 3})
+    flood += request(4, "ledger.read") + request(5, "health") + request(6, "nothing")
+    box.pico.usb.send(flood * presses)
+    box.pico.paint_stack()
+    for _ in range(presses):
+        box.run_ms(chance.uniform(30, 200))
+        if chance.random() < 0.2:
+            box.turn(chance.choice((-2, -1, 1, 2)), per_s=50)
+        else:
+            box.press(chance.choice(list(KEYS)), held_ms=30)
+    box.run_ms(200)
+    assert len(box.pico.resets) == 1, crash_log(box)
+    return box.pico.stack_left()
 
 
 TWO_TAKE = """
@@ -307,11 +330,11 @@ def outrun(box):
 screen._count_of = outrun
 runner._dirty = True
 """
-"""The words of a stage are looked up while dial and EXPOSE bring another one, and its light."""
+"""The words of a stage are looked up while dial and EXPOSE ask for another one, and its light."""
 
 
 def words_outrun(box: PicoBox) -> tuple[str, bool, float]:
-    """Have two keys cut in while the words of the first light are looked up. Returns the area that the
+    """Have two keys come in while the words of the first light are looked up. Returns the area that the
     panel's words are of while the next one is lit, whether the panel then shows what it should, and the ms
     the lamp was lit."""
     box.do(

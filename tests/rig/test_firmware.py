@@ -41,6 +41,7 @@ from tests.rig.pico import MS, S
 from tests.rig.scenarios import (
     DIAL_SPEEDS,
     FREE_MIN_BYTES,
+    STACK_MIN_BYTES,
     bouncing_dial,
     bouncing_presses,
     heap_under_light,
@@ -53,6 +54,7 @@ from tests.rig.scenarios import (
     replayed_on_micropython,
     set_while_turned,
     split_grade_card,
+    stack_left,
     taken_by_two,
     words_outrun,
 )
@@ -134,11 +136,17 @@ def test_a_split_grade_print_from_the_pc_to_the_ledger(box, tmp_path):
 
 
 def test_expose_and_back_act_at_once_under_load(box):
-    found = box.forked(lambda box: latencies(box, 4, seed=1))
+    found = box.forked(lambda box: latencies(box, 8, seed=1))
     for name, times in found._asdict().items():
         print(name, " ".join(f"{us:.0f}" for us in times), "us")
     assert max(*found.expose_to_light, *found.back_to_dark) < KEY_MAX_US
-    assert len(found.expose_to_light) == 4
+    assert len(found.expose_to_light) == 8
+
+
+def test_there_is_stack_left_whatever_cuts_in(box):
+    left = box.forked(lambda box: stack_left(box, 24, seed=1))
+    print(f"{left} bytes of the stack were never used")
+    assert left >= STACK_MIN_BYTES
 
 
 def test_an_input_is_taken_once_whoever_cuts_in(box):

@@ -176,10 +176,11 @@ def is_too_short(light_ms: int, bench: Bench) -> bool:
 
 def refuse_short(what: str, light_ms: int, bench: Bench, todo: str) -> None:
     """Raise Refusal if one strike cannot give `light_ms`."""
-    if is_too_short(light_ms, bench):
+    needed_ms = least_ms(bench)
+    if light_ms < needed_ms:
         raise Refusal(
             "%s is too short" % what,
-            "%d ms of light, and this lamp needs %d ms" % (light_ms, least_ms(bench)),
+            "%d ms of light, and this lamp needs %d ms" % (light_ms, needed_ms),
             todo,
         )
 

@@ -125,7 +125,9 @@ class Strip:
 
     def total_ms(self, map: PrintingMap, place: int) -> int:
         """Whole light of a place, to the nearest ms. Plain steps may reach zero or less."""
-        origin_ms = self.origin(map)
+        return self._total_ms(self.origin(map), place)
+
+    def _total_ms(self, origin_ms: int, place: int) -> int:
         if self.step_stops120:
             return scale(origin_ms, self.shift(place))
         halves = place - (self.patches - 1 if self.centred else 0)
@@ -134,8 +136,11 @@ class Strip:
     def gives(self, map: PrintingMap) -> list:
         """What the strip is for and what each patch gets. While this is unchanged, a patch can be chosen."""
         mark = self.mark(map)
-        target = [self.pass_index, mark.area if mark else None, self.filter(map)]
-        return target + [self.total_ms(map, 2 * patch) for patch in range(self.patches)]
+        found = [self.pass_index, mark.area if mark else None, self.filter(map)]
+        origin_ms = self.origin(map)
+        for patch in range(self.patches):
+            found.append(self._total_ms(origin_ms, 2 * patch))
+        return found
 
     def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:
         """The stages of the strip. Refusal if it cannot be given."""

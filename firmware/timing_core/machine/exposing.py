@@ -7,6 +7,7 @@ Law: while the lamp is lit nothing here allocates or writes a record.
 """
 
 from timing_core.light.plan import (
+    FIT,
     filter_text,
     is_too_short,
     lamp_ms,
@@ -62,7 +63,7 @@ class Exposing:
         run = self.run
         given_ms = run.given_ms
         strike = self.lamp.strike
-        if strike.exposing:
+        if strike.is_lit and not strike.viewing:
             given_ms = max(given_ms, strike.light_ms(self.io.now_ms))
         return min(given_ms, run.stage.light_ms)
 
@@ -266,6 +267,16 @@ class Exposing:
         self.run.clear()
         self.cues.clear()
         self._said_full = False
+
+    def kept_text(self) -> str:
+        """What is kept, and the question about it."""
+        left = ""
+        if self.run.stages:
+            name = stage_name(self.run.stage)
+            left = " Next: %s." % name
+            if self.run.stage.kind != FIT:
+                left = " %s has %s to come." % (name, self.left_text())
+        return "A run is kept." + left + " End it, and begin this one?"
 
     def write_journal(self, over: bool = False, aloud: bool = True) -> None:
         """Note where the run stands and what is known to have been given."""

@@ -52,11 +52,6 @@ class Strike:
     def end(self) -> None:
         self.is_lit = self.stopping = False
 
-    @property
-    def exposing(self) -> bool:
-        """True from the strike to the lamp's report, if the light is a stage's."""
-        return self.is_lit and not self.viewing
-
     def light_ms(self, now_ms: int) -> int:
         """Light that the stage has had by now, that of earlier strikes included."""
         return since(self._stopped_ms if self.stopping else now_ms, self._struck_ms) - self._axis_ms

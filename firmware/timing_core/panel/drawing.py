@@ -70,7 +70,7 @@ class Drawing:
             self._foot()
         elif box.state == "ask":
             self._head("Another run?", "")
-            self._message(box.message or box.kept_text())
+            self._message(box.message or box.exposing.kept_text())
             self._foot()
         elif box.state == "away" or box.state == "off":
             self._head("Lampblack", "")
@@ -207,20 +207,17 @@ class Drawing:
     def prepare(self) -> None:
         """Encode the words that the stage's lit screen will show. Outside of a run this does nothing.
 
-        On a board an input may cut in anywhere and bring another stage. So the words of a stage are put in
-        place all at once, together with the stage that they belong to, and encoded again if the stage has
-        changed meanwhile.
+        On a board EXPOSE may cut in anywhere, and light the stage, so they are put in place all at once.
         """
         box = self.box
-        while True:
-            stage = box.run.stage if box.run.stages else None
-            if stage is None or self._words[0] is stage:
-                return
-            count = in_letters(self._count_of(box))
-            title = clip(in_letters(stage_name(stage)), WIDTH - 6 - width(count))
-            now = [clip(in_letters("Shade " + window.area), WIDTH) for window in stage.windows]
-            coming = [clip(in_letters("Next: " + window.area), WIDTH) for window in stage.windows]
-            self._words = (stage, count, title, now, coming)
+        stage = box.run.stage if box.run.stages else None
+        if stage is None or self._words[0] is stage:
+            return
+        count = in_letters(self._count_of(box))
+        title = clip(in_letters(stage_name(stage)), WIDTH - 6 - width(count))
+        now = [clip(in_letters("Shade " + window.area), WIDTH) for window in stage.windows]
+        coming = [clip(in_letters("Next: " + window.area), WIDTH) for window in stage.windows]
+        self._words = (stage, count, title, now, coming)
 
     def _exposing(self) -> None:
         box = self.box

@@ -68,7 +68,7 @@ class Panel:
 
     def row(self) -> Row:
         """The row under the cursor."""
-        found = self.rows()
+        found = self.cursor.screen.rows(self)
         self.cursor.at = min(self.cursor.at, len(found) - 1)
         return found[self.cursor.at]
 
@@ -84,7 +84,7 @@ class Panel:
 
     def cursor_on(self, row: Row) -> None:
         """Keep the cursor on this row when the rows above it change."""
-        found = self.rows()
+        found = self.cursor.screen.rows(self)
         for at in range(len(found)):
             if found[at].same(row):
                 self.cursor.at = at
@@ -112,23 +112,20 @@ class Panel:
     def move(self) -> None:
         self.cursor.at = max(0, min(len(self.rows()) - 1, self.cursor.at + self.io.amount))
 
-    def _does(self, what: int) -> bool:
-        return self.row().does & what != 0
-
     def row_chooses(self) -> bool:
-        return self._does(CHOOSES)
+        return self.row().does & CHOOSES != 0
 
     def row_acts(self) -> bool:
-        return self._does(ACTS)
+        return self.row().does & ACTS != 0
 
     def row_turns(self) -> bool:
-        return self._does(TURNS)
+        return self.row().does & TURNS != 0
 
     def row_ends(self) -> bool:
-        return self._does(ENDS)
+        return self.row().does & ENDS != 0
 
     def row_goes_on(self) -> bool:
-        return self._does(GOES_ON)
+        return self.row().does & GOES_ON != 0
 
     def deed(self) -> str:
         return self.row().deed

@@ -123,4 +123,4 @@ def _file(key: str, slot: int) -> str:
 
 
 def _is_key(key: str) -> bool:
-    return bool(key) and all(ch in "abcdefghijklmnopqrstuvwxyz0123456789-" for ch in key)
+    return bool(key) and not key.strip("abcdefghijklmnopqrstuvwxyz0123456789-")

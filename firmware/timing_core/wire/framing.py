@@ -167,15 +167,20 @@ def pieces_of(text: str) -> list:
     return [text[at : at + PIECE] for at in range(0, len(text), PIECE)]
 
 
-def page(items) -> list:
-    """As many of `items`, from the first on, as fit one line."""
-    taken, room = [], _PAGE
-    for item in items:
-        room -= len(encode(item)) + 1
-        if room < 0:
-            break
-        taken.append(item)
-    return taken
+class Page:
+    """As many items as fit one line."""
+
+    def __init__(self) -> None:
+        self.items: list = []
+        self._room = _PAGE
+
+    def takes(self, item) -> bool:
+        """Take `item`; False if there is no room for it."""
+        self._room -= len(encode(item)) + 1
+        if self._room < 0:
+            return False
+        self.items.append(item)
+        return True
 
 
 def short(record: dict) -> dict:

@@ -27,9 +27,9 @@ from timing_core.wire.framing import (
     REFUSED,
     STORAGE,
     Fault,
+    Page,
     error_of,
     frame,
-    page,
     params_of,
     piece,
     request_in,
@@ -148,15 +148,15 @@ class Link:
 
     def _card_list(self, after: str) -> dict:
         shelf = self.box.shelf
-        names = [name for name in shelf.names() if name > after]
-        # A card that turns out to be damaged is left out; damage.read tells of it.
-        whole = []
-        for name in names:
-            card = shelf.card(name)
+        page = Page()
+        for name in shelf.names():
+            # A card that turns out to be damaged is left out; damage.read tells of it.
+            card = shelf.card(name) if name > after else None
             if card is not None:
-                whole.append((name, card["title"]))
-        cards = page({"name": name, "title": title, "digest": shelf.digest(name)} for name, title in whole)
-        return {"cards": cards, "more": len(cards) < len(whole)}
+                digest = shelf.digest(name)
+                if not page.takes({"name": name, "title": card["title"], "digest": digest}):
+                    return {"cards": page.items, "more": True}
+        return {"cards": page.items, "more": False}
 
     def _card_part(self, digest: str, of: int, part: int, packed: str) -> dict:
         if not (part < of <= PIECES_MAX and len(packed) <= PIECE):
@@ -264,8 +264,11 @@ class Link:
         ledger = self.box.ledger
         if not self.box.lit:
             self.box.asked.write_waiting()
-        records = page(short(record) for record in ledger.read(after))
-        last = ledger.last()
+        page = Page()
+        for record in ledger.read(after):
+            if not page.takes(short(record)):
+                break
+        records, last = page.items, ledger.last()
         return {"records": records, "more": bool(records) and records[-1]["n"] < last, "last": last}
 
     def _ledger_fetch(self, n: int, part: int) -> dict:
@@ -308,6 +311,8 @@ METHODS: dict = {
 
 
 def _lines(lines: list, after: int) -> dict:
-    ahead = lines[after:]
-    told = page(line[:_CRASH_LINE] for line in ahead)
-    return {"lines": told, "more": len(told) < len(ahead)}
+    page = Page()
+    for line in lines[after:]:
+        if not page.takes(line[:_CRASH_LINE]):
+            return {"lines": page.items, "more": True}
+    return {"lines": page.items, "more": False}
