@@ -255,7 +255,7 @@ CRASHES = {
     "core: answering the wire": _after_raises("runner.box.link.take", _wire_traffic),
     "display": _raises("runner._display.step"),
     "piezo": _raises("runner._piezo.step"),
-    "wire, reading": _raises("runner._wire.read"),
+    "wire, reading": _raises("runner._wire.next_line"),
     "wire, sending": _after_raises("runner._wire.send", _wire_traffic),
     "interrupt of a key": _after_raises("runner._inputs.put", lambda box: box.press("lamp") and None),
     "note for after a reset": _raises("runner._survivor.note"),
