@@ -412,15 +412,19 @@ def test_a_port_that_is_not_there_is_one_line(url):
 
 def test_ports_are_told_by_name(monkeypatch):
     class Found:
-        def __init__(self, device, description):
-            self.device, self.description = device, description
+        def __init__(self, device, description, vid=None, pid=None):
+            self.device, self.description, self.vid, self.pid = device, description, vid, pid
 
-    found = [Found("/dev/ttyS0", "n/a"), Found("/dev/ttyACM0", "Board in FS mode"), Found("/dev/ttyS1", None)]
+    found = [
+        Found("/dev/ttyS0", "n/a"),
+        Found("/dev/ttyACM0", "Board in FS mode", 0x2E8A, 0x0005),
+        Found("/dev/ttyS1", None),
+    ]
     monkeypatch.setattr(box_client.list_ports, "comports", lambda: found)
     assert ports() == [
-        ("/dev/ttyACM0", "Board in FS mode"),
-        ("/dev/ttyS0", "unknown"),
-        ("/dev/ttyS1", "unknown"),
+        ("/dev/ttyACM0", "Board in FS mode", (0x2E8A, 0x0005)),
+        ("/dev/ttyS0", "unknown", None),
+        ("/dev/ttyS1", "unknown", None),
     ]
     monkeypatch.undo()
     assert all(isinstance(port.url, str) for port in ports())

@@ -16,7 +16,8 @@ from lampblack.board.board_prompt import Prompt
 from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, names_on_board
 from lampblack.board.install import CRASH_LOGS
 from lampblack.errors import CommandError
-from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer, open_port, ports
+from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer, open_port
+from lampblack.wire.finding import the_box
 from timing_core import VERSION
 from timing_core.wire.methods import WIRE
 
@@ -38,7 +39,7 @@ class Finding(NamedTuple):
 def doctor(
     port: Annotated[
         str | None,
-        typer.Option(metavar="URL", envvar="LAMPBLACK_PORT", help="The box; the only port if left out."),
+        typer.Option(metavar="URL", envvar="LAMPBLACK_PORT", help="The box; the only one if left out."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Plain data for programs.")] = False,
 ) -> None:
@@ -62,12 +63,8 @@ def doctor(
 
 def examine(url: str | None, clock: Callable[[], float] = time.monotonic) -> tuple[list[Finding], list[str]]:
     """What there is to say of the box at `url`, and the lines of its last crash. `clock` counts seconds."""
-    if url is None:
-        try:
-            url = _only_port()
-        except CommandError as fault:
-            return [Finding("port", False, str(fault))], []
     try:
+        url = the_box(url, or_pico=True)
         port = open_port(url)
     except BoxError as fault:
         return [Finding("port", False, str(fault))], []
@@ -81,15 +78,6 @@ def examine(url: str | None, clock: Callable[[], float] = time.monotonic) -> tup
         found.append(Finding("box", False, str(fault)))
         crash = []
     return found, crash
-
-
-def _only_port() -> str:
-    here = [port.url for port in ports()]
-    if not here:
-        raise CommandError("No serial port is here. Plug the box in with a data cable, then try again.")
-    if len(here) > 1:
-        raise CommandError(f"There are {len(here)} ports: {', '.join(here)}. Name one with --port.")
-    return here[0]
 
 
 # --- a box that answers

@@ -164,10 +164,19 @@ def state_table(state: dict[str, Any]) -> Table:
     return table
 
 
-def ports_table(ports: Iterable[tuple[str, str]]) -> Table:
+def port_plain(url: str, about: str, box: dict[str, Any] | None) -> dict[str, str]:
+    """A serial port as plain data; `box` is what a box says of itself, None where there is none."""
+    plain = {"url": url, "about": about}
+    return plain if box is None else {**plain, "identity": box["identity"], "version": box["version"]}
+
+
+def ports_table(ports: list[tuple[str, str, dict[str, Any] | None]]) -> Table:
+    """A row for each port, as `port_plain` takes it; the last columns are there only with a box."""
     table = _table("port", "what is there")
-    for port in ports:
-        table.add_row(*port)
+    if any(box for _, _, box in ports):
+        _add(table, "box", "version")
+    for url, about, box in ports:
+        table.add_row(url, about, *((box["identity"], box["version"]) if box else ()))
     return table
 
 

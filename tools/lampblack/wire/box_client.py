@@ -51,20 +51,26 @@ class NoAnswer(BoxError):
 
 
 class Port(NamedTuple):
-    """A serial port of this PC: what to call it, and what is plugged into it."""
+    """A serial port of this PC: what to call it, what is plugged into it, and the vendor and product of its
+    USB id where it has one."""
 
     url: str
     about: str
+    usb: tuple[int, int] | None = None
 
 
 def ports() -> list[Port]:
     """The serial ports of this PC, by name."""
     found = sorted(list_ports.comports(), key=lambda port: port.device)
-    return [Port(port.device, _about(port.description)) for port in found]
+    return [Port(port.device, _about(port.description), _usb(port.vid, port.pid)) for port in found]
 
 
 def _about(description: str | None) -> str:
     return "unknown" if not description or description == "n/a" else description
+
+
+def _usb(vendor: int | None, product: int | None) -> tuple[int, int] | None:
+    return None if vendor is None or product is None else (vendor, product)
 
 
 class BoxClient:
@@ -74,6 +80,7 @@ class BoxClient:
     in for the port: `read(n)` gives up to n bytes, or none after a short wait; `write(data)`, `in_waiting`,
     `close()`. `clock` counts seconds, `wall_clock` those since 1970, which the box is told. A box that speaks
     another version of the wire is refused, unless `any_wire`: `hello` and `handover` are the same in all.
+    With `only_hello` nothing else is asked by itself.
     """
 
     def __init__(
@@ -85,6 +92,7 @@ class BoxClient:
         clock: Callable[[], float] = time.monotonic,
         wall_clock: Callable[[], float] = time.time,
         any_wire: bool = False,
+        only_hello: bool = False,
     ) -> None:
         self.url = url
         self._try_s = timeout_s / TRIES
@@ -96,16 +104,21 @@ class BoxClient:
         try:
             self._write(b"\n")  # ends whatever half line an earlier tool left
             self.about = self.hello()
-            if "clock.set" in self.about.get("methods", ()):
-                self.tell_time()
-            if self.about.get("wire") != WIRE and not any_wire:
-                raise BoxError(
-                    f"The box at {url} is not used: it speaks wire {self.about.get('wire')} and this tool "
-                    f"wire {WIRE}. Give box and PC the same version."
-                )
+            if not only_hello:
+                self._greet(any_wire)
         except BaseException:
             self.close()
             raise
+
+    def _greet(self, any_wire: bool) -> None:
+        if self.about.get("wire") == WIRE:
+            if "clock.set" in self.about.get("methods", ()):
+                self.tell_time()
+        elif not any_wire:
+            raise BoxError(
+                f"The box at {self.url} is not used: it speaks wire {self.about.get('wire')} and this tool "
+                f"wire {WIRE}. Give box and PC the same version."
+            )
 
     def __enter__(self) -> "BoxClient":
         return self
