@@ -23,6 +23,7 @@ from lampblack.board.image import image
 from lampblack.board.install import install
 from lampblack.cards import card_file as cards
 from lampblack.errors import CommandError
+from lampblack.files import write_file
 from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
 from lampblack.sim.state_diagram import diagram
@@ -187,13 +188,7 @@ def pull(
     if out == Path("-"):
         sys.stdout.write(text)
         return
-    try:
-        with out.open("w" if force else "x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise CommandError(
-            f"{out} is there already. Give another name, or --force to write over it."
-        ) from None
+    write_file(out, text.encode(), force)
 
 
 @app.command()
@@ -348,7 +343,8 @@ def run(arguments: list[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except OSError as fault:
-        return _fail(f"{fault.filename}: {fault.strerror}. Check the name and its folder.", 1)
+        what = f"{fault.filename}: " if fault.filename else ""
+        return _fail(f"{what}{fault.strerror or fault}. Check the name and its folder.", 1)
     except (KeyboardInterrupt, typer.Abort):
         return 130
 
