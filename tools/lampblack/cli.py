@@ -7,7 +7,6 @@ stderr; an error is one line and exit code 1, a wrong call one line and exit cod
 
 import csv
 import difflib
-import json
 import os
 import sys
 from collections.abc import Callable
@@ -28,6 +27,7 @@ from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
 from lampblack.sim.state_diagram import diagram
 from lampblack.text import tables
+from lampblack.text.printable import json_text, printable
 from lampblack.text.settings import parse_setting, setting_text
 from lampblack.text.units import UnitError, parse_seconds, parse_step, seconds_exact
 from lampblack.wire.box_client import BoxClient, BoxError
@@ -335,16 +335,20 @@ def run(arguments: list[str]) -> int:
         context = getattr(fault, "ctx", None)
         said = " ".join(fault.format_message().split())
         stop = "" if said.endswith((".", "?")) else "."
-        return _fail(f"{said}{stop} See {context.command_path if context else 'lampblack'} --help.", 2)
-    except (CommandError, cards.CardError, BoxError, Refusal) as fault:
-        return _fail(str(fault), 1)
+        return _fail(
+            f"{printable(said)}{stop} See {context.command_path if context else 'lampblack'} --help.", 2
+        )
+    except cards.CardError as fault:
+        return _fail("\n".join(map(printable, fault.lines)), 1)
+    except (CommandError, BoxError, Refusal) as fault:
+        return _fail(printable(fault), 1)
     except BrokenPipeError:
         # Whoever read our output has seen enough; nothing is left to say, at exit either.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except OSError as fault:
         what = f"{fault.filename}: " if fault.filename else ""
-        return _fail(f"{what}{fault.strerror or fault}. Check the name and its folder.", 1)
+        return _fail(printable(f"{what}{fault.strerror or fault}. Check the name and its folder."), 1)
     except (KeyboardInterrupt, typer.Abort):
         return 130
 
@@ -388,4 +392,4 @@ def _print(what: Any) -> None:
 
 
 def _print_json(value: Any) -> None:
-    print(json.dumps(value, indent=2, ensure_ascii=False))
+    print(json_text(value))

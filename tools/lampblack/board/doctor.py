@@ -16,6 +16,7 @@ from lampblack.board.board_prompt import Prompt
 from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, names_on_board
 from lampblack.board.install import CRASH_LOGS
 from lampblack.errors import CommandError
+from lampblack.text.printable import printable
 from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer, open_port
 from lampblack.wire.finding import the_box
 from timing_core import VERSION
@@ -54,9 +55,9 @@ def doctor(
         print(json.dumps({"healthy": healthy, "findings": plain, "crash": crash}, indent=2))
     else:
         for finding in found:
-            print(f"{'ok   ' if finding.ok else 'WRONG'} {finding.about}: {finding.line}")
+            print(printable(f"{'ok   ' if finding.ok else 'WRONG'} {finding.about}: {finding.line}"))
         for line in crash:
-            print(f"      {line}")
+            print(printable(f"      {line}"))
     if not healthy:
         raise typer.Exit(1)
 
@@ -208,7 +209,7 @@ def _at_prompt(url: str, found: list[Finding]) -> list[str]:
 
 def _not_a_box(heard: bytes) -> str:
     text = heard.decode("utf-8", "replace")
-    said = " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+    said = " ".join(printable(text).split())
     if said:
         return (
             f'another program talks here: "{said[:HEARD_MOST]}". Look at `lampblack ports` for the box, or '

@@ -23,6 +23,7 @@ from lampblack.board.board_prompt import OLDEST
 from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.errors import CommandError
 from lampblack.files import write_file
+from lampblack.text.printable import printable
 from timing_core import VERSION
 
 UF2_BLOCK = 512
@@ -66,11 +67,12 @@ def image(
     """
     made, program = build_image(base.read_bytes(), str(base), firmware_files())
     write_file(out, made, force)
-    print(
+    said = (
         f"{out}: Lampblack {VERSION} on MicroPython {program.version.removeprefix('v')}, "
         f"{len(made) / 1e6:.1f} MB. Hold BOOTSEL while you plug the board in, and drag it onto the drive "
         "that appears."
     )
+    print(printable(said))
 
 
 def build_image(base: bytes, name: str, files: dict[str, bytes]) -> tuple[bytes, Program]:

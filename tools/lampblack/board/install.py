@@ -21,6 +21,7 @@ from host_sim.box.session import SIMULATOR
 from lampblack.board.board_prompt import NoRoom, Prompt
 from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, manifest
 from lampblack.errors import CommandError
+from lampblack.text.printable import printable
 from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer
 from lampblack.wire.finding import the_box
 
@@ -59,7 +60,7 @@ def install(
         said = install_at(
             url, files, lambda what, done, of: bar.update(task, description=what, completed=done, total=of)
         )
-    print(said)
+    print(printable(said))
 
 
 def install_at(

@@ -19,6 +19,7 @@ from typing import Any, NamedTuple
 
 import tomlkit
 
+from lampblack.text.printable import escaped
 from lampblack.text.units import (
     PERCENT_PATTERN,
     SECONDS_PATTERN,
@@ -58,7 +59,8 @@ class CardError(Exception):
 
     def __init__(self, name: str, faults: list[tuple[int, str]]) -> None:
         self.faults = sorted(faults, key=lambda fault: fault[0])
-        super().__init__("\n".join(f"{name}:{line}: {text}" for line, text in self.faults))
+        self.lines = [f"{name}:{line}: {text}" for line, text in self.faults]
+        super().__init__("\n".join(self.lines))
 
 
 def load(path: Path | str) -> dict[str, Any]:
@@ -116,7 +118,7 @@ def dump(card: Mapping[str, Any]) -> str:
             table["mark"] = marks
         passes.append(table)
     doc["pass"] = passes
-    return tomlkit.dumps(doc)
+    return escaped(tomlkit.dumps(doc))
 
 
 def schema_text() -> str:
