@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lampblack.wire import box_client
-from lampblack.wire.box_client import WINDOW, BoxClient, BoxError, ports
+from lampblack.wire.asking import WINDOW
+from lampblack.wire.box_client import BoxClient, BoxError, ports
 from tests.portable.fakes import crash_log, documented_box, large_card, platform, scrambled, small_card
 from timing_core.wire import methods as link
 from timing_core.wire.framing import LineReader

@@ -465,6 +465,12 @@ LAWS = {
         set(),
         READS,
     ),
+    # "It may not know what is asked for, nor how a port is opened."
+    "tools/lampblack/wire/asking.py": (
+        HOST | {"serial", "lampblack.cards", "timing_core.light", "timing_core.wire.methods"},
+        {"about", "hello"},
+        READS,
+    ),
     # "It knows no card file and no terminal."
     "tools/lampblack/wire/box_client.py": (
         HOST | {"lampblack.cards", "lampblack.cli", "rich", "typer", "tomlkit"},

@@ -99,9 +99,9 @@ def test_a_cell_is_no_formula(sign):
 
 def hostile_box() -> FakePort:
     port = box("e66a" + HOSTILE)
-    port.link.box.summary = lambda: {
-        "state": HOSTILE, "lit": False, "card": HOSTILE, "expose": HOSTILE,
-    }  # fmt: skip
+    summary = port.link.box.summary()
+    texts = {key: HOSTILE for key, value in summary.items() if isinstance(value, str)}
+    port.link.box.summary = lambda: summary | texts
     port.link.box.crash_lines = lambda: ["Traceback", HOSTILE]
     port.link.box.damage_lines = lambda: [HOSTILE]
     return port

@@ -88,10 +88,10 @@ def _ask(box: BoxClient, found: list[Finding]) -> list[str]:
     """Add what a box says of itself; the lines of its last crash."""
     about = box.about
     identity = f" It is box {about['identity']}." if about.get("identity") else ""
-    found.append(Finding("box", True, f"it answers, and runs Lampblack {about.get('version')}.{identity}"))
-    if about.get("wire") != WIRE:
-        what = f"the box speaks wire {about.get('wire')}, this PC wire {WIRE}"
-        found.append(Finding("version", False, f"{what}. {_catch_up(about.get('version'), box.url)}"))
+    found.append(Finding("box", True, f"it answers, and runs Lampblack {about['version']}.{identity}"))
+    if about["wire"] != WIRE:
+        what = f"the box speaks wire {about['wire']}, this PC wire {WIRE}"
+        found.append(Finding("version", False, f"{what}. {_catch_up(about['version'], box.url)}"))
         return []
     same = about["version"] == VERSION
     line = f"box and PC both have {VERSION}." if same else f"this PC has {VERSION}. "
@@ -159,7 +159,7 @@ def _catch_up(version: object, url: str) -> str:
 
 
 def _numbers(version: object) -> list[int]:
-    return [int(part) if part.isdigit() else 0 for part in str(version).split(".")]
+    return [int(part) if part.isdecimal() else 0 for part in str(version)[:32].split(".")]
 
 
 def _last_crash(log: list[str], same: bool) -> list[str]:
@@ -251,5 +251,5 @@ def _version_in(text: bytes) -> object:
     """The version that a manifest names; None if it cannot be read."""
     try:
         return json.loads(text)["version"]
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None

@@ -26,7 +26,7 @@ def printable(text: object) -> str:
 
 
 def escaped(text: str) -> str:
-    """JSON or TOML with what is never printed as an escape, which both write alike; the ends of lines stay."""
+    """JSON or TOML with what is never printed as escapes, which both write alike; the ends of lines stay."""
     return _UNESCAPED.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
