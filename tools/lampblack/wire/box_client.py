@@ -6,6 +6,7 @@ knows no card file and no terminal.
 
 import errno
 import hashlib
+import random
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -19,10 +20,14 @@ from lampblack.wire.push import requests_for
 from lampblack.wire.replies import CARD, RECORD, Shape, Wrong
 from timing_core.light.printing_map import PrintingMap
 from timing_core.refusal import Refusal
+from timing_core.wire.framing import NOT_ALL_SENT
 from timing_core.wire.methods import WIRE
 
 __all__ = ["BoxClient", "BoxError", "NoAnswer", "Port", "open_port", "ports"]
 
+PUSH_TRIES = 12
+PUSH_WAIT_S, PUSH_WAIT_MAX_S = 0.1, 3.0
+"""Before a push is tried again: at most this at first, then twice as long each time, up to the second."""
 ITEMS_MOST = 1000
 """Cards, records or lines of one list; a box keeps 64 of each at most. What goes on beyond is no box."""
 
@@ -55,9 +60,9 @@ class BoxClient:
 
     `timeout_s` is how long one question may go without an answer, asking again included. `transport` stands
     in for the port: `read(n)` gives up to n bytes, or none after a short wait; `write(data)`, `in_waiting`,
-    `close()`. `clock` counts seconds, `wall_clock` those since 1970, which the box is told. A box that speaks
-    another version of the wire is refused, unless `any_wire`: `hello` and `handover` are the same in all.
-    With `only_hello` nothing else is asked by itself.
+    `close()`. `clock` counts seconds, `sleep` waits some, `wall_clock` counts those since 1970, which the box
+    is told. A box that speaks another version of the wire is refused, unless `any_wire`: `hello` and
+    `handover` are the same in all. With `only_hello` nothing else is asked by itself.
     """
 
     def __init__(
@@ -68,11 +73,13 @@ class BoxClient:
         transport: Any = None,
         clock: Callable[[], float] = time.monotonic,
         wall_clock: Callable[[], float] = time.time,
+        sleep: Callable[[float], None] = time.sleep,
         any_wire: bool = False,
         only_hello: bool = False,
     ) -> None:
         self.url = url
         self._wall_clock = wall_clock
+        self._sleep = sleep
         port = transport if transport is not None else open_port(url, timeout_s)
         self._asking = Asking(url, port, timeout_s, clock)
         try:
@@ -146,12 +153,28 @@ class BoxClient:
             requests = requests_for(PrintingMap.from_dict(card).to_dict())
         except Refusal as refusal:
             raise BoxError(refusal.line) from None
-        told = progress or (lambda done, of: None)
+        wait_s = PUSH_WAIT_S
+        for _ in range(PUSH_TRIES):
+            try:
+                return self._push(card["name"], requests, progress or (lambda done, of: None))
+            except BoxError as fault:
+                if fault.code != NOT_ALL_SENT:
+                    raise
+            # Another tool has pushed meanwhile. A box takes one card at a time, and which is chance.
+            self._sleep(random.uniform(0, wait_s))
+            wait_s = min(2 * wait_s, PUSH_WAIT_MAX_S)
+        raise BoxError(
+            f"{card['name']} is not pushed: other tools push to {self.url} all the time, and a box takes one "
+            "card at a time. Try again when they have done.",
+            NOT_ALL_SENT,
+        )
+
+    def _push(self, name: str, requests: list[tuple[str, dict]], told: Callable[[int, int], None]) -> dict:
         of = len(requests)
         self._asking.ask(requests[:-1], lambda done: told(done, of))
         # Only now: a commit that finds a part missing is refused.
         kept = self._asking.ask(requests[-1:], lambda done: told(of, of))[0]
-        if kept != {"name": card["name"], "digest": requests[-1][1]["digest"]}:
+        if kept != {"name": name, "digest": requests[-1][1]["digest"]}:
             raise self._asking.wrong("card.commit", "it has another card")
         return kept
 
