@@ -285,6 +285,29 @@ def test_a_board_that_the_firmware_does_not_run_on(plug):
     assert "its MicroPython 1.20.0 is older than 1.22" in wrong()["board"]
 
 
+@pytest.mark.parametrize("asked", ["sys.implementation", "digests(", "f.read("])
+@pytest.mark.parametrize(
+    "said",
+    ["None", "1", "'x'", "()", "[]", "{[]: 1}", "((1, 2),)", "('micropython', (1,), 'Pico', 6)", "b'x' * 9",
+     "(b'x',)", "(True, True, True, True)", "(1.5,)", "(" * 2000, "9" * 5000, "\x1b[2J", "\xff"],
+)  # fmt: skip
+def test_a_board_that_says_something_else_than_it_was_asked(plug, monkeypatch, asked, said):
+    at_prompt(plug, {**WHOLE, "board/pulse.mpy": b"?"})
+    answered = prompt.Prompt.exec
+
+    def lie(self, command, data_consumer=None):
+        if command.startswith("print(repr(") and asked in command:
+            return said.encode("latin-1")
+        return answered(self, command, data_consumer)
+
+    monkeypatch.setattr(prompt.Prompt, "exec", lie)
+    told = wrong()
+    if (asked, said) == ("digests(", "()"):
+        assert told["firmware"] == f"there is none on the board. {INSTALL}"  # a board without a file
+    else:
+        assert told["board"].startswith("The connection to a port is lost: ")
+
+
 def test_another_program(plug):
     board = plug(FakeBoard({"main.py": b"mine"}))
     board._out += b"temp \x1b[1m21.5\r\ntemp 21.6\r\n" * 9
