@@ -1,18 +1,23 @@
 """The PC's end of the wire: on a port that loses, spoils and doubles lines, and on real ports."""
 
 import os
+import random
 import socket
 import threading
+from binascii import crc32
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lampblack.wire import box_client
-from lampblack.wire.box_client import WINDOW, BoxClient, BoxError, ports
+from lampblack.wire.asking import WINDOW
+from lampblack.wire.box_client import BoxClient, BoxError, ports
+from lampblack.wire.push import requests_for
 from tests.portable.fakes import crash_log, documented_box, large_card, platform, scrambled, small_card
+from timing_core.canonical import encode
 from timing_core.wire import methods as link
-from timing_core.wire.framing import LineReader
+from timing_core.wire.framing import LineReader, frame
 from timing_core.wire.methods import Link
 
 TIMEOUT_S = 2.0
@@ -312,6 +317,111 @@ def test_a_card_that_changes_while_it_is_pulled_is_not_mixed():
     assert "it changed meanwhile" in str(error_of(lambda: client.pull("n" * 24, change)))
 
 
+# --- several tools on one box
+
+
+class Turns:
+    """Virtual time for threads: of those that wait, the one whose time comes first goes on, alone."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+        self._waiting: dict[int, float] = {}
+        self._turn = threading.Condition()
+        self._whose = -1
+
+    def wait(self, who: int, seconds: float) -> None:
+        with self._turn:
+            self._waiting[who] = self.now_s + seconds
+            self._next()
+            while self._whose != who:
+                assert self._turn.wait(60), "nobody goes on"
+
+    def _next(self) -> None:
+        if self._waiting:
+            self._whose = min(self._waiting, key=lambda who: (self._waiting[who], who))
+            self.now_s = self._waiting.pop(self._whose)
+            self._turn.notify_all()
+
+    def run(self, tasks) -> list:
+        """What each task gives, or raises; a task is called with its own `wait(seconds)`."""
+        results: list = [None] * len(tasks)
+        self._waiting = dict.fromkeys(range(len(tasks)), 0.0)
+
+        def go(who: int) -> None:
+            with self._turn:
+                while self._whose != who:
+                    assert self._turn.wait(60), "nobody begins"
+            try:
+                results[who] = tasks[who](lambda seconds: self.wait(who, seconds))
+            except BoxError as error:
+                results[who] = error
+            with self._turn:
+                self._next()
+
+        threads = [threading.Thread(target=go, args=(who,)) for who in range(len(tasks))]
+        for thread in threads:
+            thread.start()
+        with self._turn:
+            self._next()
+        for thread in threads:
+            thread.join()
+        return results
+
+
+def test_many_pushes_at_once_all_arrive():
+    """In the worst order: after each line of a tool, every other one sends a line."""
+    random.seed(1)
+    box = documented_box()
+    shared, turns = Link(box, platform), Turns()
+    signs = "".join(map(chr, range(0x4E00, 0x9FFF)))
+    cards = [scrambled(large_card(), signs) | {"name": f"card-{n}"} for n in range(6)]
+    cards += [small_card(f"small-{n}") for n in range(30)]
+
+    def pushing(card):
+        def push(wait):
+            port = FakePort(box)
+            port.link = shared
+            write = port.write
+
+            def in_turn(data):
+                write(data)
+                wait(0.01)
+
+            port.write = in_turn
+            with BoxClient("a box", 60.0, transport=port, clock=lambda: turns.now_s, sleep=wait) as client:
+                return client.push(card)["name"]
+
+        return push
+
+    assert turns.run([pushing(card) for card in cards]) == [card["name"] for card in cards]
+    for card in cards:
+        assert box.shelf.card(card["name"]) == card
+
+
+def test_a_push_that_never_comes_through_is_given_up():
+    box = documented_box()
+    slept = []
+
+    def other_first(count, line):
+        if b'"card.commit"' in line and b'"id"' in line:
+            port.link.take(frame(encode(part_of_another), crc32)[:-1])
+        return line
+
+    another = requests_for(small_card("mill"))[0]
+    part_of_another = {"jsonrpc": "2.0", "id": 1, "method": another[0], "params": another[1]}
+    port = FakePort(box, other_first)
+    client = BoxClient("a box", TIMEOUT_S, transport=port, clock=port.clock, sleep=slept.append)
+    line = str(error_of(lambda: client.push(small_card())))
+    assert line == (
+        "harbour is not pushed: other tools push to a box all the time, and a box takes one card at a time. "
+        "Try again when they have done."
+    )
+    assert len(slept) == box_client.PUSH_TRIES
+    assert max(slept) <= box_client.PUSH_WAIT_MAX_S
+    port.spoil = lambda count, line: line
+    assert client.push(small_card())["name"] == "harbour"
+
+
 def test_progress_goes_to_its_end():
     client = client_of(FakePort(documented_box()))
     told = []
@@ -412,15 +522,19 @@ def test_a_port_that_is_not_there_is_one_line(url):
 
 def test_ports_are_told_by_name(monkeypatch):
     class Found:
-        def __init__(self, device, description):
-            self.device, self.description = device, description
+        def __init__(self, device, description, vid=None, pid=None):
+            self.device, self.description, self.vid, self.pid = device, description, vid, pid
 
-    found = [Found("/dev/ttyS0", "n/a"), Found("/dev/ttyACM0", "Board in FS mode"), Found("/dev/ttyS1", None)]
+    found = [
+        Found("/dev/ttyS0", "n/a"),
+        Found("/dev/ttyACM0", "Board in FS mode", 0x2E8A, 0x0005),
+        Found("/dev/ttyS1", None),
+    ]
     monkeypatch.setattr(box_client.list_ports, "comports", lambda: found)
     assert ports() == [
-        ("/dev/ttyACM0", "Board in FS mode"),
-        ("/dev/ttyS0", "unknown"),
-        ("/dev/ttyS1", "unknown"),
+        ("/dev/ttyACM0", "Board in FS mode", (0x2E8A, 0x0005)),
+        ("/dev/ttyS0", "unknown", None),
+        ("/dev/ttyS1", "unknown", None),
     ]
     monkeypatch.undo()
     assert all(isinstance(port.url, str) for port in ports())

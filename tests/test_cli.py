@@ -20,7 +20,7 @@ import pytest
 
 from lampblack import cli
 from lampblack.cards import card_file as cards
-from lampblack.wire import box_client
+from lampblack.wire import box_client, finding
 from tests.box_model import new_session
 from timing_core.light.bench import Bench
 from timing_core.light.printing_map import PrintingMap
@@ -46,6 +46,7 @@ class Result:
 def lampblack(capsys, monkeypatch):
     """Calls the command with its arguments."""
     monkeypatch.delenv("LAMPBLACK_PORT", raising=False)
+    monkeypatch.setattr(box_client.list_ports, "comports", list)
 
     def call(*arguments: object) -> Result:
         code = cli.run([str(argument) for argument in arguments])
@@ -406,7 +407,7 @@ def test_a_box_that_is_not_there_is_one_line(lampblack):
 
 def test_ports_are_listed(lampblack, monkeypatch):
     found = [box_client.Port("/dev/ttyACM0", "Board in FS mode")]
-    monkeypatch.setattr(cli, "serial_ports", lambda: found)
+    monkeypatch.setattr(finding, "ports", lambda: found)
     assert lampblack("ports", "--json").json == [{"url": "/dev/ttyACM0", "about": "Board in FS mode"}]
     assert lampblack("ports").out.splitlines()[1].split(None, 1) == ["/dev/ttyACM0", "Board in FS mode"]
     found.clear()
@@ -424,7 +425,7 @@ def test_ports_are_listed(lampblack, monkeypatch):
         (("plan",), 2, "See lampblack plan --help."),
         (("plan", "a", "b"), 2, "See lampblack plan --help."),
         (("plan", "--colour", "a"), 2, "--colour"),
-        (("shelf",), 2, "LAMPBLACK_PORT"),
+        (("shelf",), 1, "with --port"),
         (("bench",), 2, "See lampblack bench --help."),
         (("plan", "no-such-card.toml"), 1, "no-such-card.toml: No such file"),
         (("plan", str(EXAMPLES)), 1, str(EXAMPLES)),

@@ -549,7 +549,7 @@ def test_every_picture_of_the_page_is_shown():
 # --- the wire
 
 WIRE = DOCS / "wire.md"
-CODES = (1, 2, 3, -32700, -32600, -32601, -32602, -32603)
+CODES = (1, 2, 3, 4, -32700, -32600, -32601, -32602, -32603)
 """What `timing_core.wire` answers with. Only a failing memory and a fault of the box have no example."""
 
 

@@ -18,6 +18,7 @@ from lampblack.board import doctor
 from lampblack.board.doctor import FREE_LEAST_BYTES, examine
 from lampblack.board.firmware_files import MANIFEST, manifest
 from lampblack.wire import box_client
+from lampblack.wire import finding as wire_finding
 from lampblack.wire.box_client import BoxError, Port, open_port
 from tests.fake_board import FakeBoard
 from tests.portable.fakes import board_health, crash_log, documented_box
@@ -284,6 +285,29 @@ def test_a_board_that_the_firmware_does_not_run_on(plug):
     assert "its MicroPython 1.20.0 is older than 1.22" in wrong()["board"]
 
 
+@pytest.mark.parametrize("asked", ["sys.implementation", "digests(", "f.read("])
+@pytest.mark.parametrize(
+    "said",
+    ["None", "1", "'x'", "()", "[]", "{[]: 1}", "((1, 2),)", "('micropython', (1,), 'Pico', 6)", "b'x' * 9",
+     "(b'x',)", "(True, True, True, True)", "(1.5,)", "(" * 2000, "9" * 5000, "\x1b[2J", "\xff"],
+)  # fmt: skip
+def test_a_board_that_says_something_else_than_it_was_asked(plug, monkeypatch, asked, said):
+    at_prompt(plug, {**WHOLE, "board/pulse.mpy": b"?"})
+    answered = prompt.Prompt.exec
+
+    def lie(self, command, data_consumer=None):
+        if command.startswith("print(repr(") and asked in command:
+            return said.encode("latin-1")
+        return answered(self, command, data_consumer)
+
+    monkeypatch.setattr(prompt.Prompt, "exec", lie)
+    told = wrong()
+    if (asked, said) == ("digests(", "()"):
+        assert told["firmware"] == f"there is none on the board. {INSTALL}"  # a board without a file
+    else:
+        assert told["board"].startswith("The connection to a port is lost: ")
+
+
 def test_another_program(plug):
     board = plug(FakeBoard({"main.py": b"mine"}))
     board._out += b"temp \x1b[1m21.5\r\ntemp 21.6\r\n" * 9
@@ -357,27 +381,18 @@ def test_the_group_of_a_port_is_its_own(tmp_path):
     assert box_client._group("COM5") == "dialout"
 
 
-@pytest.mark.parametrize(
-    ("here", "says"),
-    [
-        ([], "No serial port is here. Plug the box in"),
-        (
-            ["/dev/ttyACM0", "/dev/ttyS0"],
-            "There are 2 ports: /dev/ttyACM0, /dev/ttyS0. Name one",
-        ),
-    ],
-)
-def test_without_a_port_it_says_which_there_are(monkeypatch, capsys, here, says):
+def test_without_a_port_it_says_what_was_looked_for(monkeypatch, capsys):
+    """What is taken for a box where no port is named: tests/test_finding.py."""
     monkeypatch.delenv("LAMPBLACK_PORT", raising=False)
-    monkeypatch.setattr(doctor, "ports", lambda: [Port(url, "") for url in here])
+    monkeypatch.setattr(wire_finding, "ports", lambda: [Port("/dev/ttyS0", ""), Port("/dev/ttyS1", "")])
     assert cli.run(["doctor"]) == 1
     out = capsys.readouterr().out
-    assert out.startswith("WRONG port: ")
-    assert says in out
+    assert out.startswith("WRONG port: No box is found: no serial port has the USB id of ")
+    assert out.count("\n") == 1
 
 
 def test_the_only_port_is_taken(box, monkeypatch, capsys):
     monkeypatch.delenv("LAMPBLACK_PORT", raising=False)
-    monkeypatch.setattr(doctor, "ports", lambda: [Port("a port", "")])
+    monkeypatch.setattr(wire_finding, "ports", lambda: [Port("a port", "", (0x2E8A, 0x0005))])
     assert cli.run(["doctor"]) == 0
     assert capsys.readouterr().out.startswith("ok    port: a port opens.\n")

@@ -182,7 +182,7 @@ PACKAGES = {
 }
 """By its name in the drawing: what a package is imported as, and its folder."""
 SMALL = {
-    "tools/lampblack": {"__init__", "__main__", "errors"},
+    "tools/lampblack": {"__init__", "__main__", "errors", "files"},
     "host_sim": {"__init__"},
     "firmware": {"boot"},
     "timing_core": {"__init__", "ticks", "refusal", "platform", "canonical"},
@@ -463,6 +463,12 @@ LAWS = {
         | {"board", "machine", "serial", "mpremote"}
         | {f"lampblack.board.{name}" for name in ("board_prompt", "install")},
         set(),
+        READS,
+    ),
+    # "It may not know what is asked for, nor how a port is opened."
+    "tools/lampblack/wire/asking.py": (
+        HOST | {"serial", "lampblack.cards", "timing_core.light", "timing_core.wire.methods"},
+        {"about", "hello"},
         READS,
     ),
     # "It knows no card file and no terminal."

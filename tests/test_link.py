@@ -160,7 +160,7 @@ def check_reply(reply):
     assert message["jsonrpc"] == "2.0"
     if "error" in message:
         assert set(message) == {"jsonrpc", "id", "error"}
-        assert message["error"]["code"] in (1, 2, 3, -32700, -32600, -32601, -32602)
+        assert message["error"]["code"] in (1, 2, 3, 4, -32700, -32600, -32601, -32602)
         line = message["error"]["message"]
         assert line.isascii()
         assert line.isprintable()

@@ -26,7 +26,7 @@ def play(tmp_path: Path, *options: str) -> list[dict]:
     """The trace of a print that is held once."""
     script, trace = tmp_path / "held.txt", tmp_path / "trace.jsonl"
     script.write_text(HELD)
-    assert cli.run(["sim", "--script", str(script), "--trace", str(trace), *options]) == 0
+    assert cli.run(["sim", "--script", str(script), "--trace", str(trace), "--force", *options]) == 0
     return [json.loads(line) for line in trace.read_text().splitlines()]
 
 

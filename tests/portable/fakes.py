@@ -8,7 +8,7 @@ from host_sim.box.platform import desk_platform
 from tests.portable.chance import numbers
 from timing_core.light.bench import Bench
 from timing_core.light.printing_map import PrintingMap
-from timing_core.records.ledger import Ledger
+from timing_core.records.ledger import Ledger, stage_record
 from timing_core.records.shelf import Shelf
 from timing_core.records.store import Store
 
@@ -67,7 +67,21 @@ class FakeBox:
         self.health = dict
 
     def summary(self):
-        return {"state": "browse", "lit": self.lit, "card": "mill", "expose": "start: filter 2"}
+        return {
+            "state": "browse",
+            "screen": "print",
+            "card": "mill",
+            "lit": self.lit,
+            "safelight": True,
+            "run": "",
+            "stage": 0,
+            "stages": 0,
+            "name": "",
+            "left_ms": 0,
+            "expose": "start: filter 2",
+            "message": "",
+            "kept": "",
+        }
 
     def set_bench(self, values):
         self.bench.set_all(values)
@@ -147,9 +161,11 @@ def documented_box():
     mill = small_card("mill")
     mill["title"] = "Mill, winter"
     keep(box.shelf, PrintingMap.from_dict(mill))
-    base = {"stage": "Base, pass 1", "filter": "2", "light_ms": 14720, "given_ms": 14720, "strikes": 1}
-    box.ledger.append({"form": 2, "map": None, "whole": True, "stages": [base]})
-    box.ledger.append({"form": 2, "map": None, "whole": True, "stages": [base] * 23})
+    base = stage_record("Base, pass 1", "2", 14720, 14720, 1, 0, False)
+    record = {"form": 2, "kind": "print", "map": None, "strip": None, "whole": True, "cut_off": ""}
+    record.update({"up_s": 71, "at": None, "dry_down_pm": 80})
+    box.ledger.append(dict(record, stages=[base]))
+    box.ledger.append(dict(record, stages=[base] * 23))
     box.crash_lines = crash_log
     box.health = board_health
     return box

@@ -9,6 +9,7 @@ from timing_core.wire.framing import (
     LINE_MAX,
     NO_METHOD,
     NOT_A_REQUEST,
+    NOT_ALL_SENT,
     PIECE,
     PIECES_MAX,
     REFUSED,
@@ -222,7 +223,7 @@ def test_the_check_is_not_to_be_got_round():
     name = stage(link, small_card())
     ask(link, "card.verify", digest=name)
     stage(link, large_card("e", 1), skip=(0,))
-    assert ask(link, "card.commit", digest=name)["code"] == REFUSED
+    assert ask(link, "card.commit", digest=name)["code"] == NOT_ALL_SENT
     assert box.shelf.names() == []
 
 
@@ -253,8 +254,9 @@ def test_parts_that_make_no_card_are_thrown_away():
             sha.update(of_text.encode())
             said = "".join(["%02x" % byte for byte in sha.digest()])
         ask(link, "card.part", digest=said, of=1, part=0, packed=packed(text.encode()))
-        for method in ("card.verify", "card.commit", "card.verify"):
-            assert ask(link, method, digest=said)["code"] == REFUSED, text
+        assert ask(link, "card.verify", digest=said)["code"] == REFUSED, text
+        for method in ("card.commit", "card.verify"):
+            assert ask(link, method, digest=said)["code"] == NOT_ALL_SENT, text
     assert box.disk.writes == 0
     assert ask(link, "card.commit", digest=stage(link, small_card()))["name"] == "harbour"
 
@@ -295,6 +297,7 @@ def test_the_canonical_text_is_kept_however_it_was_written():
 def test_missing_parts_are_asked_for():
     link = Link(FakeBox(), platform)
     name = stage(link, large_card("e", 2), skip=(3,))
+    assert ask(link, "card.commit", digest=name)["code"] == NOT_ALL_SENT
     assert "parts of it are missing" in ask(link, "card.commit", digest=name)["message"]
     assert "nothing with this digest" in ask(link, "card.verify", digest="0" * 64)["message"]
     nothing = ask(Link(FakeBox(), platform), "card.verify", digest="")

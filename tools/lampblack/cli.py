@@ -7,7 +7,6 @@ stderr; an error is one line and exit code 1, a wrong call one line and exit cod
 
 import csv
 import difflib
-import json
 import os
 import sys
 from collections.abc import Callable
@@ -23,14 +22,16 @@ from lampblack.board.image import image
 from lampblack.board.install import install
 from lampblack.cards import card_file as cards
 from lampblack.errors import CommandError
+from lampblack.files import write_file
 from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
 from lampblack.sim.state_diagram import diagram
 from lampblack.text import tables
+from lampblack.text.printable import json_text, printable
 from lampblack.text.settings import parse_setting, setting_text
 from lampblack.text.units import UnitError, parse_seconds, parse_step, seconds_exact
 from lampblack.wire.box_client import BoxClient, BoxError
-from lampblack.wire.box_client import ports as serial_ports
+from lampblack.wire.finding import look, the_box
 from timing_core.light.bench import Bench, setting
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import PrintingMap
@@ -55,11 +56,11 @@ app.add_typer(bench_app, name="bench")
 
 T = TypeVar("T")
 Port = Annotated[
-    str,
+    str | None,
     typer.Option(
         metavar="URL",
         envvar="LAMPBLACK_PORT",
-        help="The box: /dev/ttyACM0, COM5, socket://localhost:7000 or the like.",
+        help="The box: /dev/ttyACM0, COM5, socket://localhost:7000 or the like; the only box if left out.",
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Plain data for programs, in ms and 1/120 stop.")]
@@ -147,7 +148,7 @@ def strip(
 
 
 @app.command()
-def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")], port: Port) -> None:
+def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")], port: Port = None) -> None:
     """Put cards on the box's shelf.
 
     A card of the same name is replaced. All cards are read before any is sent.
@@ -159,7 +160,7 @@ def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")],
             raise CommandError(
                 f"Two of these cards are called {name}: one would replace the other. Rename one."
             )
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         before = {own["name"] for own in box.cards()}
         for own in loaded:
             _push(box, own)
@@ -177,29 +178,23 @@ def _push(box: BoxClient, card: dict[str, Any]) -> None:
 @app.command()
 def pull(
     name: Name,
-    port: Port,
+    port: Port = None,
     out: Annotated[Path, typer.Option("-o", "--out", help="The file to write; - is stdout.")] = Path("-"),
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
 ) -> None:
     """Copy a card from the box's shelf."""
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         text = cards.dump(box.pull(name))
     if out == Path("-"):
         sys.stdout.write(text)
         return
-    try:
-        with out.open("w" if force else "x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise CommandError(
-            f"{out} is there already. Give another name, or --force to write over it."
-        ) from None
+    write_file(out, text.encode(), force)
 
 
 @app.command()
-def shelf(port: Port, as_json: AsJson = False) -> None:
+def shelf(port: Port = None, as_json: AsJson = False) -> None:
     """List the cards on the box's shelf."""
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         found = box.cards()
     if as_json:
         _print_json(found)
@@ -208,12 +203,12 @@ def shelf(port: Port, as_json: AsJson = False) -> None:
 
 
 @app.command()
-def drop(name: Annotated[list[str], typer.Argument(help="Names on the shelf.")], port: Port) -> None:
+def drop(name: Annotated[list[str], typer.Argument(help="Names on the shelf.")], port: Port = None) -> None:
     """Take cards off the box's shelf, for good.
 
     If one of them is not there, none is taken.
     """
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         known = [own["name"] for own in box.cards()]
         for one in name:
             if one not in known:
@@ -230,14 +225,14 @@ def drop(name: Annotated[list[str], typer.Argument(help="Names on the shelf.")],
 
 @bench_app.command("get")
 def bench_get(
-    port: Port,
+    port: Port = None,
     key: Annotated[str | None, typer.Argument(help="One setting; all of them if left out.")] = None,
     as_json: AsJson = False,
 ) -> None:
     """Show the bench settings of a box."""
     if key is not None:
         setting(key)
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         values = box.bench_get()
     if key is not None and key not in values:
         raise CommandError(f"This box has no {key}: its version is not this tool's. See lampblack bench get.")
@@ -252,7 +247,7 @@ def bench_get(
 @bench_app.command("set")
 def bench_set(
     values: Annotated[list[str], typer.Argument(metavar="KEY=VALUE...", help='Like lag_ms="150 ms".')],
-    port: Port,
+    port: Port = None,
 ) -> None:
     """Change bench settings of a box: all that are given, or none."""
     wanted = {}
@@ -261,14 +256,14 @@ def bench_set(
         if not equals:
             raise typer.BadParameter(f'"{pair}" has no value. Write {pair}=VALUE.', param_hint="KEY=VALUE")
         wanted[key] = parse_setting(key, text)
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         kept = box.bench_set(wanted)
     _print(tables.bench_table({key: kept[key] for key in wanted}))
 
 
 @app.command()
 def ledger(
-    port: Port,
+    port: Port = None,
     after: Annotated[
         int, typer.Option(min=0, metavar="N", help="Only what has a higher number than this.")
     ] = 0,
@@ -278,7 +273,7 @@ def ledger(
     """Show what the box has exposed."""
     if as_json and as_csv:
         raise typer.BadParameter("--json and --csv are two forms. Give one of them.", param_hint="--csv")
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         records = list(box.ledger(after))
     if as_json:
         _print_json(records)
@@ -289,9 +284,9 @@ def ledger(
 
 
 @app.command()
-def state(port: Port, as_json: AsJson = False) -> None:
+def state(port: Port = None, as_json: AsJson = False) -> None:
     """Show what the box is doing."""
-    with BoxClient(port) as box:
+    with BoxClient(the_box(port)) as box:
         now = box.state()
     if as_json:
         _print_json(now)
@@ -301,12 +296,15 @@ def state(port: Port, as_json: AsJson = False) -> None:
 
 @app.command()
 def ports(as_json: AsJson = False) -> None:
-    """List the serial ports of this computer."""
-    found = serial_ports()
+    """List the serial ports of this computer, and the boxes on them.
+
+    Only ports of Raspberry Pi boards are opened.
+    """
+    found = look()
     if as_json:
-        _print_json([port._asdict() for port in found])
+        _print_json([tables.port_plain(seen.port.url, seen.port.about, seen.box) for seen in found])
     elif found:
-        _print(tables.ports_table(found))
+        _print(tables.ports_table([(seen.port.url, seen.port.about, seen.box) for seen in found]))
     else:
         _print("No serial port is here. Plug the box in; a simulator is at its socket:// address.")
 
@@ -337,15 +335,20 @@ def run(arguments: list[str]) -> int:
         context = getattr(fault, "ctx", None)
         said = " ".join(fault.format_message().split())
         stop = "" if said.endswith((".", "?")) else "."
-        return _fail(f"{said}{stop} See {context.command_path if context else 'lampblack'} --help.", 2)
-    except (CommandError, cards.CardError, BoxError, Refusal) as fault:
-        return _fail(str(fault), 1)
+        return _fail(
+            f"{printable(said)}{stop} See {context.command_path if context else 'lampblack'} --help.", 2
+        )
+    except cards.CardError as fault:
+        return _fail("\n".join(map(printable, fault.lines)), 1)
+    except (CommandError, BoxError, Refusal) as fault:
+        return _fail(printable(fault), 1)
     except BrokenPipeError:
         # Whoever read our output has seen enough; nothing is left to say, at exit either.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except OSError as fault:
-        return _fail(f"{fault.filename}: {fault.strerror}. Check the name and its folder.", 1)
+        what = f"{fault.filename}: " if fault.filename else ""
+        return _fail(printable(f"{what}{fault.strerror or fault}. Check the name and its folder."), 1)
     except (KeyboardInterrupt, typer.Abort):
         return 130
 
@@ -389,4 +392,4 @@ def _print(what: Any) -> None:
 
 
 def _print_json(value: Any) -> None:
-    print(json.dumps(value, indent=2, ensure_ascii=False))
+    print(json_text(value))

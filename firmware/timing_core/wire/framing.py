@@ -36,6 +36,7 @@ BAD_PARAMS = -32602
 BUSY = 1
 REFUSED = 2
 STORAGE = 3
+NOT_ALL_SENT = 4
 
 _KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
 

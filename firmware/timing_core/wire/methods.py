@@ -22,6 +22,7 @@ from timing_core.wire.framing import (
     BUSY,
     LINE_MAX,
     NO_METHOD,
+    NOT_ALL_SENT,
     PIECE,
     PIECES_MAX,
     REFUSED,
@@ -227,9 +228,11 @@ class Link:
         """
         what = "The card is not taken"
         if digest != self._digest:
-            raise Refusal(what, "nothing with this digest has been sent", "Send its parts first")
+            raise Fault(
+                NOT_ALL_SENT, what + ": nothing with this digest has been sent. Send its parts first."
+            )
         if self._missing():
-            raise Refusal(what, "parts of it are missing", "Send all its parts")
+            raise Fault(NOT_ALL_SENT, what + ": parts of it are missing. Send all its parts.")
         if self._name:
             return
         parts, of = self._parts, self._of

@@ -25,6 +25,19 @@ CHIP = "RP2040"
 
 _READ_S = 10
 _CHUNK = 1024
+_READ_MOST = 1 << 20
+"""Bytes of a file that is read; the flash of a Pico has two such."""
+_NOT_TOLD = (
+    TransportError,
+    OSError,
+    struct.error,
+    SyntaxError,
+    ValueError,
+    TypeError,
+    RecursionError,
+    MemoryError,
+)
+"""What reading a board's words as Python values raises: they may be anything."""
 
 _DIGESTS = """
 import binascii, hashlib, os
@@ -56,6 +69,13 @@ def digests(folders, names):
             found[path] = binascii.hexlify(sha.digest()).decode()
     return found
 """
+
+
+def _check(value: object, kinds: list[type] | None) -> tuple:
+    """`value`, if it is a tuple of values of `kinds`."""
+    if not isinstance(value, tuple) or (kinds is not None and [type(own) for own in value] != kinds):
+        raise ValueError("it answers something else than it was asked")
+    return value
 
 
 class NoRoom(CommandError):
@@ -117,12 +137,14 @@ class Prompt(SerialTransport):
     def about(self) -> About:
         with self._plain():
             self.exec("import sys")
-            about = self.eval(
-                "(sys.implementation[0], sys.implementation[1], "
+            name, version, machine, bytecode = self._told(
+                "(sys.implementation[0], tuple(sys.implementation[1][:3]), "
                 "getattr(sys.implementation, '_machine', sys.platform), "
-                "getattr(sys.implementation, '_mpy', 0) & 255)"
+                "getattr(sys.implementation, '_mpy', 0) & 255)",
+                [str, tuple, str, int],
             )
-        return About(about[0], tuple(about[1][:3]), about[2], about[3])
+            _check(version, [int, int, int])
+        return About(name, version, machine, bytecode)
 
     def check(self) -> About:
         """What the board is; CommandError if the firmware cannot run on it."""
@@ -155,17 +177,29 @@ class Prompt(SerialTransport):
         """SHA-256 in hex of every file under `folders`, and of those in the root that have one of `names`."""
         with self._plain():
             self.exec(_DIGESTS)
-            return self.eval(f"digests({list(folders)!r}, {list(names)!r})")
+            pairs = self._told(f"tuple(digests({list(folders)!r}, {list(names)!r}).items())")
+            for pair in pairs:
+                _check(pair, [str, str])
+        return dict(pairs)
 
     def read(self, path: str) -> bytes | None:
         """A file's content; None if there is none."""
         with self._plain():
             try:
-                return bytes(self.fs_readfile(path, _CHUNK))
-            except OSError as fault:
-                if fault.errno == ENOENT:
+                self.exec(f"f = open({path!r}, 'rb')")
+            except TransportExecError as fault:
+                if "ENOENT" in fault.error_output:
                     return None
                 raise
+            content = b""
+            while True:
+                (chunk,) = self._told(f"(f.read({_CHUNK}),)", [bytes])
+                content += chunk
+                if not chunk:
+                    self.exec("f.close()")
+                    return content
+                if len(content) > _READ_MOST:
+                    raise ValueError("a file on it has no end")
 
     def write(self, path: str, content: bytes) -> None:
         """Write a file, and its folders if need be. NoRoom if it does not fit; then it is gone."""
@@ -205,8 +239,12 @@ class Prompt(SerialTransport):
         """Room left on the file system."""
         with self._plain():
             self.exec("import os")
-            size, _, _, free = self.eval("os.statvfs('/')[:4]")
+            size, _, _, free = self._told("os.statvfs('/')[:4]", [int] * 4)
         return size * free
+
+    def _told(self, expression: str, kinds: list[type] | None = None) -> tuple:
+        """What the board makes of `expression`; ValueError where that is no tuple of values of `kinds`."""
+        return _check(self.eval(expression), kinds)
 
     def reset(self) -> None:
         """Reset the board, as its power does, and close the port."""
@@ -226,7 +264,7 @@ class Prompt(SerialTransport):
             raise CommandError(
                 f"The board at {self.device_name} fails: {''.join(said)}. Reset it and try again."
             ) from None
-        except (TransportError, OSError, struct.error, SyntaxError, ValueError) as fault:
+        except _NOT_TOLD as fault:
             words = " ".join(str(fault).split()).rstrip(".")
             raise CommandError(
                 f"The connection to {self.device_name} is lost: {words}. Check the cable and try again."

@@ -16,7 +16,9 @@ from lampblack.board.board_prompt import Prompt
 from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, names_on_board
 from lampblack.board.install import CRASH_LOGS
 from lampblack.errors import CommandError
-from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer, open_port, ports
+from lampblack.text.printable import printable
+from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer, open_port
+from lampblack.wire.finding import the_box
 from timing_core import VERSION
 from timing_core.wire.methods import WIRE
 
@@ -38,7 +40,7 @@ class Finding(NamedTuple):
 def doctor(
     port: Annotated[
         str | None,
-        typer.Option(metavar="URL", envvar="LAMPBLACK_PORT", help="The box; the only port if left out."),
+        typer.Option(metavar="URL", envvar="LAMPBLACK_PORT", help="The box; the only one if left out."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Plain data for programs.")] = False,
 ) -> None:
@@ -53,21 +55,17 @@ def doctor(
         print(json.dumps({"healthy": healthy, "findings": plain, "crash": crash}, indent=2))
     else:
         for finding in found:
-            print(f"{'ok   ' if finding.ok else 'WRONG'} {finding.about}: {finding.line}")
+            print(printable(f"{'ok   ' if finding.ok else 'WRONG'} {finding.about}: {finding.line}"))
         for line in crash:
-            print(f"      {line}")
+            print(printable(f"      {line}"))
     if not healthy:
         raise typer.Exit(1)
 
 
 def examine(url: str | None, clock: Callable[[], float] = time.monotonic) -> tuple[list[Finding], list[str]]:
     """What there is to say of the box at `url`, and the lines of its last crash. `clock` counts seconds."""
-    if url is None:
-        try:
-            url = _only_port()
-        except CommandError as fault:
-            return [Finding("port", False, str(fault))], []
     try:
+        url = the_box(url, or_pico=True)
         port = open_port(url)
     except BoxError as fault:
         return [Finding("port", False, str(fault))], []
@@ -83,15 +81,6 @@ def examine(url: str | None, clock: Callable[[], float] = time.monotonic) -> tup
     return found, crash
 
 
-def _only_port() -> str:
-    here = [port.url for port in ports()]
-    if not here:
-        raise CommandError("No serial port is here. Plug the box in with a data cable, then try again.")
-    if len(here) > 1:
-        raise CommandError(f"There are {len(here)} ports: {', '.join(here)}. Name one with --port.")
-    return here[0]
-
-
 # --- a box that answers
 
 
@@ -99,10 +88,10 @@ def _ask(box: BoxClient, found: list[Finding]) -> list[str]:
     """Add what a box says of itself; the lines of its last crash."""
     about = box.about
     identity = f" It is box {about['identity']}." if about.get("identity") else ""
-    found.append(Finding("box", True, f"it answers, and runs Lampblack {about.get('version')}.{identity}"))
-    if about.get("wire") != WIRE:
-        what = f"the box speaks wire {about.get('wire')}, this PC wire {WIRE}"
-        found.append(Finding("version", False, f"{what}. {_catch_up(about.get('version'), box.url)}"))
+    found.append(Finding("box", True, f"it answers, and runs Lampblack {about['version']}.{identity}"))
+    if about["wire"] != WIRE:
+        what = f"the box speaks wire {about['wire']}, this PC wire {WIRE}"
+        found.append(Finding("version", False, f"{what}. {_catch_up(about['version'], box.url)}"))
         return []
     same = about["version"] == VERSION
     line = f"box and PC both have {VERSION}." if same else f"this PC has {VERSION}. "
@@ -170,7 +159,7 @@ def _catch_up(version: object, url: str) -> str:
 
 
 def _numbers(version: object) -> list[int]:
-    return [int(part) if part.isdigit() else 0 for part in str(version).split(".")]
+    return [int(part) if part.isdecimal() else 0 for part in str(version)[:32].split(".")]
 
 
 def _last_crash(log: list[str], same: bool) -> list[str]:
@@ -220,7 +209,7 @@ def _at_prompt(url: str, found: list[Finding]) -> list[str]:
 
 def _not_a_box(heard: bytes) -> str:
     text = heard.decode("utf-8", "replace")
-    said = " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+    said = " ".join(printable(text).split())
     if said:
         return (
             f'another program talks here: "{said[:HEARD_MOST]}". Look at `lampblack ports` for the box, or '
@@ -262,5 +251,5 @@ def _version_in(text: bytes) -> object:
     """The version that a manifest names; None if it cannot be read."""
     try:
         return json.loads(text)["version"]
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None

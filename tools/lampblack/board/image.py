@@ -22,6 +22,8 @@ from littlefs import LittleFS, LittleFSError, UserContext
 from lampblack.board.board_prompt import OLDEST
 from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.errors import CommandError
+from lampblack.files import write_file
+from lampblack.text.printable import printable
 from timing_core import VERSION
 
 UF2_BLOCK = 512
@@ -64,18 +66,13 @@ def image(
     On a board that was in use its cards, settings and ledger go: use lampblack install there.
     """
     made, program = build_image(base.read_bytes(), str(base), firmware_files())
-    try:
-        with out.open("wb" if force else "xb") as file:
-            file.write(made)
-    except FileExistsError:
-        raise CommandError(
-            f"{out} is there already. Give another name, or --force to write over it."
-        ) from None
-    print(
+    write_file(out, made, force)
+    said = (
         f"{out}: Lampblack {VERSION} on MicroPython {program.version.removeprefix('v')}, "
         f"{len(made) / 1e6:.1f} MB. Hold BOOTSEL while you plug the board in, and drag it onto the drive "
         "that appears."
     )
+    print(printable(said))
 
 
 def build_image(base: bytes, name: str, files: dict[str, bytes]) -> tuple[bytes, Program]:

@@ -21,7 +21,9 @@ from host_sim.box.session import SIMULATOR
 from lampblack.board.board_prompt import NoRoom, Prompt
 from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, manifest
 from lampblack.errors import CommandError
+from lampblack.text.printable import printable
 from lampblack.wire.box_client import BoxClient, BoxError, NoAnswer
+from lampblack.wire.finding import the_box
 
 NEW = ".new"
 """Ends the name of a file that waits to take its place."""
@@ -38,21 +40,27 @@ Told = Callable[[str, int, int], None]
 
 def install(
     port: Annotated[
-        str, typer.Option(metavar="URL", envvar="LAMPBLACK_PORT", help="The board: /dev/ttyACM0, COM5.")
-    ],
+        str | None,
+        typer.Option(
+            metavar="URL",
+            envvar="LAMPBLACK_PORT",
+            help="The board: /dev/ttyACM0, COM5; the only box or Pico if left out.",
+        ),
+    ] = None,
 ) -> None:
     """Put the firmware on a board that runs MicroPython.
 
     Cards, settings and ledger stay. If it is cut off, run it again.
     """
+    url = the_box(port, or_pico=True)
     files = firmware_files()
     stderr = Console(stderr=True)
     with Progress(console=stderr, transient=True, disable=not stderr.is_terminal) as bar:
         task = bar.add_task("Asking the box")
         said = install_at(
-            port, files, lambda what, done, of: bar.update(task, description=what, completed=done, total=of)
+            url, files, lambda what, done, of: bar.update(task, description=what, completed=done, total=of)
         )
-    print(said)
+    print(printable(said))
 
 
 def install_at(

@@ -4,21 +4,26 @@ What must live here: every key of a card, in one table that reads a file, says w
 it and on which line, and gives editors their JSON Schema. What a card means, and its limits, are
 the core's (see `printing_map`); what a figure looks like is in `units`.
 
-The line of a fault is found with the parser itself: a key is on the line at which the parser,
-given the text down to that line, first sees it. So comments, strings over several lines and every
-other way of writing TOML need no second reading of our own.
+The line of a fault is found with the parser itself: a statement ends on the line at which the parser
+takes it, and a key is on the line at which the parser, given the statement down to that line, first
+sees it. So comments, strings over several lines and every other way of writing TOML need no second
+reading of our own.
+
+A file may be anything. What is too long, too deep or no file is refused before it costs time.
 """
 
 import difflib
 import json
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import tomlkit
 
+from lampblack.text.printable import escaped
 from lampblack.text.units import (
     PERCENT_PATTERN,
     SECONDS_PATTERN,
@@ -46,6 +51,13 @@ from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, stops_text
 SIZE_MAX = 32768
 """A card file is at most this long, in bytes; the longest card takes a quarter of it."""
 
+DEPTH_MAX = 20
+"""Keys, tables and lists within each other, and parts of one key; a card has five."""
+FAULTS_MOST = 20
+"""So many faults of a card are told at once."""
+PARSED_MOST = 16 * SIZE_MAX
+"""Bytes that the parser is given to find lines with; a fault further down is told where its value begins."""
+
 NOT_PLAIN = r"\u0000-\u001f\u007f-\u009f"
 NAME_PATTERN = f"[a-z0-9-]{{1,{NAME_MAX}}}"
 
@@ -58,11 +70,14 @@ class CardError(Exception):
 
     def __init__(self, name: str, faults: list[tuple[int, str]]) -> None:
         self.faults = sorted(faults, key=lambda fault: fault[0])
-        super().__init__("\n".join(f"{name}:{line}: {text}" for line, text in self.faults))
+        self.lines = [f"{name}:{line}: {text}" for line, text in self.faults]
+        super().__init__("\n".join(self.lines))
 
 
 def load(path: Path | str) -> dict[str, Any]:
     """The card in the file at `path`, as PrintingMap.to_dict gives it. Raises CardError, or OSError."""
+    if Path(path).exists() and not Path(path).is_file():
+        raise CardError(str(path), [(1, "this is no file. Give a card, which is a TOML file.")])
     with Path(path).open("rb") as file:
         data = file.read(SIZE_MAX + 1)
     if len(data) > SIZE_MAX:
@@ -81,8 +96,12 @@ def read(text: str, name: str = "card") -> dict[str, Any]:
     faults: list[tuple[Where, str]] = []
     card = _plain(CARD.read(raw, (), faults), faults)
     if faults:
-        lines = _lines(text)
-        raise CardError(name, [(lines[where], said) for where, said in faults])
+        lines = _lines(text, raw, {where for where, _ in faults})
+        told = sorted(((_line_of(where, lines), said) for where, said in faults), key=lambda fault: fault[0])
+        if len(told) > FAULTS_MOST:
+            last = told[FAULTS_MOST][0]
+            told[FAULTS_MOST:] = [(last, "here and below there are more faults. Mend those above first.")]
+        raise CardError(name, told)
     return PrintingMap.from_dict(card).to_dict()
 
 
@@ -116,7 +135,7 @@ def dump(card: Mapping[str, Any]) -> str:
             table["mark"] = marks
         passes.append(table)
     doc["pass"] = passes
-    return tomlkit.dumps(doc)
+    return escaped(tomlkit.dumps(doc))
 
 
 def schema_text() -> str:
@@ -147,7 +166,7 @@ class Leaf(NamedTuple):
 
     def _value(self, raw: object, name: str) -> Any:
         todo = f"Write {name} = {json.dumps(self.example)}"
-        text = raw if isinstance(raw, str) else json.dumps(raw, default=str).strip('"')
+        text = raw if isinstance(raw, str) else _shown(raw)
         if isinstance(self.example, bool):
             if isinstance(raw, bool):
                 return raw
@@ -187,9 +206,9 @@ class Table(NamedTuple):
         if not isinstance(raw, dict):
             faults.append((where, f"{where[-1]}: keys and values stand here. Write {self.place} above them."))
             return {}
-        for name in raw:
-            if name not in self.keys:
-                faults.append(((*where, name), self._unknown(name)))
+        unknown = [name for name in raw if name not in self.keys]
+        for name in unknown[: FAULTS_MOST + 1]:
+            faults.append(((*where, name), self._unknown(name)))
         for name, key in self.keys.items():
             if key.required and name not in raw:
                 faults.append((where, f"{name} is missing from {self.place}. {_example(name, key.kind)}."))
@@ -200,7 +219,8 @@ class Table(NamedTuple):
         }
 
     def _unknown(self, name: str) -> str:
-        said = f"{json.dumps(name, ensure_ascii=False)} is no key of {self.place}."
+        shown = name if len(name) <= 40 else name[:40] + "..."
+        said = f"{json.dumps(shown, ensure_ascii=False)} is no key of {self.place}."
         for table in (CARD, FACT, PASS, MARK):
             if name in table.keys:
                 return f"{said} It belongs to {table.place}."
@@ -232,7 +252,14 @@ class Rows(NamedTuple):
             faults.append(
                 (at, f"{where[-1]}: there are {len(raw)}. Write {self.low} to {self.high} of them.")
             )
-        return [self.table.read(row, (*where, count), faults) for count, row in enumerate(raw)]
+        return [self.table.read(row, (*where, count), faults) for count, row in enumerate(raw[: self.high])]
+
+
+def _shown(raw: object) -> str:
+    """A value that is no text, as a file would have it."""
+    if isinstance(raw, int) and raw.bit_length() > 64:
+        return hex(raw)  # Python writes out no decimals of several thousand digits
+    return json.dumps(raw, default=str).strip('"')
 
 
 def _example(name: str, kind: "Leaf | Table | Rows") -> str:
@@ -383,9 +410,20 @@ def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
 # --- TOML and its lines
 
 
+_NO_KEY = re.compile(
+    r'"""(?:[^\\]|\\.)*?"""|\'\'\'.*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|#[^\n]*', re.DOTALL
+)
+"""Strings, which may be parts of keys as well, and comments."""
+_LONG_KEY = re.compile(rf"(?:\.[ \tA-Za-z0-9_-]*){{{DEPTH_MAX}}}")
+
+
 def _parse(text: str, name: str) -> dict[str, Any]:
+    # The parser takes seconds over a key of thousands of parts.
+    bare = _NO_KEY.sub(lambda found: "s" + "\n" * found[0].count("\n"), text)
+    if long_key := _LONG_KEY.search(bare):
+        raise CardError(name, [(bare.count("\n", 0, long_key.start()) + 1, _TOO_DEEP)])
     try:
-        return tomllib.loads(text)
+        raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         said, _, place = str(fault).partition(" (at ")
         line = re.match(r"line (\d+)", place)
@@ -396,26 +434,83 @@ def _parse(text: str, name: str) -> dict[str, Any]:
         raise CardError(name, [(number, f"this is not TOML: {said[0].lower()}{said[1:]}. {todo}.")]) from None
     except (ValueError, RecursionError):
         raise CardError(name, [(1, "it has numbers or brackets no card has. Write times as text.")]) from None
+    if _is_deep(raw):
+        raise CardError(name, [(1, _TOO_DEEP)])
+    return raw
 
 
-def _lines(text: str) -> dict[Where, int]:
-    """The line on which each key, table and row of the valid TOML `text` begins."""
+_TOO_DEEP = "it has keys or brackets within each other as no card has. Write one key a line."
+
+
+def _is_deep(raw: object) -> bool:
+    level = [raw]
+    for _ in range(DEPTH_MAX):
+        level = [inner for value in level for inner in _inside(value)]
+    return bool(level)
+
+
+def _inside(value: object) -> Iterable[object]:
+    return value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+
+
+def _line_of(where: Where, lines: dict[Where, int]) -> int:
+    while where not in lines:
+        where = where[:-1]
+    return lines[where]
+
+
+def _lines(text: str, raw: dict[str, Any], wanted: set[Where]) -> dict[Where, int]:
+    """The lines on which the keys, tables and rows of the valid TOML `text` begin; all `wanted`, if they are
+    found before PARSED_MOST. `raw` is what the text says."""
     found: dict[Where, int] = {(): 1}
     lines = text.replace("\r\n", "\n").split("\n")
-    begins = 1
+    rows: Counter[Where] = Counter()
+    table: Where = ()
+    room = PARSED_MOST
+    start, begins = 0, 1
     for count in range(1, len(lines) + 1):
-        head = "\n".join(lines[:count])
+        statement = "\n".join(lines[start:count])
         # What ends a list that goes on over the next lines, and one inside an inline table.
         for end in ("", "\n]", "\n]}", "\n]}\n]"):
+            room -= len(statement)
+            if room < 0:
+                return {**dict.fromkeys(wanted, start + 1), **found}
             try:
-                ways = _ways(tomllib.loads(head + end), ())
+                piece = tomllib.loads(statement + end)
             except tomllib.TOMLDecodeError:
                 continue
-            for where in ways:
-                found.setdefault(where, begins)
+            is_header = statement.lstrip().startswith("[")
+            if is_header:
+                table = _table_of(piece, raw, rows)
+            for way in _prefixes(table) if is_header else _ways(piece, table):
+                found.setdefault(way, begins)
             begins = count + 1
+            if not end:
+                start = count
+            break
+        if wanted <= found.keys():
             break
     return found
+
+
+def _table_of(header: dict[str, Any], raw: Any, rows: Counter[Where]) -> Where:
+    """The way to the table that a header, parsed alone, begins; `rows` counts the rows of lists so far."""
+    where: Where = ()
+    piece: Any = header
+    while piece:
+        ((key, piece),) = piece.items()
+        where, raw = (*where, key), raw[key]
+        if isinstance(piece, list):
+            rows[where] += 1
+            piece = {}
+        if isinstance(raw, list):
+            row = rows[where] - 1
+            where, raw = (*where, row), raw[row]
+    return where
+
+
+def _prefixes(where: Where) -> Iterator[Where]:
+    return (where[:size] for size in range(1, len(where) + 1))
 
 
 def _ways(raw: object, where: Where) -> Iterator[Where]:

@@ -11,10 +11,10 @@ import re
 import secrets
 import sys
 import webbrowser
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, Protocol, TextIO
+from typing import Annotated, Any, Literal, Protocol
 
 import typer
 from rich.table import Table
@@ -28,6 +28,7 @@ from host_sim.box.session import LATENCY_MS, SIMULATOR, Session, Trace
 from host_sim.darkroom.ideal_hands import IdealHands, Sheet
 from host_sim.optics.lamp_house import LampHouse
 from lampblack.errors import CommandError
+from lampblack.files import NewFile, write_file
 from lampblack.text import tables
 from lampblack.wire.push import requests_for
 
@@ -75,7 +76,7 @@ def identity_of(keep: Path | None, is_script: bool) -> str:
     path = keep / IDENTITY_FILE
     if not path.exists():
         keep.mkdir(parents=True, exist_ok=True)
-        path.write_text(new_identity() + "\n", encoding="utf-8")
+        write_file(path, (new_identity() + "\n").encode(), force=False)
     identity = path.read_text(encoding="utf-8", errors="replace").strip()
     if not re.fullmatch("sim-[0-9a-f]{8}", identity):
         raise CommandError(
@@ -159,6 +160,7 @@ def sim(
     trace: Annotated[
         Path | None, typer.Option(help="Write every input and output here, as JSON lines.")
     ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a trace that is there.")] = False,
     report: Annotated[
         bool, typer.Option("--report", help="At the end, show the light each area got.")
     ] = False,
@@ -178,11 +180,11 @@ def sim(
     if terminal and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise CommandError("There is no terminal to show the box in. Leave out --terminal for a page.")
     text = script.read_text(encoding="utf-8") if script else None
-    darkroom = build(lamp, paper, keep, identity=identity_of(keep, script is not None))
     with contextlib.ExitStack() as stack:
-        if trace:
-            file = stack.enter_context(trace.open("w", encoding="utf-8"))
-            darkroom.session.watchers.append(Trace(darkroom.session, _line_writer(file)))
+        traced = stack.enter_context(NewFile(trace, force, keep_part=True)) if trace else None
+        darkroom = build(lamp, paper, keep, identity=identity_of(keep, script is not None))
+        if traced:
+            darkroom.session.watchers.append(Trace(darkroom.session, _line_writer(traced)))
         try:
             if script is None or text is None:
                 face: Face = _Panel() if terminal else _OnScreen(darkroom.house, keep)
@@ -201,8 +203,8 @@ def sim(
             tables.console().print(piece)
 
 
-def _line_writer(file: TextIO) -> Any:
-    return lambda line: print(line, file=file)
+def _line_writer(file: NewFile) -> Callable[[str], None]:
+    return lambda line: file.write(f"{line}\n".encode())
 
 
 @dataclass

@@ -12,7 +12,9 @@ from typing import Any
 
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
+from lampblack.text.printable import csv_cell, printable
 from lampblack.text.settings import MEANINGS, setting_text
 from lampblack.text.units import percent_exact
 from timing_core.light.bench import SETTINGS
@@ -24,10 +26,17 @@ from timing_core.light.strip import Strip
 PIPED_WIDTH = 1000
 
 
+class _Console(Console):
+    """Prints text as it is: nothing in a name is markup, and no control character gets through."""
+
+    def render_str(self, text: str, **options: Any) -> Text:
+        return super().render_str(printable(text), **options)
+
+
 def console() -> Console:
-    """Where tables are printed. Names come from cards, so nothing in them is taken for markup."""
+    """Where tables are printed. Names come from cards and boxes."""
     wide = None if sys.stdout.isatty() else PIPED_WIDTH
-    return Console(markup=False, highlight=False, emoji=False, width=wide)
+    return _Console(markup=False, highlight=False, emoji=False, width=wide)
 
 
 def seconds(ms: int) -> str:
@@ -76,18 +85,22 @@ def run_table(stages: list[Stage], lag_ms: int) -> Table:
     _add(table, "light s>", "lamp s>", "dodge windows, s of light")
     for row, stage in zip(plain["stages"], stages, strict=True):
         gives = stage.kind != FIT
-        cells = [
+        cells: list[str | Text] = [
             str(row["stage"]),
             "Burn" if stage.kind == BURN else row["name"],
             stage.area,
             (stage.filter or "none") if gives else "",
             stops_text(stage.stops120) if stage.stops120 else "",
             *_times(row, dries_down, gives),
-            "\n".join(f"{seconds(w.open_ms)} to {seconds(w.close_ms)}  {w.area}" for w in stage.windows),
+            _lines(f"{seconds(w.open_ms)} to {seconds(w.close_ms)}  {w.area}" for w in stage.windows),
         ]
         table.add_row(*cells)
     table.add_row("", "Together", "", "", "", *_times(plain["totals"], dries_down, True), "", style="bold")
     return table
+
+
+def _lines(lines: Iterable[str]) -> Text:
+    return Text("\n".join(map(printable, lines)))
 
 
 def _times(row: dict[str, Any], dries_down: bool, gives: bool) -> list[str]:
@@ -164,10 +177,19 @@ def state_table(state: dict[str, Any]) -> Table:
     return table
 
 
-def ports_table(ports: Iterable[tuple[str, str]]) -> Table:
+def port_plain(url: str, about: str, box: dict[str, Any] | None) -> dict[str, str]:
+    """A serial port as plain data; `box` is what a box says of itself, None where there is none."""
+    plain = {"url": url, "about": about}
+    return plain if box is None else {**plain, "identity": box["identity"], "version": box["version"]}
+
+
+def ports_table(ports: list[tuple[str, str, dict[str, Any] | None]]) -> Table:
+    """A row for each port, as `port_plain` takes it; the last columns are there only with a box."""
     table = _table("port", "what is there")
-    for port in ports:
-        table.add_row(*port)
+    if any(box for _, _, box in ports):
+        _add(table, "box", "version")
+    for url, about, box in ports:
+        table.add_row(url, about, *((box["identity"], box["version"]) if box else ()))
     return table
 
 
@@ -223,7 +245,7 @@ def _cell(value: Any) -> Any:
     """For a spreadsheet: words for yes and no, nothing for what is not known."""
     if value is None:
         return ""
-    return ("yes" if value else "no") if isinstance(value, bool) else value
+    return ("yes" if value else "no") if isinstance(value, bool) else csv_cell(value)
 
 
 # --- shared
