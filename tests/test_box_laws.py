@@ -17,6 +17,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
+from lampblack.wire import replies
 from tests.box_model import (
     LIT_STATES,
     GuardedDisk,
@@ -42,6 +43,7 @@ from tests.box_model import (
 )
 from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import PrintingMap
+from timing_core.records.ledger import RECORDS_MAX
 from timing_core.wire.methods import METHODS
 
 KIT = desk_platform()
@@ -125,6 +127,14 @@ class BoxMachine(RuleBasedStateMachine):
         self.settled = snapshot(self.session)
         if card:
             self.do(load, self.session, card)
+
+    def teardown(self) -> None:
+        """What the wire tells of all this has the shapes that the PC's tool declares."""
+        if hasattr(self, "session"):
+            box = self.session.box
+            records = box.ledger.read(0, RECORDS_MAX)
+            assert [replies.RECORD(record) for record in records] == records
+            assert replies.checked("state", box.summary()) == box.summary()
 
     # --- doing one thing, and what must be so after it
 

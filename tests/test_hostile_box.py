@@ -265,6 +265,27 @@ def test_the_true_replies_are_taken(run):
             assert "wrongly" not in out + err
 
 
+def test_a_record_of_any_run_is_taken():
+    """Records have nulls where a strip follows the map, or is for no area, and where no time was told."""
+    session = new_session(panel_ms=0)
+    box = session.box
+    box.work.map = PrintingMap.from_dict(small_card())
+    box.clock.tell(20000, 1)
+    for area, origin_ms in ((None, None), (0, None), (None, 4000), (0, 4000)):
+        box.work.strip.mark_index, box.work.strip.origin_ms = area, origin_ms
+        box.work.changed()
+        box.panel.show("strip")
+        session.input("expose")
+        while box.run.stages:
+            session.input("expose")
+            session.advance(session.now_ms + 60000)
+        session.input("back")
+    records = box.ledger.read()
+    assert [record["kind"] for record in records] == ["strip"] * 4
+    assert [replies.RECORD(record) for record in records] == records
+    assert replies.checked("state", box.summary()) == box.summary()
+
+
 def test_a_newer_box_may_say_more(run):
     """Keys that this version does not know are passed over, wherever they are, and whatever they hold."""
 

@@ -171,9 +171,9 @@ _STRIP = _keys(
     step_stops120=_MS,
     step_ms=_MS,
     centred=_flag,
-    origin_ms=_MS,
-    pass_index=_MS,
-    mark_index=_MS,
+    origin_ms=_null_or(_MS),
+    pass_index=_number(),
+    mark_index=_null_or(_number()),
     over_earlier=_flag,
 )
 _STAGE = _keys(
