@@ -2,6 +2,9 @@
 
 import json
 import re
+import socket
+import struct
+from binascii import crc32
 from pathlib import Path
 
 import pytest
@@ -10,7 +13,10 @@ from host_sim.box.disks import DirectoryDisk
 from host_sim.box.session import LATENCY_MS, SIMULATOR
 from lampblack import cli
 from lampblack.sim.simulator import IDENTITY_FILE, _OnScreen, build, identity_of
+from lampblack.wire.box_client import BoxClient
 from tests.box_model import new_session
+from tests.simulated import darkroom
+from timing_core.wire.framing import frame
 
 HELD = """
 1 expose
@@ -92,3 +98,22 @@ def test_the_best_is_kept_beside_the_records_of_the_box(tmp_path, keeps):
     assert set(darkroom.session.disk.names()) - set(before) == ({"practice.json"} if keeps else set())
     darkroom.session.power_up()
     assert not darkroom.session.box.recovery.damage, "the box takes it for none of its own"
+
+
+def test_tools_that_leave_early_and_one_that_stays_put_no_word_in_the_terminal():
+    """`darkroom` has the simulator end without one."""
+    hello = b'{"id":1,"jsonrpc":"2.0","method":"hello","params":{}}'
+    line = frame(hello, crc32)
+    with darkroom() as room:
+        place = ("127.0.0.1", int(room.port.rsplit(":", 1)[1]))
+        for linger_s in (0, 0, None, None):
+            with socket.create_connection(place) as tool:
+                tool.sendall(line * 400)
+                if linger_s is not None:
+                    tool.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, linger_s))
+        with BoxClient(room.port) as box:
+            assert box.about["box"] == "lampblack"
+        stays = socket.create_connection(place)
+        stays.sendall(line)
+        assert stays.recv(10)
+    stays.close()

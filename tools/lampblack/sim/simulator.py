@@ -242,8 +242,8 @@ async def _live(darkroom: Darkroom, speed: float, port: int, face: Face) -> None
         raise CommandError(
             f"Port {port} is taken: another box may be running. Use --port 0 for a free one."
         ) from None
-    ways = Ways(f"socket://localhost:{port}", live.open_pty(), darkroom.house.lag_ms)
     try:
+        ways = Ways(f"socket://localhost:{port}", await live.open_pty(), darkroom.house.lag_ms)
         await face.run(live, ways)
     finally:
         live.close()
