@@ -1,7 +1,7 @@
 """A session in real time: the virtual clock follows the wall clock, and ports let tools in.
 
-What must live here: pacing, connections, and whom to believe at them. Light stays exact however late the machine is, since
-lamp and box live on the virtual clock, which is only ever moved on by `catch_up`.
+What must live here: pacing, connections, and whom to believe at them. Light stays exact however late the
+machine is, since lamp and box live on the virtual clock, which is only ever moved on by `catch_up`.
 """
 
 from __future__ import annotations

@@ -148,7 +148,8 @@ class Page(Watcher):
     # --- watching
 
     def input(self, now_ms: int, event: str, value: object) -> None:
-        if event != "tick":
+        # What a tool sends is told of with the next frame: tools may send a lot.
+        if event not in ("tick", "line"):
             self._tell_now()
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
