@@ -30,7 +30,7 @@ _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF")
 _BLACK = np.float32(0.005)
 """Light, as part of white, that is as good as none."""
 _SPARE = 4
-"""How many times finer than the sheet a picture is averaged at first, for the better filter to choose from."""
+"""How many times finer than the sheet a picture is averaged, for a better filter to go on with."""
 _PIECE_PX = 1000
 _BEYOND = np.float32(1e30)
 """No level is taken for higher, so that those of many points have a sum."""

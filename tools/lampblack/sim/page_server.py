@@ -21,7 +21,6 @@ from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import uvicorn
 from starlette.applications import Starlette
@@ -101,12 +100,12 @@ class Gate:
         headers = Headers(scope=scope)
         if headers.get("host") not in self._hosts:
             return f"This page answers at http://{self._hosts[0]} alone. Open the address that was printed."
-        token = scope["path"].split("/")[1]
+        # A path may be anything, and without a slash: `OPTIONS *`.
+        token = scope["path"].partition("/")[2].partition("/")[0]
         if not secrets.compare_digest(token.encode(), self._token.encode()):
             return "The key in this address is not this session's. Open the address that was printed."
         changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
-        origin = urlsplit(headers.get("origin", ""))
-        if changes and (origin.scheme != "http" or origin.netloc not in self._hosts):
+        if changes and headers.get("origin") not in [f"http://{host}" for host in self._hosts]:
             return "Only this page itself may work the box. Open the address that was printed."
         return None
 
@@ -142,6 +141,7 @@ class Page(Watcher):
         self._frame = b""
         self._frame_is_old = True
         self._pictures: dict[tuple[str, int], bytes] = {}
+        self._taking_a_picture = asyncio.Lock()
         live.session.watchers.append(self)
         live.on_change(self._stirred.set)
 
@@ -292,11 +292,11 @@ class Page(Watcher):
             case {"do": "key", "name": str(name)} if name in KEYS:
                 live.input(name)
                 window.holds_back = name == "back" or (window.holds_back and name != "back_up")
-            case {"do": "dial", "detents": int(detents)} if 0 < abs(detents) <= DETENTS_MAX:
+            case {"do": "dial", "detents": int(detents)} if _is_count(detents, DETENTS_MAX):
                 live.input("dial", detents)
-            case {"do": "pace", "speed": int(speed)} if speed in PACES:
+            case {"do": "pace", "speed": int(speed)} if speed in PACES and not isinstance(speed, bool):
                 live.set_speed(speed)
-            case {"do": "step", "ms": int(ms)} if 0 < ms <= STEP_MAX_MS:
+            case {"do": "step", "ms": int(ms)} if _is_count(ms, STEP_MAX_MS) and ms > 0:
                 live.step(ms)
             case {"do": str()} if all(isinstance(message.get(key, ""), str) for key in ("name", "filter")):
                 live.catch_up()
@@ -318,22 +318,24 @@ class Page(Watcher):
         return Response(self._pictures[kind, number], media_type="image/png")
 
     async def _negative(self, request: Request) -> Response:
-        data = bytearray()
-        async for piece in request.stream():
-            data += piece
-            if len(data) > LARGEST_BYTES:
+        query = request.query_params
+        # Pictures take much memory: only one is in it at a time, from its first byte on.
+        async with self._taking_a_picture:
+            try:
+                data = await _body(request, LARGEST_BYTES)
+                film = await asyncio.to_thread(
+                    film_from, data, query.get("name", ""), query.get("film") == "negative"
+                )
+                self._live.catch_up()
+                self._room.set_own_negative(film)
+            except RoomError as error:
+                return PlainTextResponse(f"{error}\n", 422)
+            except OverflowError:
                 return PlainTextResponse(
                     f"The file is over {LARGEST_BYTES >> 20} MB. Use a smaller one.\n", 413
                 )
-        query = request.query_params
-        try:
-            film = await asyncio.to_thread(
-                film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
-            )
-            self._live.catch_up()
-            self._room.set_own_negative(film)
-        except RoomError as error:
-            return PlainTextResponse(f"{error}\n", 422)
+            except TimeoutError:
+                return PlainTextResponse("The file stopped coming. Send it again.\n", 408)
         self._tell_now()
         return Response(status_code=204)
 
@@ -372,7 +374,7 @@ class Page(Watcher):
                 ws_ping_timeout=GONE_S,
                 ws_per_message_deflate=False,
                 lifespan="off",
-                log_level="warning",
+                log_level="error",
                 access_log=False,
                 server_header=False,
                 timeout_graceful_shutdown=1,
@@ -386,6 +388,26 @@ class Page(Watcher):
             telling.cancel()
             server.should_exit = True
             await serving
+
+
+async def _body(request: Request, most: int) -> bytes:
+    """OverflowError where it is longer than `most`, TimeoutError where it stops coming."""
+    pieces: list[bytes] = []
+    stream = aiter(request.stream())
+    while True:
+        async with asyncio.timeout(GONE_S):
+            piece = await anext(stream, None)
+        if piece is None:
+            return b"".join(pieces)
+        pieces.append(piece)
+        most -= len(piece)
+        if most < 0:
+            raise OverflowError
+
+
+def _is_count(number: int, most: int) -> bool:
+    """From 1 to `most`, either way. True is a number in Python, and none here."""
+    return 0 < abs(number) <= most and not isinstance(number, bool)
 
 
 class _Server(uvicorn.Server):
