@@ -12,6 +12,7 @@ import re
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from pathlib import Path
@@ -20,10 +21,12 @@ from typing import Any
 import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.frames import Frame, Opcode
 
 from host_sim.box.frame_pictures import GROUND, INK
 from host_sim.box.live import Live
 from host_sim.box.script import KEYS
+from host_sim.box.session import Watcher
 from host_sim.darkroom import films
 from host_sim.darkroom.room import Room
 from host_sim.darkroom.timeline import Timeline
@@ -32,6 +35,7 @@ from lampblack import cli
 from lampblack.sim import page_server
 from lampblack.sim.page_server import Page
 from lampblack.sim.simulator import build
+from lampblack.sim.window import WAITING_MAX
 from lampblack.wire.box_client import BoxClient
 from lampblack.wire.push import requests_for
 from tests.simulated import Darkroom, darkroom
@@ -424,6 +428,252 @@ def test_the_viewing_light_goes_out_with_the_last_window(room):
         while box.state()["lit"]:
             pass
         assert box.state()["state"] == "browse"
+
+
+class Raw:
+    """A window in this loop, which answers the server's pings only when told to."""
+
+    def __init__(self, place: Darkroom) -> None:
+        self.place = place
+        self.told = b""
+
+    async def __aenter__(self) -> "Raw":
+        self.incoming, self.outgoing = await asyncio.open_connection(*self.place.host.split(":"))
+        self.outgoing.write(
+            f"GET {self.place.path}live HTTP/1.1\r\nHost: {self.place.host}\r\n"
+            f"Origin: {self.place.origin}\r\n"
+            "Connection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n"
+            "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n".encode()
+        )
+        assert (await self.incoming.readuntil(b"\r\n\r\n")).startswith(b"HTTP/1.1 101 ")
+        return self
+
+    async def __aexit__(self, *failure: object) -> None:
+        self.outgoing.transport.abort()
+        with contextlib.suppress(OSError):
+            await self.outgoing.wait_closed()
+
+    def send(self, *messages: dict[str, Any]) -> None:
+        """All in one go."""
+        frames = (Frame(Opcode.TEXT, json.dumps(one).encode()).serialize(mask=True) for one in messages)
+        self.outgoing.write(b"".join(frames))
+
+    async def hear(self) -> Frame:
+        """The next frame: RFC 6455 5.2."""
+        first, second = await self.incoming.readexactly(2)
+        length = second & 127
+        if length > 125:
+            length = int.from_bytes(await self.incoming.readexactly(2 if length == 126 else 8), "big")
+        return Frame(Opcode(first & 15), await self.incoming.readexactly(length))
+
+    async def until(self, holds: Callable[[dict[str, Any]], Any]) -> dict[str, Any]:
+        """The first news of which this is true."""
+        while True:
+            frame = await self.hear()
+            if frame.opcode is Opcode.TEXT and holds(news := json.loads(bytes(frame.data))):
+                return news
+            if frame.opcode is Opcode.PING:
+                self.pong(frame)
+
+    def pong(self, ping: Frame) -> None:
+        self.outgoing.write(Frame(Opcode.PONG, ping.data).serialize(mask=True))
+
+
+def key(name: str) -> dict[str, Any]:
+    return {"do": "key", "name": name}
+
+
+SHADE = {"do": "shade", "shape": "disc", "x": 0.5, "y": 0.5}
+
+
+class Slow:
+    """A negative that takes its time to be made, until it is let go."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, page: Page) -> None:
+        self.begun, self.let_go = threading.Event(), threading.Event()
+        monkeypatch.setattr(page._room, "make_ready", self)
+
+    def __call__(self, message: dict[str, Any]) -> None:
+        self.begun.set()
+        assert self.let_go.wait(20)
+
+    async def has_begun(self) -> None:
+        assert await asyncio.to_thread(self.begun.wait, 20)
+
+
+NEGATIVE = {"do": "negative", "name": "plain"}
+
+
+def test_back_is_not_behind_what_takes_its_time(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as window:
+            window.send(NEGATIVE, *[SHADE] * 30)
+            await slow.has_begun()
+            live.input("lamp")
+            assert live.session.lamp.lit
+            window.send(key("expose"), key("lamp"), key("back"))
+            assert "BACK" in (await window.until(lambda news: "refused" in news))["refused"]
+            assert not live.session.lamp.lit
+            live.step(1000)
+            slow.let_go.set()
+            window.send({"do": "fit", "filter": "3"})
+            await window.until(lambda news: news["state"].get("filter") == "3")
+            assert not live.session.lamp.lit, "what was pressed before BACK is not done after it"
+            assert page._room.hands.shade.shape == "disc", "and all else is"
+
+    in_a_loop(act)
+
+
+def test_what_was_pressed_before_back_lights_nothing_after_it(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        lit = []
+
+        class Lit(Watcher):
+            def lamp(self, now_ms: int, on: bool) -> None:
+                lit.append(on)
+
+        live.session.watchers.append(Lit())
+        async with Raw(place) as window:
+            window.send(NEGATIVE, key("lamp"))
+            await slow.has_begun()
+            window.send(key("back"), key("back_up"))
+            await window.until(lambda news: "refused" in news)
+            slow.let_go.set()
+            window.send({"do": "fit", "filter": "3"})
+            await window.until(lambda news: news["state"].get("filter") == "3")
+        assert lit == []
+
+    in_a_loop(act)
+
+
+def test_turns_and_presses_before_back_are_done_before_it(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        given: list[str] = []
+
+        class Given(Watcher):
+            def input(self, now_ms: int, event: str, value: object) -> None:
+                given.append(event)
+
+        live.session.watchers.append(Given())
+        async with Raw(place) as window:
+            window.send(NEGATIVE, {"do": "dial", "detents": 1}, key("press"), key("back"), key("back_up"))
+            await slow.has_begun()
+            slow.let_go.set()
+            window.send({"do": "fit", "filter": "3"})
+            await window.until(lambda news: news["state"].get("filter") == "3")
+            assert [event for event in given if event != "tick"] == ["dial", "press", "back", "back_up"]
+
+    in_a_loop(act)
+
+
+def test_a_window_that_floods_takes_no_others_turn():
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        done: list[object] = []
+        do = page._do
+        page._do = lambda window, message: done.append(message) or do(window, message)  # type: ignore[method-assign]
+        async with Raw(place) as flood, Raw(place) as polite:
+            flood.send(*[SHADE] * 30_000)
+            refused = asyncio.create_task(flood.until(lambda news: "refused" in news))
+            while not done:
+                await asyncio.sleep(0)
+            for name in ("2", "3", "4", "5"):
+                before, began_s = len(done), time.monotonic()
+                polite.send({"do": "fit", "filter": name})
+                await polite.until(lambda news, name=name: news["state"].get("filter") == name)
+                assert time.monotonic() - began_s < 1
+                assert len(done) - before < 400
+            assert "wait" in (await refused)["refused"]
+            while most := max(len(window.waiting) for window in page._windows):
+                assert most <= WAITING_MAX
+                await asyncio.sleep(0.01)
+            flood.send(key("lamp"))
+            await flood.until(lambda news: live.session.lamp.lit)
+
+    in_a_loop(act)
+
+
+def test_back_counts_at_the_end_of_a_flood(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as window:
+            window.send(NEGATIVE, *[SHADE] * 2000)
+            await slow.has_begun()
+            live.input("lamp")
+            window.send(key("back"), key("back_up"))
+            await window.until(lambda news: not live.session.lamp.lit)
+            slow.let_go.set()
+            window.send(*[SHADE] * 2000, key("back"), key("back_up"))
+            window.send({"do": "fit", "filter": "3"})
+            while any(window.waiting or window.holds_back for window in page._windows):
+                await asyncio.sleep(0.01)
+
+    in_a_loop(act)
+
+
+def test_what_a_window_sent_before_it_closed_is_done_but_lights_nothing(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as window:
+            window.send(NEGATIVE, {"do": "fit", "filter": "4"}, key("lamp"))
+            await slow.has_begun()
+            live.input("lamp")
+        while live.session.lamp.lit:
+            await asyncio.sleep(0.01)
+        slow.let_go.set()
+        while page._room.hands.filter != "4":
+            await asyncio.sleep(0.01)
+        live.step(1000)
+        await asyncio.sleep(0.05)
+        assert not live.session.lamp.lit
+
+    in_a_loop(act)
+
+
+@pytest.mark.parametrize("reads", [True, False])
+def test_the_light_goes_out_in_time_when_the_browser_stops(monkeypatch, reads):
+    """The worst that can be: it has answered just now. What it no longer reads keeps nothing open."""
+    monkeypatch.setattr(page_server, "GONE_S", 1.0)
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        async with Raw(place) as window:
+            window.send(key("lamp"))
+            await window.until(lambda news: live.session.lamp.lit)
+            ping = await window.hear()
+            while ping.opcode is not Opcode.PING:
+                ping = await window.hear()
+            window.pong(ping)
+            began_s = time.monotonic()
+            if not reads:
+                window.outgoing.transport.pause_reading()  # type: ignore[attr-defined]
+                (one,) = page._windows
+                flood = asyncio.create_task(one.socket.send_text("x" * (20 << 20)))
+            while live.session.lamp.lit:
+                await asyncio.sleep(0.01)
+            assert 0.5 < time.monotonic() - began_s < 1.0
+            if not reads:
+                await asyncio.wait([flood])
+                flood.exception()
+
+    in_a_loop(act)
+
+
+def test_a_browser_that_answers_stays(monkeypatch):
+    monkeypatch.setattr(page_server, "GONE_S", 0.3)
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        async with Raw(place) as window:
+            window.send(key("lamp"))
+            for _ in range(8):
+                ping = await window.hear()
+                while ping.opcode is not Opcode.PING:
+                    ping = await window.hear()
+                window.pong(ping)
+            assert live.session.lamp.lit
+
+    in_a_loop(act)
 
 
 # --- time
