@@ -66,7 +66,7 @@ class Window:
         return self.waiting.popleft()
 
     def back(self, lit: bool) -> list[Any]:
-        """What is done at once when BACK is pressed: what was pressed or turned before it and waits, and BACK.
+        """What is done at once when BACK is pressed: what was pressed or turned before and waits, then BACK.
         Where the former could be light after BACK, it is left out: under light, EXPOSE was meant to hold."""
         before = self._taken_out(_is_input)
         if before and (lit or any(map(_may_light, before))):
