@@ -182,7 +182,8 @@ FAULTS = {
     "wait until card harbour": "script:1: what it waits for will not come by itself: the box is 'browse'.",
     "dial 1000000000": "script:1: 1000000000 detents are too many for one go. Write: dial 100, at most",
     "dial -101": "script:1: 101 detents are too many for one go. Write: dial 100, at most",
-    "dial " + "9" * 5000: "script:1: 999999999999999999999999999999999999... detents are too many for one go.",
+    "dial "
+    + "9" * 5000: "script:1: 999999999999999999999999999999999999... detents are too many for one go.",
     "wait 86401": "script:1: 86401 s are too long. Write a day (86400) at most",
     "wait 99999999999999": "script:1: 99999999999999 s are too long. Write a day (86400) at most",
     "wait " + "9" * 5000: "script:1: 999999999999999999999999999999999999... s are too long.",
@@ -193,8 +194,10 @@ FAULTS = {
     "line " + "\u00e9" * 1020: "script:1: this message has 2040 bytes. A line has room for 2038",
     "x" * 1000: "script:1: 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...' is no input. Use",
     "wait until " + "x" * 1000: "script:1: cannot wait until 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...'. Use",
-    "wait until stage " + "9" * 5000: "script:1: what it waits for will not come by itself: the box is",
-    "expose\nexpose\nwait until left " + "9" * 5000: "script:3: 999999999999999999999999999999999999... s are",
+    "wait until stage "
+    + "9" * 5000: "script:1: cannot wait until 'stage 999999999999999999999999999999...'. Use",
+    "expose\nexpose\nwait until left "
+    + "9" * 5000: "script:3: 999999999999999999999999999999999999... s are",
     "expose\nexpose\nwait until left x": "script:3: 'x' is not a time. Write seconds, such as 2.5",
 }
 

@@ -25,6 +25,8 @@ LONGEST_S = 86400
 """A time of more than a day is a slip of the hand, and would be long in playing."""
 DETENTS_MAX = 100
 """Of one turn, which is no more on the page."""
+STAGES_MAX = 999
+"""No run has so many: to wait for a later one would be to wait for ever."""
 _SHOWN_MAX = 36
 """Characters of a script that a fault shows."""
 
@@ -177,7 +179,9 @@ class Player:
                 raise ScriptError("%s: no stage is under light. Press expose first" % where)
             return self.session.left_ms() <= _seconds(words[1], where)
         if what == "stage" and len(words) == 2 and _is_digits(words[1]):
-            return bool(box.run.stages) and box.run.at + 1 == _number(words[1], len(box.run.stages))
+            stage = _number(words[1], STAGES_MAX)
+            if stage <= STAGES_MAX:
+                return bool(box.run.stages) and box.run.at + 1 == stage
         if what == "card" and len(words) == 2:
             return words[1] in box.shelf.names()
         if len(words) == 1:
