@@ -190,8 +190,8 @@ FAULTS = {
     "9" * 5000 + " expose": "script:1: 999999999999999999999999999999999999... s are too long.",
     "+" + "9" * 5000 + " expose": "script:1: 999999999999999999999999999999999999... s are too long.",
     "wait 1." + "9" * 5000: "script:1: '1.9999999999999999999999999999999999...' is not a time.",
-    "line " + "x" * 2039: "script:1: this message has 2039 bytes. A line has room for 2038",
-    "line " + "\u00e9" * 1020: "script:1: this message has 2040 bytes. A line has room for 2038",
+    "line " + "x" * 4097: "script:1: this message has 4097 bytes. Write 4096 at most",
+    "line " + "\u00e9" * 2049: "script:1: this message has 4098 bytes. Write 4096 at most",
     "x" * 1000: "script:1: 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...' is no input. Use",
     "wait until " + "x" * 1000: "script:1: cannot wait until 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...'. Use",
     "wait until stage "
@@ -212,7 +212,7 @@ def test_a_line_that_cannot_be_played_gets_one_line(script):
 
 
 def test_what_is_just_within_its_bounds_is_played():
-    _, session = played("wait 86400\ndial 100\ndial -100\nline " + "x" * 2038 + "\nwait 000000000001")
+    _, session = played("wait 86400\ndial 100\ndial -100\nline " + "x" * 4096 + "\nwait 000000000001")
     assert session.now_ms == 86_401_000
 
 

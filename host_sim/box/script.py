@@ -27,6 +27,8 @@ DETENTS_MAX = 100
 """Of one turn, which is no more on the page."""
 STAGES_MAX = 999
 """No run has so many: to wait for a later one would be to wait for ever."""
+MESSAGE_MAX = 2 * LINE_MAX
+"""Bytes: more than the wire takes, so that a script can try what comes of that."""
 _SHOWN_MAX = 36
 """Characters of a script that a fault shows."""
 
@@ -125,14 +127,11 @@ class Player:
             )
 
     def _framed(self, message: bytes, where: str) -> bytes:
-        line = frame(message, self.session.platform.crc32)
-        if len(line) > LINE_MAX:
-            room = LINE_MAX - (len(line) - len(message))
+        if len(message) > MESSAGE_MAX:
             raise ScriptError(
-                "%s: this message has %d bytes. A line has room for %d: write less"
-                % (where, len(message), room)
+                "%s: this message has %d bytes. Write %d at most" % (where, len(message), MESSAGE_MAX)
             )
-        return line[:-1]
+        return frame(message, self.session.platform.crc32)[:-1]
 
     def _time(self, word: str, where: str) -> int:
         now_ms = self.session.now_ms
