@@ -2,6 +2,8 @@
 
 import io
 import math
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -196,6 +198,59 @@ def test_a_large_and_a_tiny_picture_are_taken(make):
     assert film.shape == (HEIGHT_PX, WIDTH_PX)
 
 
+@pytest.mark.parametrize("size", [(59_000_000, 1), (1, 59_000_000), (1_000_000, 3)])
+def test_a_picture_may_have_any_shape(size):
+    film = from_picture(saved(Image.new("L", size, 200)), "x.png", is_negative=True).transmittance
+    assert np.isfinite(film).all()
+    assert film.max() == pytest.approx(0.578, abs=0.01)
+
+
+PEAK = """
+import sys
+from host_sim.optics.negatives import from_picture
+data = open(sys.argv[1], "rb").read()
+from_picture(data, "x", False)
+# Not `ru_maxrss`, which a process has from the one that started it.
+print(next(line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")))
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux tells the most memory a process had")
+@pytest.mark.parametrize(("mode", "form"), [("RGBA", "PNG"), ("I;16", "PNG"), ("F", "TIFF")])
+def test_a_large_picture_takes_little_more_memory_than_its_pixels(tmp_path, mode, form):
+    width, height = 9000, 6600
+    if mode == "RGBA":
+        image = Image.new("RGBA", (width, height), (90, 120, 200, 250))
+    else:
+        image = Image.fromarray(np.full((height, width), 0.5 if form == "TIFF" else 30_000, mode_type(mode)))
+    path = tmp_path / "picture"
+    image.save(path, form, **({"compression": "tiff_adobe_deflate"} if form == "TIFF" else {}))
+    del image
+    said = subprocess.run([sys.executable, "-c", PEAK, str(path)], capture_output=True, text=True, check=True)
+    assert int(said.stdout) < (450 << 10), "in kB"
+
+
+def mode_type(mode: str) -> type:
+    return np.float32 if mode == "F" else np.uint16
+
+
+@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf])
+def test_a_point_that_is_no_number_is_refused(value):
+    points = np.full((80, 100), 0.5, np.float32)
+    points[3, 4] = value
+    with pytest.raises(NegativeError, match=r"^deep\.tif is not taken: .*no number.*\.$"):
+        from_picture(saved(Image.fromarray(points), "TIFF"), "deep.tif", is_negative=True)
+
+
+@pytest.mark.parametrize("value", [3e38, -3e38])
+def test_a_point_beyond_all_bounds_leaves_the_rest_a_film(value):
+    points = np.full((1600, 2000), 0.5, np.float32)
+    points[3:9, 4:9] = value
+    film = from_picture(saved(Image.fromarray(points), "TIFF"), "deep.tif", is_negative=True).transmittance
+    assert np.isfinite(film).all()
+    assert 0 <= film.min() <= film.max() <= 1
+
+
 def png_that_claims(width: int, height: int) -> bytes:
     """A small file with a header that promises a huge picture."""
     import struct
@@ -222,6 +277,7 @@ def png_that_claims(width: int, height: int) -> bytes:
         (png_that_claims(10_000, 9_000), "over 60 million pixels"),
         (png_that_claims(60_000, 60_000), "over 60 million pixels"),
         (bytes((64 << 20) + 1), "over 64 MB"),
+        (saved(Image.new("L", (4000, 4000)), "WEBP", method=0), "over 15 million pixels"),
     ],
     ids=[
         "empty",
@@ -234,6 +290,7 @@ def png_that_claims(width: int, height: int) -> bytes:
         "huge",
         "bomb",
         "bytes",
+        "webp",
     ],
 )
 def test_what_is_no_picture_is_refused_in_one_line(data, says):

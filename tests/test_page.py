@@ -4,23 +4,40 @@ Who may not look, from the browsers' own rules: any page may send requests to th
 Origin they carry are checked: RFC 9110 7.2, RFC 6454, RFC 6455 10.2), and an address can be guessed at.
 """
 
+import asyncio
+import contextlib
 import io
 import json
 import re
+import socket
 import subprocess
 import sys
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
 from websockets.exceptions import ConnectionClosed, InvalidStatus
+from websockets.frames import Frame, Opcode
 
 from host_sim.box.frame_pictures import GROUND, INK
+from host_sim.box.live import Live
 from host_sim.box.script import KEYS
+from host_sim.box.session import Watcher
+from host_sim.darkroom import films
+from host_sim.darkroom.room import Room
+from host_sim.darkroom.timeline import Timeline
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from lampblack import cli
+from lampblack.sim import page_server
+from lampblack.sim.page_server import Page
+from lampblack.sim.simulator import build
+from lampblack.sim.window import WAITING_MAX
 from lampblack.wire.box_client import BoxClient
+from lampblack.wire.push import requests_for
 from tests.simulated import Darkroom, darkroom
 from timing_core.machine.lamp import TOO_EARLY
 from timing_core.panel.sounds import SOUNDS
@@ -106,6 +123,55 @@ def test_another_origin_is_refused(shared, origin):
     status, _, text = shared.ask(shared.path + "negative", {"Origin": origin} if origin else {}, b"x")
     assert status == 403
     one_line(text)
+
+
+def asked_raw(room, text: bytes) -> bytes:
+    """What a stranger is told that sends these bytes, to the end."""
+    with socket.create_connection(("127.0.0.1", int(room.host.split(":")[1])), timeout=20) as stranger:
+        stranger.sendall(text)
+        stranger.shutdown(socket.SHUT_WR)
+        told = b""
+        with contextlib.suppress(ConnectionError):
+            while more := stranger.recv(4096):
+                told += more
+        return told
+
+
+ODD_REQUESTS = (
+    "OPTIONS *", "CONNECT {host}", "CONNECT *", "GET //", "GET x", "GET *", "GET ?", "GET %", "GET /%zz",
+    "GET /%00",
+    "GET http://{host}/", "GET http://[", "GET //[", "GET /%ff%fe", "GET /" + "a" * 9000, "PUT /", "TRACE /",
+    "BREW /", "POST *", "GET /x/../..", "GET \\", "\x16\x03\x01", "",
+)  # fmt: skip
+
+
+def test_without_the_key_the_oddest_request_is_refused_and_says_nothing_in_the_terminal():
+    """`darkroom` has the simulator end without a word of its own."""
+    with darkroom() as room:
+        key = room.path.strip("/").encode()
+        for line in ODD_REQUESTS:
+            for host in (room.host, "a.example"):
+                request = f"{line.format(host=room.host)} HTTP/1.1\r\nHost: {host}\r\n"
+                told = asked_raw(room, f"{request}Connection: close\r\n\r\n".encode())
+                assert re.match(rb"HTTP/1.1 4\d\d ", told), request
+                assert key not in told
+                upgrade = (
+                    f"{request}Connection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n"
+                    "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"
+                )
+                assert re.match(rb"HTTP/1.1 4\d\d |$", asked_raw(room, upgrade.encode())), upgrade
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["%", "%00", "%zz", "a" * 5000, "%ff", "picture/%00.png", "picture/[].png", "*", "live", "negative",
+     "..%5c..", "trace.jsonl/", "CON", "%0a", "picture/negative.png%0d%0aX:y"],
+)  # fmt: skip
+def test_with_the_key_an_odd_path_is_not_found(shared, path):
+    status, _, _ = shared.ask(shared.path + path)
+    assert 400 <= status < 500
+    status, _, _ = shared.ask(shared.path + path, {"Origin": "http://["}, b"x")
+    assert 400 <= status < 500
 
 
 def test_no_file_outside_the_page_is_served(shared):
@@ -240,7 +306,18 @@ def test_back_is_let_go_by_its_release_or_with_its_window(tmp_path):
      '{"do":"pace","speed":-1}', '{"do":"step","ms":-5}', '{"do":"step","ms":1e12}', '{"do":"light"}',
      '{"do":"shade","shape":"axe"}', '{"do":"fit","filter":["2"]}', '{"do":"fit","filter":"9"}',
      '{"do":"area","name":"sky","points":[[1,null]]}', '{"do":"lamp","name":"sun"}',
-     '{"do":"practice","name":{}}', '{"do":"develop"}'],
+     '{"do":"practice","name":{}}', '{"do":"develop"}',
+     *('{"do":%s' % odd for odd in (
+         '"shade","shape":"disc","x":' + "9" * 400 + "}", '"shade","shape":"disc","size":1e999}',
+         '"area","name":"sky","points":[[0,0],[1,' + "9" * 400 + '],[1,1]]}',
+         '"dial","detents":' + "9" * 400 + "}",
+         '"dial","detents":true}', '"dial"}', '"dial","detents":[1]}', '"pace","speed":true}', '"pace"}',
+         '"pace","speed":1.0}', '"step","ms":true}', '"step","ms":' + "9" * 5000 + "}", '"key"}',
+         '"key","name":[]}',
+         '"key","name":"' + "x" * 9000 + '"}', '"negative"}', '"negative","name":[]}', '"practice","name":1}',
+         '"fit","filter":"\\ud800"}', '"area","name":"a\\nb","points":[]}', '"area","name":"a"}', "{}}",
+         "[]}",
+     ))],
 )  # fmt: skip
 def test_what_is_no_command_is_refused_in_a_line(shared, message):
     with shared.window() as window:
@@ -249,6 +326,7 @@ def test_what_is_no_command_is_refused_in_a_line(shared, message):
         window.until(lambda told: told.refused)
         assert "\n" not in window.refused
         assert window.refused.endswith(".")
+        assert len(window.refused) < 300
         assert {key for key in before if before[key] != window.state[key]} <= {"now_ms", "sheet"}
 
 
@@ -352,6 +430,252 @@ def test_the_viewing_light_goes_out_with_the_last_window(room):
         assert box.state()["state"] == "browse"
 
 
+class Raw:
+    """A window in this loop, which answers the server's pings only when told to."""
+
+    def __init__(self, place: Darkroom) -> None:
+        self.place = place
+        self.told = b""
+
+    async def __aenter__(self) -> "Raw":
+        self.incoming, self.outgoing = await asyncio.open_connection(*self.place.host.split(":"))
+        self.outgoing.write(
+            f"GET {self.place.path}live HTTP/1.1\r\nHost: {self.place.host}\r\n"
+            f"Origin: {self.place.origin}\r\n"
+            "Connection: Upgrade\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\n"
+            "Sec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n".encode()
+        )
+        assert (await self.incoming.readuntil(b"\r\n\r\n")).startswith(b"HTTP/1.1 101 ")
+        return self
+
+    async def __aexit__(self, *failure: object) -> None:
+        self.outgoing.transport.abort()
+        with contextlib.suppress(OSError):
+            await self.outgoing.wait_closed()
+
+    def send(self, *messages: dict[str, Any]) -> None:
+        """All in one go."""
+        frames = (Frame(Opcode.TEXT, json.dumps(one).encode()).serialize(mask=True) for one in messages)
+        self.outgoing.write(b"".join(frames))
+
+    async def hear(self) -> Frame:
+        """The next frame: RFC 6455 5.2."""
+        first, second = await self.incoming.readexactly(2)
+        length = second & 127
+        if length > 125:
+            length = int.from_bytes(await self.incoming.readexactly(2 if length == 126 else 8), "big")
+        return Frame(Opcode(first & 15), await self.incoming.readexactly(length))
+
+    async def until(self, holds: Callable[[dict[str, Any]], Any]) -> dict[str, Any]:
+        """The first news of which this is true."""
+        while True:
+            frame = await self.hear()
+            if frame.opcode is Opcode.TEXT and holds(news := json.loads(bytes(frame.data))):
+                return news
+            if frame.opcode is Opcode.PING:
+                self.pong(frame)
+
+    def pong(self, ping: Frame) -> None:
+        self.outgoing.write(Frame(Opcode.PONG, ping.data).serialize(mask=True))
+
+
+def key(name: str) -> dict[str, Any]:
+    return {"do": "key", "name": name}
+
+
+SHADE = {"do": "shade", "shape": "disc", "x": 0.5, "y": 0.5}
+
+
+class Slow:
+    """A negative that takes its time to be made, until it is let go."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, page: Page) -> None:
+        self.begun, self.let_go = threading.Event(), threading.Event()
+        monkeypatch.setattr(page._room, "make_ready", self)
+
+    def __call__(self, message: dict[str, Any]) -> None:
+        self.begun.set()
+        assert self.let_go.wait(20)
+
+    async def has_begun(self) -> None:
+        assert await asyncio.to_thread(self.begun.wait, 20)
+
+
+NEGATIVE = {"do": "negative", "name": "plain"}
+
+
+def test_back_is_not_behind_what_takes_its_time(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as window:
+            window.send(NEGATIVE, *[SHADE] * 30)
+            await slow.has_begun()
+            live.input("lamp")
+            assert live.session.lamp.lit
+            window.send(key("expose"), key("lamp"), key("back"))
+            assert "BACK" in (await window.until(lambda news: "refused" in news))["refused"]
+            assert not live.session.lamp.lit
+            live.step(1000)
+            slow.let_go.set()
+            window.send({"do": "fit", "filter": "3"})
+            await window.until(lambda news: news["state"].get("filter") == "3")
+            assert not live.session.lamp.lit, "what was pressed before BACK is not done after it"
+            assert page._room.hands.shade.shape == "disc", "and all else is"
+
+    in_a_loop(act)
+
+
+def test_what_was_pressed_before_back_lights_nothing_after_it(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        lit = []
+
+        class Lit(Watcher):
+            def lamp(self, now_ms: int, on: bool) -> None:
+                lit.append(on)
+
+        live.session.watchers.append(Lit())
+        async with Raw(place) as window:
+            window.send(NEGATIVE, key("lamp"))
+            await slow.has_begun()
+            window.send(key("back"), key("back_up"))
+            await window.until(lambda news: "refused" in news)
+            slow.let_go.set()
+            window.send({"do": "fit", "filter": "3"})
+            await window.until(lambda news: news["state"].get("filter") == "3")
+        assert lit == []
+
+    in_a_loop(act)
+
+
+def test_turns_and_presses_before_back_are_done_before_it(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        given: list[str] = []
+
+        class Given(Watcher):
+            def input(self, now_ms: int, event: str, value: object) -> None:
+                given.append(event)
+
+        live.session.watchers.append(Given())
+        async with Raw(place) as window:
+            window.send(NEGATIVE, {"do": "dial", "detents": 1}, key("press"), key("back"), key("back_up"))
+            await slow.has_begun()
+            slow.let_go.set()
+            window.send({"do": "fit", "filter": "3"})
+            await window.until(lambda news: news["state"].get("filter") == "3")
+            assert [event for event in given if event != "tick"] == ["dial", "press", "back", "back_up"]
+
+    in_a_loop(act)
+
+
+def test_a_window_that_floods_takes_no_others_turn():
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        done: list[object] = []
+        do = page._do
+        page._do = lambda window, message: done.append(message) or do(window, message)  # type: ignore[method-assign]
+        async with Raw(place) as flood, Raw(place) as polite:
+            flood.send(*[SHADE] * 30_000)
+            refused = asyncio.create_task(flood.until(lambda news: "refused" in news))
+            while not done:
+                await asyncio.sleep(0)
+            for name in ("2", "3", "4", "5"):
+                before, began_s = len(done), time.monotonic()
+                polite.send({"do": "fit", "filter": name})
+                await polite.until(lambda news, name=name: news["state"].get("filter") == name)
+                assert time.monotonic() - began_s < 1
+                assert len(done) - before < 400
+            assert "wait" in (await refused)["refused"]
+            while most := max(len(window.waiting) for window in page._windows):
+                assert most <= WAITING_MAX
+                await asyncio.sleep(0.01)
+            flood.send(key("lamp"))
+            await flood.until(lambda news: live.session.lamp.lit)
+
+    in_a_loop(act)
+
+
+def test_back_counts_at_the_end_of_a_flood(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as window:
+            window.send(NEGATIVE, *[SHADE] * 2000)
+            await slow.has_begun()
+            live.input("lamp")
+            window.send(key("back"), key("back_up"))
+            await window.until(lambda news: not live.session.lamp.lit)
+            slow.let_go.set()
+            window.send(*[SHADE] * 2000, key("back"), key("back_up"))
+            window.send({"do": "fit", "filter": "3"})
+            while any(window.waiting or window.holds_back for window in page._windows):
+                await asyncio.sleep(0.01)
+
+    in_a_loop(act)
+
+
+def test_what_a_window_sent_before_it_closed_is_done_but_lights_nothing(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as window:
+            window.send(NEGATIVE, {"do": "fit", "filter": "4"}, key("lamp"))
+            await slow.has_begun()
+            live.input("lamp")
+        while live.session.lamp.lit:
+            await asyncio.sleep(0.01)
+        slow.let_go.set()
+        while page._room.hands.filter != "4":
+            await asyncio.sleep(0.01)
+        live.step(1000)
+        await asyncio.sleep(0.05)
+        assert not live.session.lamp.lit
+
+    in_a_loop(act)
+
+
+@pytest.mark.parametrize("reads", [True, False])
+def test_the_light_goes_out_in_time_when_the_browser_stops(monkeypatch, reads):
+    """The worst that can be: it has answered just now. What it no longer reads keeps nothing open."""
+    monkeypatch.setattr(page_server, "GONE_S", 1.0)
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        async with Raw(place) as window:
+            window.send(key("lamp"))
+            await window.until(lambda news: live.session.lamp.lit)
+            ping = await window.hear()
+            while ping.opcode is not Opcode.PING:
+                ping = await window.hear()
+            window.pong(ping)
+            began_s = time.monotonic()
+            if not reads:
+                window.outgoing.transport.pause_reading()  # type: ignore[attr-defined]
+                (one,) = page._windows
+                flood = asyncio.create_task(one.socket.send_text("x" * (20 << 20)))
+            while live.session.lamp.lit:
+                await asyncio.sleep(0.01)
+            assert 0.5 < time.monotonic() - began_s < 1.0
+            if not reads:
+                await asyncio.wait([flood])
+                flood.exception()
+
+    in_a_loop(act)
+
+
+def test_a_browser_that_answers_stays(monkeypatch):
+    monkeypatch.setattr(page_server, "GONE_S", 0.3)
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        async with Raw(place) as window:
+            window.send(key("lamp"))
+            for _ in range(8):
+                ping = await window.hear()
+                while ping.opcode is not Opcode.PING:
+                    ping = await window.hear()
+                window.pong(ping)
+            assert live.session.lamp.lit
+
+    in_a_loop(act)
+
+
 # --- time
 
 
@@ -442,6 +766,88 @@ def test_a_file_that_is_too_large_is_refused(shared):
     status, text = post(shared, bytes(64 * 1024 * 1024 + 1))
     assert status == 413
     assert "64 MB" in one_line(text)
+
+
+@contextlib.asynccontextmanager
+async def page_here() -> AsyncIterator[tuple[Page, Live, Darkroom]]:
+    """A page, its session and where it is, all in this loop. The clock stands."""
+    built = build("ideal")
+    session = built.session
+    timeline = Timeline(session)
+    session.watchers.append(timeline)
+    room = Room(session, built.house, requests_for)
+    session.power_up()
+    session.advance(5000)
+    live = Live(session, speed=0)
+    page = Page(live, room, timeline, [])
+    async with page.served() as address:
+        yield page, live, Darkroom(f"{address} socket://none")
+
+
+def in_a_loop(act: Callable[[Page, Live, Darkroom], Awaitable[None]]) -> None:
+    async def run() -> None:
+        async with asyncio.timeout(60), page_here() as (page, live, place):
+            await act(page, live, place)
+
+    asyncio.run(run())
+
+
+async def post_here(place: Darkroom, data: bytes, says: int | None = None) -> bytes:
+    """The answer to a picture, of which `says` is the length it claims to have."""
+    incoming, outgoing = await asyncio.open_connection(*place.host.split(":"))
+    head = f"POST {place.path}negative?name=x HTTP/1.1\r\nHost: {place.host}\r\nOrigin: {place.origin}\r\n"
+    outgoing.write(f"{head}Connection: close\r\nContent-Length: {says or len(data)}\r\n\r\n".encode() + data)
+    try:
+        return await incoming.read()
+    finally:
+        outgoing.close()
+        await outgoing.wait_closed()
+
+
+def test_pictures_are_taken_one_at_a_time(monkeypatch):
+    most, now = [], []
+
+    def film_from(*given: Any) -> Any:
+        now.append(1)
+        most.append(len(now))
+        time.sleep(0.02)
+        now.pop()
+        return films.film_from(*given)
+
+    monkeypatch.setattr(page_server, "film_from", film_from)
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        told = await asyncio.gather(*(post_here(place, own_picture()) for _ in range(5)))
+        assert all(one.startswith(b"HTTP/1.1 204") for one in told)
+        assert most == [1] * 5
+
+    in_a_loop(act)
+
+
+def test_a_picture_that_stops_coming_is_not_waited_for(monkeypatch):
+    monkeypatch.setattr(page_server, "GONE_S", 0.1)
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        told = await post_here(place, own_picture()[:50], says=5000)
+        assert told.startswith(b"HTTP/1.1 408")
+        assert told.endswith(b"The file stopped coming. Send it again.\n")
+        assert (await post_here(place, own_picture())).startswith(b"HTTP/1.1 204")
+
+    in_a_loop(act)
+
+
+@pytest.mark.parametrize(
+    "name", ["a%0d%0ab.png", "x" * 3000 + ".png", "%00%ff", "%F0%9F%98%80%E2%80%AE.png", ""]
+)
+def test_a_files_name_fits_one_line(room, name):
+    status, text = post(room, b"no picture", f"?name={name}")
+    assert status == 422
+    assert len(one_line(text)) < 200
+    assert post(room, own_picture(), f"?name={name}")[0] == 204
+    with room.window() as window:
+        title = dict(window.state["negatives"])["own"]
+        assert 0 < len(title) <= 60
+        assert title.isprintable()
 
 
 def test_trace_and_timeline_can_be_saved(tmp_path):

@@ -49,7 +49,7 @@ from tests.box_model import (
 )
 from tests.portable.fakes import keep
 from timing_core.light.plan import compile_print
-from timing_core.light.printing_map import PrintingMap
+from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, PrintingMap
 
 MIDDLE = [[0.4, 0.4], [0.6, 0.4], [0.6, 0.6], [0.4, 0.6]]
 UPPER = [[0, 0], [1, 0], [1, 0.3], [0, 0.3]]
@@ -975,6 +975,16 @@ def test_another_card_does_not_count_for_the_exercise():
         ({"do": "area", "name": "face", "points": [[0, 0], [1, math.nan], [1, 1]]}, "no pair of numbers"),
         ({"do": "area", "name": "face", "points": [0, 1, 2]}, "no pair of numbers"),
         ({"do": "practice", "name": "juggling"}, "No exercise 'juggling'"),
+        ({"do": "shade", "shape": "disc", "x": 10**400}, "its x is no number"),
+        ({"do": "shade", "shape": "disc", "x": "0.5"}, "its x is no number"),
+        ({"do": "shade", "shape": "disc", "x": True}, "its x is no number"),
+        ({"do": "area", "name": "face", "points": [[0, 0], [1, 10**400], [1, 1]]}, "no pair of numbers"),
+        ({"do": "area", "name": "face", "points": [[0, 0], [1, True], [1, 1]]}, "no pair of numbers"),
+        ({"do": "area", "name": "a" * 41, "points": MIDDLE}, "it has no name"),
+        ({"do": "area", "name": "two\nlines", "points": MIDDLE}, "it has no name"),
+        ({"do": "fit", "filter": "9" * 1000}, "No filter '9999"),
+        ({"do": "fit", "filter": 10**5000}, "No filter"),
+        ({"do": 10**5000}, "here"),
     ],
 )
 def test_what_makes_no_sense_is_refused_in_one_line_and_changes_nothing(message, says):
@@ -984,7 +994,71 @@ def test_what_makes_no_sense_is_refused_in_one_line_and_changes_nothing(message,
         room.do(message)
     assert "\n" not in str(refusal.value)
     assert str(refusal.value).endswith(".")
+    assert len(str(refusal.value)) < 300
     assert json.dumps(room.state()) == before
+
+
+ODD = st.recursive(
+    st.one_of(
+        st.none(),
+        st.booleans(),
+        st.integers(),
+        st.just(10**400),
+        st.just(-(10**4000)),
+        st.floats(),
+        st.text(),
+        st.sampled_from(("disc", "cover", "2", "none", "pears", "led", "vc-2020", "one-dodge", "face")),
+    ),
+    lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(), inner, max_size=3)),
+    max_leaves=12,
+)
+DOES = ("shade", "fit", "paper", "lamp", "negative", "sheet", "develop", "area", "practice", "unplug", "key")
+
+
+@pytest.fixture(scope="module")
+def any_room() -> Room:
+    return a_room(a_card(base_ms=2000))
+
+
+@given(
+    st.fixed_dictionaries(
+        {},
+        optional={
+            "do": st.one_of(st.sampled_from(DOES), ODD),
+            **dict.fromkeys(("shape", "x", "y", "size", "angle", "filter", "name", "dry"), ODD),
+            "points": st.one_of(ODD, st.lists(st.lists(ODD, min_size=2, max_size=2), min_size=3, max_size=5)),
+        },
+    )
+)
+def test_whatever_is_asked_is_done_or_refused_in_a_line(any_room, message):
+    """What is done leaves a room that can be told of and that a sheet can be developed in."""
+    before = json.dumps(any_room.state())
+    line = ""
+    try:
+        any_room.do(message)
+    except RoomError as refusal:
+        line = str(refusal)
+    assert "\n" not in line
+    assert len(line) < 300
+    assert not line or json.dumps(any_room.state()) == before
+    json.dumps(any_room.state(), allow_nan=False)
+
+
+def test_areas_are_drawn_as_many_as_a_card_can_have_and_no_more():
+    room = a_room()
+    for number in range(PASSES_MAX * MARKS_MAX):
+        room.do({"do": "area", "name": f"area {number}", "points": MIDDLE})
+    room.do({"do": "area", "name": "area 7", "points": UPPER})
+    with pytest.raises(RoomError, match=r"area 64 is not placed: 64 areas .*\.$"):
+        room.do({"do": "area", "name": "area 64", "points": MIDDLE})
+
+
+def test_an_outline_far_off_the_sheet_is_held_to_its_surroundings():
+    room = a_room(a_card(("face", -60), base_ms=8000))
+    room.do({"do": "area", "name": "face", "points": [[-1e308, -1e308], [1e308, 0.4], [0.5, 1e300]]})
+    assert room.state()["areas"]["face"] == [(-2, -2), (3, 0.4), (0.5, 3)]
+    give_all(room)
+    develop(room)
 
 
 @pytest.mark.parametrize(

@@ -180,6 +180,24 @@ FAULTS = {
     "Press something first",
     "expose\nwait until held": "script:2: what it waits for will not come by itself: the box is 'ready'.",
     "wait until card harbour": "script:1: what it waits for will not come by itself: the box is 'browse'.",
+    "dial 1000000000": "script:1: 1000000000 detents are too many for one go. Write: dial 100, at most",
+    "dial -101": "script:1: 101 detents are too many for one go. Write: dial 100, at most",
+    "dial "
+    + "9" * 5000: "script:1: 999999999999999999999999999999999999... detents are too many for one go.",
+    "wait 86401": "script:1: 86401 s are too long. Write a day (86400) at most",
+    "wait 99999999999999": "script:1: 99999999999999 s are too long. Write a day (86400) at most",
+    "wait " + "9" * 5000: "script:1: 999999999999999999999999999999999999... s are too long.",
+    "9" * 5000 + " expose": "script:1: 999999999999999999999999999999999999... s are too long.",
+    "+" + "9" * 5000 + " expose": "script:1: 999999999999999999999999999999999999... s are too long.",
+    "wait 1." + "9" * 5000: "script:1: '1.9999999999999999999999999999999999...' is not a time.",
+    "line " + "x" * 4097: "script:1: this message has 4097 bytes. Write 4096 at most",
+    "line " + "\u00e9" * 2049: "script:1: this message has 4098 bytes. Write 4096 at most",
+    "x" * 1000: "script:1: 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...' is no input. Use",
+    "wait until " + "x" * 1000: "script:1: cannot wait until 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...'. Use",
+    "wait until stage "
+    + "9" * 5000: "script:1: cannot wait until 'stage 999999999999999999999999999999...'. Use",
+    "expose\nexpose\nwait until left "
+    + "9" * 5000: "script:3: 999999999999999999999999999999999999... s are",
     "expose\nexpose\nwait until left x": "script:3: 'x' is not a time. Write seconds, such as 2.5",
 }
 
@@ -191,6 +209,11 @@ def test_a_line_that_cannot_be_played_gets_one_line(script):
     text = str(error.value)
     assert text.startswith(FAULTS[script])
     assert "\n" not in text
+
+
+def test_what_is_just_within_its_bounds_is_played():
+    _, session = played("wait 86400\ndial 100\ndial -100\nline " + "x" * 4096 + "\nwait 000000000001")
+    assert session.now_ms == 86_401_000
 
 
 def test_a_fault_names_the_file_and_leaves_what_was_played():

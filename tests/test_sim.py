@@ -2,6 +2,12 @@
 
 import json
 import re
+import signal
+import socket
+import struct
+import subprocess
+import time
+from binascii import crc32
 from pathlib import Path
 
 import pytest
@@ -9,8 +15,11 @@ import pytest
 from host_sim.box.disks import DirectoryDisk
 from host_sim.box.session import LATENCY_MS, SIMULATOR
 from lampblack import cli
-from lampblack.sim.simulator import IDENTITY_FILE, _OnScreen, build, identity_of
+from lampblack.sim.simulator import IDENTITY_FILE, LOCK_FILE, _OnScreen, build, identity_of
+from lampblack.wire.box_client import BoxClient
 from tests.box_model import new_session
+from tests.simulated import SIM, darkroom
+from timing_core.wire.framing import frame
 
 HELD = """
 1 expose
@@ -80,6 +89,84 @@ def test_a_damaged_identity_is_said_in_a_line_and_nothing_is_touched(tmp_path, c
     assert {path.name: path.read_bytes() for path in keep.iterdir()} == before
 
 
+def contents(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL])
+def test_a_folder_is_for_one_simulator_at_a_time(tmp_path, capsys, how):
+    """Two of them would number their records alike, and each put its own in the place of the other's."""
+    keep = tmp_path / "box"
+    script = tmp_path / "held.txt"
+    script.write_text(HELD)
+    with subprocess.Popen([*SIM, "--keep", str(keep)], stdout=subprocess.PIPE, text=True) as first:
+        assert first.stdout is not None
+        assert "darkroom" in first.stdout.readline()
+        before = contents(keep)
+        for options in (["--script", str(script)], ["--script", str(script), "--speed", "100"], []):
+            assert cli.run(["sim", "--port", "0", "--keep", str(keep), *options]) == 1
+            said = capsys.readouterr()
+            assert (said.out, said.err.count("\n")) == ("", 1)
+            assert f"{keep} is in use by another simulator (process {first.pid})" in said.err
+            assert "--keep" in said.err
+        assert contents(keep) == before
+        first.send_signal(how)
+        first.wait(20)
+    assert cli.run(["sim", "--keep", str(keep), "--script", str(script)]) == 0
+    assert len(kept_records(keep)) == 1
+    assert new_session(DirectoryDisk(keep)).box.recovery.damage == [], "the store takes none for a record"
+
+
+def test_a_folder_that_cannot_be_locked_is_said_in_a_line(tmp_path, capsys):
+    keep = tmp_path / "box"
+    keep.write_text("a file")
+    assert cli.run(["sim", "--keep", str(keep), "--script", str(tmp_path / "none")]) == 1
+    assert capsys.readouterr().err.count("\n") == 1
+    keep.unlink()
+    (tmp_path / "held.txt").write_text(HELD)
+    (keep / LOCK_FILE).mkdir(parents=True)
+    assert cli.run(["sim", "--keep", str(keep), "--script", str(tmp_path / "held.txt")]) == 1
+    said = capsys.readouterr()
+    assert (said.out, said.err.count("\n")) == ("", 1)
+    assert str(keep) in said.err
+
+
+# --- scripts that cannot be played
+
+
+@pytest.mark.parametrize("speed", [[], ["--speed", "100"]])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (b"expose\n\xff\xfe\n", "it is no text in UTF-8"),
+        ("expose\n".encode("utf-16"), "it is no text in UTF-8"),
+        (b"dial 1000000000", ":1: "),
+        (b"wait " + b"9" * 5000, ":1: "),
+        (b"9" * 5000 + b" expose", ":1: "),
+        (b"wait 99999999999999", ":1: "),
+        (b"line " + b"x" * 1_000_000, ":1: "),
+        (b"x" * 1_000_000, ":1: "),
+        (b"wait until stage " + b"9" * 5000, ":1: "),
+        (b"wait until left " + b"9" * 5000, ":1: "),
+        (b"\x00" * 1000, ":1: "),
+    ],
+    ids=["latin", "utf-16", "dial", "digits", "at", "wait", "line", "word", "stage", "left", "zeros"],
+)
+def test_a_script_that_cannot_be_played_gets_one_line_at_once(tmp_path, capsys, text, says, speed):
+    script = tmp_path / "odd.txt"
+    script.write_bytes(text)
+    began_s = time.monotonic()
+    assert cli.run(["sim", "--port", "0", "--script", str(script), *speed]) == 1
+    assert time.monotonic() - began_s < 2
+    said = capsys.readouterr()
+    line = said.err.splitlines()[-1]
+    assert said.out == ""
+    assert "odd.txt" in line
+    assert says in line
+    assert len(line) < 300
+    assert said.err.count("\n") == (3 if speed and "UTF" not in says else 1)  # the ways in are told first
+
+
 @pytest.mark.parametrize("keeps", [True, False])
 def test_the_best_is_kept_beside_the_records_of_the_box(tmp_path, keeps):
     keep = tmp_path / "box"
@@ -92,3 +179,22 @@ def test_the_best_is_kept_beside_the_records_of_the_box(tmp_path, keeps):
     assert set(darkroom.session.disk.names()) - set(before) == ({"practice.json"} if keeps else set())
     darkroom.session.power_up()
     assert not darkroom.session.box.recovery.damage, "the box takes it for none of its own"
+
+
+def test_tools_that_leave_early_and_one_that_stays_put_no_word_in_the_terminal():
+    """`darkroom` has the simulator end without one."""
+    hello = b'{"id":1,"jsonrpc":"2.0","method":"hello","params":{}}'
+    line = frame(hello, crc32)
+    with darkroom() as room:
+        place = ("127.0.0.1", int(room.port.rsplit(":", 1)[1]))
+        for linger_s in (0, 0, None, None):
+            with socket.create_connection(place) as tool:
+                tool.sendall(line * 400)
+                if linger_s is not None:
+                    tool.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, linger_s))
+        with BoxClient(room.port) as box:
+            assert box.about["box"] == "lampblack"
+        stays = socket.create_connection(place)
+        stays.sendall(line)
+        assert stays.recv(10)
+    stays.close()

@@ -1,11 +1,13 @@
 """The timeline: what it keeps is what happened, and its picture shows that."""
 
+import json
 import xml.etree.ElementTree as ET
 
 import pytest
 
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.session import Session, Trace, Watcher
+from host_sim.darkroom import timeline as timeline_module
 from host_sim.darkroom.timeline import Timeline
 from tests.box_model import LightMeter, a_card, keys, load, new_session, until_dark, wait, worked_card
 
@@ -118,6 +120,24 @@ def test_the_trace_is_the_sessions_own():
     session.reset()
     assert timeline.trace() == "".join(line + "\n" for line in lines)
     assert len(lines) > 30
+
+
+def test_a_flood_takes_a_bounded_room_and_what_was_left_out_is_said(monkeypatch):
+    monkeypatch.setattr(timeline_module, "LINES_MAX", 100)
+    session, timeline = watched()
+    lines: list[str] = []
+    session.watchers.append(Trace(session, lines.append))
+    for _ in range(3):
+        for _ in range(40):
+            session.input("line", b"noise")
+        first, *rest = timeline.trace().splitlines()
+        if len(lines) <= 100:
+            assert [first, *rest] == lines
+        else:
+            assert json.loads(first) == {"left_out": len(lines) - 100}
+            assert rest == lines[-100:]
+        assert len(timeline._lines) <= 100
+    assert len(lines) == 240
 
 
 # --- the picture

@@ -1,7 +1,7 @@
 """A session in real time: the virtual clock follows the wall clock, and ports let tools in.
 
-What must live here: pacing and connections. Light stays exact however late the machine is, since
-lamp and box live on the virtual clock, which is only ever moved on by `catch_up`.
+What must live here: pacing, connections, and whom to believe at them. Light stays exact however late the
+machine is, since lamp and box live on the virtual clock, which is only ever moved on by `catch_up`.
 """
 
 from __future__ import annotations
@@ -16,9 +16,12 @@ from collections.abc import Callable, Iterator
 
 from host_sim.box.script import FROM_OUTSIDE, Player, ScriptError
 from host_sim.box.session import Session
-from timing_core.wire.framing import LineReader
+from timing_core.wire.framing import LINE_MAX, Fault, LineReader, request_in
 
 LONGEST_NAP_S = 0.5
+READ_MAX = 4096
+FIRST_LINE_S = 5.0
+"""Within this time a connection has to show by a message that a tool is at its other end."""
 
 
 class Live:
@@ -138,34 +141,59 @@ class Live:
 
     # --- ports: several tools may come and go
 
-    def _answer(self, reader: LineReader, data: bytes, send: Callable[[bytes], None]) -> None:
-        reader.feed(data)
-        while True:
-            line = reader.next_line()
-            if line is None:
-                return
-            self.session.send = send  # type: ignore[assignment]
-            self.input("line", line)
+    async def _answer(self, incoming: asyncio.StreamReader, outgoing: asyncio.StreamWriter) -> None:
+        """Answer one peer to its end. Between two of its lines all others have their turn, and one that does
+        not read its replies is not read from."""
+        reader = LineReader()
+        outgoing.transport.set_write_buffer_limits(0)
+        while data := await incoming.read(READ_MAX):
+            reader.feed(data)
+            while (line := reader.next_line()) is not None:
+                await self._take(line, outgoing)
+
+    async def _take(self, line: bytes, outgoing: asyncio.StreamWriter) -> None:
+        self.session.send = outgoing.write
+        self.input("line", line)
+        await outgoing.drain()
+        await asyncio.sleep(0)
+
+    async def _is_tool(self, incoming: asyncio.StreamReader, outgoing: asyncio.StreamWriter) -> bool:
+        """Obey the first line with something in it, if it is a message. A browser, which any page can make
+        send lines to any port of this computer, begins with one of its own, and is not heard further."""
+        line = b"\n"
+        try:
+            async with asyncio.timeout(FIRST_LINE_S):
+                while line == b"\n":
+                    await asyncio.sleep(0)
+                    line = await incoming.readline()
+            if line[-1:] != b"\n" or request_in(line[:-1], self.session.platform) is None:
+                return False
+        except (Fault, TimeoutError, ValueError):  # ValueError: of a line that is too long
+            return False
+        await self._take(line[:-1], outgoing)
+        return True
 
     async def open_socket(self, port: int) -> int:
         """Listen on the loopback for tools and return the port; 0 takes any. OSError if it is taken."""
 
         async def serve(incoming: asyncio.StreamReader, outgoing: asyncio.StreamWriter) -> None:
-            reader = LineReader()
-            # Replies are small and asked for in bunches: none may wait for the one before to be confirmed.
-            outgoing.get_extra_info("socket").setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-            with contextlib.suppress(ConnectionError):
-                while data := await incoming.read(4096):
-                    self._answer(reader, data, outgoing.write)
-                    await outgoing.drain()
+            # A peer may go at any time, and so may the session: there is no more to be said of it.
+            with contextlib.suppress(OSError, asyncio.CancelledError):
+                # Replies are small and asked for in bunches: none may wait until the one before is confirmed.
+                outgoing.get_extra_info("socket").setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+                if await self._is_tool(incoming, outgoing):
+                    await self._answer(incoming, outgoing)
             outgoing.close()
 
-        server = await asyncio.start_server(serve, "127.0.0.1", port)
+        server = await asyncio.start_server(serve, "127.0.0.1", port, limit=LINE_MAX - 1)
         self._to_close.append(server.close)
         return server.sockets[0].getsockname()[1]
 
-    def open_pty(self) -> str | None:
-        """Open a pseudo-terminal that tools can use as a serial port; None where the system has none."""
+    async def open_pty(self) -> str | None:
+        """Open a pseudo-terminal that tools can use as a serial port; None where the system has none.
+
+        No page of a browser reaches it, so that noise is put up with, as on a board.
+        """
         try:
             import tty
 
@@ -173,19 +201,16 @@ class Live:
             tty.setraw(theirs)
         except (ImportError, AttributeError, OSError):
             return None
-        reader = LineReader()
-        os.set_blocking(ours, False)
-
-        def write(data: bytes) -> None:
-            with contextlib.suppress(OSError):
-                os.write(ours, data)
-
-        def read() -> None:
-            with contextlib.suppress(OSError):
-                self._answer(reader, os.read(ours, 4096), write)
-
         loop = asyncio.get_running_loop()
-        loop.add_reader(ours, read)
+        incoming = asyncio.StreamReader(LINE_MAX)
+        reads, _ = await loop.connect_read_pipe(
+            lambda: asyncio.StreamReaderProtocol(incoming), os.fdopen(ours, "rb", 0)
+        )
+        writes, flow = await loop.connect_write_pipe(
+            lambda: asyncio.StreamReaderProtocol(asyncio.StreamReader()), os.fdopen(os.dup(ours), "wb", 0)
+        )
+        outgoing = asyncio.StreamWriter(writes, flow, incoming, loop)
+        serves = loop.create_task(self._answer(incoming, outgoing))
         # Keeping `theirs` open lets tools come and go without a hang-up on our side.
-        self._to_close += [lambda: loop.remove_reader(ours), lambda: os.close(ours), lambda: os.close(theirs)]
+        self._to_close += [serves.cancel, reads.close, writes.abort, lambda: os.close(theirs)]
         return os.ttyname(theirs)

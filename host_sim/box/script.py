@@ -14,12 +14,23 @@ prompt. It runs on CPython and MicroPython alike.
 """
 
 from timing_core.machine.transitions import STATES
-from timing_core.wire.framing import frame
+from timing_core.wire.framing import LINE_MAX, frame
 
 KEYS = ("expose", "pedal", "lamp", "back", "back_up", "press")
 """What a key gives the box. All but "back_up" are presses: of the others nobody asks when they are let go."""
 PATIENCE_MS = 3600 * 1000
 """A wait that takes longer than this is a fault in the script."""
+
+LONGEST_S = 86400
+"""A time of more than a day is a slip of the hand, and would be long in playing."""
+DETENTS_MAX = 100
+"""Of one turn, which is no more on the page."""
+STAGES_MAX = 999
+"""No run has so many: to wait for a later one would be to wait for ever."""
+MESSAGE_MAX = 2 * LINE_MAX
+"""Bytes: more than the wire takes, so that a script can try what comes of that."""
+_SHOWN_MAX = 36
+"""Characters of a script that a fault shows."""
 
 FROM_OUTSIDE = -1
 """Yielded when nothing will happen by itself: only an input from elsewhere can go on."""
@@ -34,13 +45,28 @@ def _is_digits(word: str) -> bool:
     return bool(word) and all(ch in "0123456789" for ch in word)
 
 
+def _number(digits: str, most: int) -> int:
+    """At most `most` + 1, however many digits there are: thousands of them are slow to read, or a fault."""
+    digits = digits.lstrip("0") or "0"
+    return min(int(digits), most + 1) if len(digits) <= len(str(most)) else most + 1
+
+
+def _shown(words: str) -> str:
+    return words if len(words) <= _SHOWN_MAX else words[:_SHOWN_MAX] + "..."
+
+
 def _seconds(word: str, where: str) -> int:
     """Seconds with up to three decimals, in integer ms."""
     whole, _, rest = word.partition(".")
     digits = (rest + "000")[:3]
     if not _is_digits(whole) or len(rest) > 3 or not _is_digits(digits):
-        raise ScriptError("%s: '%s' is not a time. Write seconds, such as 2.5" % (where, word))
-    return int(whole) * 1000 + int(digits)
+        raise ScriptError("%s: '%s' is not a time. Write seconds, such as 2.5" % (where, _shown(word)))
+    ms = _number(whole, LONGEST_S) * 1000 + int(digits)
+    if ms > LONGEST_S * 1000:
+        raise ScriptError(
+            "%s: %s s are too long. Write a day (%d) at most" % (where, _shown(word), LONGEST_S)
+        )
+    return ms
 
 
 class Player:
@@ -91,14 +117,21 @@ class Player:
         elif word == "wait" and len(words) > 2 and words[1] == "until":
             yield from self._wait_until(words[2:], where)
         elif word == "line" and len(words) > 1:
-            session.input("line", frame(line[5:].encode(), session.platform.crc32)[:-1])
+            session.input("line", self._framed(line[5:].encode(), where))
         elif word == "reset" and len(words) == 1:
             session.reset()
         else:
             raise ScriptError(
                 "%s: '%s' is no input. Use: %s, dial N, wait S, wait until STATE, line JSON, reset"
-                % (where, line, ", ".join(KEYS))
+                % (where, _shown(line), ", ".join(KEYS))
             )
+
+    def _framed(self, message: bytes, where: str) -> bytes:
+        if len(message) > MESSAGE_MAX:
+            raise ScriptError(
+                "%s: this message has %d bytes. Write %d at most" % (where, len(message), MESSAGE_MAX)
+            )
+        return frame(message, self.session.platform.crc32)[:-1]
 
     def _time(self, word: str, where: str) -> int:
         now_ms = self.session.now_ms
@@ -115,8 +148,16 @@ class Player:
     def _detents(self, word: str, where: str) -> int:
         digits = word[1:] if word[0] in "+-" else word
         if not _is_digits(digits):
-            raise ScriptError("%s: '%s' is no number of detents. Write: dial 3 or dial -3" % (where, word))
-        return -int(digits) if word[0] == "-" else int(digits)
+            raise ScriptError(
+                "%s: '%s' is no number of detents. Write: dial 3 or dial -3" % (where, _shown(word))
+            )
+        count = _number(digits, DETENTS_MAX)
+        if count > DETENTS_MAX:
+            raise ScriptError(
+                "%s: %s detents are too many for one go. Write: dial %d, at most"
+                % (where, _shown(digits), DETENTS_MAX)
+            )
+        return -count if word[0] == "-" else count
 
     def _wait_until(self, words: list, where: str):
         session = self.session
@@ -137,7 +178,9 @@ class Player:
                 raise ScriptError("%s: no stage is under light. Press expose first" % where)
             return self.session.left_ms() <= _seconds(words[1], where)
         if what == "stage" and len(words) == 2 and _is_digits(words[1]):
-            return bool(box.run.stages) and box.run.at + 1 == int(words[1])
+            stage = _number(words[1], STAGES_MAX)
+            if stage <= STAGES_MAX:
+                return bool(box.run.stages) and box.run.at + 1 == stage
         if what == "card" and len(words) == 2:
             return words[1] in box.shelf.names()
         if len(words) == 1:
@@ -147,5 +190,5 @@ class Player:
                 return box.state == what
         raise ScriptError(
             "%s: cannot wait until '%s'. Use a state, dark, lit, stage N, left S, card NAME"
-            % (where, " ".join(words))
+            % (where, _shown(" ".join(words)))
         )

@@ -13,6 +13,11 @@ from host_sim.optics import negatives
 from host_sim.optics.negatives import NEGATIVES, OWN, Negative, NegativeError
 from host_sim.optics.pixels import Outline
 
+TITLE_MAX = 60
+"""Of a picture: as much of its file's name as is shown, with what it ends in."""
+AREAS_MAX = 64
+"""Drawn on one negative. A card has no more: four passes of 16 marks."""
+
 
 class Films:
     """`negative` is the one that is in. RoomError for a name that is not of NEGATIVES."""
@@ -46,7 +51,11 @@ class Films:
         return self._placed.get(self.negative.name, {})
 
     def place(self, area: str, outline: Outline) -> None:
-        """Where an area lies on the negative that is in."""
+        """Where an area lies on the negative that is in. RoomError where that has too many."""
+        if area not in self._drawn and len(self._drawn) >= AREAS_MAX:
+            raise RoomError(
+                f"{area} is not placed: {AREAS_MAX} areas are drawn, as many as a card has. Draw one anew."
+            )
         self._placed.setdefault(self.negative.name, {})[area] = outline
 
     def outline(self, area: str) -> Outline | None:
@@ -66,7 +75,8 @@ def make_ready(name: object) -> None:
 
 def film_from(data: bytes, name: str, is_negative: bool) -> Negative:
     """A negative made of a picture file, which takes a while too. RoomError for what cannot be used."""
+    title = "".join(ch if ch.isprintable() else "?" for ch in name[-TITLE_MAX:]) or "The picture"
     try:
-        return negatives.from_picture(data, name, is_negative)
+        return negatives.from_picture(data, title, is_negative)
     except NegativeError as error:
         raise RoomError(str(error)) from None

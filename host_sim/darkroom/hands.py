@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from host_sim.darkroom.checks import number, one_of
+from host_sim.darkroom.checks import FAR, NEAR, number, one_of
 from host_sim.optics.shades import Cast, Shade, cast_of
 
 
@@ -45,8 +45,6 @@ SHADES = {
     ),
 }
 """What can be held, by its shape, as `optics.sheet` casts its shadow."""
-NEAR, FAR = -2.0, 3.0
-"""As far as a shade can be off the sheet, in parts of it."""
 SIZE_MIN, SIZE_MAX = 0.04, 0.8
 """Of a disc or a hole, in parts of the sheet's width."""
 _TURN_MAX = 3600.0

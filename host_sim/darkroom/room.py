@@ -13,7 +13,7 @@ from typing import Any
 
 from host_sim.box.session import Session, Watcher
 from host_sim.box.view import BoxView
-from host_sim.darkroom.checks import RoomError, one_of, outline
+from host_sim.darkroom.checks import RoomError, one_of, outline, shown
 from host_sim.darkroom.development import develop
 from host_sim.darkroom.easel import WHOLE, Easel
 from host_sim.darkroom.exercises import EXERCISES
@@ -79,11 +79,10 @@ class Room(Watcher):
             "practice": self._do_practice,
             "unplug": self._do_unplug,
         }
-        command = commands.get(str(message.get("do")))
+        what = message.get("do")
+        command = commands.get(what) if isinstance(what, str) else None
         if command is None:
-            raise RoomError(
-                f"Nothing is done: there is no {message.get('do')!r} here. Use {', '.join(commands)}."
-            )
+            raise RoomError(f"Nothing is done: there is no {shown(what)} here. Use {', '.join(commands)}.")
         command(message)
 
     def _do_shade(self, message: dict[str, Any]) -> None:

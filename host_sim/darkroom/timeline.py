@@ -5,12 +5,14 @@ What must live here: keeping what happened and showing it. It watches a session 
 
 from __future__ import annotations
 
+from collections import deque
 from html import escape
 from typing import Any
 
 from host_sim.box.frame_pictures import GROUND, INK
 from host_sim.box.session import Session, Trace, Watcher
 from host_sim.box.view import BoxView
+from timing_core.canonical import encode
 from timing_core.light.plan import stage_name
 
 Row = tuple[int, str, Any]
@@ -27,6 +29,8 @@ _PX_PER_LETTER = 7.5
 STEPS_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600)
 """How far apart the marks of time may be."""
 _MARKS_MAX = 30
+LINES_MAX = 100_000
+"""Of the trace: some 20 MB. An evening has fewer, unless a tool asks without end."""
 SMALL_SOUNDS = ("tick", "pip")
 """Drawn small, the smallest first: they mark time, and ask for nothing."""
 
@@ -38,8 +42,9 @@ class Timeline(Watcher):
         self.session = session
         self._box = BoxView(session)
         self.rows: list[Row] = []
-        self._lines: list[str] = []
-        self._trace = Trace(session, self._lines.append)
+        self._lines: deque[str] = deque(maxlen=LINES_MAX)
+        self._written = 0
+        self._trace = Trace(session, self._write)
         self._late: list[tuple[int, str, object]] = []
         self._stage = ""
         if self._box.safelight:
@@ -50,9 +55,16 @@ class Timeline(Watcher):
         return self.rows[count:]
 
     def trace(self) -> str:
-        """Every input and output so far, one line of JSON each."""
+        """Every input and output so far, one line of JSON each. Of more than LINES_MAX the last, under a line
+        that says how many were left out."""
         self._write_late()
-        return "".join(line + "\n" for line in self._lines)
+        left_out = self._written - len(self._lines)
+        head = [encode({"left_out": left_out}).decode()] if left_out else []
+        return "".join(line + "\n" for line in [*head, *self._lines])
+
+    def _write(self, line: str) -> None:
+        self._lines.append(line)
+        self._written += 1
 
     def lamp(self, now_ms: int, on: bool) -> None:
         self._note_stage(now_ms)

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from host_sim.darkroom.checks import FAR, NEAR
 from host_sim.darkroom.development import no_verdict
 from host_sim.darkroom.exercises import EXERCISES
-from host_sim.darkroom.hands import FAR, NEAR, SHADES, SIZE_MAX, SIZE_MIN
+from host_sim.darkroom.hands import SHADES, SIZE_MAX, SIZE_MIN
 from host_sim.darkroom.pictures import AS_PLANNED, DISPLAY_GAMMA, PER_STOP
 from host_sim.darkroom.timeline import SMALL_SOUNDS, STEPS_S
 from host_sim.optics.lamps import LAMPS

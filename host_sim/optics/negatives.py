@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter, ImageOps
+from PIL import ExifTags, Image, ImageDraw, ImageFilter
 
 from host_sim.optics import scenery
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX, Outline, Pixels
@@ -22,16 +22,39 @@ WEDGE_STEPS = 21
 WEDGE_STEP_D = 0.15
 LARGEST_BYTES = 64 << 20
 LARGEST_PX = 60_000_000
+"""Some 300 to 500 MB of memory while it is read."""
+LARGEST_PX_OF = {"WEBP": 15_000_000}
+"""Its decoder keeps all of it several times."""
 _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP", "GIF")
 """Pictures, and no documents that are programs."""
 _BLACK = np.float32(0.005)
 """Light, as part of white, that is as good as none."""
+_SPARE = 4
+"""How many times finer than the sheet a picture is averaged, for a better filter to go on with."""
+_PIECE_PX = 1000
+_BEYOND = np.float32(1e30)
+"""No level is taken for higher, so that those of many points have a sum."""
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+"""What puts a picture upright, by how the camera was held: EXIF 2.3, tag 0x0112."""
+_ON_ITS_SIDE = {_TURNS[orientation] for orientation in (5, 6, 7, 8)}
 OWN = "own"
 """The name of a user's picture."""
 
 
 class NegativeError(Exception):
     """One line: what is refused, why, and what to do."""
+
+
+class _NoNumber(Exception):
+    """A point of a picture has no level."""
 
 
 @dataclass
@@ -106,20 +129,29 @@ def from_picture(data: bytes, name: str, is_negative: bool) -> Negative:
     negative already. NegativeError for what cannot be one."""
     if len(data) > LARGEST_BYTES:
         raise NegativeError(f"{name} is not taken: it is over {LARGEST_BYTES >> 20} MB. Use a smaller file.")
-    too_large = (
-        f"{name} is not taken: it is over {LARGEST_PX // 10**6} million pixels. Use a smaller picture."
-    )
+    largest_px = LARGEST_PX
     try:
         with warnings.catch_warnings():
             # Pillow warns of what is large, which is decided here, and of odd metadata, which is not used.
             warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data), formats=_FORMATS) as file:
-                if file.width * file.height > LARGEST_PX:
-                    raise NegativeError(too_large)
+                largest_px = LARGEST_PX_OF.get(file.format or "", LARGEST_PX)
+                if file.width * file.height > largest_px:
+                    raise Image.DecompressionBombError
                 file.draft(None, (2 * WIDTH_PX, 2 * HEIGHT_PX))
-                levels = _levels(ImageOps.exif_transpose(file))
+                levels = _levels(file)
     except Image.DecompressionBombError:
-        raise NegativeError(too_large) from None
+        raise NegativeError(
+            f"{name} is not taken: it is over {largest_px // 10**6} million pixels. Use a smaller picture."
+        ) from None
+    except MemoryError:
+        raise NegativeError(
+            f"{name} is not taken: this computer has too little memory for it. Use a smaller picture."
+        ) from None
+    except _NoNumber:
+        raise NegativeError(
+            f"{name} is not taken: the level of a point is no number. Save it as 16 bit without such points."
+        ) from None
     except (OSError, ValueError, SyntaxError, EOFError, struct.error):
         # What a decoder stumbles over is as varied as damage is; Pillow has these names for it.
         raise NegativeError(
@@ -136,16 +168,51 @@ def from_picture(data: bytes, name: str, is_negative: bool) -> Negative:
 
 
 def _levels(image: Image.Image) -> Pixels:
-    """The picture's grey levels, 0..1, as large as fits the sheet."""
-    scale = min(WIDTH_PX / image.width, HEIGHT_PX / image.height)
+    """The picture's grey levels, 0..1, as large as fits the sheet, and the right way up."""
+    image.load()
+    turn = _TURNS.get(image.getexif().get(ExifTags.Base.Orientation, 1))
+    wide, high = WIDTH_PX, HEIGHT_PX
+    if turn in _ON_ITS_SIDE:
+        wide, high = high, wide
+    scale = min(wide / image.width, high / image.height)
     size = (max(1, round(image.width * scale)), max(1, round(image.height * scale)))
-    if image.mode.startswith(("I", "F")):
-        full = 65535.0 if image.mode.startswith("I") else 1.0
-        deep = np.asarray(image).astype(np.float32)
-        image = Image.fromarray(deep / np.float32(max(full, deep.max())))
-    else:
-        if image.has_transparency_data:
-            image = Image.alpha_composite(Image.new("RGBA", image.size, "white"), image.convert("RGBA"))
-        image = image.convert("L")
-    fitted = np.asarray(image.resize(size, Image.Resampling.LANCZOS))
-    return np.clip(fitted / np.float32(1 if image.mode == "F" else 255), 0, 1)
+    fitted = _reduced(image, size).resize(size, Image.Resampling.LANCZOS)
+    if turn is not None:
+        fitted = fitted.transpose(turn)
+    return np.clip(np.asarray(fitted) / np.float32(1 if fitted.mode == "F" else 255), 0, 1)
+
+
+def _reduced(image: Image.Image, size: tuple[int, int]) -> Image.Image:
+    """The picture in grey, no more than some times as large as `size`. It is made grey piece by piece: all of
+    a large picture at once would take several times its memory."""
+    by_x, by_y = (max(1, full // (_SPARE * fit)) for full, fit in zip(image.size, size))
+    reduced = Image.new("F" if _is_deep(image) else "L", (-(-image.width // by_x), -(-image.height // by_y)))
+    step_x, step_y = (by * -(-_PIECE_PX // by) for by in (by_x, by_y))
+    most = 0.0
+    for top in range(0, image.height, step_y):
+        for left in range(0, image.width, step_x):
+            right, bottom = min(left + step_x, image.width), min(top + step_y, image.height)
+            piece = _grey(image.crop((left, top, right, bottom)))
+            if piece.mode == "F":
+                most = max(most, float(np.asarray(piece).max()))
+            reduced.paste(piece.reduce((by_x, by_y)), (left // by_x, top // by_y))
+    if reduced.mode == "F":
+        full = max(65535.0 if image.mode.startswith("I") else 1.0, most)
+        reduced = Image.fromarray(np.asarray(reduced) / np.float32(full))
+    return reduced
+
+
+def _is_deep(image: Image.Image) -> bool:
+    """More than 8 bits a point."""
+    return image.mode.startswith(("I", "F"))
+
+
+def _grey(piece: Image.Image) -> Image.Image:
+    if _is_deep(piece):
+        levels = np.asarray(piece).astype(np.float32)
+        if not np.isfinite(levels).all():
+            raise _NoNumber
+        return Image.fromarray(np.clip(levels, 0, _BEYOND))
+    if piece.has_transparency_data:
+        piece = Image.alpha_composite(Image.new("RGBA", piece.size, "white"), piece.convert("RGBA"))
+    return piece.convert("L")

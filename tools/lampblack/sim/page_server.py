@@ -3,7 +3,7 @@
 What must live here: who may look (address, host, origin, key), what is sent when, and which input a message
 is. Keys, dial and pace go to the session, all else to the room, and what is shown is the room's state as it
 is: of box and darkroom nothing is worked out here. Every window is told what has changed since it was last
-told, so a slow one holds up no other.
+told, so a slow one holds up no other. What it sends waits its turn, but BACK does not.
 """
 
 from __future__ import annotations
@@ -18,10 +18,8 @@ import re
 import secrets
 import socket
 from collections.abc import AsyncIterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 
 import uvicorn
 from starlette.applications import Starlette
@@ -32,6 +30,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
 
 from host_sim.box.frame_pictures import HEIGHT_PX, WIDTH_PX
 from host_sim.box.live import Live
@@ -44,13 +43,19 @@ from host_sim.darkroom.room import Room
 from host_sim.darkroom.timeline import Timeline
 from host_sim.darkroom.told import told_once
 from host_sim.optics.negatives import LARGEST_BYTES
+from lampblack.sim.window import BACK, Window
 from timing_core.panel.sounds import SOUNDS
 
 FILES = Path(__file__).with_name("page")
 FRAME_S = 1 / 30
 """What moves by itself is told this often at most; an input is told at once."""
-GONE_S = 5
+GONE_S = 5.0
 """A window that does not answer for this long counts as closed, so that its light does not stay on."""
+PING_S, PATIENCE_S = 0.2, 0.6
+"""How often a browser is asked whether it is there, and how long its answer may take, in parts of GONE_S. One
+comes after the other, and a loop that is busy needs the rest."""
+READ_BYTES = 64 * 1024
+"""What the system keeps of a connection, so that no window has more than this read before others' turn."""
 MESSAGE_MAX = 64 * 1024
 PACES = {0: "Paused", 1: "Real time", 10: "10 times"}
 FIXED = {"frame_px": [WIDTH_PX, HEIGHT_PX], "paces": list(PACES.items()), "tones": SOUNDS}
@@ -101,29 +106,14 @@ class Gate:
         headers = Headers(scope=scope)
         if headers.get("host") not in self._hosts:
             return f"This page answers at http://{self._hosts[0]} alone. Open the address that was printed."
-        token = scope["path"].split("/")[1]
+        # A path may be anything, and without a slash: `OPTIONS *`.
+        token = scope["path"].partition("/")[2].partition("/")[0]
         if not secrets.compare_digest(token.encode(), self._token.encode()):
             return "The key in this address is not this session's. Open the address that was printed."
         changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
-        origin = urlsplit(headers.get("origin", ""))
-        if changes and (origin.scheme != "http" or origin.netloc not in self._hosts):
+        if changes and headers.get("origin") not in [f"http://{host}" for host in self._hosts]:
             return "Only this page itself may work the box. Open the address that was printed."
         return None
-
-
-@dataclass(eq=False)
-class Window:
-    """One browser window, and what it has been told."""
-
-    socket: WebSocket
-    state: dict[str, Any] = field(default_factory=dict)
-    frame: bytes = b""
-    rows: int = 0
-    refused: str = ""
-    greeted: bool = False
-    holds_back: bool = False
-    """BACK is down in it."""
-    wake: asyncio.Event = field(default_factory=asyncio.Event)
 
 
 class Page(Watcher):
@@ -142,13 +132,15 @@ class Page(Watcher):
         self._frame = b""
         self._frame_is_old = True
         self._pictures: dict[tuple[str, int], bytes] = {}
+        self._taking_a_picture = asyncio.Lock()
         live.session.watchers.append(self)
         live.on_change(self._stirred.set)
 
     # --- watching
 
     def input(self, now_ms: int, event: str, value: object) -> None:
-        if event != "tick":
+        # What a tool sends is told of with the next frame: tools may send a lot.
+        if event not in ("tick", "line"):
             self._tell_now()
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
@@ -249,40 +241,63 @@ class Page(Watcher):
         self._look()
         telling = asyncio.create_task(self._tell(window))
         listening = asyncio.create_task(self._listen(window))
+        working = asyncio.create_task(self._work(window))
         try:
-            done, _ = await asyncio.wait({telling, listening}, return_when=asyncio.FIRST_COMPLETED)
-            for task in done:
-                with contextlib.suppress(WebSocketDisconnect):
-                    task.result()
+            await asyncio.wait({telling, listening, working}, return_when=asyncio.FIRST_COMPLETED)
+            self._leave(window)
+            await working
         finally:
-            telling.cancel()
-            listening.cancel()
-            self._windows.discard(window)
-            if window.holds_back:
-                self._live.input("back_up")
-            if not self._windows:
-                self._live.catch_up()
-                self._room.close_light()
+            self._leave(window)
+            for task in (telling, listening, working):
+                task.cancel()
+                with contextlib.suppress(WebSocketDisconnect, asyncio.CancelledError):
+                    await task
+
+    def _leave(self, window: Window) -> None:
+        if window.gone:
+            return
+        window.leave()
+        self._windows.discard(window)
+        if window.holds_back:
+            self._live.input("back_up")
+        if not self._windows:
+            self._live.catch_up()
+            self._room.close_light()
 
     async def _listen(self, window: Window) -> None:
+        """Take what the window sends as soon as it comes, so that BACK is never behind anything."""
         while True:
             message = await window.socket.receive()
             if message["type"] == "websocket.disconnect":
                 return
             try:
                 command = json.loads(message.get("text") or "")
-                match command:
-                    case {"do": "negative" | "practice", "name": str()}:
-                        await asyncio.to_thread(self._room.make_ready, command)
-                self._do(window, command)
-            except RoomError as error:
-                self._refuse(window, str(error))
             except (ValueError, RecursionError):
-                self._refuse(window, "That message is no command of this page. Load the page again.")
+                command = None  # refused in its turn
+            if command == BACK:
+                for one in window.back(self._live.session.lamp.lit):
+                    self._obey(window, one)
+            else:
+                window.take(command)
 
-    def _refuse(self, window: Window, line: str) -> None:
-        window.refused = line
-        window.wake.set()
+    async def _work(self, window: Window) -> None:
+        """Do what waits, one message at a time: between two of them every other window has its turn."""
+        with contextlib.suppress(EOFError):
+            while True:
+                message = await window.next()
+                match message:
+                    case {"do": "negative" | "practice", "name": str()}:
+                        await asyncio.to_thread(self._room.make_ready, message)
+                self._obey(window, message)
+                await asyncio.sleep(0)
+
+    def _obey(self, window: Window, message: Any) -> None:
+        try:
+            self._do(window, message)
+        except RoomError as error:
+            window.refuse(str(error))
+        except (ValueError, RecursionError):
+            window.refuse("That message is no command of this page. Load the page again.")
 
     def _do(self, window: Window, message: Any) -> None:
         """Perform a message of a window. RoomError for what is refused, ValueError for what is no command."""
@@ -291,11 +306,11 @@ class Page(Watcher):
             case {"do": "key", "name": str(name)} if name in KEYS:
                 live.input(name)
                 window.holds_back = name == "back" or (window.holds_back and name != "back_up")
-            case {"do": "dial", "detents": int(detents)} if 0 < abs(detents) <= DETENTS_MAX:
+            case {"do": "dial", "detents": int(detents)} if _is_count(detents, DETENTS_MAX):
                 live.input("dial", detents)
-            case {"do": "pace", "speed": int(speed)} if speed in PACES:
+            case {"do": "pace", "speed": int(speed)} if speed in PACES and not isinstance(speed, bool):
                 live.set_speed(speed)
-            case {"do": "step", "ms": int(ms)} if 0 < ms <= STEP_MAX_MS:
+            case {"do": "step", "ms": int(ms)} if _is_count(ms, STEP_MAX_MS) and ms > 0:
                 live.step(ms)
             case {"do": str()} if all(isinstance(message.get(key, ""), str) for key in ("name", "filter")):
                 live.catch_up()
@@ -317,22 +332,24 @@ class Page(Watcher):
         return Response(self._pictures[kind, number], media_type="image/png")
 
     async def _negative(self, request: Request) -> Response:
-        data = bytearray()
-        async for piece in request.stream():
-            data += piece
-            if len(data) > LARGEST_BYTES:
+        query = request.query_params
+        # Pictures take much memory: only one is in it at a time, from its first byte on.
+        async with self._taking_a_picture:
+            try:
+                data = await _body(request, LARGEST_BYTES)
+                film = await asyncio.to_thread(
+                    film_from, data, query.get("name", ""), query.get("film") == "negative"
+                )
+                self._live.catch_up()
+                self._room.set_own_negative(film)
+            except RoomError as error:
+                return PlainTextResponse(f"{error}\n", 422)
+            except OverflowError:
                 return PlainTextResponse(
                     f"The file is over {LARGEST_BYTES >> 20} MB. Use a smaller one.\n", 413
                 )
-        query = request.query_params
-        try:
-            film = await asyncio.to_thread(
-                film_from, bytes(data), query.get("name", ""), query.get("film") == "negative"
-            )
-            self._live.catch_up()
-            self._room.set_own_negative(film)
-        except RoomError as error:
-            return PlainTextResponse(f"{error}\n", 422)
+            except TimeoutError:
+                return PlainTextResponse("The file stopped coming. Send it again.\n", 408)
         self._tell_now()
         return Response(status_code=204)
 
@@ -361,17 +378,18 @@ class Page(Watcher):
     async def served(self) -> AsyncIterator[str]:
         """Serve while inside; gives the address. Only this computer can reach it."""
         listener = socket.create_server(("127.0.0.1", 0))
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, READ_BYTES)
         port = listener.getsockname()[1]
         server = _Server(
             uvicorn.Config(
                 self._app(port),
-                ws="websockets-sansio",
+                ws=_Browser,
                 ws_max_size=MESSAGE_MAX,
-                ws_ping_interval=GONE_S,
-                ws_ping_timeout=GONE_S,
+                ws_ping_interval=GONE_S * PING_S,
+                ws_ping_timeout=GONE_S * PATIENCE_S,
                 ws_per_message_deflate=False,
                 lifespan="off",
-                log_level="warning",
+                log_level="error",
                 access_log=False,
                 server_header=False,
                 timeout_graceful_shutdown=1,
@@ -385,6 +403,35 @@ class Page(Watcher):
             telling.cancel()
             server.should_exit = True
             await serving
+
+
+async def _body(request: Request, most: int) -> bytes:
+    """OverflowError where it is longer than `most`, TimeoutError where it stops coming."""
+    pieces: list[bytes] = []
+    stream = aiter(request.stream())
+    while True:
+        async with asyncio.timeout(GONE_S):
+            piece = await anext(stream, None)
+        if piece is None:
+            return b"".join(pieces)
+        pieces.append(piece)
+        most -= len(piece)
+        if most < 0:
+            raise OverflowError
+
+
+def _is_count(number: int, most: int) -> bool:
+    """From 1 to `most`, either way. True is a number in Python, and none here."""
+    return 0 < abs(number) <= most and not isinstance(number, bool)
+
+
+class _Browser(WebSocketsSansIOProtocol):
+    """The connection to a window."""
+
+    def keepalive_timeout(self) -> None:
+        """It has not answered: it is gone, even where what it has not read keeps the connection open."""
+        super().keepalive_timeout()
+        self.transport.abort()
 
 
 class _Server(uvicorn.Server):

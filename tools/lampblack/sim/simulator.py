@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Protocol
 
 import typer
+from filelock import FileLock, Timeout
 from rich.table import Table
 
 from host_sim.box.disks import DirectoryDisk
@@ -38,6 +39,10 @@ PANEL_MS = 100
 DEFAULT_PORT = 7327
 IDENTITY_FILE = "identity.txt"
 """Beside the records of a kept box. The store takes it for none of them: their names end in .0 or .1."""
+
+LOCK_FILE = "in-use.lock"
+HOLDER_FILE = "in-use.txt"
+"""Who has the folder: apart from the lock, which is emptied by whoever tries it."""
 
 LampName = Literal["tungsten", "cold light", "led", "ideal"]
 PaperName = Literal["vc-2019", "vc-2020"]
@@ -66,6 +71,39 @@ def build(
     hands = IdealHands(session, house)
     session.watchers.append(hands)
     return Darkroom(session, house, hands)
+
+
+@contextlib.contextmanager
+def in_use(keep: Path | None) -> Iterator[None]:
+    """The folder is for this process alone, until it ends in whatever way. CommandError where another has it,
+    OSError where it cannot be used."""
+    if keep is None:
+        yield
+        return
+    keep.mkdir(parents=True, exist_ok=True)
+    holder = keep / HOLDER_FILE
+    try:
+        lock = FileLock(keep / LOCK_FILE).acquire(timeout=0)
+    except Timeout:
+        raise CommandError(
+            f"{keep} is in use by another simulator ({_process_in(holder)}). End that one, or name another "
+            "folder with --keep."
+        ) from None
+    with lock:
+        holder.write_text(f"{os.getpid()}\n", encoding="ascii")
+        try:
+            yield
+        finally:
+            holder.unlink(missing_ok=True)
+
+
+def _process_in(holder: Path) -> str:
+    """What the file says, if it is as it was written here."""
+    try:
+        text = holder.read_text(encoding="ascii").strip()
+    except (OSError, ValueError):
+        text = ""
+    return f"process {text}" if re.fullmatch("[0-9]{1,10}", text) else "which one, its folder does not say"
 
 
 def identity_of(keep: Path | None, is_script: bool) -> str:
@@ -179,8 +217,9 @@ def sim(
         raise typer.BadParameter("give 0.01 to 1000", param_hint="--speed")
     if terminal and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise CommandError("There is no terminal to show the box in. Leave out --terminal for a page.")
-    text = script.read_text(encoding="utf-8") if script else None
+    text = _text_of(script) if script else None
     with contextlib.ExitStack() as stack:
+        stack.enter_context(in_use(keep))
         traced = stack.enter_context(NewFile(trace, force, keep_part=True)) if trace else None
         darkroom = build(lamp, paper, keep, identity=identity_of(keep, script is not None))
         if traced:
@@ -201,6 +240,15 @@ def sim(
     elif report:
         for piece in report_tables(darkroom):
             tables.console().print(piece)
+
+
+def _text_of(script: Path) -> str:
+    try:
+        return script.read_text(encoding="utf-8")
+    except UnicodeDecodeError as fault:
+        raise CommandError(
+            f"{script} is not played: it is no text in UTF-8, from byte {fault.start} on. Save it as UTF-8."
+        ) from None
 
 
 def _line_writer(file: NewFile) -> Callable[[str], None]:
@@ -244,8 +292,8 @@ async def _live(darkroom: Darkroom, speed: float, port: int, face: Face) -> None
         raise CommandError(
             f"Port {port} is taken: another box may be running. Use --port 0 for a free one."
         ) from None
-    ways = Ways(f"socket://localhost:{port}", live.open_pty(), darkroom.house.lag_ms)
     try:
+        ways = Ways(f"socket://localhost:{port}", await live.open_pty(), darkroom.house.lag_ms)
         await face.run(live, ways)
     finally:
         live.close()
