@@ -289,7 +289,8 @@ def test_a_board_that_the_firmware_does_not_run_on(plug):
 @pytest.mark.parametrize(
     "said",
     ["None", "1", "'x'", "()", "[]", "{[]: 1}", "((1, 2),)", "('micropython', (1,), 'Pico', 6)", "b'x' * 9",
-     "(b'x',)", "(True, True, True, True)", "(1.5,)", "(" * 2000, "9" * 5000, "\x1b[2J", "\xff"],
+     repr((b"x" * 1024,)), "(True, True, True, True)", "(1.5,)", "(" * 2000, "9" * 5000, "\x1b[2J", "\xff"],
+    ids=lambda said: said[:24],
 )  # fmt: skip
 def test_a_board_that_says_something_else_than_it_was_asked(plug, monkeypatch, asked, said):
     at_prompt(plug, {**WHOLE, "board/pulse.mpy": b"?"})

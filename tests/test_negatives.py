@@ -198,7 +198,7 @@ def test_a_large_and_a_tiny_picture_are_taken(make):
     assert film.shape == (HEIGHT_PX, WIDTH_PX)
 
 
-@pytest.mark.parametrize("size", [(59_000_000, 1), (1, 59_000_000), (1_000_000, 3)])
+@pytest.mark.parametrize("size", [(59_000_000, 1), (1, 5_000_000), (1_000_000, 3)])
 def test_a_picture_may_have_any_shape(size):
     film = from_picture(saved(Image.new("L", size, 200)), "x.png", is_negative=True).transmittance
     assert np.isfinite(film).all()
@@ -224,7 +224,9 @@ def test_a_large_picture_takes_little_more_memory_than_its_pixels(tmp_path, mode
     else:
         image = Image.fromarray(np.full((height, width), 0.5 if form == "TIFF" else 30_000, mode_type(mode)))
     path = tmp_path / "picture"
-    image.save(path, form, **({"compression": "tiff_adobe_deflate"} if form == "TIFF" else {}))
+    image.save(
+        path, form, **({"compression": "tiff_adobe_deflate"} if form == "TIFF" else {"compress_level": 1})
+    )
     del image
     said = subprocess.run([sys.executable, "-c", PEAK, str(path)], capture_output=True, text=True, check=True)
     assert int(said.stdout) < (450 << 10), "in kB"

@@ -10,6 +10,7 @@ import difflib
 import os
 import sys
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 
@@ -325,10 +326,16 @@ app.command()(diagram)
 # --- the command itself
 
 
+@cache
+def _command() -> Any:
+    """All of the commands as one, put together once: that takes longer than to run most of them."""
+    return typer.main.get_command(app)
+
+
 def run(arguments: list[str]) -> int:
     """Do what `arguments` say and return the exit code. Every error has become lines on stderr."""
     try:
-        code = app(arguments, prog_name="lampblack", standalone_mode=False)
+        code = _command()(arguments, prog_name="lampblack", standalone_mode=False)
         sys.stdout.flush()
         return code or 0
     except typer.TyperException as fault:

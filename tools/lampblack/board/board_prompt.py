@@ -195,7 +195,7 @@ class Prompt(SerialTransport):
             while True:
                 (chunk,) = self._told(f"(f.read({_CHUNK}),)", [bytes])
                 content += chunk
-                if not chunk:
+                if len(chunk) < _CHUNK:
                     self.exec("f.close()")
                     return content
                 if len(content) > _READ_MOST:
