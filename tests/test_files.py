@@ -153,11 +153,12 @@ def test_what_is_no_regular_file_is_written_to(tmp_path):
 
 def test_a_part_is_kept_only_where_that_is_wanted(tmp_path):
     path = tmp_path / "trace"
-    for keep_part in (False, True):
-        with contextlib.suppress(KeyboardInterrupt), NewFile(path, False, keep_part) as file:
+    for keeps_part in (False, True):
+        with contextlib.suppress(KeyboardInterrupt), NewFile(path, False) as file:
+            file.keeps_part = keeps_part
             file.write(b"so far\n")
             raise KeyboardInterrupt
-        assert path.exists() == keep_part
+        assert path.exists() == keeps_part
     assert path.read_bytes() == b"so far\n"
     assert list(tmp_path.iterdir()) == [path]
 

@@ -103,13 +103,20 @@ def test_a_folder_is_for_one_simulator_at_a_time(tmp_path, capsys, how):
         assert first.stdout is not None
         assert "darkroom" in first.stdout.readline()
         before = contents(keep)
-        for options in (["--script", str(script)], ["--script", str(script), "--speed", "100"], []):
+        trace = tmp_path / "trace.jsonl"
+        for options in (
+            ["--script", str(script)],
+            ["--script", str(script), "--speed", "100"],
+            ["--trace", str(trace)],
+            [],
+        ):
             assert cli.run(["sim", "--port", "0", "--keep", str(keep), *options]) == 1
             said = capsys.readouterr()
             assert (said.out, said.err.count("\n")) == ("", 1)
             assert f"{keep} is in use by another simulator (process {first.pid})" in said.err
             assert "--keep" in said.err
         assert contents(keep) == before
+        assert not trace.exists()
         first.send_signal(how)
         first.wait(20)
     assert cli.run(["sim", "--keep", str(keep), "--script", str(script)]) == 0

@@ -18,13 +18,13 @@ from lampblack.errors import CommandError
 class NewFile:
     """A file to be written at `path`. CommandError where that cannot be, or without `force` where a file is.
 
-    As a context it is there at the end; where the context fails only if `keep_part`, as far as it got.
+    As a context it is there at the end; where the context fails only if `keeps_part`, as far as it got.
     """
 
-    def __init__(self, path: Path, force: bool, keep_part: bool = False) -> None:
+    def __init__(self, path: Path, force: bool) -> None:
         self._path = path
         self._force = force
-        self._keep_part = keep_part
+        self.keeps_part = False
         try:
             self._is_direct = path.exists() and not path.is_file()
             # A link stays, and what it leads to is written.
@@ -52,7 +52,7 @@ class NewFile:
         self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
     ) -> None:
         try:
-            self._end(kind is None or self._keep_part)
+            self._end(kind is None or self.keeps_part)
         except (OSError, CommandError) as own:
             if kind is not None:
                 return  # what went wrong first is told
@@ -74,7 +74,7 @@ class NewFile:
                 self._file.close()
         except OSError as fault:
             full = fault
-        if not self._is_direct and is_kept and (full is None or self._keep_part):
+        if not self._is_direct and is_kept and (full is None or self.keeps_part):
             self._refuse_to_overwrite()
             if self._target.exists():
                 shutil.copymode(self._target, self._aside)

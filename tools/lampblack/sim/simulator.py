@@ -219,10 +219,11 @@ def sim(
         raise CommandError("There is no terminal to show the box in. Leave out --terminal for a page.")
     text = _text_of(script) if script else None
     with contextlib.ExitStack() as stack:
+        traced = stack.enter_context(NewFile(trace, force)) if trace else None
         stack.enter_context(in_use(keep))
-        traced = stack.enter_context(NewFile(trace, force, keep_part=True)) if trace else None
         darkroom = build(lamp, paper, keep, identity=identity_of(keep, script is not None))
         if traced:
+            traced.keeps_part = True  # from here on it is of a session
             darkroom.session.watchers.append(Trace(darkroom.session, _line_writer(traced)))
         try:
             if script is None or text is None:
