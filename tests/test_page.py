@@ -33,6 +33,7 @@ from host_sim.darkroom.timeline import Timeline
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from lampblack import cli
 from lampblack.sim import page_server
+from lampblack.sim import window as window_module
 from lampblack.sim.page_server import Page
 from lampblack.sim.simulator import build
 from lampblack.sim.window import WAITING_MAX
@@ -565,6 +566,48 @@ def test_turns_and_presses_before_back_are_done_before_it(monkeypatch):
             window.send({"do": "fit", "filter": "3"})
             await window.until(lambda news: news["state"].get("filter") == "3")
             assert [event for event in given if event != "tick"] == ["dial", "press", "back", "back_up"]
+
+    in_a_loop(act)
+
+
+def test_time_stepped_before_back_does_not_pass_after_it(monkeypatch):
+    """The settling time would be over, and a press that comes too early would light the lamp."""
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        live.set_speed(0)
+        live.input("expose")
+        live.step(1000)
+        live.input("expose")
+        async with Raw(place) as window:
+            window.send(NEGATIVE, {"do": "step", "ms": 2000})
+            await slow.has_begun()
+            assert live.session.lamp.lit
+            window.send(key("back"), key("back_up"))
+            await window.until(lambda news: not live.session.lamp.lit)
+            assert live.session.now_ms >= 3000
+            slow.let_go.set()
+            window.send(key("expose"), {"do": "fit", "filter": "3"})
+            await window.until(lambda news: news["state"].get("filter") == "3")
+            assert not live.session.lamp.lit
+
+    in_a_loop(act)
+
+
+def test_a_press_that_waited_too_long_lights_nothing(monkeypatch):
+    monkeypatch.setattr(window_module, "LATE_S", 0.0)
+
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as window:
+            window.send(NEGATIVE, key("lamp"), {"do": "dial", "detents": 1})
+            await slow.has_begun()
+            slow.let_go.set()
+            news = await window.until(lambda news: "refused" in news)
+            assert news["refused"] == "That press waited too long to be done. Press it again."
+            live.input("lamp")
+            window.send(key("lamp"))
+            await window.until(lambda news: not live.session.lamp.lit)  # putting it out is never too late
 
     in_a_loop(act)
 

@@ -284,7 +284,7 @@ class Page(Watcher):
         """Do what waits, one message at a time: between two of them every other window has its turn."""
         with contextlib.suppress(EOFError):
             while True:
-                message = await window.next()
+                message = await window.next(lambda: self._live.session.lamp.lit)
                 match message:
                     case {"do": "negative" | "practice", "name": str()}:
                         await asyncio.to_thread(self._room.make_ready, message)

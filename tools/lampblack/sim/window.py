@@ -7,6 +7,7 @@ of the box, and which of those can light the lamp.
 from __future__ import annotations
 
 import asyncio
+import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -16,12 +17,20 @@ from starlette.websockets import WebSocket
 
 WAITING_MAX = 300
 """Messages of one window that wait: some seconds of a moving hand while a negative is made."""
+STEPS_MAX = 10
+"""Steps of the clock that BACK waits for. Each takes some ms."""
 BACK, BACK_UP = ({"do": "key", "name": name} for name in ("back", "back_up"))
 _LIGHTS = ("expose", "pedal", "lamp")
+LATE_S = 1.0
+"""A press that could light the lamp lights nothing when it has waited for so long: hands have moved on."""
 
 
 def _is_input(message: Any) -> bool:
     return isinstance(message, dict) and message.get("do") in ("key", "dial")
+
+
+def _moves_time(message: Any) -> bool:
+    return isinstance(message, dict) and message.get("do") in ("pace", "step")
 
 
 def _may_light(message: Any) -> bool:
@@ -42,6 +51,8 @@ class Window:
     gone: bool = False
     wake: asyncio.Event = field(default_factory=asyncio.Event)
     waiting: deque[Any] = field(default_factory=deque)
+    """What waits, the oldest first, and beside it when each has come, in s."""
+    _came_s: deque[float] = field(default_factory=deque)
     _came: asyncio.Event = field(default_factory=asyncio.Event)
 
     def refuse(self, line: str) -> None:
@@ -54,24 +65,36 @@ class Window:
             self.refuse("Not all is done: too much waits to be done already. Wait, then do it again.")
             return
         self.waiting.append(message)
+        self._came_s.append(time.monotonic())
         self._came.set()
 
-    async def next(self) -> Any:
+    async def next(self, lit: Callable[[], bool]) -> Any:
         """The next of what waits. EOFError when the window is gone and nothing is left."""
+        while True:
+            message, came_s = await self._oldest()
+            if not _may_light(message) or lit() or time.monotonic() - came_s < LATE_S:
+                return message
+            self.refuse("That press waited too long to be done. Press it again.")
+
+    async def _oldest(self) -> tuple[Any, float]:
         while not self.waiting:
             if self.gone:
                 raise EOFError
             self._came.clear()
             await self._came.wait()
-        return self.waiting.popleft()
+        return self.waiting.popleft(), self._came_s.popleft()
 
     def back(self, lit: bool) -> list[Any]:
-        """What is done at once when BACK is pressed: what was pressed or turned before and waits, then BACK.
-        Where the former could be light after BACK, it is left out: under light, EXPOSE was meant to hold."""
-        before = self._taken_out(_is_input)
-        if before and (lit or any(map(_may_light, before))):
-            self.refuse("What was pressed before BACK is not done: it still waited. Press it again.")
-            before = []
+        """What is done at once when BACK is pressed: what was pressed, turned or stepped before and waits,
+        then BACK. What was pressed or turned is left out where it could be light after BACK: under light,
+        EXPOSE was meant to hold. Time that was stepped before BACK must not pass after it, or a press that
+        comes too early would count."""
+        before = self._taken_out(lambda message: _is_input(message) or _moves_time(message))
+        pressed = list(filter(_is_input, before))
+        steps = list(filter(_moves_time, before))
+        if (pressed and (lit or any(map(_may_light, pressed)))) or len(steps) > STEPS_MAX:
+            self.refuse("What was done before BACK is left out: it still waited. Do it again.")
+            before = steps if len(steps) <= STEPS_MAX else []
         return [*before, BACK]
 
     def leave(self) -> None:
@@ -82,5 +105,7 @@ class Window:
 
     def _taken_out(self, is_one: Callable[[Any], bool]) -> list[Any]:
         found = [message for message in self.waiting if is_one(message)]
-        self.waiting = deque(message for message in self.waiting if not is_one(message))
+        left = [pair for pair in zip(self.waiting, self._came_s, strict=True) if not is_one(pair[0])]
+        self.waiting = deque(message for message, _ in left)
+        self._came_s = deque(came_s for _, came_s in left)
         return found
