@@ -24,7 +24,7 @@ PATIENCE_MS = 3600 * 1000
 LONGEST_S = 86400
 """A time of more than a day is a slip of the hand, and would be long in playing."""
 DETENTS_MAX = 100
-"""Of one turn, which is no more on the page."""
+"""Of one turn, in a script and on the page."""
 STAGES_MAX = 999
 """No run has so many: to wait for a later one would be to wait for ever."""
 MESSAGE_MAX = 2 * LINE_MAX

@@ -34,7 +34,7 @@ from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIO
 
 from host_sim.box.frame_pictures import HEIGHT_PX, WIDTH_PX
 from host_sim.box.live import Live
-from host_sim.box.script import KEYS
+from host_sim.box.script import DETENTS_MAX, KEYS
 from host_sim.box.session import Watcher
 from host_sim.darkroom.checks import RoomError
 from host_sim.darkroom.films import film_from
@@ -60,7 +60,6 @@ MESSAGE_MAX = 64 * 1024
 PACES = {0: "Paused", 1: "Real time", 10: "10 times"}
 FIXED = {"frame_px": [WIDTH_PX, HEIGHT_PX], "paces": list(PACES.items()), "tones": SOUNDS}
 """What a window is told of the box once, and needs to draw it, to pace it and to sound as it does."""
-DETENTS_MAX = 100
 STEP_MAX_MS = 60 * 1000
 
 

@@ -108,12 +108,11 @@ def _process_in(holder: Path) -> str:
 
 def identity_of(keep: Path | None, is_script: bool) -> str:
     """Tells this box from all others in the ledgers of a PC: always the same in a folder, and for a script,
-    whose outputs are compared byte for byte. CommandError where the folder's own cannot be used."""
+    whose outputs are compared byte for byte. `keep` is there. CommandError where its own cannot be used."""
     if keep is None:
         return SIMULATOR if is_script else new_identity()
     path = keep / IDENTITY_FILE
     if not path.exists():
-        keep.mkdir(parents=True, exist_ok=True)
         write_file(path, (new_identity() + "\n").encode(), force=False)
     identity = path.read_text(encoding="utf-8", errors="replace").strip()
     if not re.fullmatch("sim-[0-9a-f]{8}", identity):

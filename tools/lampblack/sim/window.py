@@ -50,9 +50,8 @@ class Window:
     holds_back: bool = False
     gone: bool = False
     wake: asyncio.Event = field(default_factory=asyncio.Event)
-    waiting: deque[Any] = field(default_factory=deque)
-    """What waits, the oldest first, and beside it when each has come, in s."""
-    _came_s: deque[float] = field(default_factory=deque)
+    waiting: deque[tuple[Any, float]] = field(default_factory=deque)
+    """What waits, the oldest first, each with when it has come, in s."""
     _came: asyncio.Event = field(default_factory=asyncio.Event)
 
     def refuse(self, line: str) -> None:
@@ -61,11 +60,11 @@ class Window:
 
     def take(self, message: Any) -> None:
         """Let `message` wait its turn, unless too many do. That BACK is let go is not left out."""
-        if len(self.waiting) >= WAITING_MAX and (message != BACK_UP or BACK_UP in self.waiting):
+        is_up = message == BACK_UP and all(one != BACK_UP for one, _ in self.waiting)
+        if len(self.waiting) >= WAITING_MAX and not is_up:
             self.refuse("Not all is done: too much waits to be done already. Wait, then do it again.")
             return
-        self.waiting.append(message)
-        self._came_s.append(time.monotonic())
+        self.waiting.append((message, time.monotonic()))
         self._came.set()
 
     async def next(self, lit: Callable[[], bool]) -> Any:
@@ -82,7 +81,7 @@ class Window:
                 raise EOFError
             self._came.clear()
             await self._came.wait()
-        return self.waiting.popleft(), self._came_s.popleft()
+        return self.waiting.popleft()
 
     def back(self, lit: bool) -> list[Any]:
         """What is done at once when BACK is pressed: what was pressed, turned or stepped before and waits,
@@ -104,8 +103,6 @@ class Window:
         self._came.set()
 
     def _taken_out(self, is_one: Callable[[Any], bool]) -> list[Any]:
-        found = [message for message in self.waiting if is_one(message)]
-        left = [pair for pair in zip(self.waiting, self._came_s, strict=True) if not is_one(pair[0])]
-        self.waiting = deque(message for message, _ in left)
-        self._came_s = deque(came_s for _, came_s in left)
+        found = [message for message, _ in self.waiting if is_one(message)]
+        self.waiting = deque(one for one in self.waiting if not is_one(one[0]))
         return found
