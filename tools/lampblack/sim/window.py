@@ -21,8 +21,9 @@ STEPS_MAX = 10
 """Steps of the clock that BACK waits for. Each takes some ms."""
 BACK, BACK_UP = ({"do": "key", "name": name} for name in ("back", "back_up"))
 _LIGHTS = ("expose", "pedal", "lamp")
-LATE_S = 1.0
-"""A press that could light the lamp lights nothing when it has waited for so long: hands have moved on."""
+LATE_S = 0.3
+"""A press that could light the lamp lights nothing when it has waited for so long: hands have moved on, and
+the settling time, in which it would not have counted, may have passed since."""
 
 
 def _is_input(message: Any) -> bool:
