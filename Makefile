@@ -4,6 +4,10 @@ VENV := .venv
 BIN := $(VENV)/bin
 STUBS := $(VENV)/micropython-stubs
 
+# The tests start many processes: what each has compiled is kept for the next, away from the sources.
+export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
+export PYTHONDONTWRITEBYTECODE :=
+
 .PHONY: demo test lint figures emulated measurements diagram pictures pins clean
 
 demo: $(VENV)/ready

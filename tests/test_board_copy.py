@@ -129,11 +129,12 @@ def test_each_module_is_in_one_file():
     assert set(APART) <= set(modules)
     files = sources_on_board()
     assert set(files) == {file_of(module) for module in modules}
+    names_in_file = {file: names_in(source) for file, source in files.items()}
     for module in modules:
         made = {
             node.name for node in ast.parse(PATHS[module].read_text("utf-8")).body if hasattr(node, "name")
         }
-        there = names_in(files[file_of(module)])
+        there = names_in_file[file_of(module)]
         assert {names_on_board().borrowed.get(name, name) for name in made} <= there, module
 
 

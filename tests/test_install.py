@@ -23,6 +23,7 @@ from host_sim.box.session import Session
 from lampblack import cli
 from lampblack.board import board_prompt as prompt
 from lampblack.board import doctor, install
+from lampblack.board import firmware_files as files_of_board
 from lampblack.board.firmware_files import (
     MANIFEST,
     firmware_files,
@@ -126,6 +127,9 @@ def test_the_firmware_is_all_of_its_sources_compiled_but_the_two_that_start_it()
     for path, content in files.items():
         # MicroPython documentation, ".mpy files": the letter M, then the version; small integers of 31 bits.
         assert not path.endswith(".mpy") or (content[:2], content[3]) == (b"M\x06", 31), path
+    sources_on_board.cache_clear()
+    names_on_board.cache_clear()
+    files_of_board._compiled.cache_clear()
     assert firmware_files() == files
 
 
@@ -192,13 +196,12 @@ def test_an_installed_lampblack_has_the_same_firmware(tmp_path):
 
 
 def test_a_source_that_does_not_compile_is_one_line(tmp_path, monkeypatch):
-    from lampblack.board import firmware_files as module
-
     for name in ("boot.py", "main.py"):
         (tmp_path / name).write_text("")
     (tmp_path / "board").mkdir()
     (tmp_path / "board" / "bad.py").write_text("def f(:\n")
-    monkeypatch.setattr(module, "_sources", lambda: tmp_path)
+    monkeypatch.setattr(files_of_board, "_sources", lambda: tmp_path)
+    sources_on_board.cache_clear()
     assert error_of(firmware_files).startswith("board/bad.py does not compile: ")
 
 

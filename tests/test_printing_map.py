@@ -173,7 +173,7 @@ changes = st.one_of(
 
 
 @given(st.lists(bases_ms, min_size=1, max_size=PASSES_MAX), st.booleans(), st.lists(changes, max_size=30))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_bases_are_the_exact_ones_rounded_once(base_ms, tied, walk):
     map, model = a_map(*base_ms, tied=tied), Model(base_ms, tied)
     for change, *details in walk:
@@ -533,7 +533,7 @@ def places(value, path=()):
 
 
 @given(cards, st.data())
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_a_good_card_with_one_thing_changed_is_taken_or_refused(card, data):
     path = data.draw(st.sampled_from(list(places(card))[1:]))
     inside = card

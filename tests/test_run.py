@@ -160,7 +160,7 @@ def compiled(map, bench):
 
 
 @given(maps(), benches)
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_every_run_keeps_the_working_order(map, bench):
     stages = compiled(map, bench)
     fitted = None
@@ -221,7 +221,7 @@ def light_from_map(map, area):
 
 
 @given(maps(), benches)
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_the_light_of_all_stages_is_the_light_of_the_map(map, bench):
     """To 1 ms for each stage or window that an area takes part in, through every filter."""
     stages = compiled(map, bench)
@@ -260,7 +260,7 @@ def test_every_strike_costs_the_lag_once():
 
 
 @given(maps(), benches)
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_windows_follow_one_another_a_lead_in_apart(map, bench):
     cut_pm = map.dry_down_pm if map.dry_down else 0
     for stage in compiled(map, bench):
@@ -329,7 +329,7 @@ def test_dodges_that_do_not_fit_are_refused_with_the_exact_shortfall(base_ms, st
 
 
 @given(maps(), benches)
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_cues_lead_in_to_every_edge_in_order(map, bench):
     for stage in compiled(map, bench):
         wanted, before_ms = [], 0

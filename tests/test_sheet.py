@@ -69,7 +69,7 @@ shades = st.builds(
 # --- shadows
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(shades, st.sampled_from((SMALL, (200, 160), (7, 300))))
 def test_a_shadow_is_what_plain_geometry_says(shade, shape):
     found = picture(cast_of(shade, shape[1], shape[0]), shape)
@@ -213,7 +213,7 @@ def test_bands_share_the_sheet_out_whole(patches):
 # --- the print
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.sampled_from(PAPER_NAMES), st.data())
 def test_an_array_of_doses_gives_the_densities_of_one_at_a_time(name, data):
     a_paper = paper(name)

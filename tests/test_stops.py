@@ -6,6 +6,7 @@ every offset and every pair of tied passes there can be.
 
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
+from functools import cache
 from itertools import pairwise
 from math import gcd
 
@@ -40,9 +41,14 @@ offsets = st.integers(-FURTHEST, FURTHEST)
 TABLE = [int.from_bytes(RATIOS[k * RATIO_BYTES : (k + 1) * RATIO_BYTES], "big") for k in range(STOP)]
 
 
+@cache
+def exact_ratio(stops120):
+    return EXACT.power(2, EXACT.mpf(stops120) / STOP)
+
+
 def nearest_ms(base_ms, stops120, num=1, den=1):
     """`base_ms * 2**(stops120/120) * num / den` to the nearest ms by mpmath, halves up."""
-    exact = EXACT.mpf(base_ms) * num / den * EXACT.power(2, EXACT.mpf(stops120) / STOP)
+    exact = EXACT.mpf(base_ms) * num / den * exact_ratio(stops120)
     return int(EXACT.floor(exact + EXACT.mpf(1) / 2))
 
 
@@ -99,7 +105,7 @@ def test_no_time_at_all_is_rounded_the_wrong_way():
 
 
 @given(bases_ms, offsets)
-@settings(max_examples=2000, deadline=None)
+@settings(max_examples=500, deadline=None)
 @example(BASE_MAX_MS, FURTHEST)
 @example(BASE_MIN_MS, -FURTHEST)
 def test_scale_rounds_as_mpmath_does(base_ms, stops120):
@@ -124,7 +130,7 @@ def test_a_half_goes_up():
 
 
 @given(bases_ms, offsets, bases_ms, bases_ms)
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=300, deadline=None)
 def test_scale_with_a_ratio_rounds_once(base_ms, stops120, num, den):
     assert scale(base_ms, stops120, num, den) == nearest_ms(base_ms, stops120, num, den)
 
@@ -205,7 +211,7 @@ def test_dry_down_in_stops():
 
 
 @given(bases_ms, bases_ms)
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=300, deadline=None)
 def test_offset_between_is_the_nearest(from_ms, to_ms):
     exact = EXACT.log(EXACT.mpf(to_ms) / from_ms, 2) * STOP
     nearest = max(-FURTHEST, min(FURTHEST, int(EXACT.floor(exact + EXACT.mpf(1) / 2))))
@@ -213,7 +219,7 @@ def test_offset_between_is_the_nearest(from_ms, to_ms):
 
 
 @given(bases_ms, offsets)
-@settings(max_examples=1000, deadline=None)
+@settings(max_examples=300, deadline=None)
 def test_offset_between_undoes_scale(base_ms, stops120):
     # Below 200 ms one millisecond is more than 1/120 stop, so that an offset can no longer be told.
     to_ms = scale(base_ms, stops120)

@@ -117,7 +117,7 @@ def exact_total(strip, origin_ms, place):
 
 
 @given(strips(), st.integers(1000, 60000), st.data())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_every_place_gets_its_step(strip, base_ms, data):
     map = a_map(("2", base_ms))
     origin_ms = base_ms if strip.origin_ms is None else strip.origin_ms
@@ -137,7 +137,7 @@ def test_every_place_gets_its_step(strip, base_ms, data):
 
 
 @given(strips(), st.integers(1000, 60000))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_exposures_add_up_to_what_each_patch_should_get(strip, base_ms):
     map, bench = a_map(("2", base_ms)), a_bench(least_ms=20)
     totals = [strip.total_ms(map, 2 * patch) for patch in range(strip.patches)]
@@ -187,7 +187,7 @@ def test_every_step_on_offer_has_the_name_it_is_given():
 
 
 @given(strips(), st.integers(1000, 60000), st.data())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 def test_choosing_a_place_sets_the_base_to_what_it_got(strip, base_ms, data):
     map = a_map(("2", base_ms), ("5", 4000))
     place = data.draw(st.integers(0, strip.last_place))

@@ -52,7 +52,7 @@ def test_a_small_integer_knows_its_range():
 
 
 @given(counts, st.integers(0, HALF))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @example(PERIOD - 1, 1)
 @example(HALF, HALF)
 @example(HALF - 1, HALF)
@@ -61,7 +61,7 @@ def test_later_wraps_and_stays_small(now_ms, ms):
 
 
 @given(counts, st.integers(-HALF, HALF - 1))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @example(0, -HALF)
 @example(PERIOD - 1, HALF - 1)
 def test_since_tells_what_has_passed_and_stays_small(then_ms, ms):

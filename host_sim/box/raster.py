@@ -10,6 +10,9 @@ A row of bytes is handled as one long integer, so that a row of any width takes 
 
 MONO_VLSB = 0
 
+_FEW = 16
+"""Fewer bytes than this are quicker one by one."""
+
 
 def _repeat(byte: int, count: int) -> int:
     """`count` copies of `byte` side by side, as one integer."""
@@ -59,6 +62,10 @@ class FrameBuffer:
             start = page * self._width + x
             if byte == 0xFF:
                 self._buffer[start : start + w] = (b"\xff" if c else b"\x00") * w
+            elif w < _FEW:
+                buffer = self._buffer
+                for at in range(start, start + w):
+                    buffer[at] = buffer[at] | byte if c else buffer[at] & ~byte
             else:
                 mask = _repeat(byte, w)
                 self._put(start, w, mask, mask if c else 0)

@@ -69,7 +69,8 @@ def test_nothing_is_white_while_the_page_loads(chromium, room, late):
     held = []
     page.route(f"**/{late}", lambda route: held.append(route))
     page.goto(room.address, wait_until="commit")
-    page.wait_for_function("() => document.body && document.body.children.length")
+    # Asked for now and then: frames, by which it is asked otherwise, are not painted yet.
+    page.wait_for_function("() => document.body && document.body.children.length", polling=50)
     expect(page.locator("html")).to_have_css("background-color", "rgb(8, 0, 0)")
     expect(page.locator("meta[name=color-scheme]")).to_have_attribute("content", "dark")
     if late == "main.js":

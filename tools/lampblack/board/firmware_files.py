@@ -10,6 +10,7 @@ import hashlib
 import json
 import subprocess
 import tempfile
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
@@ -44,7 +45,8 @@ def firmware_files() -> dict[str, bytes]:
     return files
 
 
-def sources_on_board() -> dict[str, str]:
+@cache
+def sources_on_board() -> Mapping[str, str]:
     """The source of each file that is compiled, by the module that it is on the board."""
     names = names_on_board()
     return {module: names.in_source(source) for module, source in merged(_modules()).items()}
@@ -65,9 +67,9 @@ def _modules() -> dict[str, str]:
         folder = _folder(package)
         for source in sorted(folder.rglob("*.py")):
             name = f"{package}/{source.relative_to(folder).as_posix()}"
-            text = _checked(source, name)
+            text = source.read_text("utf-8")
             # MicroPython takes any folder for a package, and a file without code costs a board its time.
-            if any(not isinstance(statement, ast.Expr) for statement in ast.parse(text).body):
+            if any(not isinstance(statement, ast.Expr) for statement in _parsed(text, name).body):
                 found[name.removesuffix(".py").replace("/", ".")] = text
     return found
 
@@ -94,16 +96,15 @@ def _sources() -> Path:
     return installed if installed.is_dir() else Path(timing_core.__file__).parent.parent
 
 
-def _checked(source: Path, name: str) -> str:
-    text = source.read_text("utf-8")
+def _parsed(text: str, name: str) -> ast.Module:
     try:
-        ast.parse(text)
+        return ast.parse(text)
     except SyntaxError as fault:
         what = f"{name} does not compile: {fault.msg} in line {fault.lineno}"
         raise CommandError(f"{what}. Install lampblack anew.") from None
-    return text
 
 
+@cache
 def _compiled(source: str, module: str) -> bytes:
     """Bytecode of a module.
 
