@@ -10,7 +10,7 @@ TARGET = HERE.parent / "firmware" / "board" / "pins.py"
 def pins_text() -> str:
     """The module's text. KeyError for a pin without its GPIO."""
     pins = tomllib.loads((HERE / "pins.toml").read_text(encoding="utf-8"))
-    lines = [f"{name.upper()} = {pin['gpio']}" for name, pin in pins.items()]
+    lines = [f"{name.upper()} = {pin['gpio']}" for name, pin in pins.items() if pin["kind"] != "kept-free"]
     head = '"""Which GPIO does what. Generated from hardware/pins.toml by `make pins`: change it there."""'
     return "\n".join([head, "", *lines, ""])
 

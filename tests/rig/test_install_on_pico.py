@@ -20,7 +20,7 @@ from tests.rig.pico import MS, Pico, S
 from timing_core import VERSION
 
 FIRMWARE = ROOT / "firmware"
-RELAYS = (2, 3)
+RELAYS = (2, 5, 22)
 INPUTS = (6, 7, 8, 9, 10, 11, 12)
 
 
