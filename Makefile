@@ -8,7 +8,7 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures faults pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -42,6 +42,10 @@ diagram: $(VENV)/ready
 # The pictures of the page in the documents, taken on the way by the browser tests. Needs Chromium on PATH.
 pictures: $(VENV)/ready-for-tests
 	LAMPBLACK_PICTURES=1 $(BIN)/pytest tests/browser
+
+# Every single fault of the circuit, simulated and judged, in hardware/made/faults.csv. Needs ngspice.
+faults: $(VENV)/ready-for-tests
+	$(BIN)/python -m hardware.checks.faults
 
 # The board's pins, from their one source.
 pins:

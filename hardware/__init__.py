@@ -1,0 +1,1 @@
+"""The box as hardware: one source of parts and pins, and what is made from it. It is never installed."""
