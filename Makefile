@@ -8,7 +8,7 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures faults guides pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -46,6 +46,10 @@ pictures: $(VENV)/ready-for-tests
 # Every single fault of the circuit, simulated and judged, in hardware/made/faults.csv. Needs ngspice.
 faults: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.checks.faults
+
+# Parts list and made tables of the hardware's pages.
+guides: $(VENV)/ready-for-tests
+	$(BIN)/python -m hardware.guide
 
 # The board's pins, from their one source.
 pins:

@@ -1,0 +1,93 @@
+"""What the hardware's pages say is what the source says, and the proofs beside them hold."""
+
+import re
+import shutil
+
+import numpy as np
+import pytest
+
+from hardware.checks import light, ohms, power
+from hardware.checks.faults import faults_of, read_table
+from hardware.circuit import HERE, read_circuit
+from hardware.guide import made_pages
+
+with_ngspice = pytest.mark.skipif(
+    shutil.which("ngspice") is None, reason="needs ngspice: apt-get install ngspice"
+)
+
+
+@pytest.fixture(scope="module")
+def circuit():
+    return read_circuit()
+
+
+def test_the_made_pieces_are_what_is_made():
+    for page, text in made_pages().items():
+        assert page.read_text("utf-8") == text, f"{page.name} is not what is made: run `make guides`"
+
+
+def test_the_parts_list_has_every_part_once(circuit):
+    text = (HERE / "parts.md").read_text("utf-8")
+    on_board = text[text.index("<!-- made: lists -->") :]
+    for part in circuit.parts.values():
+        mentions = len(re.findall(rf"\b{part.ref}\b", re.sub(r"^- .*$", "", on_board, flags=re.M)))
+        assert mentions == (part.kind != "test-point"), part.ref
+
+
+def test_every_page_says_that_no_prototype_was_measured():
+    for page in ("README.md", "parts.md", "acceptance.md", "switching-unit.md"):
+        assert "**No prototype has been built or measured yet" in (HERE / page).read_text("utf-8"), page
+
+
+def test_every_step_that_finds_a_fault_is_in_the_acceptance_test():
+    steps = set(re.findall(r"^\| (\d+) \|", (HERE / "acceptance.md").read_text("utf-8"), re.M))
+    assert steps == {str(number) for number in range(1, 17)}
+    named = {word for row in read_table() for word in re.findall(r"acceptance step (\d+)", row[4])}
+    assert named <= steps
+
+
+@with_ngspice
+def test_a_good_board_reads_as_the_first_step_says(circuit):
+    assert ohms.out_of_limits(circuit) == []
+
+
+@with_ngspice
+def test_the_first_step_finds_every_fault_that_is_left_to_it(circuit):
+    faults = {str(fault): fault for fault in faults_of(circuit)}
+    left = [
+        faults[row[0]]
+        for row in read_table()
+        if row[4].startswith("acceptance step 1") and row[4][17:18] in ("", ";")
+    ]
+    assert len(left) > 30
+    for fault in left:
+        assert ohms.out_of_limits(circuit, fault), fault
+
+
+def test_the_supply_is_enough(circuit):
+    assert power.worst_ma(circuit) < power.USB_MA
+    # All outputs at once stay under what the fuse holds, with a tenth to spare.
+    assert power.INPUT_MA * len(power.OUTPUTS) < 0.9 * 160
+
+
+def test_light_is_weighed_as_the_paper_sees_it():
+    """A paper that sees nothing beyond 600 nm, and a filter that lets nothing through below."""
+    paper = np.where(light.NM < 600, 1.0, 1e-12)
+    filters = {name: np.where(light.NM < 600, 3.0, 0.0) for name in ("25", "29")}
+    data = light.Data(filters, paper, 600)
+    white, red = light.LIGHTS["white OLED"], light.LIGHTS["deep red LED, 660 nm"]
+    assert light.safe_min(red, data, None) > 1e3 * light.safe_min(white, data, None)
+    # A density of 3 everywhere that matters: a thousand times the time.
+    assert light.safe_min(white, data, "25") == pytest.approx(
+        1000 * light.safe_min(white, data, None), rel=0.01
+    )
+
+
+def test_the_table_of_displays_is_what_the_measured_curves_give():
+    try:
+        data = light.read_data()
+    except light.NoData as missing:
+        pytest.skip(str(missing))
+    page = (HERE / "README.md").read_text("utf-8")
+    for line in light.table(data):
+        assert line in page
