@@ -21,8 +21,9 @@ from hardware.checks.faults import (
     read_table,
     row_of,
 )
-from hardware.checks.simulation import E9_A, STATES, Fault, period_s, volts
+from hardware.checks.simulation import STATES, Fault, period_s, volts
 from hardware.circuit import read_circuit
+from lampblack.board.chips import RP2350
 
 CEILING_S = 1001.9
 """The firmware gives no light longer than this: `longest_light_ms` of firmware/board/assembly.py."""
@@ -96,9 +97,9 @@ def test_the_cut_off_comes_after_the_longest_light_and_stays(circuit):
 
 @with_ngspice
 def test_a_pico_2_stays_dark_while_it_starts_and_would_not_without_its_resistors(circuit):
-    assert volts(circuit, leak_a=E9_A)["boot"]["LAMP_INPUT"] < 0.1
+    assert volts(circuit, leak_a=RP2350.pin_leak_a)["boot"]["LAMP_INPUT"] < 0.1
     without = {ref: part for ref, part in circuit.parts.items() if ref not in ("R19", "R2")}
-    assert volts(replace(circuit, parts=without), leak_a=E9_A)["boot"]["LAMP_INPUT"] > LIT_V
+    assert volts(replace(circuit, parts=without), leak_a=RP2350.pin_leak_a)["boot"]["LAMP_INPUT"] > LIT_V
 
 
 @with_ngspice

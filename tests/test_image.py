@@ -13,6 +13,7 @@ import pytest
 from rp2040py.device.load_flash import load_uf2
 
 from lampblack import cli
+from lampblack.board.chips import RP2350, untried
 from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.board.image import build_image
 from lampblack.errors import CommandError
@@ -58,6 +59,13 @@ def uf2(flash: bytes, family=0xE48BFF56, flags=0x2000, size=256, at=FLASH) -> by
 GOOD = uf2(program())
 
 
+def absolute() -> bytes:
+    """The block that images for the RP2350 begin with: of a family and a numbering of its own."""
+    block = bytearray(uf2(b"\xef" * 256, family=0xE48BFF57, at=0x10FFFF00))
+    struct.pack_into("<II", block, 20, 0, 2)
+    return bytes(block)
+
+
 def flash_after(image: bytes, folder: Path) -> bytes:
     """Flash that was full of something else, after the emulator's loader has put the image there."""
     path = folder / "image.uf2"
@@ -87,7 +95,7 @@ def test_other_readers_find_base_and_firmware_in_it(base, tmp_path):
 
 
 def test_every_block_is_as_the_format_wants_it(base):
-    made, told = build_image(base, "base", FILES)
+    made, told, _ = build_image(base, "base", FILES)
     assert len(made) % 512 == 0
     heads = [struct.unpack_from("<8I", made, at) for at in range(0, len(made), 512)]
     for number, head in enumerate(heads):
@@ -109,7 +117,7 @@ def test_the_same_in_gives_the_same_out(base):
 def test_another_board_s_file_system_lies_where_its_own_micropython_says():
     """Pico W: 848 KB from 0x12C000 (MicroPython, ports/rp2/boards/RPI_PICO_W; from memory)."""
     at, size = 0x1012C000, 848 * 1024
-    made, told = build_image(uf2(program(fs=(at, size))), "base", FILES)
+    made, told, _ = build_image(uf2(program(fs=(at, size))), "base", FILES)
     assert (told.fs_at, told.fs_bytes) == (at, size)
     assert len(made) // 512 == 16 + size // 256
 
@@ -142,7 +150,9 @@ def changed(at: int, data: bytes) -> bytes:
         (uf2(program(), size=255), "does not lie in flash"),
         (uf2(program(), at=0x20000000), "does not lie in flash"),
         (uf2(program(), at=0), "does not lie in flash"),
-        (uf2(program(), family=0xE48BFF59), r"is for Pico 2 \(RP2350\)"),
+        (uf2(program(), family=0xE48BFF5A), "is for another chip"),
+        (GOOD[:512] + uf2(program(), family=0xE48BFF59)[512:], "is for another chip"),
+        (absolute(), "it is not MicroPython"),
         (uf2(program(), family=0x68ED2B88), "is for another chip"),
         (uf2(program(), flags=0), "is for another chip"),
         (uf2(bytes(4096)), "it is not MicroPython"),
@@ -161,6 +171,29 @@ def test_a_base_that_will_not_do_is_one_line(data, says):
     assert "\n" not in line
     assert line.startswith("base is not used: ") or "does not fit" in line
     assert line.endswith(".")
+
+
+def test_an_image_for_a_pico_2_is_of_its_family_and_says_that_nobody_has_seen_it(tmp_path, capsys):
+    """uf2families.json of github.com/microsoft/uf2: rp2350-arm-s is 0xe48bff59."""
+    base, out = tmp_path / "base.uf2", tmp_path / "box.uf2"
+    base.write_bytes(absolute() + uf2(program(), family=0xE48BFF59))
+    assert cli.run(["image", "--base", str(base), "-o", str(out)]) == 0
+    made = out.read_bytes()
+    assert made[:512] == absolute()
+    blocks = [struct.unpack_from("<8I", made, at) for at in range(512, len(made), 512)]
+    assert {block[7] for block in blocks} == {0xE48BFF59}
+    assert [block[5] for block in blocks] == list(range(len(blocks)))
+    assert {block[6] for block in blocks} == {len(blocks)}
+    said = capsys.readouterr()
+    assert said.err == untried(RP2350) + "\n"
+    # But for family and first block it is the image of a Pico.
+    base.write_bytes(GOOD)
+    assert cli.run(["image", "--base", str(base), "-o", str(out), "--force"]) == 0
+    assert capsys.readouterr().err == ""
+    pico = bytearray(out.read_bytes())
+    for at in range(0, len(pico), 512):
+        struct.pack_into("<I", pico, at + 28, 0xE48BFF59)
+    assert bytes(pico) == made[512:]
 
 
 def test_a_newer_micropython_will_do():

@@ -24,6 +24,7 @@ from lampblack import cli
 from lampblack.board import board_prompt as prompt
 from lampblack.board import doctor, install
 from lampblack.board import firmware_files as files_of_board
+from lampblack.board.chips import RP2350, untried
 from lampblack.board.firmware_files import (
     MANIFEST,
     firmware_files,
@@ -389,12 +390,21 @@ def test_a_run_under_way_is_not_broken_off(plug):
     assert (board.commands, board.start) == (0, "box")
 
 
+def test_on_a_pico_2_it_says_that_nobody_has_seen_it_run(plug):
+    board = FakeBoard({})
+    board.machine = "Raspberry Pi Pico2 with RP2350"
+    said, warning = plug(board)().split("\n")
+    assert "is on the board (Raspberry Pi Pico2 with RP2350" in said
+    assert warning == untried(RP2350)
+    assert has(board, FILES)
+
+
 @pytest.mark.parametrize(
     ("differs", "says"),
     [
         ({"name": "circuitpython"}, "it runs circuitpython, not MicroPython"),
         ({"release": (1, 21, 0)}, "its MicroPython 1.21.0 is older than 1.22"),
-        ({"machine": "Raspberry Pi Pico2 with RP2350"}, "it is a Raspberry Pi Pico2 with RP2350"),
+        ({"machine": "Generic board with ESP32"}, "the firmware is for the RP2040 and RP2350"),
         ({"bytecode": 7}, "runs bytecode 7, and lampblack compiles 6"),
     ],
 )

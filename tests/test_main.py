@@ -17,6 +17,7 @@ from hypothesis import example, given, settings
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session, Watcher
+from lampblack.board.chips import CHIPS
 from timing_core.light import bench
 from timing_core.light.bench import setting
 from timing_core.light.printing_map import DRY_DOWN_MAX_PM, Mark, PrintingMap
@@ -294,6 +295,17 @@ def test_handed_over_under_light_it_goes_dark_and_does_not_restart(chip):
     chip.start()
     assert is_dark(chip)
     assert chip.noted == []
+
+
+@pytest.mark.parametrize("known", CHIPS, ids=[known.name for known in CHIPS])
+def test_the_boards_registers_lie_where_the_table_of_chips_says(known, monkeypatch):
+    machine = f"{known.board} with {known.name}"
+    monkeypatch.setattr(sys, "implementation", types.SimpleNamespace(_machine=machine))
+    at = runpy.run_path(str(FIRMWARE / "board" / "chip.py"))
+    assert at["WATCHDOG_AT"] == known.watchdog_at
+    # RP2040 data sheet, 4.7.6: SCRATCH0 is the fourth register; 2.1.2: 0x3000 on, written ones are cleared.
+    assert [at[f"SCRATCH{number}_AT"] - known.watchdog_at for number in range(4)] == [12, 16, 20, 24]
+    assert at["WATCHDOG_CLEAR_AT"] - known.watchdog_at == 0x3000
 
 
 def test_both_relays_are_let_go_before_anything_that_may_fail(chip):

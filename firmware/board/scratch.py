@@ -3,17 +3,18 @@ pulled low.
 
 During a run they have how much of the stage was given, since flash may not be written under light. After a
 reset the box gets that figure, and can say what is known of the sheet in the easel. RP2040 data sheet,
-4.7.6: SCRATCH0 to 3 are free; the boot ROM uses 4 to 7.
+4.7.6: SCRATCH0 to 3 are free; the boot ROM uses 4 to 7. On the RP2350 it is the same (from memory).
 """
 
 from machine import mem32
 from micropython import const
 
-# Constants, since working the addresses out would make large integers and take memory.
-_MARK_AT = const(0x4005800C)
-_GIVEN_AT = const(0x40058010)
-_STARTS_AT = const(0x40058014)
-_RESTARTS_AT = const(0x40058018)
+from board.chip import SCRATCH0_AT, SCRATCH1_AT, SCRATCH2_AT, SCRATCH3_AT
+
+_MARK_AT = SCRATCH0_AT
+_GIVEN_AT = SCRATCH1_AT
+_STARTS_AT = SCRATCH2_AT
+_RESTARTS_AT = SCRATCH3_AT
 _MARK = const(0x1A3B1AC4)
 _LATE_MS = const(5)
 """The lamp is lit up to this long after the box has asked for it, and no more light may be noted than there

@@ -3,11 +3,12 @@
 from machine import WDT, mem32
 from micropython import const
 
+from board.chip import WATCHDOG_CLEAR_AT
+
 _TIMEOUT_MS = const(3000)
 """Longer than any write to flash, and no longer than a hand needs to reach the switch."""
 
-# RP2040 data sheet, 4.7.6: bit 30 of CTRL enables the watchdog; 0x3000 on is the address that clears bits.
-_CTRL_CLEAR = const(0x40058000 + 0x3000)
+# RP2040 data sheet, 4.7.6: bit 30 of CTRL, the first register, enables the watchdog.
 _ENABLE = const(1 << 30)
 
 
@@ -22,4 +23,4 @@ class Dog:
 
     def stop(self) -> None:
         """Stop it for good, since at the prompt nothing feeds it."""
-        mem32[_CTRL_CLEAR] = _ENABLE
+        mem32[WATCHDOG_CLEAR_AT] = _ENABLE

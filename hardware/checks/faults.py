@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 
-from hardware.checks.simulation import E9_A, OUTPUTS, PINS, STATES, Fault, Volts, period_s, volts
+from hardware.checks.simulation import OUTPUTS, PINS, STATES, Fault, Volts, period_s, volts
 from hardware.circuit import HERE, Circuit, Part, read_circuit
+from lampblack.board.chips import RP2350
 
 TABLE = HERE / "made" / "faults.csv"
 
@@ -220,7 +221,7 @@ def judged(circuit: Circuit, fault: Fault, good: Volts) -> Judgement:
 
     # A Pico 2 at its start.
     if _holds_low(part):
-        boot = volts(circuit, fault, E9_A)["boot"]
+        boot = volts(circuit, fault, RP2350.pin_leak_a)["boot"]
         if max(boot["LAMP_INPUT"], boot["ARM_INPUT"]) >= DARK_V:
             lost.append("dark while a Pico 2 starts")
             found.append(STEP % 1)

@@ -14,16 +14,13 @@ import subprocess
 from dataclasses import dataclass
 
 from hardware.circuit import Circuit, Part, quantity
+from lampblack.board.chips import RP2040
 
 VSYS_V = 4.7
 """USB's 5 V less the Pico's diode."""
 LOGIC_V = 3.3
 PIN_OHM = 40.0
 """Of a Pico's output at 8 mA, about; the data sheet gives 0.5 V at most at its rated current."""
-LEAK_A = 1e-6
-"""RP2040 data sheet, 5.2: input leakage, at most."""
-E9_A = 120e-6
-"""RP2350 data sheet, erratum E9: what a pin may source, about."""
 COUNTER_OHM = 100.0
 INPUT_OHM = 220.0
 """What a switching unit takes: 20 mA, the most that docs allow it."""
@@ -96,7 +93,7 @@ def node_of(net: str) -> str:
 
 
 def netlist(
-    circuit: Circuit, fault: Fault | None = None, leak_a: float = LEAK_A, bare: bool = False
+    circuit: Circuit, fault: Fault | None = None, leak_a: float = RP2040.pin_leak_a, bare: bool = False
 ) -> list[str]:
     """The circuit, with what stands round it, and with the fault. `bare`: neither Pico nor counter is plugged
     in, and nothing is connected."""
@@ -234,7 +231,7 @@ Volts = dict[str, dict[str, float]]
 """State -> net -> volts."""
 
 
-def volts(circuit: Circuit, fault: Fault | None = None, leak_a: float = LEAK_A) -> Volts:
+def volts(circuit: Circuit, fault: Fault | None = None, leak_a: float = RP2040.pin_leak_a) -> Volts:
     """The watched nets in every state. RuntimeError with ngspice's words where it finds no answer."""
     commands = []
     for state in STATES.values():

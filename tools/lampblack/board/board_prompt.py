@@ -14,14 +14,13 @@ from typing import NamedTuple
 from mpremote.transport import TransportError, TransportExecError  # type: ignore[import-untyped]
 from mpremote.transport_serial import SerialTransport  # type: ignore[import-untyped]
 
+from lampblack.board.chips import CHIPS, Chip
 from lampblack.board.firmware_files import BYTECODE
 from lampblack.errors import CommandError
 from lampblack.wire.box_client import open_port
 
 OLDEST = (1, 22)
 """The first release of MicroPython that the firmware is proven on."""
-CHIP = "RP2040"
-"""The firmware writes registers of this chip by their addresses."""
 
 _READ_S = 10
 _CHUNK = 1024
@@ -94,6 +93,11 @@ class About(NamedTuple):
     def release(self) -> str:
         return ".".join(str(part) for part in self.version)
 
+    @property
+    def chip(self) -> Chip | None:
+        """None for one that the firmware is not for."""
+        return next((chip for chip in CHIPS if chip.name in self.machine), None)
+
 
 class Prompt(SerialTransport):
     """The board at `url`, at its prompt. With `restart` MicroPython is started anew, without its `main.py`:
@@ -154,10 +158,11 @@ class Prompt(SerialTransport):
                 f"The board at {self.device_name} is not used: it runs {about.name}, not MicroPython. Put an "
                 "image on it first (`lampblack image`)."
             )
-        if CHIP not in about.machine:
+        if about.chip is None:
+            known = " and ".join(chip.name for chip in CHIPS)
             raise CommandError(
                 f"The board at {self.device_name} is not used: it is a {about.machine}, and the firmware is "
-                f"for the {CHIP}. Use a Raspberry Pi Pico."
+                f"for the {known}. Use a Raspberry Pi Pico."
             )
         if about.version[:2] < OLDEST:
             raise CommandError(

@@ -13,6 +13,7 @@ of a directory's pair left from the old file system could otherwise be taken for
 
 import re
 import struct
+import sys
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
@@ -20,6 +21,7 @@ import typer
 from littlefs import LittleFS, LittleFSError, UserContext
 
 from lampblack.board.board_prompt import OLDEST
+from lampblack.board.chips import ABSOLUTE_FAMILY, CHIPS, RP2040, Chip, untried
 from lampblack.board.firmware_files import MANIFEST, firmware_files, manifest
 from lampblack.errors import CommandError
 from lampblack.files import write_file
@@ -29,14 +31,10 @@ from timing_core import VERSION
 UF2_BLOCK = 512
 UF2_FIRST, UF2_SECOND, UF2_LAST = 0x0A324655, 0x9E5D5157, 0x0AB16F30
 NOT_FLASH, FAMILY_GIVEN = 0x0001, 0x2000
-RP2040, RP2350 = 0xE48BFF56, 0xE48BFF59
-FAMILIES = {RP2350: "Pico 2 (RP2350), and the firmware is for the Pico (RP2040)"}
 PAGE = 256
 
 FLASH, FLASH_END = 0x10000000, 0x11000000
 INFO_FIRST, INFO_LAST = 0x7188EBF2, 0xE71AA390
-INFO_WITHIN = 512
-"""The info's header lies in the program's first bytes: 256 of boot code and 256 more (defs.h)."""
 ID_AND_STRING, BLOCK_DEVICE = 6, 7
 PROGRAM_NAME, PROGRAM_VERSION = 0x02031C86, 0x11A9BC3A
 
@@ -54,6 +52,14 @@ class Program(NamedTuple):
     fs_bytes: int
 
 
+class Base(NamedTuple):
+    """MicroPython's own file: its blocks, and those before them that are numbered on their own."""
+
+    chip: Chip
+    before: bytes
+    blocks: list[bytearray]
+
+
 def image(
     base: Annotated[Path, typer.Option(metavar="FILE", help="MicroPython's own UF2 file for the Pico.")],
     out: Annotated[Path, typer.Option("-o", "--out", metavar="FILE", help="The file to write.")] = Path(
@@ -65,7 +71,7 @@ def image(
 
     On a board that was in use its cards, settings and ledger go: use lampblack install there.
     """
-    made, program = build_image(base.read_bytes(), str(base), firmware_files())
+    made, program, chip = build_image(base.read_bytes(), str(base), firmware_files())
     write_file(out, made, force)
     said = (
         f"{out}: Lampblack {VERSION} on MicroPython {program.version.removeprefix('v')}, "
@@ -73,20 +79,22 @@ def image(
         "that appears."
     )
     print(printable(said))
+    if not chip.tried:
+        print(untried(chip), file=sys.stderr)
 
 
-def build_image(base: bytes, name: str, files: dict[str, bytes]) -> tuple[bytes, Program]:
+def build_image(base: bytes, name: str, files: dict[str, bytes]) -> tuple[bytes, Program, Chip]:
     """`base` with a file system that holds `files` and their manifest. CommandError, which calls the base
-    `name`, if it is not MicroPython for a board that the firmware runs on.
+    `name`, if it is not MicroPython for a board that the firmware is for.
     """
-    blocks = _blocks(base, name)
-    program = _program(_memory(blocks), name)
+    chip, before, blocks = _base(base, name)
+    program = _program(_memory(blocks), name, chip)
     system = file_system({**files, MANIFEST: manifest(files)}, program.fs_bytes)
     for at in range(0, len(system), PAGE):
-        blocks.append(_block(program.fs_at + at, system[at : at + PAGE]))
+        blocks.append(_block(program.fs_at + at, system[at : at + PAGE], chip))
     for number, block in enumerate(blocks):
         struct.pack_into("<II", block, 20, number, len(blocks))
-    return b"".join(blocks), program
+    return before + b"".join(blocks), program, chip
 
 
 def file_system(files: dict[str, bytes], size: int) -> bytes:
@@ -118,14 +126,15 @@ def file_system(files: dict[str, bytes], size: int) -> bytes:
 # --- UF2
 
 
-def _block(address: int, page: bytes) -> bytearray:
+def _block(address: int, page: bytes, chip: Chip) -> bytearray:
     """A block that puts `page` at `address`; its number is still to be filled in."""
-    head = struct.pack("<8I", UF2_FIRST, UF2_SECOND, FAMILY_GIVEN, address, PAGE, 0, 0, RP2040)
+    head = struct.pack("<8I", UF2_FIRST, UF2_SECOND, FAMILY_GIVEN, address, PAGE, 0, 0, chip.family)
     return bytearray(head + page.ljust(UF2_BLOCK - 36, b"\xff") + struct.pack("<I", UF2_LAST))
 
 
-def _blocks(data: bytes, name: str) -> list[bytearray]:
-    """The blocks of a UF2 file that go into flash. CommandError if it is not whole or not for this chip."""
+def _base(data: bytes, name: str) -> Base:
+    """A UF2 file, of its blocks those that go into flash. CommandError if it is not whole, or for no chip of
+    ours."""
 
     def bad(why: str) -> CommandError:
         return CommandError(
@@ -138,14 +147,19 @@ def _blocks(data: bytes, name: str) -> list[bytearray]:
         raise bad("is cut off")
     blocks = []
     pages: set[int] = set()
+    before = b""
+    while data[28:32] == struct.pack("<I", ABSOLUTE_FAMILY):
+        before, data = before + data[:UF2_BLOCK], data[UF2_BLOCK:]
+    found = struct.unpack_from("<I", data, 28)[0] if data else 0
+    chip = next((chip for chip in CHIPS if chip.family == found), RP2040)
     count = len(data) // UF2_BLOCK
     for number in range(count):
         block = bytearray(data[number * UF2_BLOCK : (number + 1) * UF2_BLOCK])
         first, second, flags, address, size, own_number, of, family = struct.unpack_from("<8I", block)
         if (first, second) != (UF2_FIRST, UF2_SECOND) or block[-4:] != struct.pack("<I", UF2_LAST):
             raise bad(f"is damaged in its block {number}")
-        if not flags & FAMILY_GIVEN or family != RP2040:
-            raise bad(f"is for {FAMILIES.get(family, f'another chip (family {family:#010x})')}")
+        if not flags & FAMILY_GIVEN or family != chip.family:
+            raise bad(f"is for another chip (family {family:#010x})")
         if (own_number, of) != (number, count):
             raise bad(f"lacks blocks: it has {count} of {of}")
         if flags & NOT_FLASH:
@@ -154,7 +168,7 @@ def _blocks(data: bytes, name: str) -> list[bytearray]:
             raise bad(f"is damaged: its block {number} does not lie in flash")
         pages.add(address)
         blocks.append(block)
-    return blocks
+    return Base(chip, before, blocks)
 
 
 def _memory(blocks: list[bytearray]) -> dict[int, bytes]:
@@ -165,9 +179,9 @@ def _memory(blocks: list[bytearray]) -> dict[int, bytes]:
 # --- what a program says of itself
 
 
-def _program(memory: dict[int, bytes], name: str) -> Program:
+def _program(memory: dict[int, bytes], name: str, chip: Chip) -> Program:
     """What the image says of itself; CommandError if that is no MicroPython that the firmware runs on."""
-    strings, systems = _info(memory)
+    strings, systems = _info(memory, chip.info_within)
     if strings.get(PROGRAM_NAME) != "MicroPython" or len(systems) != 1:
         raise CommandError(
             f"{name} is not used: it is not MicroPython. Take the Pico's .uf2 from "
@@ -187,12 +201,12 @@ def _program(memory: dict[int, bytes], name: str) -> Program:
     return program
 
 
-def _info(memory: dict[int, bytes]) -> tuple[dict[int, str], list[tuple[int, int]]]:
+def _info(memory: dict[int, bytes], within: int) -> tuple[dict[int, str], list[tuple[int, int]]]:
     """The strings by their ids, and (address, bytes) of the block devices. Empty where nothing is told."""
     strings: dict[int, str] = {}
     systems: list[tuple[int, int]] = []
     try:
-        for at in range(FLASH, FLASH + INFO_WITHIN, 4):
+        for at in range(FLASH, FLASH + within, 4):
             first, start, end, _, last = struct.unpack("<5I", _read(memory, at, 20))
             if (first, last) == (INFO_FIRST, INFO_LAST):
                 break

@@ -19,6 +19,7 @@ from rich.progress import Progress
 
 from host_sim.box.session import SIMULATOR
 from lampblack.board.board_prompt import NoRoom, Prompt
+from lampblack.board.chips import untried
 from lampblack.board.firmware_files import MANIFEST, PACKAGES, START, digest, firmware_files, manifest
 from lampblack.errors import CommandError
 from lampblack.text.printable import printable
@@ -60,7 +61,7 @@ def install(
         said = install_at(
             url, files, lambda what, done, of: bar.update(task, description=what, completed=done, total=of)
         )
-    print(printable(said))
+    print("\n".join(map(printable, said.split("\n"))))
 
 
 def install_at(
@@ -89,7 +90,8 @@ def install_at(
     told("Waiting for the box", 1, 1)
     version = _wait(url, clock, sleep)
     what = f"{count} of {len(files)} files written" if count else "all files were there already"
-    return f"Lampblack {version} is on the board ({about.machine}, MicroPython {about.release}): {what}."
+    said = f"Lampblack {version} is on the board ({about.machine}, MicroPython {about.release}): {what}."
+    return said if about.chip is None or about.chip.tried else f"{said}\n{untried(about.chip)}"
 
 
 def put(board: Prompt, files: dict[str, bytes], told: Told) -> int:

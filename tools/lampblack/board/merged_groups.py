@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 
 APART = (
     # What the board has before anything else
+    "board.chip",
     "board.crash",
     "board.pins",
     "board.pulse",
