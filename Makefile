@@ -8,7 +8,7 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults guides pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures faults guides sheets pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -50,6 +50,10 @@ faults: $(VENV)/ready-for-tests
 # Parts list and made tables of the hardware's pages.
 guides: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.guide
+
+# The schematic, drawn and compared with the parts, in hardware/made/sheets.
+sheets: $(VENV)/ready-for-tests
+	$(BIN)/python -m hardware.sheets
 
 # The board's pins, from their one source.
 pins:
