@@ -47,9 +47,10 @@ pictures: $(VENV)/ready-for-tests
 faults: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.checks.faults
 
-# Parts list and made tables of the hardware's pages.
+# Parts list, made tables of the hardware's pages, and the picture of the build on a breadboard.
 guides: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.guide
+	$(BIN)/python -m hardware.breadboard
 
 # The schematic, drawn and compared with the parts, in hardware/made/sheets.
 sheets: $(VENV)/ready-for-tests

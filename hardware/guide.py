@@ -10,6 +10,7 @@ import re
 from collections import Counter, defaultdict
 from pathlib import Path
 
+from hardware import breadboard
 from hardware.checks import ohms, power
 from hardware.checks.faults import read_table
 from hardware.circuit import HERE, Circuit, Part, read_circuit
@@ -58,6 +59,9 @@ def made_pages() -> dict[Path, str]:
         ("acceptance.md", "readings"): "\n".join(["", *ohms.table(), ""]),
         ("README.md", "power"): "\n".join(["", *power.table(circuit), ""]),
         ("README.md", "faults"): _faults_in_words(),
+        ("breadboard.md", "parts"): "\n".join(["", *breadboard.part_table(circuit), ""]),
+        ("breadboard.md", "wires"): "\n".join(["", *breadboard.wire_table(circuit), ""]),
+        ("breadboard.md", "left out"): "\n".join(["", *breadboard.left_out_table(circuit), ""]),
     }
     for (name, piece), text in pieces.items():
         page = HERE / name

@@ -35,7 +35,7 @@ def test_the_parts_list_has_every_part_once(circuit):
 
 
 def test_every_page_says_that_no_prototype_was_measured():
-    for page in ("README.md", "parts.md", "acceptance.md", "switching-unit.md"):
+    for page in ("README.md", "parts.md", "acceptance.md", "switching-unit.md", "breadboard.md"):
         assert "**No prototype has been built or measured yet" in (HERE / page).read_text("utf-8"), page
 
 
