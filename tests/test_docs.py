@@ -59,7 +59,7 @@ DOCS = ROOT / "docs"
 CORE = ROOT / "firmware" / "timing_core"
 EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 PAGES = sorted(
-    [ROOT / "README.md", ROOT / "DEVELOPERS.md", ROOT / "hardware" / "README.md", *DOCS.glob("*.md")]
+    [ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "hardware").glob("*.md"), *DOCS.glob("*.md")]
 )
 MADE = runpy.run_path(str(DOCS / "made.py"))
 
