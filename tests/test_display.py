@@ -158,6 +158,33 @@ def test_a_display_that_was_pulled_out_is_started_again(fitted, clock):
     assert not fitted.chip.lacks()
 
 
+def test_one_that_was_away_while_nothing_changed_is_found_dark(fitted, clock):
+    drawn = fitted.draw(1)
+    fitted.send_all()
+    fitted.bus.attached = False
+    for _ in range(4):
+        clock.ms += 250
+        fitted.send_all()
+    fitted.chip.power_up()
+    fitted.bus.attached = True
+    assert fitted.chip.shown() == DARK
+    for _ in range(4):
+        clock.ms += 250
+        fitted.send_all()
+    assert fitted.chip.shown() == drawn
+
+
+def test_one_that_shows_all_it_should_is_seldom_asked(fitted, clock):
+    fitted.draw(1)
+    fitted.send_all()
+    del fitted.bus.sent[:]
+    for _ in range(1000):
+        clock.ms += 20
+        fitted.send_all()
+    assert len(fitted.bus.sent) == pytest.approx(20_000 / 500, abs=2)
+    assert {len(data) for data in fitted.bus.sent} == {3}
+
+
 def test_one_that_fails_half_way_is_started_from_the_beginning(fitted, clock):
     drawn = fitted.draw(1)
     for _ in range(20):

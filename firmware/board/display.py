@@ -8,8 +8,9 @@ A whole frame takes 25 ms on the bus, longer than a key may wait. So changes are
 columns, about 1 ms each, one at each `step`.
 
 A display that does not answer stops nothing, since the box can be used by ear. It is tried again now and
-then, with its whole start-up sequence, since it may have lost power. What its memory then holds is chance and
-could be bright, so it is switched on when it has the whole picture.
+then, with its whole start-up sequence, since it may have lost power. While there is nothing to show it is
+sent its brightness now and then, to find out. What its memory holds after a loss of power is chance and could
+be bright, so it is switched on when it has the whole picture.
 
 The LCD is a negative one: what is lit lets the red light through that is behind it. Its brightness is that
 light's, its contrast is fixed.
@@ -85,7 +86,7 @@ class Display:
         self._started = False
         self._leveled = False
         self._all_left = 0
-        self._failed_ms = ticks_ms() - _RETRY_MS
+        self._tried_ms = ticks_ms() - _RETRY_MS
 
     def level(self, level: int) -> None:
         """Brightness, 1 to 5."""
@@ -111,7 +112,7 @@ class Display:
 
     def step(self) -> bool:
         """Send the next piece that is due; False if all is shown or the display does not answer."""
-        if not self._started and ticks_diff(ticks_ms(), self._failed_ms) < _RETRY_MS:
+        if not self._started and ticks_diff(ticks_ms(), self._tried_ms) < _RETRY_MS:
             return False
         try:
             return self._send_next()
@@ -121,11 +122,12 @@ class Display:
 
     def _fail(self) -> None:
         self._started = False
-        self._failed_ms = ticks_ms()
+        self._tried_ms = ticks_ms()
 
     def _send_next(self) -> bool:
         if not self._started:
             self._i2c.writeto(self._address, self._start)
+            self._tried_ms = ticks_ms()
             self._started = True
             self._leveled = False
             self._all_left = _PIECES + 1
@@ -142,7 +144,12 @@ class Display:
 
     def _send_piece(self) -> bool:
         if not self._all_left and self._frame == self._shown:
-            return False  # nearly always, and told at once
+            # Nearly always, and told at once.
+            if ticks_diff(ticks_ms(), self._tried_ms) < _RETRY_MS:
+                return False
+            self._tried_ms = ticks_ms()
+            self._leveled = False
+            return True
         for _ in range(_PIECES):
             at = self._at
             self._at = (at + 1) % _PIECES

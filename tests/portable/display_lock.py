@@ -62,7 +62,7 @@ def play(kind):
             send_all(display)
             bus.broken = False
             # As if the time until the next try were over.
-            display._failed_ms -= 1000
+            display._tried_ms -= 1000
             send_all(display)
             frame[5] ^= 1
             display.leave_out()
