@@ -4,7 +4,7 @@ Which of them is fitted is told: no chip says what it is. All four keep the pict
 pages of eight rows, and take it by pages: a page, a column, then a byte for each column from there on. SH1106
 and ST7567 have 132 columns for a panel of 128, so the column that the panel begins at is told too.
 
-A whole frame takes 25 ms on the bus, longer than a key may wait. So changes are sent in pieces of 32
+A whole frame takes 29 ms on the bus, longer than a key may wait. So changes are sent in pieces of 32
 columns, about 1 ms each, one at each `step`.
 
 A display that does not answer stops nothing, since the box can be used by ear. It is tried again now and
@@ -44,6 +44,7 @@ _LCD_ADDRESS = const(0x3F)
 _OLED = const(b"\x00\xae\xd5\x80\xa8\x3f\xd3\x00\x40\xa1\xc8\xda\x12\xd9\xf1\xdb\x40\xa4\xa6")
 # What each OLED needs besides, four bytes of it. SSD1306: charge pump, page addressing. SSD1309, which has no
 # pump: page addressing, its VCOMH. SH1106, which has no other addressing: its converter, and twice nothing.
+# The last two are from memory.
 _OWN = const(b"\x8d\x14\x20\x02\x20\x02\xdb\x34\xad\x8b\xe3\xe3")
 # ST7567S data sheet, 9 and 10-1: reset, off, bias 1/9, segments not mirrored, lines mirrored, regulation 5.0,
 # first line, booster 4x, then booster, regulator and follower on, not inverted, follow the memory. Reset puts
