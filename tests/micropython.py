@@ -19,6 +19,8 @@ PORTABLE = ROOT / "tests" / "portable"
 REPLAY = ROOT / "tests" / "rig" / "replay.py"
 FIGURES = [ROOT / "tests" / "figures" / f"{name}.py" for name in ("heap", "prints", "speeds")]
 CORE = ROOT / "firmware" / "timing_core"
+DRIVER = ROOT / "firmware" / "board" / "display.py"
+"""The one of the board's modules that runs on a desk too, with stand-ins for the chip."""
 
 HEAP = "248k"
 """The least at which every script of tests/scripts is played to its end is 238 KB; this is 4 % more, so that
@@ -52,7 +54,9 @@ def desk_programs() -> dict[Path, Path]:
 
 def compile_all(folder: Path) -> Path:
     """All that runs under MicroPython too, as .mpy under `folder`, which is returned."""
-    sources = {path: path.relative_to(CORE.parent) for path in CORE.rglob("*.py")} | desk_programs()
+    sources = {
+        path: path.relative_to(CORE.parent) for path in (*CORE.rglob("*.py"), DRIVER)
+    } | desk_programs()
     for source, place in sources.items():
         target = folder / place
         target.parent.mkdir(parents=True, exist_ok=True)

@@ -16,7 +16,7 @@ from machine import I2C, PWM, Pin, unique_id
 from micropython import const
 
 from board import crash, pins
-from board.display import Display
+from board.display import LCD, Display
 from board.flash import FlashDisk
 from board.health import health_of
 from board.inputs import Inputs
@@ -38,6 +38,11 @@ _PANEL_MS = const(100)
 _I2C_TIMEOUT_US = const(3000)
 """A piece of the picture takes 1 ms. A key must not wait the usual 50 ms for a bus that hangs."""
 
+_BACKLIGHT_HZ = const(1000)
+"""Too quick for the eye to see it flicker, also where something moves."""
+
+FITTED = ("ssd1306", 0)
+"""The display that is fitted, and the column of its memory that its panel begins at."""
 
 _NOT_NEEDED = (
     ("timing_core.machine", "transitions"),
@@ -63,7 +68,9 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
         sys.modules.pop(group + "." + name, None)
         delattr(sys.modules[group], name)
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=_I2C_TIMEOUT_US)
-    display = Display(i2c, screen.buffer)
+    kind, offset = FITTED
+    backlight = PWM(Pin(pins.BACKLIGHT), freq=_BACKLIGHT_HZ, duty_u16=0) if kind == LCD else None
+    display = Display(i2c, screen.buffer, kind, offset, backlight)
     box.health = lambda: health_of(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()

@@ -27,6 +27,7 @@ from rp2040py.utils.fifo import FIFO
 from lampblack.board.firmware_files import firmware_files, names_on_board
 from lampblack.board.merged_groups import file_of, imported_as
 from lampblack.wire.box_client import BoxClient
+from tests.display_chips import CHIPS
 from tests.micropython import ROOT
 from tests.rig.display import Display
 from tests.rig.keys import Contact, Dial
@@ -48,6 +49,9 @@ KEYS = {
     "press": PINS["dial_press"],
 }
 """The box's event for each key, and its pin."""
+
+FUNCTION_PWM = 4
+"""RP2040 data sheet, table 279: what a pin is given to."""
 
 BOUNCE_NS = 5 * MS
 
@@ -120,7 +124,8 @@ def on_board(text: str) -> str:
 class PicoBox:
     """A box whose plug is in. `start` False leaves it to the caller to apply power.
 
-    `probe` puts the probe before `main.py`; `before` is more text to put there.
+    `probe` puts the probe before `main.py`; `before` is more text to put there. `display` is the one that is
+    fitted, and that the firmware is told of.
     """
 
     def __init__(
@@ -132,10 +137,14 @@ class PicoBox:
         files: Mapping[str, bytes] | None = None,
         watch: Iterable[int] = (LAMP, SAFELIGHT),
         start: bool = True,
+        display: str = "ssd1306",
     ) -> None:
+        chip = CHIPS[display]()
+        if display != "ssd1306":
+            before += f"\nfrom board import assembly\nassembly.FITTED = {(display, chip.FIRST)}\n"
         main = on_board((PROBE if probe else "") + before) + "\n" + firmware()["main.py"].decode()
         self.pico = Pico(uf2, firmware() | {"main.py": main.encode()} | dict(files or {}), watch)
-        self.panel = Display(self.pico)
+        self.panel = Display(self.pico, chip=chip)
         self._contacts = {name: Contact(self.pico, pin, BOUNCE_NS, seed=1) for name, pin in KEYS.items()}
         self._dial = Dial(self.pico, PINS["dial_a"], PINS["dial_b"], MS // 2)
         for pin in (*KEYS.values(), PINS["dial_a"], PINS["dial_b"]):
@@ -178,6 +187,26 @@ class PicoBox:
         self.pico.run_until(lambda: self.pico.level(LAMP) == level, within_ms * MS)
         edges = self.pico.edges_of(LAMP)
         return edges[-1].ns if edges else 0
+
+    def refit(self, kind: str) -> None:
+        """Put another display in while the box runs, and have the firmware know it as if from the start."""
+        chip = CHIPS[kind]()
+        self.panel.chip = chip
+        self.do(
+            "from board import pins\n"
+            "from machine import PWM, Pin\n"
+            "d = runner._display\n"
+            f"light = PWM(Pin(pins.BACKLIGHT), freq=1000, duty_u16=0) if {kind!r} == 'st7567' else None\n"
+            f"d.__init__(d._i2c, d._frame, {kind!r}, {chip.FIRST}, light)\n"
+            "d.level(runner.box.bench.get('brightness'))"
+        )
+
+    def backlight(self) -> float:
+        """The share of the time that the backlight is lit for, 0 to 1; 0 too if its pin is left alone."""
+        gpio, channel = PINS["backlight"], self.pico.mcu.pwm.channels[PINS["backlight"] >> 1 & 7]
+        if self.pico.mcu.gpio[gpio].function_select != FUNCTION_PWM or not channel.timer.enable:
+            return 0.0
+        return (channel.cc >> 16 * (gpio & 1) & 0xFFFF) / (channel.top + 1)
 
     # --- hands
 
