@@ -8,7 +8,7 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults guides sheets pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -52,9 +52,9 @@ guides: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.guide
 	$(BIN)/python -m hardware.breadboard
 
-# The schematic, drawn and compared with the parts, in hardware/made/sheets.
-sheets: $(VENV)/ready-for-tests
-	$(BIN)/python -m hardware.sheets
+# The schematic, drawn and compared with the parts, in hardware/made/drawings.
+drawings: $(VENV)/ready-for-tests
+	$(BIN)/python -m hardware.drawings
 
 # The board's pins, from their one source.
 pins:

@@ -1,12 +1,12 @@
 """The safelight's output, and the place for a second lamp channel."""
 
 from hardware.circuit import Circuit
-from hardware.sheets.sheet import Sheet
-from hardware.sheets.stages import switch
+from hardware.drawings.drawing import Drawing
+from hardware.drawings.stages import switch
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(5, "Safelight, and a second lamp's place", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(5, "Safelight, and a second lamp's place", circuit)
     s.heading("Safelight", (0.6, 17.6))
     (x, out), _ = switch(s, (3.8, 12.4), "SAFELIGHT", ("R28", "R14", "R15", "Q7", "R16", "R17", "Q8"))
     s.wire((x, out), (17.0, out))

@@ -1,12 +1,12 @@
 """The second contact: its switch behind the same permit, and the read-back of its mirror contact."""
 
 from hardware.circuit import Circuit
-from hardware.sheets.sheet import Sheet
-from hardware.sheets.stages import switch
+from hardware.drawings.drawing import Drawing
+from hardware.drawings.stages import switch
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(4, "Second contact and its feedback", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(4, "Second contact and its feedback", circuit)
     s.heading("Q9 obeys the pin, Q11 permits, Q10 switches", (0.6, 17.4))
     permit = 6.0
     (x, out), foot = switch(

@@ -1,11 +1,11 @@
 """The light cell's bus, and the terminals on the back."""
 
 from hardware.circuit import Circuit
-from hardware.sheets.sheet import Sheet
+from hardware.drawings.drawing import Drawing
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(8, "Light cell and terminals", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(8, "Light cell and terminals", circuit)
     s.heading("Light cell: a bus of its own", (0.6, 17.4))
     j3 = s.block(
         "J3",

@@ -1,10 +1,10 @@
-"""A schematic sheet that knows what it has drawn, and compares it with the parts.
+"""A schematic drawing that knows what it has drawn, and compares it with the parts.
 
 What must live here: how parts, wires and names are drawn, and what a drawing must keep to be right (`faults`)
 and easy to read (`crowded`). It may not know any part of the box: the modules beside it say what is drawn
 where.
 
-Lengths are in units of 0.4 inch, so that a sheet fills A4; x goes to the right and y goes up. Wires are
+Lengths are in units of 0.4 inch, so that a drawing fills A4; x goes to the right and y goes up. Wires are
 horizontal or vertical. They join where one ends on the other, and get their dot by themselves; wires that
 only cross do not join. Pieces of a net that lie apart join by its name.
 """
@@ -42,7 +42,7 @@ LETTER_WIDTH = 0.6
 """Of the text's height: wider than most fonts have it, so that a text fits in any."""
 FAINT = "#777777"
 FOOT = 0.9
-FOOTNOTE = "Made from parts.toml and pins.toml.  NAME /2: the net goes on in sheet 2."
+FOOTNOTE = "Made from parts.toml and pins.toml.  NAME /2: the net goes on in drawing 2."
 NEAR = 0.02
 SINK = 0.06
 """Text that is centred by its height looks too high: capitals and figures have nothing under the line."""
@@ -105,7 +105,7 @@ def _on(point: Point, wire: tuple[Point, Point]) -> bool:
     )
 
 
-class Sheet:
+class Drawing:
     """`pads`, `wires` and `names` are what has been drawn."""
 
     def __init__(self, number: int, title: str, circuit: Circuit) -> None:
@@ -220,7 +220,7 @@ class Sheet:
 
     def net(self, name: str, at: Point, side: str = "right") -> None:
         """The net's name: ground and supplies by their symbols, and else, or as "flag-left" or "flag-right",
-        a flag that also says on which sheets it goes on."""
+        a flag that also says on which drawings it goes on."""
         if side.startswith("flag-"):
             side = side.removeprefix("flag-")
         elif name == "GND":
@@ -415,7 +415,7 @@ class Sheet:
     # --- the picture
 
     def svg(self, flags: dict[str, list[int]]) -> str:
-        """`flags`: net -> the numbers of the sheets it is on."""
+        """`flags`: net -> the numbers of the drawings it is on."""
         elements = [*self._elements, *(_placed(elm.Line().at(one).to(other)) for one, other in self.wires)]
         for point in sorted({end for wire in self.wires for end in wire} | {at for *_, at in self.pads}):
             if self._arms(point) > 2:
@@ -432,7 +432,7 @@ class Sheet:
         return _on_a4(drawing.get_imagedata("svg"))
 
     def _foot(self) -> list[tuple[str, Point, Align, float]]:
-        title = f"Lampblack, sheet {self.number}: {self.title}"
+        title = f"Lampblack, drawing {self.number}: {self.title}"
         return [
             (title, (0.3, FOOT / 2), "left", TEXT_PT + 2.5),
             (FOOTNOTE, (WIDTH - 0.3, FOOT / 2), "right", SMALL_PT + 0.5),
@@ -532,19 +532,19 @@ def _on_a4(picture: bytes) -> str:
     return ET.tostring(svg, encoding="unicode") + "\n"
 
 
-def part_faults(sheets: list[Sheet], circuit: Circuit) -> list[str]:
-    """A line for each part that is not on exactly one sheet."""
+def part_faults(drawings: list[Drawing], circuit: Circuit) -> list[str]:
+    """A line for each part that is not on exactly one drawing."""
     faults = []
     for ref in circuit.parts:
-        on = [sheet.number for sheet in sheets if ref in sheet.drawn]
+        on = [drawing.number for drawing in drawings if ref in drawing.drawn]
         if len(on) != 1:
-            faults.append(f"{ref} is on the sheets {on}" if on else f"{ref} is on no sheet")
+            faults.append(f"{ref} is on the drawings {on}" if on else f"{ref} is on no drawing")
     return faults
 
 
-def nets_of(sheets: list[Sheet], circuit: Circuit) -> dict[str, list[int]]:
-    """Net -> the numbers of the sheets it is on."""
+def nets_of(drawings: list[Drawing], circuit: Circuit) -> dict[str, list[int]]:
+    """Net -> the numbers of the drawings it is on."""
     return {
-        net: [sheet.number for sheet in sheets if {ref for ref, _ in pads} & set(sheet.drawn)]
+        net: [drawing.number for drawing in drawings if {ref for ref, _ in pads} & set(drawing.drawn)]
         for net, pads in circuit.nets.items()
     }

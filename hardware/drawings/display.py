@@ -1,11 +1,11 @@
 """Display with its jumpers, backlight and piezo."""
 
 from hardware.circuit import Circuit
-from hardware.sheets.sheet import Sheet
+from hardware.drawings.drawing import Drawing
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(7, "Display, backlight and piezo", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(7, "Display, backlight and piezo", circuit)
     j1 = s.block(
         "J1",
         (20.8, 17.2),

@@ -1,4 +1,4 @@
-"""The schematic: every sheet agrees with the parts and can be read, and what is drawn wrong is found."""
+"""The schematic: every drawing agrees with the parts and can be read, and what is drawn wrong is found."""
 
 from copy import copy
 from dataclasses import replace
@@ -7,8 +7,8 @@ from itertools import pairwise
 import pytest
 
 from hardware.circuit import Circuit, Part, read_circuit
-from hardware.sheets import MADE, MODULES, drawn, faults_of, pictures
-from hardware.sheets.sheet import Name, Sheet, nets_of, part_faults
+from hardware.drawings import MADE, MODULES, drawn, faults_of, pictures
+from hardware.drawings.drawing import Drawing, Name, nets_of, part_faults
 
 
 @pytest.fixture(scope="module")
@@ -17,27 +17,29 @@ def circuit() -> Circuit:
 
 
 @pytest.fixture(scope="module")
-def as_drawn(circuit: Circuit) -> list[Sheet]:
+def as_drawn(circuit: Circuit) -> list[Drawing]:
     return drawn(circuit)
 
 
 @pytest.fixture(scope="module")
-def made(as_drawn: list[Sheet], circuit: Circuit) -> dict[str, str]:
+def made(as_drawn: list[Drawing], circuit: Circuit) -> dict[str, str]:
     return pictures(as_drawn, circuit)
 
 
 @pytest.fixture
-def sheets(as_drawn: list[Sheet]) -> list[Sheet]:
+def drawings(as_drawn: list[Drawing]) -> list[Drawing]:
     """To be spoilt: what is changed in their lists stays in the test."""
-    copies = [copy(sheet) for sheet in as_drawn]
-    for sheet in copies:
-        vars(sheet).update({name: list(value) for name, value in vars(sheet).items() if type(value) is list})
+    copies = [copy(drawing) for drawing in as_drawn]
+    for drawing in copies:
+        vars(drawing).update(
+            {name: list(value) for name, value in vars(drawing).items() if type(value) is list}
+        )
     return copies
 
 
 @pytest.fixture
-def lamp(sheets: list[Sheet]) -> Sheet:
-    return sheets[1]
+def lamp(drawings: list[Drawing]) -> Drawing:
+    return drawings[1]
 
 
 def with_pads(circuit: Circuit, ref: str, **pads: str) -> Circuit:
@@ -46,12 +48,12 @@ def with_pads(circuit: Circuit, ref: str, **pads: str) -> Circuit:
     return replace(circuit, parts=circuit.parts | {ref: changed})
 
 
-def test_every_sheet_agrees_with_the_parts_and_can_be_read(sheets, circuit):
-    assert faults_of(sheets, circuit) == []
+def test_every_drawing_agrees_with_the_parts_and_can_be_read(drawings, circuit):
+    assert faults_of(drawings, circuit) == []
 
 
-def test_every_part_is_on_exactly_one_sheet(sheets, circuit):
-    assert sorted(ref for sheet in sheets for ref in sheet.drawn) == sorted(circuit.parts)
+def test_every_part_is_on_exactly_one_drawing(drawings, circuit):
+    assert sorted(ref for drawing in drawings for ref in drawing.drawn) == sorted(circuit.parts)
 
 
 def test_the_committed_pictures_are_made_again(made):
@@ -62,60 +64,60 @@ def test_a_picture_is_the_same_each_time(made, circuit):
     assert pictures(drawn(circuit), circuit) == made
 
 
-def test_a_picture_is_a_page_of_a4_with_every_part_of_its_sheet(sheets, made):
-    for sheet, picture in zip(sheets, made.values()):
+def test_a_picture_is_a_page_of_a4_with_every_part_of_its_drawing(drawings, made):
+    for drawing, picture in zip(drawings, made.values()):
         assert 'width="297mm" height="210mm"' in picture or 'height="210mm" width="297mm"' in picture
-        for ref in sheet.drawn:
+        for ref in drawing.drawn:
             assert f">{ref}" in picture
 
 
 # --- what is drawn wrong
 
-each_sheet = pytest.mark.parametrize("number", range(len(MODULES)))
+each_drawing = pytest.mark.parametrize("number", range(len(MODULES)))
 
 
-@each_sheet
-def test_every_wire_that_is_left_out_is_found(sheets, number):
-    sheet = sheets[number]
-    whole = list(sheet.wires)
+@each_drawing
+def test_every_wire_that_is_left_out_is_found(drawings, number):
+    drawing = drawings[number]
+    whole = list(drawing.wires)
     for wire in whole:
-        sheet.wires = [other for other in whole if other is not wire]
-        assert sheet.faults(), f"nobody misses the wire {wire}"
+        drawing.wires = [other for other in whole if other is not wire]
+        assert drawing.faults(), f"nobody misses the wire {wire}"
 
 
-@each_sheet
-def test_every_wire_whose_end_is_moved_is_found(sheets, number):
-    sheet = sheets[number]
-    whole = list(sheet.wires)
+@each_drawing
+def test_every_wire_whose_end_is_moved_is_found(drawings, number):
+    drawing = drawings[number]
+    whole = list(drawing.wires)
     for at, (one, other) in enumerate(whole):
         for x in (0.3, -0.3):
-            sheet.wires = list(whole)
-            sheet.wires[at] = (one, (other[0] + x, other[1] + 0.3))
-            assert sheet.faults(), f"nobody sees that the wire {whole[at]} has moved"
+            drawing.wires = list(whole)
+            drawing.wires[at] = (one, (other[0] + x, other[1] + 0.3))
+            assert drawing.faults(), f"nobody sees that the wire {whole[at]} has moved"
 
 
-@each_sheet
-def test_every_name_that_is_left_out_is_found(sheets, number):
-    sheet = sheets[number]
-    whole = list(sheet.names)
+@each_drawing
+def test_every_name_that_is_left_out_is_found(drawings, number):
+    drawing = drawings[number]
+    whole = list(drawing.names)
     for name in whole:
-        sheet.names = [other for other in whole if other is not name]
-        assert sheet.faults(), f"nobody misses {name}"
+        drawing.names = [other for other in whole if other is not name]
+        assert drawing.faults(), f"nobody misses {name}"
 
 
-@each_sheet
-def test_every_name_that_is_another_is_found(sheets, number):
-    sheet = sheets[number]
-    whole = list(sheet.names)
+@each_drawing
+def test_every_name_that_is_another_is_found(drawings, number):
+    drawing = drawings[number]
+    whole = list(drawing.names)
     for at, name in enumerate(whole):
-        sheet.names = list(whole)
-        sheet.names[at] = replace(name, net="TICK" if name.net != "TICK" else "CUT")
-        assert any("drawn as one" in line for line in sheet.faults()), name
+        drawing.names = list(whole)
+        drawing.names[at] = replace(name, net="TICK" if name.net != "TICK" else "CUT")
+        assert any("drawn as one" in line for line in drawing.faults()), name
 
 
-def test_every_pair_of_pads_that_is_swapped_is_found(sheets, circuit):
+def test_every_pair_of_pads_that_is_swapped_is_found(drawings, circuit):
     """In the parts, under the drawing; where that changes anything."""
-    of = {ref: sheet for sheet in sheets for ref in sheet.drawn}
+    of = {ref: drawing for drawing in drawings for ref in drawing.drawn}
     tried = 0
     for ref, part in circuit.parts.items():
         for one, other in pairwise(part.pads):
@@ -158,13 +160,13 @@ def test_a_slanting_wire_and_a_name_at_nothing_are_found(lamp):
     assert "ends at nothing" in faults
 
 
-def test_a_part_drawn_twice_or_nowhere_is_found(sheets, circuit):
-    sheets[2].drawn.append("R1")
-    sheets[0].drawn.remove("F1")
-    faults = part_faults(sheets, circuit)
-    assert faults == ["F1 is on no sheet", "R1 is on the sheets [2, 3]"]
-    sheets[1].drawn.append("R2")
-    assert "R2 is drawn twice" in sheets[1].faults()
+def test_a_part_drawn_twice_or_nowhere_is_found(drawings, circuit):
+    drawings[2].drawn.append("R1")
+    drawings[0].drawn.remove("F1")
+    faults = part_faults(drawings, circuit)
+    assert faults == ["F1 is on no drawing", "R1 is on the drawings [2, 3]"]
+    drawings[1].drawn.append("R2")
+    assert "R2 is drawn twice" in drawings[1].faults()
 
 
 def test_a_pad_that_is_not_drawn_and_one_that_the_part_lacks_are_found(lamp, circuit):
@@ -175,16 +177,16 @@ def test_a_pad_that_is_not_drawn_and_one_that_the_part_lacks_are_found(lamp, cir
     assert any(line.startswith("nothing is connected to one of") for line in lamp.faults())
 
 
-def test_a_new_part_has_to_be_drawn(sheets, circuit):
+def test_a_new_part_has_to_be_drawn(drawings, circuit):
     new = replace(circuit.parts["R1"], ref="R99")
     assert isinstance(new, Part)
     grown = replace(circuit, parts=circuit.parts | {"R99": new})
-    assert part_faults(sheets, grown) == ["R99 is on no sheet"]
+    assert part_faults(drawings, grown) == ["R99 is on no drawing"]
 
 
-def test_what_cannot_be_read_is_found(sheets, circuit):
-    where = nets_of(sheets, circuit)
-    lamp = sheets[1]
+def test_what_cannot_be_read_is_found(drawings, circuit):
+    where = nets_of(drawings, circuit)
+    lamp = drawings[1]
     at = {(ref, pad): point for ref, pad, point in lamp.pads}
     x, y = at["R1", "2"]
     lamp.text("over a line", (x, y))
@@ -201,17 +203,19 @@ def test_what_cannot_be_read_is_found(sheets, circuit):
         assert found in faults
 
 
-def test_flags_say_on_which_sheets_a_net_goes_on(sheets, circuit, made):
-    where = nets_of(sheets, circuit)
+def test_flags_say_on_which_drawings_a_net_goes_on(drawings, circuit, made):
+    where = nets_of(drawings, circuit)
     assert where["LX"] == [2, 3]
     assert where["PERMIT"] == [2, 4]
     assert where["Q4C"] == [2, 5]
     assert "LX /3" in made["2-lamp.svg"]
 
 
-def test_what_is_not_fitted_is_dashed(sheets, circuit, made):
+def test_what_is_not_fitted_is_dashed(drawings, circuit, made):
     dashed = {name for name, picture in made.items() if "stroke-dasharray:7.4,3.2" in picture}
     with_places = {
-        name for sheet, name in zip(sheets, made) if any(not circuit.parts[r].fitted for r in sheet.drawn)
+        name
+        for drawing, name in zip(drawings, made)
+        if any(not circuit.parts[r].fitted for r in drawing.drawn)
     }
     assert dashed == with_places == {"5-safelight.svg"}

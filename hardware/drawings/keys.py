@@ -1,13 +1,15 @@
 """Keys, dial and pedal: each contact with its pull-up, and 1k and a capacitor before the pin."""
 
 from hardware.circuit import Circuit
-from hardware.sheets.sheet import Sheet
+from hardware.drawings.drawing import Drawing
 
 ROW = 4.0
 TOP = 15.2
 
 
-def _to_the_pin(s: Sheet, x: float, y: float, pull_up: str, resistor: str, capacitor: str, net: str) -> None:
+def _to_the_pin(
+    s: Drawing, x: float, y: float, pull_up: str, resistor: str, capacitor: str, net: str
+) -> None:
     """From the contact's wire at `x` to the pin."""
     s.two("RN1", (x, y + 1.5), (x, y), pads=("1", pull_up))
     s.net("3V3", (x, y + 1.5))
@@ -19,8 +21,8 @@ def _to_the_pin(s: Sheet, x: float, y: float, pull_up: str, resistor: str, capac
     s.net(net, (x + 5.0, y), "right")
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(6, "Keys, dial and pedal", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(6, "Keys, dial and pedal", circuit)
     x = 5.2
     for row, (ref, contact, pull_up, resistor, capacitor, net) in enumerate(
         (
@@ -66,5 +68,5 @@ def draw(circuit: Circuit) -> Sheet:
         end = s.wire(dial[pad], (17.4, dial[pad][1]), (17.4, dial[pad][1] - 0.2))
         s.net("GND", end)
     s.note("RN1: eight resistors in one part; its pin 1 is at 3V3. Its pin 9 is not used.", (13.6, 2.6))
-    s.note("Every contact closes to ground. BACK also takes the permit away (sheet 2).", (13.6, 2.1))
+    s.note("Every contact closes to ground. BACK also takes the permit away (drawing 2).", (13.6, 2.1))
     return s

@@ -1,10 +1,10 @@
 """What is drawn more than once: an output that switches 5 V."""
 
-from hardware.sheets.sheet import Point, Sheet
+from hardware.drawings.drawing import Drawing, Point
 
 
 def switch(
-    s: Sheet, at: Point, net: str, refs: tuple[str, ...], emitter_y: float | None = None
+    s: Drawing, at: Point, net: str, refs: tuple[str, ...], emitter_y: float | None = None
 ) -> tuple[Point, Point]:
     """An NPN that obeys the pin, and the PNP that it switches on. `refs`: what holds the pin low, the NPN's
     base resistor, what holds it off, the NPN, the PNP's base resistor, what holds it off, the PNP. `at` is

@@ -1,12 +1,12 @@
 """The lamp's output: two switches in series, what permits the second, and the read-back."""
 
 from hardware.circuit import Circuit
-from hardware.sheets.sheet import Sheet
-from hardware.sheets.stages import switch
+from hardware.drawings.drawing import Drawing
+from hardware.drawings.stages import switch
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(2, "Lamp, its permit and its read-back", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(2, "Lamp, its permit and its read-back", circuit)
     s.heading("Q1 obeys the pin, Q2 switches", (0.6, 17.6))
     (x, lx), _ = switch(s, (2.8, 11.4), "LAMP", ("R19", "R1", "R2", "Q1", "R3", "R4", "Q2"))
 

@@ -1,7 +1,7 @@
 """The Pico with all its pins, and the supply of the outputs."""
 
 from hardware.circuit import EDGE_PINS, Circuit, CircuitError, edge_pin
-from hardware.sheets.sheet import Sheet
+from hardware.drawings.drawing import Drawing
 
 # Raspberry Pi Pico data sheet, pin-out: what is no GPIO.
 OTHER_PINS = {
@@ -26,8 +26,8 @@ def pin_names() -> dict[int, str]:
     return names
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(1, "Pico and supply", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(1, "Pico and supply", circuit)
     names = pin_names()
     half = EDGE_PINS // 2
     ends = s.block(

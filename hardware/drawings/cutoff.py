@@ -1,11 +1,11 @@
 """The counter that ends a light which nothing else has ended."""
 
 from hardware.circuit import Circuit, quantity
-from hardware.sheets.sheet import Sheet
+from hardware.drawings.drawing import Drawing
 
 
-def draw(circuit: Circuit) -> Sheet:
-    s = Sheet(3, "Cut-off counter", circuit)
+def draw(circuit: Circuit) -> Drawing:
+    s = Drawing(3, "Cut-off counter", circuit)
     s.heading("It counts while LX is live", (0.6, 17.4))
     s.net("LX", (2.6, 11.0), "left")
     s.wire((2.6, 11.0), (2.8, 11.0))
