@@ -35,8 +35,17 @@ def test_the_parts_list_has_every_part_once(circuit):
 
 
 def test_every_page_says_that_no_prototype_was_measured():
-    for page in ("README.md", "parts.md", "acceptance.md", "switching-unit.md", "breadboard.md"):
+    for page in ("README.md", "parts.md", "acceptance.md", "switching-unit.md", "breadboard.md", "build.md"):
         assert "**No prototype has been built or measured yet" in (HERE / page).read_text("utf-8"), page
+
+
+def test_the_build_has_every_step_of_the_source_in_its_order(circuit):
+    text = (HERE / "build.md").read_text("utf-8")
+    steps = re.findall(r"^\| (\d+) \| ([^|]+) \|", text, re.M)
+    # What is plugged in comes after the first tests, which the page tells apart.
+    assert steps == [(str(number), title) for number, title in circuit.steps.items() if number < 11]
+    for ref in set(re.findall(r"\b(?:R|C|D|Q|JP|RN|J|F|TP)\d+\b", text)):
+        assert ref in circuit.parts, ref
 
 
 def test_every_step_that_finds_a_fault_is_in_the_acceptance_test():
