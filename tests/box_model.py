@@ -20,7 +20,8 @@ from timing_core.records.store import Store
 from timing_core.wire.framing import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
-"""Written out again, so that a state added to the core's list by mistake is noticed."""
+"""Written out again, so that a state added to the core's list by mistake is noticed. `arming`, which is in
+that list too, is dark: light is about to come."""
 
 
 # --- the plan
@@ -248,6 +249,7 @@ def new_session(
     settle_ms: int = 0,
     latency_ms: int = 0,
     make: Callable[..., Session] = Session,
+    fitted: dict | None = None,
 ) -> Session:
     """A powered-up box on a desk. A GuardedDisk is told of the session that it serves.
 
@@ -257,6 +259,8 @@ def new_session(
     platform = desk_platform()
     if not any(name.startswith("bench.") for name in disk.names()):
         Store(disk, platform.crc32).put("bench", encode({"settle_ms": settle_ms, "form": BENCH_FORM}))
+    if fitted:
+        Store(disk, platform.crc32).put("fitted", encode(fitted))
     session = make(disk, platform, panel_ms, ticks_ms, latency_ms)
     session.undrawn = _raise
     if isinstance(disk, GuardedDisk):

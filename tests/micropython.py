@@ -25,7 +25,7 @@ HEAP = "248k"
 a few more lines of core do not move it. A word has 64 bits here, and what is kept takes about twice the room
 that it takes on a board of 32. How much memory a board has free is held by tests/rig."""
 
-DESK_MODULES = ("memory_disk", "platform", "raster", "script", "session")
+DESK_MODULES = ("circuit", "memory_disk", "platform", "raster", "script", "session")
 """Modules of `host_sim.box` that run under MicroPython too."""
 
 
