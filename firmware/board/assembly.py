@@ -22,6 +22,7 @@ from board.health import health_of
 from board.inputs import Inputs
 from board.piezo import Piezo
 from board.pulse import Pulse
+from board.read_backs import ReadBacks
 from board.runner import Runner
 from board.scratch import Survivor
 from board.watchdog import Dog
@@ -48,8 +49,8 @@ _NOT_NEEDED = (
 """Modules, and tables of them, that only building the box has need of."""
 
 
-def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
-    """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
+def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) -> Runner:
+    """A Runner ready to run. `pulse` has the lamp's pin; `safelight` and `arm` are Pins."""
     platform = Platform(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
     inputs = Inputs()
     disk = FlashDisk(lambda: pulse.lit, dog.feed, inputs.mask)
@@ -67,7 +68,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     box.health = lambda: health_of(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
-    runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)
+    runner = Runner(box, screen, pulse, safelight, arm, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
@@ -76,6 +77,7 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     inputs.add_key("back", pins.BACK, runner.put_out)
     inputs.add_key("press", pins.DIAL_PRESS)
     inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
+    ReadBacks(box.watch, inputs)
     gc.collect()
     gc.threshold(-1)
     return runner

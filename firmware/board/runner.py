@@ -71,6 +71,7 @@ class Runner:
         screen: Drawing,
         pulse: Pulse,
         safelight: Pin,
+        arm: Pin,
         inputs: Inputs,
         display: Display,
         piezo: Piezo,
@@ -84,6 +85,7 @@ class Runner:
         self._screen = screen
         self._pulse = pulse
         self._safelight = safelight
+        self._arm = arm
         self._inputs = inputs
         self._display = display
         self._piezo = piezo
@@ -244,6 +246,8 @@ class Runner:
                 given_ms = lit_ms
         elif kind == "safelight":
             self._safelight.value(value)
+        elif kind == "arm":
+            self._arm.value(value)
         elif kind == "sound":
             self._piezo.play(value)
         elif kind == "screen":

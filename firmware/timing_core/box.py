@@ -111,7 +111,9 @@ class Box:
             ends = event == "lamp_end" and self.lamp.strike.is_lit
             if ends:
                 self.exposing.ended(io.amount)
-            self.watch.look()
+            # A key under light may have darkened the lamp itself, and tells of it now.
+            if event == "tick" or not self.lamp.strike.is_lit:
+                self.watch.look()
             self._fire(event)
             if ends and self.lamp.no_report:
                 self.lamp.no_report = False
@@ -369,9 +371,9 @@ WHEN = {
     "paper_at_risk": (3, Lamp.paper_at_risk),
     "was_viewing": (3, Lamp.was_viewing),
     "overdue": (3, Lamp.overdue),
-    "cannot_view": (3, Lamp.cannot_view),
+    "cannot_view": (4, Watch.forbids_long),
     "closed_to_view": (3, Lamp.closed_to_view),
-    "is_faulty": (4, Watch.is_faulty),
+    "is_faulty": (4, Watch.forbids),
     "unseen": (4, Watch.was_unseen),
     "must_arm": (4, Watch.must_arm),
     "is_closed": (4, Watch.is_closed),

@@ -92,6 +92,7 @@ class Session:
         box = Box(Store(self.disk, self.platform.crc32), self.platform, self.panel_ms)
         box.health = _simulated
         box.identity = self.identity
+        self._watch = box.watch
         return box
 
     def power_up(self, known_ms: int = 0) -> None:
@@ -113,7 +114,7 @@ class Session:
             watcher.reset(self.now_ms)
         # A small heap has no room for two boxes, nor always for a second frame; and as a board begins with an
         # empty one, the new box does not have to fit between the remains of the old.
-        self.box = self.screen.box = None  # type: ignore[assignment]
+        self._watch = self.box = self.screen.box = None  # type: ignore[assignment]
         collect()
         self.box = self._new_box()
         self.screen.show(self.box)
@@ -172,7 +173,7 @@ class Session:
         self._tell_circuit()
 
     def _tell_circuit(self) -> None:
-        self.circuit.tell(self.box.watch, (self.now_ms + self.ticks_ms) & MASK)
+        self.circuit.tell(self._watch, (self.now_ms + self.ticks_ms) & MASK)
 
     def next_ms(self) -> int:
         """When something will happen by itself; -1 for never."""

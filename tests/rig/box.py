@@ -72,8 +72,9 @@ def _probed():
     def say(*words):
         send(" ".join([str(word) for word in words]).encode() + b"\\n")
     space = {"say": say}
-    def build(pulse, safelight, survivor, dog):
-        space["runner"] = runner = plain(pulse, safelight, survivor, dog)
+    def build(*parts):
+        dog = parts[-1]
+        space["runner"] = runner = plain(*parts)
         feed = dog.feed
         def look():
             feed()

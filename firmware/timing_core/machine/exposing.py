@@ -97,16 +97,16 @@ class Exposing:
         """BACK has left a rest that is too short to give, and there is another stage."""
         return not self.run.is_last and self.too_short()
 
-    def cannot_give(self) -> bool:
+    def cannot_give(self) -> int:
         """A fault stands that forbids the light that is left of the stage."""
-        return self.lamp.watch.forbids(self._lamp_ms()) != 0
+        return self.lamp.watch.forbids(self._lamp_ms())
 
     def _lamp_ms(self) -> int:
         """The lamp's time for what is left of the stage."""
         return lamp_ms(self.run.stage.light_ms - self.run.given_ms, self.work.bench.get("lag_ms"))
 
     def arm(self) -> None:
-        self.lamp.arm()
+        self.lamp.arm(False)
 
     def refuse_short(self) -> None:
         if self.run.given_ms:
@@ -235,7 +235,7 @@ class Exposing:
         except Refusal:
             kept = False
         self.go_to(1)
-        self.lamp.arm()
+        self.lamp.watch.close()
         self.lamp.settle()
         if not kept:
             self.io.say(
@@ -244,7 +244,7 @@ class Exposing:
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
-        self.lamp.arm()
+        self.lamp.watch.close()
         self.lamp.paper_out = True
         self.lamp.settle()
         self.run.is_again = True

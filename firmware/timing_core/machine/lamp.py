@@ -26,7 +26,6 @@ class Lamp:
         self.bench = bench
         self.io = io
         self.watch = watch
-        self._to_view = False
         self.strike = Strike(panel_ms)
         self.settling = False
         self.paper_out = False
@@ -132,17 +131,16 @@ class Lamp:
 
     # --- the second contact
 
-    def arm(self) -> None:
-        """Close it; the light of the stage follows."""
-        self._to_view = False
+    def arm(self, viewing: bool) -> None:
+        """Close it; light follows."""
+        self.strike.viewing = viewing
         self.watch.close()
 
     def arm_to_view(self) -> None:
-        self._to_view = True
-        self.watch.close()
+        self.arm(True)
 
     def closed_to_view(self) -> bool:
-        return self._to_view and self.watch.is_closed()
+        return self.strike.viewing and self.watch.is_closed()
 
     def disarm(self) -> None:
         """Open it before its time: for the settling time it cannot close again."""
@@ -164,9 +162,6 @@ class Lamp:
         self._warned = True
         self.settle()
         self.io.refuse("Viewing light would fog the sheet. Put it away, then press LAMP again.")
-
-    def cannot_view(self) -> bool:
-        return self.watch.forbids(self.bench.get("viewing_limit_s") * 1000) != 0
 
     def view(self, stays: bool) -> None:
         """`stays`: there will be paper again when the viewing light is out, as in mid-run."""

@@ -48,34 +48,25 @@ FAULTS = (
 
 
 class Watch:
-    """`armed` is true while ARM is high, `unseen` once the light under way was not seen. `news` has the
-    faults that are still to be told of, each as a bit in the order of FAULTS."""
+    """`armed` is true while ARM is high, `unseen` once the light under way was not seen, `uncounted` while
+    the cut-off is known not to count. `news` has the faults that are still to be told of, each as a bit in
+    the order of FAULTS."""
 
     def __init__(self, io: Exchange, fitted, ledger) -> None:
         self.io = io
         self.fitted = fitted
         self.ledger = ledger
-        self.has_sense = self.has_contact = False
-        self.sense = self.feedback = 0
-        self.armed = self.unseen = False
-        self.uncounted = False
-        self.news = 0
-        self._pin = False
-        self._changed_ms = 0
-        self._contact_ms = 0
-        self._struck_ms = 0
-        self._lamp_ms = 0
-        self._seen_ms = 0
-        self._has_counted = False
-        self._confirmed = False
+        self.has_sense = self.has_contact = self.armed = self.unseen = self.uncounted = False
+        self.sense = self.feedback = self.news = 0
+        self._pin = self._is_under_way = self._has_counted = self._confirmed = False
         self._told = 0  # of the faults that stand
+        self._changed_ms = self._contact_ms = self._struck_ms = self._lamp_ms = self._seen_ms = 0
 
     def start(self) -> None:
         self.has_sense = self.fitted.in_force["read_backs"]
         self.has_contact = self.fitted.in_force["second_contact"]
         self._changed_ms = self._contact_ms = self.io.now_ms
-        if self.fitted.damage:
-            self.news = _UNKNOWN
+        self.news = self._standing() & _UNKNOWN
 
     # --- what the circuit tells
 
@@ -92,13 +83,13 @@ class Watch:
         self._has_counted = True
         self.uncounted = self._confirmed = False
 
-    def _is_bright(self) -> bool:
-        """The lamp has its voltage, so far as can be seen."""
-        return bool((self.sense or not self.has_sense) and (self.feedback or not self.has_contact))
+    def _is_dark(self):
+        """The lamp has no voltage, so far as can be seen."""
+        return (self.has_sense and not self.sense) or (self.has_contact and not self.feedback)
 
     def _count(self, now_ms: int) -> None:
         """Something changes: what was seen up to now counts."""
-        if self._pin and self._is_bright():
+        if self._is_under_way and not self._is_dark():
             self._seen_ms += since(now_ms, self._changed_ms)
         self._changed_ms = now_ms
 
@@ -109,133 +100,112 @@ class Watch:
         self._struck_ms = self._changed_ms = self.io.now_ms
         self._seen_ms = 0
         self._has_counted = self.unseen = False
-        self._pin = True
+        self._pin = self._is_under_way = True
 
     def put_out(self) -> None:
-        """The pin falls here."""
+        """The pin is to fall. Until it has, what is seen counts."""
         self._count(self.io.now_ms)
         self._pin = False
 
     def end(self, lit_ms: int) -> int:
         """The lamp was lit for `lit_ms`. Returns how much of it was seen."""
-        if self._pin:
-            self.put_out()
+        self.put_out()
+        self._is_under_way = False
         if not (self.has_sense or self.has_contact):
             return lit_ms
         lit_ms = min(lit_ms, self._lamp_ms)
-        seen_ms = min(lit_ms, self._seen_ms)
-        if lit_ms - seen_ms <= _SLACK_MS:
-            seen_ms = lit_ms
-        elif not self.unseen:
-            self.news |= _UNLIT if self.has_sense else _APART
-        if self.has_sense and seen_ms > GUARD_MS and not (self._has_counted or self._confirmed):
+        if lit_ms - self._seen_ms > _SLACK_MS:
+            lit_ms = self._seen_ms
+            if not self.unseen:
+                self.news |= _UNLIT if self.has_sense else _APART
+        if self.has_sense and lit_ms > GUARD_MS and not (self._has_counted or self._confirmed):
             self.uncounted = True
             self.news |= _UNCOUNTED
-        return seen_ms
+        return lit_ms
 
     def dark_ms(self, now_ms: int) -> int:
         """How long the lamp has been dark in the light under way, up to now."""
-        return since(now_ms, self._changed_ms) if self._pin and not self._is_bright() else 0
+        return since(now_ms, self._changed_ms) if self._pin and self._is_dark() else 0
 
     # --- what follows
 
+    def _odd(self) -> int:
+        """What is otherwise than it should be, and was not told of: each may be so for a while."""
+        found = self._standing() & ~self._told & (_LIVE | _WELDED)
+        if self._pin and not self.unseen and self._is_dark():
+            # Not because the light was over.
+            if since(self._changed_ms, self._struck_ms) < self._lamp_ms:
+                found |= _UNLIT
+        if self.armed and not self.feedback:
+            found |= _APART
+        return found
+
     def look(self) -> None:
         """Find the faults there are by now."""
-        now_ms = self.io.now_ms
-        if not self._is_live():
-            self._told &= ~_LIVE
-        if not self._is_welded():
-            self._told &= ~_WELDED
-        odd = since(now_ms, self._changed_ms) >= _SENSE_MS
-        if self._pin:
-            if odd and not self.unseen and self._is_cut():
+        self._told &= self._standing()
+        found = self._odd()
+        if since(self.io.now_ms, self._changed_ms) < _SENSE_MS:
+            found &= ~(_LIVE | _UNLIT)
+        if since(self.io.now_ms, self._contact_ms) < CONTACT_MS:
+            found &= ~(_WELDED | _APART)
+        if found:
+            if found & _UNLIT:
                 self.unseen = True
-                self.news |= _UNLIT if self.has_sense and not self.sense else _APART
-        elif odd and self._is_live():
-            self._stand(_LIVE)
-        if self.has_contact and self.feedback != self.armed and self._has_settled(now_ms):
-            if self.armed:
-                self.news |= _APART
-                self.open()
-            else:
-                self._stand(_WELDED)
-
-    def _is_cut(self) -> bool:
-        """Dark under light, and not because the light was over."""
-        return not self._is_bright() and since(self._changed_ms, self._struck_ms) < self._lamp_ms
-
-    def _has_settled(self, now_ms: int) -> bool:
-        return since(now_ms, self._contact_ms) >= CONTACT_MS
-
-    def _stand(self, fault: int) -> None:
-        """A fault that forbids light: it is told of once."""
-        if not self._told & fault:
-            self._told |= fault
-            self.news |= fault
+                if not (self.has_sense and not self.sense):
+                    found = _APART
+            self._told |= found & (_LIVE | _WELDED)
+            self.news |= found
             self.open()
 
     def due_ms(self, arming: bool):
         """When a `look` is wanted; None if not before another input."""
-        due = None
-        if (self._pin and not self.unseen and self._is_cut()) or (self._is_live() and not self._told & _LIVE):
-            due = later(self._changed_ms, _SENSE_MS)
-        if self.has_contact and (
-            arming or (not self.feedback if self.armed else self.feedback and not self._told & _WELDED)
-        ):
-            contact_ms = later(self._contact_ms, CONTACT_MS)
-            if due is None or since(due, contact_ms) > 0:
-                due = contact_ms
-        return due
+        found = self._odd()
+        if found & (_LIVE | _UNLIT):
+            return later(self._changed_ms, _SENSE_MS)
+        if arming or found:
+            return later(self._contact_ms, CONTACT_MS)
+        return None
 
     # --- what forbids light
 
     def _standing(self) -> int:
         """The faults for which no light at all is given."""
         found = _UNKNOWN if self.fitted.damage else 0
-        if self._is_live():
+        if self.has_sense and self.sense and not self._pin:
             found |= _LIVE
-        return found | _WELDED if self._is_welded() else found
-
-    def _is_live(self) -> bool:
-        return bool(self.has_sense and self.sense and not self._pin)
-
-    def _is_welded(self) -> bool:
-        return bool(self.has_contact and self.feedback and not self.armed)
+        if self.has_contact and self.feedback and not self.armed:
+            found |= _WELDED
+        return found
 
     def forbids(self, lamp_ms: int = 0) -> int:
         """The faults for which no light of so much lamp time is given; 0 for none."""
-        found = self._standing()
-        return found | _UNCOUNTED if self.uncounted and lamp_ms > GUARD_MS else found
+        return self._standing() | (_UNCOUNTED if self.uncounted and lamp_ms > GUARD_MS else 0)
 
-    def is_faulty(self) -> bool:
-        return self._standing() != 0
+    def forbids_long(self) -> int:
+        return self.forbids(GUARD_MS + 1)
 
     def was_unseen(self) -> bool:
         return self.unseen
 
     def tell(self) -> None:
-        self.io.refuse(_named(self.forbids(GUARD_MS + 1))[0][1])
+        self.io.refuse(self.faults()[0])
 
     def faults(self) -> list:
         """A line for each fault that stands now."""
-        return [line for _, line in _named(self.forbids(GUARD_MS + 1))]
+        return [line for _, line in _named(self.forbids_long())]
 
     def tell_news(self, known: str) -> None:
         """Say which faults were found, after what else is known, and put them on record: both take memory,
         and so the dark."""
         found = _named(self.news)
         self.news = 0
-        self.io.say(known + " " + found[0][1] if known else found[0][1])
+        self.io.say((known + " " if known else "") + found[0][1])
         self.io.put("sound", "hold")
-        for name, _ in found:
-            self.ledger.note_fault(name)
+        self.ledger.note_faults([name for name, _ in found])
 
-    @property
     def to_confirm(self) -> str:
-        """What a person may confirm, in words."""
-        if self.fitted.damage:
-            return "what is fitted"
-        return "no cut-off" if self.uncounted else ""
+        """What a person may confirm, in words; "" for nothing."""
+        return "what is fitted" if self.fitted.damage else "no cut-off" if self.uncounted else ""
 
     def confirm(self) -> None:
         if self.fitted.damage:
@@ -249,21 +219,22 @@ class Watch:
     def close(self) -> None:
         """Close it, if that is safe; once it is closed, light may follow."""
         if self.has_contact and not self.armed and not self._standing():
-            self.armed = True
-            self._contact_ms = self.io.now_ms
-            self.io.put("arm", 1)
+            self._drive(True)
 
     def open(self) -> None:
         if self.armed:
-            self.armed = False
-            self._contact_ms = self.io.now_ms
-            self.io.put("arm", 0)
+            self._drive(False)
+
+    def _drive(self, closed: bool) -> None:
+        self.armed = closed
+        self._contact_ms = self.io.now_ms
+        self.io.put("arm", 1 if closed else 0)
 
     def must_arm(self) -> bool:
         return self.has_contact and not self.is_closed()
 
-    def is_closed(self) -> bool:
-        return bool(self.armed and self.feedback and self._has_settled(self.io.now_ms))
+    def is_closed(self):
+        return self.armed and self.feedback and since(self.io.now_ms, self._contact_ms) >= CONTACT_MS
 
     def contact_fails(self) -> bool:
         return not self.armed

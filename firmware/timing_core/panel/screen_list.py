@@ -11,7 +11,7 @@ class ScreenList(Screen):
 
     def rows(self, panel) -> list:
         found = [Row("undo", "Undo", NAMES | KEEPS | (ACTS if len(panel.undo) else 0), "undo")]
-        if panel.watch.to_confirm:
+        if panel.watch.to_confirm():
             found.append(Row("confirm", "Confirm", ACTS | KEEPS | NAMES, "confirm"))
         if panel.run.can_go_on:
             found.append(Row("go on", "Go on", GOES_ON | NAMES))
@@ -26,7 +26,7 @@ class ScreenList(Screen):
             change = panel.undo.newest
             return change.says if change else "nothing"
         if row.key == "confirm":
-            return panel.watch.to_confirm
+            return panel.watch.to_confirm()
         if row.key == "go on":
             run = panel.run
             if run.stage.kind == FIT:

@@ -25,14 +25,18 @@ NOTHING_FITTED: dict = {
 def check_fitted(key: str, value: object) -> object:
     """`value` as it is kept for `key`. A Refusal says which values are allowed."""
     if key == "display":
-        ok, todo = value in DISPLAYS, "Give one of: " + ", ".join(DISPLAYS)
+        ok = value in DISPLAYS
     elif key == "column_offset":
         ok = is_int(value) and 0 <= value <= COLUMN_OFFSET_MAX  # type: ignore[operator]
-        todo = "Give 0 to %d" % COLUMN_OFFSET_MAX
     else:
-        ok, todo = value is True or value is False, "Give true or false"
+        ok = key in NOTHING_FITTED and isinstance(value, bool)
     if not ok:
-        raise Refusal("%s is not changed" % key, "its value is none of those it takes", todo)
+        todo = "Give true or false, an offset of 0 to %d, or one of %s"
+        raise Refusal(
+            "What is fitted is not changed",
+            "%s has no such value" % key,
+            todo % (COLUMN_OFFSET_MAX, ", ".join(DISPLAYS)),
+        )
     return value
 
 
@@ -62,8 +66,6 @@ class Fitted:
         if not isinstance(values, dict):
             raise ValueError("it is no record")
         for key in sorted(values):
-            if key not in found:
-                raise Refusal("Nothing is changed", "there is no %s" % key, "fitted.get gives what there is")
             found[key] = check_fitted(key, values[key])
         return found
 

@@ -146,14 +146,13 @@ class Ledger:
         text = self.store.get("faults")
         return str(text, "utf-8").split() if text else []
 
-    def note_fault(self, fault: str) -> None:
-        """Put a fault on record. It outlives a pulled plug, and is part of the next record."""
-        faults = self._faults()
-        if fault not in faults:
-            try:
-                self.store.put("faults", " ".join(faults + [fault]).encode())
-            except Refusal:
-                pass  # it is told on the panel and to the wire
+    def note_faults(self, names: list) -> None:
+        """Put faults on record. They outlive a pulled plug, and are part of the next record."""
+        kept = self._faults()
+        try:
+            self.store.put("faults", " ".join(kept + [name for name in names if name not in kept]).encode())
+        except Refusal:
+            pass  # they are told on the panel and to the wire
 
     def write_waiting(self) -> None:
         """Write the records that wait, oldest first. Refusal if the disk will not keep one."""

@@ -172,7 +172,7 @@ def _fitted(key: str) -> Shape:
     return _by_the_core(shape)
 
 
-_FITTED = _keys(values=_keys(**{key: _fitted(key) for key in NOTHING_FITTED}), in_force=_flag)
+_FITTED = _keys(values=_keys({key: _fitted(key) for key in NOTHING_FITTED}), in_force=_flag)
 
 CARD: Shape = _by_the_core(lambda plain: PrintingMap.from_dict(plain).to_dict())
 
