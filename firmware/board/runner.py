@@ -248,6 +248,7 @@ class Runner:
             self._safelight.value(value)
         elif kind == "arm":
             self._arm.value(value)
+            self.box.watch.driven(time.ticks_ms())
         elif kind == "sound":
             self._piezo.play(value)
         elif kind == "screen":

@@ -38,6 +38,7 @@ PINS = {
     name: row["gpio"] for name, row in tomllib.loads((ROOT / "hardware" / "pins.toml").read_text()).items()
 }
 LAMP = PINS["lamp"]
+ARM = PINS["arm"]
 SAFELIGHT = PINS["safelight"]
 
 KEYS = {
@@ -131,7 +132,7 @@ class PicoBox:
         probe: bool = False,
         before: str = "",
         files: Mapping[str, bytes] | None = None,
-        watch: Iterable[int] = (LAMP, SAFELIGHT),
+        watch: Iterable[int] = (LAMP, SAFELIGHT, ARM),
         start: bool = True,
     ) -> None:
         main = on_board((PROBE if probe else "") + before) + "\n" + firmware()["main.py"].decode()
