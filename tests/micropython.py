@@ -20,8 +20,8 @@ REPLAY = ROOT / "tests" / "rig" / "replay.py"
 FIGURES = [ROOT / "tests" / "figures" / f"{name}.py" for name in ("heap", "prints", "speeds")]
 CORE = ROOT / "firmware" / "timing_core"
 
-HEAP = "248k"
-"""The least at which every script of tests/scripts is played to its end is 238 KB; this is 4 % more, so that
+HEAP = "288k"
+"""The least at which every script of tests/scripts is played to its end is 277 KB; this is 4 % more, so that
 a few more lines of core do not move it. A word has 64 bits here, and what is kept takes about twice the room
 that it takes on a board of 32. How much memory a board has free is held by tests/rig."""
 

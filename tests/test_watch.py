@@ -25,7 +25,7 @@ from timing_core.machine import watch
 from timing_core.records.fitted import Fitted
 from timing_core.records.store import Store
 
-FAULTS = dict(watch.FAULTS)
+FAULTS = dict(zip(watch.FAULTS, watch.LINES, strict=True))
 ALL = {"read_backs": True, "second_contact": True}
 SENSE = {"read_backs": True}
 CONTACT = {"second_contact": True}
@@ -233,8 +233,10 @@ def test_light_from_an_open_contact_comes_100_ms_after_it_closes(key):
     assert not session.circuit.arm
 
 
-@pytest.mark.parametrize("key", ["expose", "pedal", "lamp", "back"])
-@pytest.mark.parametrize("begun", ["lamp", "expose"])
+@pytest.mark.parametrize(
+    ("begun", "key"),
+    [("expose", "expose"), ("expose", "pedal"), ("expose", "back"), ("lamp", "lamp"), ("lamp", "back")],
+)
 def test_every_key_ends_the_arming_in_the_dark(begun, key):
     session = desk(CONTACT)
     if begun == "expose":
@@ -245,6 +247,9 @@ def test_every_key_ends_the_arming_in_the_dark(begun, key):
     keys(session, begun)
     wait(session, 50)
     lights = session.meter.lights_asked
+    for other in ("press", "lamp" if begun == "expose" else "expose"):
+        session.input(other)
+        assert session.box.state == "arming"
     session.input(key)
     assert session.box.state == before
     assert not session.circuit.arm

@@ -68,7 +68,8 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     box.health = lambda: health_of(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
-    runner = Runner(box, screen, pulse, safelight, arm, inputs, display, piezo, wire, disk, dog, survivor)
+    backs = ReadBacks(box.watch, inputs, arm)
+    runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
@@ -77,7 +78,6 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     inputs.add_key("back", pins.BACK, runner.put_out)
     inputs.add_key("press", pins.DIAL_PRESS)
     inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
-    ReadBacks(box.watch, inputs)
     gc.collect()
     gc.threshold(-1)
     return runner

@@ -1,7 +1,7 @@
-"""What the circuit tells: lamp sense, the cut-off's tick and the second contact's feedback.
+"""What the circuit tells, and the second contact: lamp sense, the cut-off's tick, feedback and ARM.
 
-What must live here: their pins, and the time of each edge. It may not know what follows. All but building it
-runs in hard interrupts, so it takes no memory. A pin that nothing is fitted to is left alone: it floats.
+What must live here: their pins, and the time of each edge. It may not know what follows. What tells of an
+edge runs in a hard interrupt: it takes no memory. A pin that nothing is fitted to floats, and is left alone.
 """
 
 from time import ticks_ms
@@ -10,14 +10,14 @@ from machine import Pin
 
 from board import pins
 from board.inputs import Inputs
-from timing_core.machine.watch import Watch
 
 
 class ReadBacks:
     """Tells `watch` of every change, from now on. A fault in an interrupt is left in `inputs`."""
 
-    def __init__(self, watch: Watch, inputs: Inputs) -> None:
+    def __init__(self, watch, inputs: Inputs, arm: Pin) -> None:
         self._watch = watch
+        self._arm = arm
         self._inputs = inputs
         self._sense: Pin | None = None
         self._feedback: Pin | None = None
@@ -30,6 +30,11 @@ class ReadBacks:
         for pin in (self._sense, self._feedback):
             if pin:
                 self._edge(pin)
+
+    def drive(self, level: int) -> None:
+        """ARM: 1 closes the second contact."""
+        self._arm.value(level)
+        self._watch.driven(ticks_ms())
 
     def _listen(self, gpio: int) -> Pin:
         pin = Pin(gpio, Pin.IN)

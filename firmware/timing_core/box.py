@@ -370,6 +370,7 @@ WHEN = {
     "settled": (3, Lamp.settled),
     "paper_at_risk": (3, Lamp.paper_at_risk),
     "was_viewing": (3, Lamp.was_viewing),
+    "is_giving": (3, Lamp.is_giving),
     "overdue": (3, Lamp.overdue),
     "cannot_view": (4, Watch.forbids_long),
     "closed_to_view": (3, Lamp.closed_to_view),

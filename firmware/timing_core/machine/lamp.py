@@ -174,3 +174,6 @@ class Lamp:
 
     def was_viewing(self) -> bool:
         return self.strike.viewing
+
+    def is_giving(self) -> bool:
+        return not self.strike.viewing

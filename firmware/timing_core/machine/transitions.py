@@ -71,9 +71,9 @@ edit      lamp      must_arm         arm_to_view       arming    view
 edit      lamp      -                view              viewing   view
 edit      tick      settled          listen            edit
 # The second contact closes, and the light follows
-arming    expose    -                disarm            before    stay dark
-arming    lamp      -                disarm            before    stay dark
-arming    back      -                disarm            before    stay dark
+arming    expose    is_giving        disarm            before    put out
+arming    lamp      was_viewing      disarm            before    put out
+arming    back      -                disarm            before    put out
 arming    tick      contact_fails    -                 before
 arming    tick      closed_to_view   view              viewing
 arming    tick      is_closed        give              exposing

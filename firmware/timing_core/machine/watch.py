@@ -37,13 +37,14 @@ _APART = const(8)
 _UNLIT = const(16)
 _UNCOUNTED = const(32)
 
-FAULTS = (
-    ("unknown", "No light: it is not known what is fitted. Choose Confirm in the list of screens."),
-    ("live", "No light: the lamp output is on unasked. Pull the plug."),
-    ("welded", "No light: the second contact has not opened. Pull the plug."),
-    ("apart", "No light: the second contact has not closed. Check its wires."),
-    ("unlit", "Light is not counted: the lamp output was dark. Let BACK go, or check the box."),
-    ("uncounted", "No light over 3 s: the cut-off does not count. Choose Confirm in the list of screens."),
+FAULTS = ("unknown", "live", "welded", "apart", "unlit", "uncounted")
+LINES = (
+    "No light: what is fitted is not known. See Confirm in Screens.",
+    "No light: the lamp output is on unasked. Pull the plug.",
+    "No light: the second contact has not opened. Pull the plug.",
+    "No light: the second contact has not closed. Check its wires.",
+    "Light is not counted: the lamp output was dark. Let BACK go, or check the box.",
+    "No light over 3 s: the cut-off does not count. See Confirm in Screens.",
 )
 
 
@@ -188,20 +189,21 @@ class Watch:
         return self.unseen
 
     def tell(self) -> None:
-        self.io.refuse(self.faults()[0])
+        self.io.refuse(LINES[_numbers(self.forbids_long())[0]])
 
     def faults(self) -> list:
         """A line for each fault that stands now."""
-        return [line for _, line in _named(self.forbids_long())]
+        return [LINES[at] for at in _numbers(self.forbids_long())]
 
     def tell_news(self, known: str) -> None:
         """Say which faults were found, after what else is known, and put them on record: both take memory,
         and so the dark."""
-        found = _named(self.news)
+        found = _numbers(self.news)
         self.news = 0
-        self.io.say((known + " " if known else "") + found[0][1])
+        line = LINES[found[0]]
+        self.io.say(known + " " + line if known else line)
         self.io.put("sound", "hold")
-        self.ledger.note_faults([name for name, _ in found])
+        self.ledger.note_faults([FAULTS[at] for at in found])
 
     def to_confirm(self) -> str:
         """What a person may confirm, in words; "" for nothing."""
@@ -244,6 +246,6 @@ class Watch:
         return not self.armed
 
 
-def _named(faults: int) -> list:
-    """Name and line of each."""
-    return [FAULTS[at] for at in range(len(FAULTS)) if faults >> at & 1]
+def _numbers(faults: int) -> list:
+    """Which of FAULTS these are."""
+    return [at for at in range(len(FAULTS)) if faults >> at & 1]
