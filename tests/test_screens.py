@@ -363,7 +363,7 @@ def _note_faults(note) -> None:
         for name in ("new print", "ready, burn", "held", "choose", "edit base", "asked to end a run"):
             session = situation(name, worst_card())
             session.box.watch.news = 1 << at
-            session.box.watch.tell_news("")
+            session.box.watch.tell_news()
             note(session, line)
     for name in ("exposing a burn", "ready, burn"):
         for fault in ("live", "welded", "unknown"):
@@ -371,7 +371,7 @@ def _note_faults(note) -> None:
                 session = situation(name, worst_card())
                 session.reset(known_ms)
                 session.box.watch.news = 1 << FAULTS.index(fault)
-                session.box.watch.tell_news(session.box.recovery.known)
+                session.box.handle("tick", session.now_ms)
                 note(session, LINES[FAULTS.index(fault)])
     session = situation("screens")
     session.box.watch.uncounted = True
@@ -775,6 +775,8 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
+    asked check closed count confirm confirmed contact counted does dark fitted known let lit off
+    opened output plug second unasked wires
     a add after again all alone and another aperture are around as at auto away back base bases be
     became before begin begins below bench box brightness brings burn but can cannot card cards change
     changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge

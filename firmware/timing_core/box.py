@@ -111,7 +111,6 @@ class Box:
             ends = event == "lamp_end" and self.lamp.strike.is_lit
             if ends:
                 self.exposing.ended(io.amount)
-            # A key under light may have darkened the lamp itself, and tells of it now.
             if event == "tick" or not self.lamp.strike.is_lit:
                 self.watch.look()
             self._fire(event)
@@ -121,7 +120,10 @@ class Box:
             event = self._raised
             self._raised = ""
         if self.watch.news and not self.lit:
-            self.watch.tell_news(self.recovery.known if self.machine.state == "notice" else "")
+            line = self.watch.tell_news()
+            if self.machine.state == "notice":
+                self.recovery.notes.append(line)
+                io.message = self.recovery.told_of_run(True)
         return io
 
     def _fire(self, event: str) -> None:
@@ -210,9 +212,8 @@ class Box:
             "message": self.io.message,
             "kept": name if run.is_kept and not running else "",
         }
-        faults = self.watch.faults()
-        if faults:
-            told["fault"] = faults[0]
+        for line in self.watch.faults()[:1]:
+            told["fault"] = line
         return told
 
     # --- power

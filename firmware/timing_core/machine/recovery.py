@@ -49,15 +49,17 @@ class Recovery:
         shelf.names()
         self.ledger.check()
         lines = [_card_damage(name) for name in shelf.damaged]
-        return lines + [
+        lines += [
             "Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged
         ]
+        return lines
 
     def damage_lines(self, shelf) -> list:
         """A line for each thing kept that is damaged, cards as they are found now, and for each that was
         converted at this start."""
         lines = [line for line in self.damage if not line.startswith("Card ")]
-        return lines + [_card_damage(name) for name in shelf.damaged] + self.notes
+        lines += [_card_damage(name) for name in shelf.damaged]
+        return lines + self.notes
 
     def settings_set(self) -> None:
         """The settings are kept anew, which mends them."""

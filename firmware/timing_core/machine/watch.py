@@ -142,7 +142,8 @@ class Watch:
         return found
 
     def look(self) -> None:
-        """Find the faults there are by now."""
+        """Find the faults there are by now. Under light only at a tick: BACK may have darkened the lamp, and
+        tells of it now."""
         self._told &= self._standing()
         found = self._odd()
         if since(self.io.now_ms, self._changed_ms) < _SENSE_MS:
@@ -195,15 +196,16 @@ class Watch:
         """A line for each fault that stands now."""
         return [LINES[at] for at in _numbers(self.forbids_long())]
 
-    def tell_news(self, known: str) -> None:
-        """Say which faults were found, after what else is known, and put them on record: both take memory,
-        and so the dark."""
+    def tell_news(self) -> str:
+        """Say which faults were found, and put them on record: both take memory, and so the dark. Returns
+        what was said."""
         found = _numbers(self.news)
         self.news = 0
         line = LINES[found[0]]
-        self.io.say(known + " " + line if known else line)
+        self.io.say(line)
         self.io.put("sound", "hold")
         self.ledger.note_faults([FAULTS[at] for at in found])
+        return line
 
     def to_confirm(self) -> str:
         """What a person may confirm, in words; "" for nothing."""
