@@ -130,7 +130,7 @@ def test_a_damaged_record_lights_nothing_until_a_person_confirms(both):
     to_row(session, "Confirm")
     session.input("press")
     assert session.box.message == "Confirmed."
-    assert not session.box.fitted.damage
+    assert not session.box.fitted.doubt
     assert session.box.watch.has_contact == (not both)
     session.reset()
     assert session.box.message != FAULTS["unknown"]
@@ -144,7 +144,7 @@ def test_a_record_of_no_known_form_is_a_damaged_one():
     for text in (b"[]", b"17", b'"read_backs"', encode({"read_backs": 1}), b"\xff", b"{"):
         Store(session.disk, session.platform.crc32).put("fitted", text)
         fitted = Fitted(session.box.store, session.platform)
-        assert fitted.damage
+        assert fitted.doubt
         assert fitted.in_force == PLAIN
 
 

@@ -122,8 +122,7 @@ class Box:
         if self.watch.news and not self.lit:
             line = self.watch.tell_news()
             if self.machine.state == "notice":
-                self.recovery.notes.append(line)
-                io.message = self.recovery.told_of_run(True)
+                io.message = self.recovery.known + " " + line
         return io
 
     def _fire(self, event: str) -> None:

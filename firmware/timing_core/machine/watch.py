@@ -172,7 +172,7 @@ class Watch:
 
     def _standing(self) -> int:
         """The faults for which no light at all is given."""
-        found = _UNKNOWN if self.fitted.damage else 0
+        found = _UNKNOWN if self.fitted.doubt else 0
         if self.has_sense and self.sense and not self._pin:
             found |= _LIVE
         if self.has_contact and self.feedback and not self.armed:
@@ -209,10 +209,10 @@ class Watch:
 
     def to_confirm(self) -> str:
         """What a person may confirm, in words; "" for nothing."""
-        return "what is fitted" if self.fitted.damage else "no cut-off" if self.uncounted else ""
+        return "what is fitted" if self.fitted.doubt else "no cut-off" if self.uncounted else ""
 
     def confirm(self) -> None:
-        if self.fitted.damage:
+        if self.fitted.doubt:
             self.fitted.confirm()
         else:
             self.uncounted = False

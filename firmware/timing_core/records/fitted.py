@@ -41,7 +41,7 @@ def check_fitted(key: str, value: object) -> object:
 
 
 class Fitted:
-    """`in_force` is what the box goes by, `kept` what it has at its next start. `damage` says what is wrong
+    """`in_force` is what the box goes by, `kept` what it has at its next start. `doubt` says what is wrong
     with the record ("" for nothing) until a person has confirmed."""
 
     def __init__(self, store, platform) -> None:
@@ -53,12 +53,12 @@ class Fitted:
     def load(self) -> None:
         """Read the record. Where it is damaged, what is whole of it is in force, or nothing is fitted."""
         self.kept = dict(NOTHING_FITTED)
-        data, self.damage = self._store.look("fitted")
+        data, self.doubt = self._store.look("fitted")
         if data is not None:
             try:
                 self.kept = self._with(self._json_loads(data.decode()))
             except (ValueError, TypeError, Refusal):
-                self.damage = LOST
+                self.doubt = LOST
         self.in_force = self.kept
 
     def _with(self, values: dict) -> dict:
@@ -78,4 +78,4 @@ class Fitted:
     def confirm(self) -> None:
         """A person takes what is in force. A Refusal changes nothing."""
         self._store.put("fitted", encode(self.kept))
-        self.damage = ""
+        self.doubt = ""

@@ -138,7 +138,7 @@ class Link:
 
     def _fitted_get(self) -> dict:
         fitted = self.box.fitted
-        return {"values": fitted.kept, "in_force": fitted.in_force == fitted.kept and not fitted.damage}
+        return {"values": fitted.kept, "in_force": fitted.in_force == fitted.kept and not fitted.doubt}
 
     def _fitted_set(self, values: dict) -> dict:
         self.box.asked.set_fitted(values)
