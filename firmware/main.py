@@ -11,7 +11,7 @@ import sys  # noqa: E402
 import machine  # noqa: E402
 
 from board import crash  # noqa: E402
-from board.pins import LAMP, SAFELIGHT  # noqa: E402
+from board.pins import ARM, LAMP, SAFELIGHT  # noqa: E402
 from board.pulse import Pulse  # noqa: E402
 from board.scratch import Survivor  # noqa: E402
 from board.watchdog import Dog  # noqa: E402
@@ -27,6 +27,7 @@ CRASHES_MAX = 3
 def main() -> None:
     machine.Pin(LAMP, machine.Pin.OUT, value=0)
     safelight = machine.Pin(SAFELIGHT, machine.Pin.OUT, value=0)
+    arm = machine.Pin(ARM, machine.Pin.OUT, value=0)
     survivor = Survivor()
     if survivor.crashes >= CRASHES_MAX:
         survivor.settled()
@@ -42,9 +43,10 @@ def main() -> None:
 
         pulse = Pulse(LAMP, 0, longest_light_ms())
         try:
-            build(pulse, safelight, survivor, dog).run()
+            build(pulse, safelight, arm, survivor, dog).run()
         finally:
             pulse.stop()
+            arm.init(machine.Pin.OUT, value=0)
     except BaseException as fault:
         try:
             crash.note(fault)

@@ -20,7 +20,8 @@ from timing_core.records.store import Store
 from timing_core.wire.framing import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
-"""Written out again, so that a state added to the core's list by mistake is noticed."""
+"""Written out again, so that a state added to the core's list by mistake is noticed. `arming`, which is in
+that list too, is dark: light is about to come."""
 
 
 # --- the plan
@@ -108,11 +109,15 @@ class LightMeter(Watcher):
     """Watches the lamp's edges and the safelight, and counts the light of the stage under way.
 
     Light of a strike is its lamp time less the lag, never below nothing: that is what lag means.
-    What it finds wrong by itself is in `faults`.
+    What it finds wrong by itself is in `faults`. Where read-backs are `fitted`, light is what the lamp had
+    its voltage for; then the circuit is changed by `circuit_changes`.
     """
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, fitted: dict | None = None) -> None:
         self.session = session
+        self.fitted = fitted or {}
+        self._seen_ms = self._from_ms = 0
+        self._bright = True
         self.faults: list[str] = []
         self.safelight: int | None = None
         self.lights_asked = 0
@@ -136,10 +141,27 @@ class LightMeter(Watcher):
         if not holds:
             self.faults.append(fault)
 
+    def seen_ms(self) -> int:
+        """How long the lamp has had its voltage in the strike under way."""
+        return self._seen_ms + (self.session.now_ms - self._from_ms if self._bright else 0)
+
+    def circuit_changes(self, change: Callable[[], None]) -> None:
+        """Make a `change` of the circuit."""
+        self._seen_ms, self._from_ms = self.seen_ms(), self.session.now_ms
+        change()
+        self._look()
+
+    def _look(self) -> None:
+        circuit = self.session.circuit
+        dark = self.fitted.get("read_backs") and not circuit.is_live
+        self._bright = not (dark or (self.fitted.get("second_contact") and not circuit.is_closed))
+
     def lamp(self, now_ms: int, on: bool) -> None:
         box = self.session.box
         viewing = box.state == "viewing"
         if on:
+            self._seen_ms, self._from_ms = 0, now_ms
+            self._look()
             self._check(self._on_ms is None, "lit while lit")
             self._check(box.state in ("exposing", "viewing"), f"lit in {box.state}")
             dark_room = viewing or box.bench.get("safelight") == "exposing"
@@ -155,7 +177,7 @@ class LightMeter(Watcher):
         self._on_ms = None
         self.off_ms = now_ms
         if not self._viewing:
-            self.light_ms += max(0, lit_ms - box.bench.get("lag_ms"))
+            self.light_ms += max(0, self.seen_ms() - box.bench.get("lag_ms"))
 
     def output(self, now_ms: int, kind: str, value) -> None:
         if kind == "safelight":
@@ -248,6 +270,7 @@ def new_session(
     settle_ms: int = 0,
     latency_ms: int = 0,
     make: Callable[..., Session] = Session,
+    fitted: dict | None = None,
 ) -> Session:
     """A powered-up box on a desk. A GuardedDisk is told of the session that it serves.
 
@@ -257,6 +280,8 @@ def new_session(
     platform = desk_platform()
     if not any(name.startswith("bench.") for name in disk.names()):
         Store(disk, platform.crc32).put("bench", encode({"settle_ms": settle_ms, "form": BENCH_FORM}))
+    if fitted:
+        Store(disk, platform.crc32).put("fitted", encode(fitted))
     session = make(disk, platform, panel_ms, ticks_ms, latency_ms)
     session.undrawn = _raise
     if isinstance(disk, GuardedDisk):
@@ -512,6 +537,18 @@ def _refused(session: Session, card: dict) -> None:
     keys(session, "expose")
 
 
+def _arming(session: Session, card: dict) -> None:
+    """A second contact is there, and has to close first."""
+    _held(session, card)
+    session.box.watch.has_contact = True
+    keys(session, "expose")
+
+
+def _arming_to_view(session: Session, card: dict) -> None:
+    session.box.watch.has_contact = True
+    keys(session, "lamp")
+
+
 def _away(session: Session, card: dict) -> None:
     ask(session, "handover")
 
@@ -646,6 +683,8 @@ SITUATIONS = {
     "notice, before a filter": _cut_off(_at_fit),
     "notice, after viewing": _then(_cut_off(_exposing), "lamp", "lamp", "lamp"),
     "away": _away,
+    "arming": _arming,
+    "arming to view": _arming_to_view,
 }
 """Name: what brings a powered-up session there. Between them they stand in every state but "off"."""
 

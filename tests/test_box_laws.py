@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, event, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from host_sim.box.platform import desk_platform
-from host_sim.box.session import Session
+from host_sim.box.session import Session, Watcher
 from lampblack.wire import replies
 from tests.box_model import (
     LIT_STATES,
@@ -96,6 +96,34 @@ messages = st.one_of(
 )
 
 
+class CircuitWatcher(Watcher):
+    """Watches the lamp's pin beside its circuit. `lights` are (when the lamp was struck, when ARM rose)."""
+
+    def __init__(self, session: Session, fitted: dict) -> None:
+        self.session = session
+        self.fitted = fitted
+        self.lights: list[tuple[int, int]] = []
+        self.wrongly_lit: list[str] = []
+        self._arm_ms = 0
+
+    def output(self, now_ms: int, kind: str, value) -> None:
+        circuit = self.session.circuit
+        if kind == "arm" and value:
+            self._arm_ms = now_ms
+            if circuit.is_welded or (self.fitted.get("read_backs") and circuit.is_live):
+                self.wrongly_lit.append("armed while a fault stands")
+        if kind == "light":
+            self.lights.append((now_ms, self._arm_ms))
+            if self.fitted.get("read_backs") and circuit.is_shorted and not circuit.is_cut:
+                self.wrongly_lit.append("lit while the output was on unasked")
+            if self.fitted.get("second_contact") and not circuit.is_closed:
+                self.wrongly_lit.append("lit while the second contact was open")
+
+
+ALL = {"read_backs": True, "second_contact": True}
+"""Everything that may be fitted."""
+
+
 class BoxMachine(RuleBasedStateMachine):
     @initialize(
         before_wrap_ms=st.integers(1, 900_000),
@@ -103,15 +131,20 @@ class BoxMachine(RuleBasedStateMachine):
         card=st.sampled_from((None, *CARDS)),
         settle_ms=st.sampled_from((0, 0, 700, 2000)),
         latency_ms=st.sampled_from((0, 0, 3, 10)),
+        fitted=st.sampled_from((None, {"read_backs": True}, {"second_contact": True}, ALL, ALL)),
     )
-    def power_up(self, before_wrap_ms, panel_ms, card, settle_ms, latency_ms):
+    def power_up(self, before_wrap_ms, panel_ms, card, settle_ms, latency_ms, fitted):
         self.disk = GuardedDisk()
-        self.session = new_session(self.disk, panel_ms, WRAP - before_wrap_ms, settle_ms, latency_ms)
+        self.fitted = fitted or {}
+        self.session = new_session(
+            self.disk, panel_ms, WRAP - before_wrap_ms, settle_ms, latency_ms, fitted=fitted
+        )
         self.before_wrap_ms = before_wrap_ms
-        self.meter = LightMeter(self.session)
+        self.meter = LightMeter(self.session, fitted)
         self.meter.safelight = 1  # as it told before there was anyone to listen
         self.listener = Listener()
-        self.session.watchers += [self.meter, self.listener]
+        self.watcher = CircuitWatcher(self.session, self.fitted)
+        self.session.watchers += [self.meter, self.listener, self.watcher]
         self.sent: list[bytes] = []
         self.plan: list[tuple] = []
         self.stages = self.session.box.run.stages
@@ -220,9 +253,10 @@ class BoxMachine(RuleBasedStateMachine):
             self.ledger = box.ledger.last()
             return
         planned_ms = self.plan[box.run.at][3]
-        close_ms = meter.strikes
+        close_ms = self.close_ms()
         if box.state == "exposing":
-            assert abs(meter.light_ms + meter.to_come_ms - planned_ms) <= close_ms
+            if meter.seen_ms() == self.session.now_ms - self.session.lamp.lit_ms:
+                assert abs(meter.light_ms + meter.to_come_ms - planned_ms) <= close_ms
         elif box.state == "held":
             assert meter.light_ms < planned_ms or not planned_ms
             assert abs(box.exposing.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
@@ -230,13 +264,17 @@ class BoxMachine(RuleBasedStateMachine):
             assert box.exposing.left_ms() == planned_ms
             assert not meter.light_ms
 
+    def close_ms(self) -> int:
+        """1 ms a strike, and where the edges of lamp sense tell of the light, one for each of these."""
+        return self.meter.strikes * (3 if self.fitted else 1)
+
     def check_stages(self) -> None:
         stages = self.session.box.run.stages
         assert [(s.kind, s.area, s.filter, s.light_ms) for s in stages] == self.plan
 
     def close_stage(self, moved_on: bool) -> None:
         """The box has left a stage that has had light."""
-        light_ms, close_ms = self.meter.light_ms, self.meter.strikes
+        light_ms, close_ms = self.meter.light_ms, self.close_ms()
         planned_ms = self.plan[self.at][3]
         whole = abs(light_ms - planned_ms) <= close_ms
         event("a stage was whole" if whole else "a stage was left")
@@ -270,13 +308,38 @@ class BoxMachine(RuleBasedStateMachine):
         box, lamp = self.session.box, self.session.lamp
         assert self.meter.faults == []
         assert self.disk.written_while_lit == []
-        assert lamp.lit == (box.state in LIT_STATES) == box.lit
+        assert lamp.lit == (box.state in LIT_STATES)
+        assert box.lit == (lamp.lit or box.state == "arming")
+        self.check_circuit()
         assert not lamp.lit or lamp.ends_ms > self.session.now_ms
         exposing = lamp.lit and box.state != "viewing"
         off = lamp.lit and (not exposing or box.bench.get("safelight") == "exposing")
         assert self.meter.safelight == (0 if off else 1)
         due = box.next_deadline()
         assert not box.lit if due is None else 0 <= due < WRAP
+
+    def check_circuit(self):
+        """No light while a fault stands, none without the second contact, none counted that was not seen."""
+        box, circuit = self.session.box, self.session.circuit
+        if self.fitted.get("second_contact"):
+            assert circuit.arm or not self.session.lamp.lit
+            assert not circuit.arm or box.in_run or box.lit
+            for at_ms, arm_ms in self.watcher.lights:
+                assert at_ms >= arm_ms + 100, "the contact has to be closed when the lamp is struck"
+        assert circuit.arm == box.watch.armed
+        assert self.watcher.wrongly_lit == []
+
+    @rule(fault=st.sampled_from(("is_cut", "is_shorted", "is_welded", "is_apart")), mends=st.booleans())
+    def spoil_or_mend_the_circuit(self, fault, mends):
+        """A part of the circuit fails, or is well again."""
+        if self.session.box.state != "away":
+            self.meter.circuit_changes(lambda: self.session.spoil(**{fault: not mends}))
+            self.do(self.session.advance, self.session.now_ms)
+            event("a fault was mended" if mends else f"a fault: {fault}")
+
+    @rule(counts=st.booleans())
+    def stop_or_start_counting(self, counts):
+        self.session.spoil(counts=counts)
 
     @invariant()
     def what_is_worked_on_can_be_kept(self):
@@ -507,11 +570,13 @@ class BoxMachine(RuleBasedStateMachine):
             if sure:
                 self.check_stages()
             if sure and box.run.at != self.at:
-                assert known_ms >= self.plan[self.at][3] - 1
+                # The cut may have come in the note of a fault, after the stage's own.
+                seen = abs(meter.light_ms - self.plan[self.at][3]) <= self.close_ms()
+                assert known_ms >= self.plan[self.at][3] - 1 or seen
                 self.given.append((self.plan[self.at][3], meter.strikes + 1, meter.strikes))
                 meter.anew()
             elif sure:
-                assert box.run.given_ms <= max(known_ms, meter.light_ms) + meter.strikes, (
+                assert box.run.given_ms <= max(known_ms, meter.light_ms) + self.close_ms(), (
                     "no more than there was"
                 )
         self.journal_is_whole = self.journal_is_whole and self.kept_well
@@ -534,7 +599,8 @@ class BoxMachine(RuleBasedStateMachine):
         self.do(wait, self.session, ms)
         if self.session.box.state == "exposing":
             box, lamp = self.session.box, self.session.lamp
-            given_ms = max(0, self.session.now_ms - lamp.lit_ms - box.bench.get("lag_ms"))
+            assert lamp.lit
+            given_ms = max(0, self.meter.seen_ms() - box.bench.get("lag_ms"))
             self.pull_the_plug(self.meter.light_ms + given_ms)
 
     @rule()

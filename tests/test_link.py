@@ -84,6 +84,11 @@ SETTINGS = st.fixed_dictionaries(
     st.sampled_from([0, 3, -5, True, "1/3", "tungsten", [], ["2", "4"], None, {}]),
     max_size=1,
 )
+FITTED = st.dictionaries(
+    st.sampled_from(["read_backs", "second_contact", "display", "column_offset", "nothing"]),
+    st.sampled_from([True, False, "sh1106", "none", 2, 9, None]),
+    max_size=3,
+)
 PARAMS = {
     "card.list": st.fixed_dictionaries({}, optional={"after": NAMES}),
     "card.part": st.sampled_from(SENT),
@@ -92,6 +97,7 @@ PARAMS = {
     "card.fetch": st.fixed_dictionaries({"name": NAMES, "part": st.integers(0, 2)}),
     "card.remove": st.fixed_dictionaries({"name": NAMES}),
     "bench.set": st.fixed_dictionaries({"values": SETTINGS}),
+    "fitted.set": st.fixed_dictionaries({"values": FITTED}),
     "ledger.read": st.fixed_dictionaries({}, optional={"after": st.integers(0, 3)}),
     "ledger.fetch": st.fixed_dictionaries({"n": st.integers(0, 3), "part": st.integers(0, 3)}),
     "crash.read": st.fixed_dictionaries({}, optional={"after": st.integers(0, 4)}),

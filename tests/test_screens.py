@@ -37,6 +37,7 @@ from tests.box_model import (
 )
 from tests.panel_texts import Census
 from timing_core.canonical import encode
+from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
 from timing_core.panel.rows import ACTS, CHOOSES, TURNS
@@ -284,6 +285,7 @@ STANDS_IN |= {"exposing": "new print", "viewing": "new print", "stopping": "new 
 """Where each state's messages are drawn. Under light none is: they are read when it is dark again."""
 
 TOLD_A_PC_ALONE = {
+    "What is fitted is not changed",
     "No bench setting …",
     "No card …",
     "No record …",
@@ -326,6 +328,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     _note_undo(note)
     _note_cuts(note)
     _note_damage(note)
+    _note_faults(note)
     return frozenset(found)
 
 
@@ -352,6 +355,29 @@ def _note_situations(note) -> None:
     keys(session, "press")
     _give_all(session)
     note(session, "another now")
+
+
+def _note_faults(note) -> None:
+    """Each fault of the circuit where it is told, and those of a start beside a run that was cut off."""
+    for at, line in enumerate(LINES):
+        for name in ("new print", "ready, burn", "held", "choose", "edit base", "asked to end a run"):
+            session = situation(name, worst_card())
+            session.box.watch.news = 1 << at
+            session.box.watch.tell_news()
+            note(session, line)
+    for name in ("exposing a burn", "ready, burn"):
+        for fault in ("live", "welded", "unknown"):
+            for known_ms in (0, 1000):
+                session = situation(name, worst_card())
+                session.reset(known_ms)
+                session.box.watch.news = 1 << FAULTS.index(fault)
+                session.box.handle("tick", session.now_ms)
+                note(session, LINES[FAULTS.index(fault)])
+    session = situation("screens")
+    session.box.watch.uncounted = True
+    to_row(session, "Confirm")
+    session.input("press")
+    note(session, "Confirmed.")
 
 
 def _give_all(session) -> None:
@@ -749,6 +775,8 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
+    asked check closed count confirm confirmed contact counted does dark fitted known let lit off
+    opened output plug second unasked wires
     a add after again all alone and another aperture are around as at auto away back base bases be
     became before begin begins below bench box brightness brings burn but can cannot card cards change
     changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge

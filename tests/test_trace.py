@@ -107,6 +107,16 @@ def test_the_scripts_come_through_everything():
     assert seen.states == {name for name, _ in STATES}
     keys = {"expose", "pedal", "lamp", "back", "dial", "press"}
     assert seen.inputs == {*keys, "line", "tick", "lamp_end", "power_up"}
-    assert seen.outputs >= {"light", "dark", "safelight", "sound", "level", "screen", "send", "handover"}
+    assert seen.outputs >= {
+        "light",
+        "dark",
+        "safelight",
+        "sound",
+        "level",
+        "screen",
+        "send",
+        "arm",
+        "handover",
+    }
     assert seen.sounds == set(SOUNDS)
     assert seen.wrapped_under_light >= 3

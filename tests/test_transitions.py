@@ -189,19 +189,22 @@ def test_one_place_in_the_core_gives_light():
 
 
 def test_light_is_entered_only_by_rows_that_give_it():
-    assert LIT == LIT_STATES
+    assert (*LIT_STATES, "arming") == LIT
     assert GIVES_LIGHT in CORE_CALLS.calls
     gives = {do for do, (_, function) in DO.items() if GIVES_LIGHT in CORE_CALLS.reach(function.__name__)}
     assert gives == {"give", "view"}
     for state, event, _, do, then, _ in ROWS:
         if do in gives:
             assert then in ("exposing", "viewing")
-            assert state not in LIT, "a lamp is not struck while it is lit"
-            assert event in CONTROLS, "only a hand gives light"
+            assert state not in LIT_STATES, "a lamp is not struck while it is lit"
+            assert event in CONTROLS or (state, event) == ("arming", "tick"), "only a hand gives light"
+        elif then == "arming":
+            assert do.startswith("arm")
+            assert event in CONTROLS, "only a hand closes the contact for light"
         elif then in LIT:
             assert state in LIT
             assert then == state or (then == "stopping" and do.startswith("put_out"))
-        if state in LIT and then not in LIT:
+        if state in LIT_STATES and then not in LIT_STATES:
             assert event == "lamp_end", "the box takes the light to be out only when it is told so"
         if event == "handover":
             assert state not in LIT, "the prompt waits until it is dark"
@@ -398,7 +401,40 @@ def test_every_row_fires():
             session.input(key)
         session._lamp_off()  # and nobody tells the box
         session.advance(session.now_ms + 301_000)
-    assert [row for row in ROWS if row not in fired] == []
+    for name in SITUATIONS:
+        with_faults(situation(name, make=noting(fired)))
+    with_a_contact(fired)
+    missing = [row for row in ROWS if row not in fired]
+    assert missing == [], missing
+
+
+def with_faults(session: Session) -> None:
+    """What the keys do in the dark while the lamp output is on unasked."""
+    if not session.box.lit:
+        session.box.watch.has_sense = True
+        session.spoil(is_shorted=True)
+        session.advance(session.now_ms + 1000)
+        for key in ("lamp", "expose", "press"):
+            session.input(key)
+
+
+def with_a_contact(fired: set) -> None:
+    """Light from every state while a second contact is open, put off and given, and lost."""
+    names = {situation(name).box.state: name for name in SITUATIONS}
+    for state in ("browse", "edit", "ready", "held", "ask", "choose", "notice"):
+        for key in ("expose", "lamp"):
+            for then in ("expose", "lamp", "back", "", "fails", "unseen"):
+                session = situation(names[state], make=noting(fired))
+                session.box.watch.has_contact = session.box.watch.has_sense = True
+                session.box.lamp.paper_out = False
+                session.advance(session.now_ms + 1000)
+                session.spoil(is_apart=then == "fails")
+                session.input(key)
+                if then in ("expose", "lamp", "back"):
+                    session.input(then)
+                session.advance(session.now_ms + 200)
+                session.spoil(is_cut=then == "unseen")
+                session.advance(session.now_ms + 200)
 
 
 def test_the_situations_stand_in_every_state():

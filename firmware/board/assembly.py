@@ -22,6 +22,7 @@ from board.health import health_of
 from board.inputs import Inputs
 from board.piezo import Piezo
 from board.pulse import Pulse
+from board.read_backs import ReadBacks
 from board.runner import Runner
 from board.scratch import Survivor
 from board.watchdog import Dog
@@ -53,8 +54,8 @@ _NOT_NEEDED = (
 """Modules, and tables of them, that only building the box has need of."""
 
 
-def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
-    """A Runner ready to run. `pulse` has the lamp's pin, `safelight` is a Pin."""
+def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) -> Runner:
+    """A Runner ready to run. `pulse` has the lamp's pin; `safelight` and `arm` are Pins."""
     platform = Platform(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
     inputs = Inputs()
     disk = FlashDisk(lambda: pulse.lit, dog.feed, inputs.mask)
@@ -74,7 +75,8 @@ def build(pulse: Pulse, safelight: Pin, survivor: Survivor, dog: Dog) -> Runner:
     box.health = lambda: health_of(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
-    runner = Runner(box, screen, pulse, safelight, inputs, display, piezo, wire, disk, dog, survivor)
+    backs = ReadBacks(box.watch, inputs, arm)
+    runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)

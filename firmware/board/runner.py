@@ -30,6 +30,7 @@ from board.flash import FlashDisk
 from board.inputs import CLOCKWISE, COUNTER, FIRST_KEY, Inputs
 from board.piezo import Piezo
 from board.pulse import Pulse
+from board.read_backs import ReadBacks
 from board.scratch import Survivor
 from board.watchdog import Dog
 from board.wire import Wire
@@ -71,6 +72,7 @@ class Runner:
         screen: Drawing,
         pulse: Pulse,
         safelight: Pin,
+        read_backs: ReadBacks,
         inputs: Inputs,
         display: Display,
         piezo: Piezo,
@@ -84,6 +86,7 @@ class Runner:
         self._screen = screen
         self._pulse = pulse
         self._safelight = safelight
+        self._read_backs = read_backs
         self._inputs = inputs
         self._display = display
         self._piezo = piezo
@@ -102,10 +105,8 @@ class Runner:
         self._over = False
         self._used_ms = -1
         self._asked = False
-        self._settled = False
-        self._has_read_up = False
+        self._settled = self._has_read_up = self._noted = False
         self._undrawn: BaseException | None = None
-        self._noted = False
         self._began_ms = time.ticks_ms()
         self._given_ms = self._began_ms
         self._answered_ms = self._began_ms
@@ -209,8 +210,7 @@ class Runner:
                 if self._watch:
                     self._watch("in", now_ms, event, value)
                 if event == "lamp_end":
-                    # Until the next stage is in the journal, a reset must not count this stage's light for
-                    # it.
+                    # Until the next stage is in the journal, a reset must not count this light for it.
                     self._survivor.forget()
                 out = self.box.handle(event, now_ms, value)
                 self._survivor.note(self.box)
@@ -244,6 +244,8 @@ class Runner:
                 given_ms = lit_ms
         elif kind == "safelight":
             self._safelight.value(value)
+        elif kind == "arm":
+            self._read_backs.drive(value)
         elif kind == "sound":
             self._piezo.play(value)
         elif kind == "screen":

@@ -13,7 +13,8 @@ has to come at least once a day, if only a "tick", since time is counted from in
 
 Outputs, in `Exchange` as kind and value: "light" (ms; the only way to light the lamp), "dark", "safelight"
 (1 on, 0 off), "sound" (a name in `panel.sounds`), "volume" (0..5) and "level" (display brightness, 1..5) when
-they change, "screen" (the picture changed), "send" (bytes for the wire), "handover" (leave to the prompt).
+they change, "screen" (the picture changed), "send" (bytes for the wire), "arm" (1 closes the second contact,
+0 opens it), "handover" (leave to the prompt).
 
 Law: while the lamp is lit nothing here allocates or writes a record, and nothing here has to be called for
 the light to end. Code that performs "dark" must hand in "lamp_end" before any other input.
@@ -28,8 +29,10 @@ from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
 from timing_core.machine.recovery import Recovery
 from timing_core.machine.transitions import LIT
+from timing_core.machine.watch import Watch
 from timing_core.panel.panel import Panel
 from timing_core.platform import Platform
+from timing_core.records.fitted import Fitted
 from timing_core.records.journal import Journal
 from timing_core.records.ledger import Ledger
 from timing_core.records.shelf import Shelf
@@ -66,12 +69,15 @@ class Box:
         self.ledger = Ledger(store, platform)
         journal = Journal(store, platform)
         self.recovery = Recovery(store, platform, journal, self.ledger)
-        self.lamp = Lamp(self.work.bench, self.io, panel_ms)
+        self.fitted = Fitted(store, platform)
+        self.watch = Watch(self.io, self.fitted, self.ledger)
+        self.lamp = Lamp(self.work.bench, self.io, panel_ms, self.watch)
         self.exposing = Exposing(self.work, self.io, platform, self.lamp, journal, self.ledger, self.clock)
         self.run = self.exposing.run
-        self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run)
-        self.machine = Machine((self, self.exposing, self.panel, self.lamp), WHEN, DO, ABOUT)
-        self.asked = Asked(self.io, store, self.clock, self.recovery, self.panel, self.shelf, self.ledger)
+        self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run, self.watch)
+        self.machine = Machine((self, self.exposing, self.panel, self.lamp, self.watch), WHEN, DO, ABOUT)
+        panel, shelf, ledger = self.panel, self.shelf, self.ledger
+        self.asked = Asked(self.io, store, self.clock, self.recovery, panel, shelf, ledger, self.fitted)
         self.link = Link(self, platform)
         self._raised = ""
 
@@ -102,15 +108,21 @@ class Box:
         if not self.lit or event == "lamp_end":
             self.clock.count(now_ms)
         while event:
-            ends = event == "lamp_end" and self.lit
+            ends = event == "lamp_end" and self.lamp.strike.is_lit
             if ends:
                 self.exposing.ended(io.amount)
+            if event == "tick" or not self.lamp.strike.is_lit:
+                self.watch.look()
             self._fire(event)
             if ends and self.lamp.no_report:
                 self.lamp.no_report = False
                 self.lamp.tell_overdue()
             event = self._raised
             self._raised = ""
+        if self.watch.news and not self.lit:
+            line = self.watch.tell_news()
+            if self.machine.state == "notice":
+                io.message = self.recovery.known + " " + line
         return io
 
     def _fire(self, event: str) -> None:
@@ -133,7 +145,8 @@ class Box:
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
-        return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"))
+        machine = self.machine
+        return self.lamp.due_ms(self.exposing.cues, machine.has("tick"), machine.state == "arming")
 
     def is_about_light(self, event: str) -> bool:
         """True in a run or under light, if this key would light the lamp now or put it out. Such an input
@@ -168,7 +181,7 @@ class Box:
 
     @property
     def lit(self) -> bool:
-        """True while the lamp is lit or may be. The wire asks this before it writes."""
+        """True while the lamp is lit or may be, or is about to be. The wire asks this before it writes."""
         return self.machine.state in LIT
 
     @property
@@ -177,13 +190,13 @@ class Box:
         state = self.machine.state
         if state == "stopping" or state == "viewing":
             return not self.lamp.strike.viewing or self.machine.before in _RUN_STATES
-        return state in _RUN_STATES
+        return (self.machine.before if state == "arming" else state) in _RUN_STATES
 
     def summary(self) -> dict:
         """The state in plain data: what it is, what is under way, what each control will do."""
         run, running = self.run, self.in_run
         name = stage_name(run.stage) if run.stages else run.name
-        return {
+        told = {
             "state": self.machine.state,
             "screen": self.panel.screen.key,
             "card": self.work.map.name,
@@ -198,6 +211,9 @@ class Box:
             "message": self.io.message,
             "kept": name if run.is_kept and not running else "",
         }
+        for line in self.watch.faults()[:1]:
+            told["fault"] = line
+        return told
 
     # --- power
 
@@ -214,6 +230,7 @@ class Box:
 
     def wake(self) -> None:
         self.io.put("dark")
+        self.watch.start()
         self.clock.start(self.io.now_ms)
         self.lamp.settle()  # a press may have been meant for what the reset cut off
         self.panel.tell_levels()
@@ -235,12 +252,7 @@ class Box:
         registers told, and look through what is kept, which may take seconds. True if there is something to
         say: then give the box a "wire"."""
         self.io.undisturbed(self.exposing.note_registers)
-        self.shelf.names()
-        self.ledger.check()
-        lines = [_card_damage(name) for name in self.shelf.damaged]
-        lines += [
-            "Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged
-        ]
+        lines = self.recovery.find_damage(self.shelf)
         if not lines:
             return False
         damage = self.recovery.damage
@@ -251,11 +263,7 @@ class Box:
         return True
 
     def damage_lines(self) -> list:
-        """A line for each thing kept that is damaged, cards as they are found now, and for each that was
-        converted at this start."""
-        lines = [line for line in self.recovery.damage if not line.startswith("Card ")]
-        lines += [_card_damage(name) for name in self.shelf.damaged]
-        return lines + self.recovery.notes
+        return self.recovery.damage_lines(self.shelf)
 
     # --- between the parts
 
@@ -320,6 +328,7 @@ class Box:
 
     def leave_run(self) -> None:
         """Leave with the run kept. The first thing offered is to go on with it."""
+        self.lamp.disarm()
         self.panel.list_screens("go on" if self.run.can_go_on else "end")
 
     def end_run(self) -> None:
@@ -331,7 +340,8 @@ class Box:
         self.panel.choose_from_middle()
 
     def view(self) -> None:
-        self.lamp.view(self.machine.state in _RUN_STATES)
+        state = self.machine.state
+        self.lamp.view((self.machine.before if state == "arming" else state) in _RUN_STATES)
 
     def report_for_lamp(self) -> None:
         """The run must go on even if the lamp's report never comes."""
@@ -340,15 +350,12 @@ class Box:
         self.io.amount = self.lamp.strike.lit_ms()
 
     def give_prompt(self) -> None:
+        self.watch.open()
         self.io.put("handover")
 
 
-def _card_damage(name: str) -> str:
-    return "Card %s is damaged. Push it again." % name
-
-
-# What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp),
-# and its function.
+# What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp, 4
+# the watch), and its function.
 WHEN = {
     "was_cut_off": (0, Box.was_cut_off),
     "too_early_here": (0, Box.too_early_here),
@@ -363,7 +370,16 @@ WHEN = {
     "settled": (3, Lamp.settled),
     "paper_at_risk": (3, Lamp.paper_at_risk),
     "was_viewing": (3, Lamp.was_viewing),
+    "is_giving": (3, Lamp.is_giving),
     "overdue": (3, Lamp.overdue),
+    "cannot_view": (4, Watch.forbids_long),
+    "closed_to_view": (3, Lamp.closed_to_view),
+    "is_faulty": (4, Watch.forbids),
+    "unseen": (4, Watch.was_unseen),
+    "must_arm": (4, Watch.must_arm),
+    "is_closed": (4, Watch.is_closed),
+    "contact_fails": (4, Watch.contact_fails),
+    "cannot_give": (1, Exposing.cannot_give),
     "stage_is_fit": (1, Exposing.stage_is_fit),
     "too_short": (1, Exposing.too_short),
     "rest_too_short": (1, Exposing.rest_too_short),
@@ -399,7 +415,12 @@ DO = {
     "warn_paper": (3, Lamp.warn_paper),
     "view_ran_out": (3, Lamp.view_ran_out),
     "put_out": (3, Lamp.put_out),
-    "put_out_to_hold": (3, Lamp.put_out),
+    "put_out_to_hold": (3, Lamp.put_out_to_hold),
+    "put_out_unseen": (3, Lamp.put_out),
+    "arm_to_view": (3, Lamp.arm_to_view),
+    "disarm": (3, Lamp.disarm),
+    "tell_fault": (4, Watch.tell),
+    "arm": (1, Exposing.arm),
     "put_out_overdue": (3, Lamp.put_out_overdue),
     "refresh": (3, Lamp.refresh),
     "sound_cues": (1, Exposing.sound_cues),
@@ -428,6 +449,7 @@ DO = {
 ABOUT = {
     Box.begin: Box._first_filter,
     Exposing.give: Exposing.left_text,
+    Exposing.arm: Exposing.left_text,
     Exposing.fitted: Exposing.filter_to_fit,
     Panel.act: Panel.deed,
 }

@@ -6,6 +6,7 @@ compared byte for byte. Time is an integer count of ms since the session began; 
 the same count wrapped at 2**30 and offset, as a board's ticks would be.
 """
 
+from host_sim.box.circuit import Circuit
 from host_sim.box.platform import collect
 from timing_core.box import Box
 from timing_core.canonical import encode
@@ -78,6 +79,7 @@ class Session:
         self._told_ms = 0
         self.now_ms = 0
         self.lamp = Lamp()
+        self.circuit = Circuit()
         self.watchers: list[Watcher] = []
         self.send = _nowhere
         self.undrawn = _left_out
@@ -90,10 +92,12 @@ class Session:
         box = Box(Store(self.disk, self.platform.crc32), self.platform, self.panel_ms)
         box.health = _simulated
         box.identity = self.identity
+        self._watch = box.watch
         return box
 
     def power_up(self, known_ms: int = 0) -> None:
         self.handed_over = False
+        self._tell_circuit()
         self.input("power_up", known_ms)
         if self.box.read_up():
             self.input("wire")
@@ -105,11 +109,12 @@ class Session:
         """
         if self.lamp.lit:
             self._lamp_off()
+        self.circuit.arm = False
         for watcher in self.watchers:
             watcher.reset(self.now_ms)
         # A small heap has no room for two boxes, nor always for a second frame; and as a board begins with an
         # empty one, the new box does not have to fit between the remains of the old.
-        self.box = self.screen.box = None  # type: ignore[assignment]
+        self._watch = self.box = self.screen.box = None  # type: ignore[assignment]
         collect()
         self.box = self._new_box()
         self.screen.show(self.box)
@@ -132,6 +137,9 @@ class Session:
                     # As on a board, nothing else is done until it is dark.
                     self.now_ms = min(self.now_ms + self.latency_ms, self.lamp.ends_ms)
                     stopped = self._lamp_off()
+                elif kind == "arm":
+                    self.circuit.arm = bool(out.value[index])
+                    self._tell_circuit()
                 elif kind == "send":
                     self.send(out.value[index])
                 elif kind == "handover":
@@ -145,14 +153,27 @@ class Session:
     def _lamp_on(self, ms: int) -> None:
         self.lamp.lit_ms = self.now_ms
         self.lamp.ends_ms = self.now_ms + ms
+        self.circuit.pin = True
+        self._tell_circuit()
         for watcher in self.watchers:
             watcher.lamp(self.now_ms, True)
 
     def _lamp_off(self) -> int:
         self.lamp.ends_ms = -1
+        self.circuit.pin = False
+        self._tell_circuit()
         for watcher in self.watchers:
             watcher.lamp(self.now_ms, False)
         return self.now_ms - self.lamp.lit_ms
+
+    def spoil(self, **faults) -> None:
+        """Give the circuit faults, or mend them: see `Circuit`."""
+        for name in faults:
+            setattr(self.circuit, name, faults[name])
+        self._tell_circuit()
+
+    def _tell_circuit(self) -> None:
+        self.circuit.tell(self._watch, (self.now_ms + self.ticks_ms) & MASK)
 
     def next_ms(self) -> int:
         """When something will happen by itself; -1 for never."""

@@ -8,6 +8,7 @@ from host_sim.box.platform import desk_platform
 from tests.portable.chance import numbers
 from timing_core.light.bench import Bench
 from timing_core.light.printing_map import PrintingMap
+from timing_core.records.fitted import Fitted
 from timing_core.records.ledger import Ledger, stage_record
 from timing_core.records.shelf import Shelf
 from timing_core.records.store import Store
@@ -57,6 +58,9 @@ class FakeBox:
         self.shelf = Shelf(self.store, platform)
         self.ledger = Ledger(self.store, platform)
         self.bench = Bench()
+        self.fitted = Fitted(self.store, platform)
+        self.watch = self
+        self.faults = list
         self.identity = "e6614103e7261c2f"
         self.lit = False
         self.asked = self
@@ -85,6 +89,9 @@ class FakeBox:
 
     def set_bench(self, values):
         self.bench.set_all(values)
+
+    def set_fitted(self, values):
+        self.fitted.set(values)
 
     def push_card(self, name, text):
         self.shelf.keep_text(name, text)

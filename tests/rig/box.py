@@ -39,6 +39,7 @@ PINS = {
     name: row["gpio"] for name, row in tomllib.loads((ROOT / "hardware" / "pins.toml").read_text()).items()
 }
 LAMP = PINS["lamp"]
+ARM = PINS["arm"]
 SAFELIGHT = PINS["safelight"]
 
 KEYS = {
@@ -76,8 +77,9 @@ def _probed():
     def say(*words):
         send(" ".join([str(word) for word in words]).encode() + b"\\n")
     space = {"say": say}
-    def build(pulse, safelight, survivor, dog):
-        space["runner"] = runner = plain(pulse, safelight, survivor, dog)
+    def build(*parts):
+        dog = parts[-1]
+        space["runner"] = runner = plain(*parts)
         feed = dog.feed
         def look():
             feed()
@@ -135,7 +137,7 @@ class PicoBox:
         probe: bool = False,
         before: str = "",
         files: Mapping[str, bytes] | None = None,
-        watch: Iterable[int] = (LAMP, SAFELIGHT),
+        watch: Iterable[int] = (LAMP, SAFELIGHT, ARM),
         start: bool = True,
         display: str = "ssd1306",
     ) -> None:

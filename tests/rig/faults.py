@@ -39,8 +39,9 @@ def harbour() -> PrintingMap:
     return card
 
 
-def disk_with(light_ms: int = LIGHT_MS) -> dict[str, bytes]:
+def disk_with(light_ms: int = LIGHT_MS, **fitted: bool) -> dict[str, bytes]:
     """What a box has kept whose next print has a base of `light_ms`, and which has a card on its shelf.
+    `fitted` is what is fitted, if that was ever set.
 
     There is no settling time: presses follow each other quickly here.
     """
@@ -48,6 +49,8 @@ def disk_with(light_ms: int = LIGHT_MS) -> dict[str, bytes]:
     def fill(store: Store) -> None:
         store.put("bench", encode({"form": BENCH_FORM, "new_base_ms": light_ms, "settle_ms": 0}))
         store.put("card-harbour", encode(harbour().to_dict()))
+        if fitted:
+            store.put("fitted", encode(fitted))
 
     return _disk(fill)
 

@@ -48,9 +48,9 @@ class Exposing:
     def ended(self, lit_ms: int) -> None:
         """The lamp has reported that it was lit for `lit_ms`."""
         lamp = self.lamp
-        lamp.end()
+        seen_ms = lamp.end(lit_ms)
         if not lamp.strike.viewing:
-            self.run.account(lit_ms, lamp.strike.lamp_ms, self.work.bench.get("lag_ms"))
+            self.run.account(seen_ms, lamp.strike.lamp_ms, self.work.bench.get("lag_ms"))
 
     # --- a stage
 
@@ -64,7 +64,8 @@ class Exposing:
         given_ms = run.given_ms
         strike = self.lamp.strike
         if strike.is_lit and not strike.viewing:
-            given_ms = max(given_ms, strike.light_ms(self.io.now_ms))
+            now_ms = self.io.now_ms
+            given_ms = max(given_ms, strike.light_ms(now_ms) - self.lamp.watch.dark_ms(now_ms))
         return min(given_ms, run.stage.light_ms)
 
     def left_shown_ms(self) -> int:
@@ -96,6 +97,17 @@ class Exposing:
         """BACK has left a rest that is too short to give, and there is another stage."""
         return not self.run.is_last and self.too_short()
 
+    def cannot_give(self) -> int:
+        """A fault stands that forbids the light that is left of the stage."""
+        return self.lamp.watch.forbids(self._lamp_ms())
+
+    def _lamp_ms(self) -> int:
+        """The lamp's time for what is left of the stage."""
+        return lamp_ms(self.run.stage.light_ms - self.run.given_ms, self.work.bench.get("lag_ms"))
+
+    def arm(self) -> None:
+        self.lamp.arm(False)
+
     def refuse_short(self) -> None:
         if self.run.given_ms:
             refuse_short("The rest", self.left_ms(), self.work.bench, "Press BACK and end this run")
@@ -115,7 +127,7 @@ class Exposing:
         run.strikes += 1
         run.is_again = False
         self.lamp.paper_out = True
-        self.lamp.light(lamp_ms(stage.light_ms - run.given_ms, lag_ms), lag_ms - run.given_ms, False)
+        self.lamp.light(self._lamp_ms(), lag_ms - run.given_ms, False)
         self.io.put("sound", "start")
 
     def sound_cues(self) -> None:
@@ -223,6 +235,7 @@ class Exposing:
         except Refusal:
             kept = False
         self.go_to(1)
+        self.lamp.watch.close()
         self.lamp.settle()
         if not kept:
             self.io.say(
@@ -231,6 +244,7 @@ class Exposing:
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
+        self.lamp.watch.close()
         self.lamp.paper_out = True
         self.lamp.settle()
         self.run.is_again = True
@@ -248,6 +262,7 @@ class Exposing:
 
     def close(self) -> None:
         """The run is over: write its record into the ledger, and close the journal."""
+        self.lamp.watch.open()
         run = self.run
         if run.done or run.cut_at:
             source = self.platform.json_loads(str(run.text, "utf-8")) if run.text else {}

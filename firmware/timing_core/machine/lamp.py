@@ -9,6 +9,7 @@ Law: while the lamp is lit nothing here allocates.
 from timing_core.light.bench import Bench
 from timing_core.machine.machine import Exchange
 from timing_core.machine.strike import Cues, Strike
+from timing_core.machine.watch import CONTACT_MS, Watch
 from timing_core.ticks import later, since
 
 TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
@@ -21,9 +22,10 @@ class Lamp:
     a run until the viewing light was on: there may be paper in the easel. `no_report` is true if the lamp
     was put out because it did not report its end."""
 
-    def __init__(self, bench: Bench, io: Exchange, panel_ms: int) -> None:
+    def __init__(self, bench: Bench, io: Exchange, panel_ms: int, watch: Watch) -> None:
         self.bench = bench
         self.io = io
+        self.watch = watch
         self.strike = Strike(panel_ms)
         self.settling = False
         self.paper_out = False
@@ -39,6 +41,7 @@ class Lamp:
         """The one place that lights the lamp: always with its end, safelight first."""
         self.strike.begin(self.io.now_ms, ms, axis_ms, viewing)
         self.set_safelight()
+        self.watch.begin(ms)
         self.io.put("light", ms)
 
     def set_safelight(self) -> None:
@@ -52,9 +55,14 @@ class Lamp:
         if self.strike.picture_is_due(self.io.now_ms):
             self.io.put("screen")
 
-    def put_out(self) -> None:
+    def put_out_to_hold(self) -> None:
         self.io.put("dark")
         self.strike.put_out(self.io.now_ms)
+        self.watch.put_out()
+
+    def put_out(self) -> None:
+        self.put_out_to_hold()
+        self.watch.open()
 
     def put_out_overdue(self) -> None:
         """Dark comes first: what the light was for is put on record in a later call."""
@@ -69,22 +77,30 @@ class Lamp:
     def overdue(self) -> bool:
         return self.strike.overdue(self.io.now_ms)
 
-    def end(self) -> None:
-        """The lamp has reported. Whatever it says, it is put out before the box takes it to be out."""
+    def end(self, lit_ms: int) -> int:
+        """The lamp has reported. Whatever it says, it is put out before the box takes it to be out. Returns
+        how much of its time was seen."""
         self.io.put("dark")
         self.settle()
         self.strike.end()
+        if self.strike.viewing:
+            self.watch.open()
+        return self.watch.end(lit_ms)
 
     # --- the settling time
 
     def settle(self) -> None:
         """From now on, and for the settling time, no press lights the lamp."""
-        self.settling = self.bench.get("settle_ms") > 0
+        self.settling = self._settle_ms() > 0
         self._settling_from_ms = self.io.now_ms
+
+    def _settle_ms(self) -> int:
+        settle_ms = self.bench.get("settle_ms")
+        return max(settle_ms, CONTACT_MS) if self.watch.has_contact else settle_ms
 
     def settled(self) -> bool:
         """True once the settling time has passed, until the box listens."""
-        return self.settling and since(self.io.now_ms, self._settling_from_ms) >= self.bench.get("settle_ms")
+        return self.settling and since(self.io.now_ms, self._settling_from_ms) >= self._settle_ms()
 
     def is_settling(self) -> bool:
         return self.settling and not self.settled()
@@ -99,14 +115,38 @@ class Lamp:
             self.io.message = ""
         self.io.picture()
 
-    def due_ms(self, cues: Cues, settles: bool):
+    def due_ms(self, cues: Cues, settles: bool, arming: bool):
         """When a tick is wanted; None if not before another input. `cues` are those of the light that is
-        given, and `settles`: in this state the settling time has an end to tell of."""
+        given, `settles`: in this state the settling time has an end to tell of, and `arming`: light is to
+        follow the second contact."""
+        due = None
         if self.strike.is_lit:
-            return self.strike.due_ms(cues.due_ms())
-        if settles and self.settling:
-            return later(self._settling_from_ms, self.bench.get("settle_ms"))
-        return None
+            due = self.strike.due_ms(cues.due_ms())
+        elif settles and self.settling:
+            due = later(self._settling_from_ms, self._settle_ms())
+        watch_due = self.watch.due_ms(arming)
+        if due is None or (watch_due is not None and since(due, watch_due) > 0):
+            return watch_due
+        return due
+
+    # --- the second contact
+
+    def arm(self, viewing: bool) -> None:
+        """Close it; light follows."""
+        self.strike.viewing = viewing
+        self.watch.close()
+
+    def arm_to_view(self) -> None:
+        self.arm(True)
+
+    def closed_to_view(self) -> bool:
+        return self.strike.viewing and self.watch.is_closed()
+
+    def disarm(self) -> None:
+        """Open it before its time: for the settling time it cannot close again."""
+        if self.watch.armed:
+            self.watch.open()
+            self.settle()
 
     # --- the viewing light
 
@@ -134,3 +174,6 @@ class Lamp:
 
     def was_viewing(self) -> bool:
         return self.strike.viewing
+
+    def is_giving(self) -> bool:
+        return not self.strike.viewing

@@ -59,7 +59,8 @@ class Exchange:
 
 
 class Machine:
-    """`state` is one of `transitions.STATES`, `before` the one from which the viewing light was lit.
+    """`state` is one of `transitions.STATES`, `before` the one from which the viewing light was lit, or the
+    second contact closed.
 
     `parts` are objects, and `when` and `do` say for a name of the table which part's function it is: name ->
     (number of the part, function). `about` says for the function of a `do` what "@" in its words stands for.
@@ -96,7 +97,7 @@ class Machine:
             if alike not in rows:
                 when_part, asks = when[asked] if asked else nothing
                 do_part, does = do[done] if done else nothing
-                numbers = 4 * when_part + do_part
+                numbers = 8 * when_part + do_part
                 rows[alike] = (shared(event), asks, does, shared(then), shared(says), numbers)
             found[state].append(rows[alike])
         for state in found:
@@ -106,14 +107,14 @@ class Machine:
     def row(self, event: str):
         """The row that `event` fires now, None if there is none."""
         for row in self.table[self.state]:
-            if row[0] == event and (row[1] is None or row[1](self._parts[row[5] >> 2])):
+            if row[0] == event and (row[1] is None or row[1](self._parts[row[5] >> 3])):
                 return row
         return None
 
     def does(self, row: tuple) -> None:
         """Call what the row says. It may raise Refusal."""
         if row[2] is not None:
-            row[2](self._parts[row[5] & 3])
+            row[2](self._parts[row[5] & 7])
 
     def moves(self, row: tuple) -> None:
         """Go to the state that the row leads to."""
@@ -121,7 +122,7 @@ class Machine:
         if then == "before":
             self.state = self.before
         elif then:
-            if then == "viewing":
+            if then == "arming" or (then == "viewing" and self.state != "arming"):
                 self.before = self.state
             self.state = then
 
@@ -132,7 +133,7 @@ class Machine:
             return ""
         words = row[4]
         if "@" in words:
-            words = words.replace("@", self._about[row[2]](self._parts[row[5] & 3]))
+            words = words.replace("@", self._about[row[2]](self._parts[row[5] & 7]))
         return words
 
     def promises(self, state: str) -> list:

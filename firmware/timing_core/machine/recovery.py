@@ -44,6 +44,23 @@ class Recovery:
             return self.known
         return self.known + " " + (lines[0] if len(lines) == 1 and can_go_on else "Run lampblack doctor.")
 
+    def find_damage(self, shelf) -> list:
+        """Look through cards and ledger; a line for each thing that is damaged."""
+        shelf.names()
+        self.ledger.check()
+        lines = [_card_damage(name) for name in shelf.damaged]
+        lines += [
+            "Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged
+        ]
+        return lines
+
+    def damage_lines(self, shelf) -> list:
+        """A line for each thing kept that is damaged, cards as they are found now, and for each that was
+        converted at this start."""
+        lines = [line for line in self.damage if not line.startswith("Card ")]
+        lines += [_card_damage(name) for name in shelf.damaged]
+        return lines + self.notes
+
     def settings_set(self) -> None:
         """The settings are kept anew, which mends them."""
         self.damage = [line for line in self.damage if not line.startswith("The settings")]
@@ -197,6 +214,10 @@ class Recovery:
         if run.why_not:
             self.known += " It cannot go on: %s." % run.why_not
         return ""
+
+
+def _card_damage(name: str) -> str:
+    return "Card %s is damaged. Push it again." % name
 
 
 def _number(plain: dict, key: str) -> int:

@@ -2,9 +2,9 @@
 
 A row has a state, an event, when, do, then, and the words that the screen shows beside that control. The
 first row whose `when` is true fires ("-" is always true): `do` is called, and then the box is in the state
-`then` ("before" is the state from which the viewing light was lit). `when` and `do` are names in the tables
-of `box`, which say what is called. If `do` raises Refusal, the state stays as it was and the refusal is
-shown. An event without a row changes nothing.
+`then` ("before" is the state from which the viewing light was lit, or the second contact closed). `when` and
+`do` are names in the tables of `box`, which say what is called. If `do` raises Refusal, the state stays as it
+was and the refusal is shown. An event without a row changes nothing.
 
 Events are the controls, "tick" (a deadline of the box's own), "lamp_end" (the lamp has reported how long it
 was lit; if it does not report, `report_for_lamp` takes it to be out and raises the event itself),
@@ -14,15 +14,17 @@ The screen takes its words from the row that would fire, so no control does what
 stands for what they are about, such as the seconds to give.
 
 The lamp is lit only in the states of LIT. `stopping` lasts from putting the lamp out until it has reported
-how long it was lit.
+how long it was lit. `arming`, where a second contact is fitted, lasts from the press until that is closed: it
+is dark, and the light comes by itself.
 """
 
-LIT = ("exposing", "viewing", "stopping")
+LIT = ("exposing", "viewing", "stopping", "arming")
 
 STATES = (
     ("off", "before power-up"),
     ("browse", "on a screen, the cursor on a row"),
     ("edit", "a value is open: a proposal"),
+    ("arming", "the second contact closes before light"),
     ("viewing", "viewing light is on"),
     ("ready", "a stage waits for EXPOSE"),
     ("exposing", "the stage's light is on"),
@@ -40,12 +42,15 @@ off       power_up  was_cut_off      wake_cut_off      notice
 off       power_up  -                wake              browse
 # A screen. For the settling time after light, no key lights the lamp nor leads to it
 browse    expose    too_early_here   refuse_early      browse    wait
+browse    expose    is_faulty        tell_fault        browse    cannot: why?
 browse    expose    cannot_begin     tell_why          browse    cannot: why?
 browse    expose    another_is_kept  -                 ask       another run?
 browse    expose    on_print         begin             ready     @, paper in
 browse    expose    on_strip         begin             ready     @, paper in
 browse    lamp      is_settling      refuse_early      browse    wait
+browse    lamp      cannot_view      tell_fault        browse    cannot: why?
 browse    lamp      paper_at_risk    warn_paper        browse    view?
+browse    lamp      must_arm         arm_to_view       arming    view
 browse    lamp      -                view              viewing   view
 browse    back      in_screen        leave_screen      browse    screens
 browse    dial      can_move         move              browse    move
@@ -60,31 +65,46 @@ edit      dial      -                turn              edit      change
 edit      press     -                take              browse    take
 edit      back      -                leave_value       browse    leave
 edit      lamp      is_settling      refuse_early      edit      wait
+edit      lamp      cannot_view      tell_fault        edit      cannot: why?
 edit      lamp      paper_at_risk    warn_paper        edit      view?
+edit      lamp      must_arm         arm_to_view       arming    view
 edit      lamp      -                view              viewing   view
 edit      tick      settled          listen            edit
+# The second contact closes, and the light follows
+arming    expose    is_giving        disarm            before    put out
+arming    lamp      was_viewing      disarm            before    put out
+arming    back      -                disarm            before    put out
+arming    tick      contact_fails    -                 before
+arming    tick      closed_to_view   view              viewing
+arming    tick      is_closed        give              exposing
 # Viewing light: always with its limit
 viewing   lamp      -                put_out           stopping  put out
 viewing   back      -                put_out           stopping  put out
 viewing   lamp_end  -                view_ran_out      before
 viewing   tick      overdue          put_out_overdue   stopping
+viewing   tick      unseen           put_out_unseen    stopping
 viewing   tick      -                refresh           viewing
 stopping  lamp_end  was_viewing      -                 before
 # A run, one stage after another
 ready     expose    is_settling      refuse_early      ready     wait
 ready     expose    stage_is_fit     fitted            ready     @ is in
 ready     expose    too_short        refuse_short      ready     cannot: why?
+ready     expose    cannot_give      tell_fault        ready     cannot: why?
+ready     expose    must_arm         arm               arming    give @
 ready     expose    -                give              exposing  give @
 ready     dial      -                move_stage        ready     stage
 ready     back      -                leave_run         browse    leave
 ready     lamp      is_settling      refuse_early      ready     wait
+ready     lamp      cannot_view      tell_fault        ready     cannot: why?
 ready     lamp      paper_at_risk    warn_paper        ready     view?
+ready     lamp      must_arm         arm_to_view       arming    view
 ready     lamp      -                view              viewing   view
 ready     tick      settled          listen            ready
 exposing  expose    too_late_to_hold -                 exposing  wait
 exposing  expose    -                put_out_to_hold   stopping  hold
 exposing  back      -                put_out           stopping  put out
 exposing  tick      overdue          put_out_overdue   stopping
+exposing  tick      unseen           put_out_unseen    stopping
 exposing  tick      -                sound_cues        exposing
 exposing  lamp_end  print_is_whole   end_print         browse
 exposing  lamp_end  print_is_other   end_other_print   browse
@@ -102,17 +122,24 @@ stopping  tick      overdue          report_for_lamp   stopping
 held      expose    is_settling      refuse_early      held      wait
 held      expose    rest_too_short   leave_rest        ready     leave the rest
 held      expose    too_short        refuse_short      held      cannot: why?
+held      expose    cannot_give      tell_fault        held      cannot: why?
+held      expose    must_arm         arm               arming    give @
 held      expose    -                give              exposing  give @
 held      back      -                leave_run         browse    leave
 held      lamp      is_settling      refuse_early      held      wait
+held      lamp      cannot_view      tell_fault        held      cannot: why?
 held      lamp      paper_at_risk    warn_paper        held      view?
+held      lamp      must_arm         arm_to_view       arming    view
 held      lamp      -                view              viewing   view
 held      tick      settled          listen            held
 # A run is kept, and EXPOSE would take up another
+ask       press     is_faulty        tell_fault        ask       cannot: why?
 ask       press     -                end_and_begin     ready     end it
 ask       back      -                -                 browse    leave
 ask       lamp      is_settling      refuse_early      ask       wait
+ask       lamp      cannot_view      tell_fault        ask       cannot: why?
 ask       lamp      paper_at_risk    warn_paper        ask       view?
+ask       lamp      must_arm         arm_to_view       arming    view
 ask       lamp      -                view              viewing   view
 ask       tick      settled          listen            ask
 # After a strip
@@ -120,7 +147,9 @@ choose    dial      -                move_place        choose    patch
 choose    press     -                take_place        browse    take
 choose    back      -                leave_choice      browse    later
 choose    lamp      is_settling      refuse_early      choose    wait
+choose    lamp      cannot_view      tell_fault        choose    cannot: why?
 choose    lamp      paper_at_risk    warn_paper        choose    view?
+choose    lamp      must_arm         arm_to_view       arming    view
 choose    lamp      -                view              viewing   view
 choose    tick      settled          listen            choose
 # After a reset in mid-run
@@ -128,7 +157,9 @@ notice    press     can_go_on_held   go_on             held      go on
 notice    press     can_go_on        go_on             ready     go on
 notice    back      -                leave_run         browse    leave
 notice    lamp      is_settling      refuse_early      notice    wait
+notice    lamp      cannot_view      tell_fault        notice    cannot: why?
 notice    lamp      paper_at_risk    warn_paper        notice    view?
+notice    lamp      must_arm         arm_to_view       arming    view
 notice    lamp      -                view              viewing   view
 notice    tick      settled          listen            notice
 # The wire asks for the prompt: only when dark

@@ -56,10 +56,11 @@ class Drawing:
         """Draw the box as it is now and return the frame."""
         box = self.box
         self.fb.fill(0)
-        if box.state == "exposing" or (box.state == "stopping" and not box.lamp.strike.viewing):
-            self._exposing()
-        elif box.state == "viewing" or box.state == "stopping":
-            self._viewing()
+        if box.state in LIT:
+            if box.lamp.strike.viewing:
+                self._viewing()
+            else:
+                self._exposing()
         elif box.state in _RUNNING:
             self._running()
         elif box.state == "choose":
@@ -266,8 +267,11 @@ class Drawing:
         fb = self.fb
         fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         self.pen.text(fb, self._viewing_title, 1, 0, 0)
-        LARGE.draw(fb, (box.lamp.strike.left_ms(box.io.now_ms) + 999) // 1000, 126, 14, 1, False)
-        if box.state == "viewing":
+        left_ms = box.lamp.strike.left_ms(box.io.now_ms)
+        if box.state == "arming":
+            left_ms = box.bench.get("viewing_limit_s") * 1000
+        LARGE.draw(fb, (left_ms + 999) // 1000, 126, 14, 1, False)
+        if box.state != "stopping":
             x = self.pen.text(fb, self._lamp, 0, 56)
             self.pen.text(fb, self._lit_words[box.machine.says("lamp")], x, 56)
             x = self.pen.text(fb, self._back, _LIT_COLUMN, 56)

@@ -44,11 +44,12 @@ class Panel:
     """`screens` has the list of screens first. `before` is what was there when the open value was opened;
     None if none is open."""
 
-    def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run) -> None:
+    def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run, watch) -> None:
         self.work = work
         self.io = io
         self.shelf = shelf
         self.run = run
+        self.watch = watch
         self.kept = Kept(work, io, platform, store, shelf, ledger)
         self.undo = self.kept.undo
         self.screens = (ScreenList(), PrintScreen(), StripScreen(), ShelfScreen(), BenchScreen())

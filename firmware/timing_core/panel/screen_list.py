@@ -11,6 +11,8 @@ class ScreenList(Screen):
 
     def rows(self, panel) -> list:
         found = [Row("undo", "Undo", NAMES | KEEPS | (ACTS if len(panel.undo) else 0), "undo")]
+        if panel.watch.to_confirm():
+            found.append(Row("confirm", "Confirm", ACTS | KEEPS | NAMES, "confirm"))
         if panel.run.can_go_on:
             found.append(Row("go on", "Go on", GOES_ON | NAMES))
         if panel.run.is_kept:
@@ -23,6 +25,8 @@ class ScreenList(Screen):
         if row.key == "undo":
             change = panel.undo.newest
             return change.says if change else "nothing"
+        if row.key == "confirm":
+            return panel.watch.to_confirm()
         if row.key == "go on":
             run = panel.run
             if run.stage.kind == FIT:
@@ -32,7 +36,10 @@ class ScreenList(Screen):
         return ""
 
     def act(self, panel, row: Row) -> None:
-        if row.key == "undo":
+        if row.key == "confirm":
+            panel.watch.confirm()
+            panel.io.say("Confirmed.")
+        elif row.key == "undo":
             panel.take_back()
         else:
             panel.show(row.name)

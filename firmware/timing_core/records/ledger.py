@@ -24,6 +24,8 @@ A record of form 1 has neither map nor box. `read` gives it with null and "" for
 and title as "card" and "title", and with form 1.
 
 `read` adds "kept": false for a record that waits.
+
+A record may have "faults": a list of the faults (`machine.watch`) that were found since the record before.
 """
 
 from timing_core.canonical import encode
@@ -127,12 +129,30 @@ class Ledger:
         numbered = dict(record)
         numbered["n"] = n or self.last() + 1
         numbered["box"] = self.identity
+        faults = self._faults()
+        if faults:
+            numbered["faults"] = faults
         if len(self._waiting) >= WAITING_MAX:
             self._waiting.pop(0)
             self.lost += 1
         self._waiting.append(numbered)
         self.write_waiting()
+        if faults:
+            self.store.drop("faults")
         return numbered["n"]
+
+    def _faults(self) -> list:
+        """Faults of the circuit that were named since the last record."""
+        text = self.store.get("faults")
+        return str(text, "utf-8").split() if text else []
+
+    def note_faults(self, names: list) -> None:
+        """Put faults on record. They outlive a pulled plug, and are part of the next record."""
+        kept = self._faults()
+        try:
+            self.store.put("faults", " ".join(kept + [name for name in names if name not in kept]).encode())
+        except Refusal:
+            pass  # they are told on the panel and to the wire
 
     def write_waiting(self) -> None:
         """Write the records that wait, oldest first. Refusal if the disk will not keep one."""

@@ -13,7 +13,7 @@ from timing_core.light.bench import Bench
 class Asked:
     """`changed` is true while there is something new to show at the next "wire" input."""
 
-    def __init__(self, io, store, clock, recovery, panel, shelf, ledger) -> None:
+    def __init__(self, io, store, clock, recovery, panel, shelf, ledger, fitted) -> None:
         self.io = io
         self.store = store
         self.clock = clock
@@ -21,6 +21,7 @@ class Asked:
         self.panel = panel
         self.shelf = shelf
         self.ledger = ledger
+        self.fitted = fitted
         self.changed = False
         self._leaving = False
         self._told_time: tuple | None = None
@@ -54,6 +55,10 @@ class Asked:
         self.recovery.settings_set()
         self.changed = True
         return True
+
+    def set_fitted(self, values: dict) -> None:
+        """Keep what is fitted for the next start. A Refusal changes nothing."""
+        self.io.undisturbed(lambda: self.fitted.set(values))
 
     def push_card(self, name: str, text: bytes) -> None:
         """Keep a card that came over the wire. A Refusal changes nothing."""

@@ -48,10 +48,10 @@ DAYS_MAX = 47481
 
 
 class Link:
-    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `identity`,
-    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, and `asked`
-    with `set_bench(values)`, `push_card(name, text)`, `remove_card(name) -> bool`, `write_waiting()`,
-    `tell_time(day, second)` and `hand_over()`.
+    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `fitted`, `identity`,
+    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, `watch` with
+    `faults() -> list`, and `asked` with `set_bench(values)`, `set_fitted(values)`, `push_card(name, text)`,
+    `remove_card(name) -> bool`, `write_waiting()`, `tell_time(day, second)` and `hand_over()`.
     A card whose parts are coming is in memory only.
     """
 
@@ -123,7 +123,11 @@ class Link:
         return self.box.summary()
 
     def _health(self) -> dict:
-        return self.box.health()
+        told = self.box.health()
+        faults = self.box.watch.faults()
+        if faults:
+            told["faults"] = faults
+        return told
 
     def _bench_get(self) -> dict:
         return {"values": self.box.bench.to_dict()}
@@ -131,6 +135,14 @@ class Link:
     def _bench_set(self, values: dict) -> dict:
         self.box.asked.set_bench(values)
         return self._bench_get()
+
+    def _fitted_get(self) -> dict:
+        fitted = self.box.fitted
+        return {"values": fitted.kept, "in_force": fitted.in_force == fitted.kept and not fitted.doubt}
+
+    def _fitted_set(self, values: dict) -> dict:
+        self.box.asked.set_fitted(values)
+        return self._fitted_get()
 
     def _clock_set(self, day: int, second: int) -> dict:
         if second >= DAY_S or day > DAYS_MAX:
@@ -303,6 +315,8 @@ METHODS: dict = {
     "card.remove": (True, (("name", str),), Link._card_remove),
     "bench.get": (False, (), Link._bench_get),
     "bench.set": (True, (("values", dict),), Link._bench_set),
+    "fitted.get": (False, (), Link._fitted_get),
+    "fitted.set": (True, (("values", dict),), Link._fitted_set),
     "ledger.read": (False, (("after", int),), Link._ledger_read),
     "ledger.fetch": (False, (("n", int), ("part", int)), Link._ledger_fetch),
     "clock.set": (False, (("day", int), ("second", int)), Link._clock_set),

@@ -114,9 +114,9 @@ def _ask(box: BoxClient, found: list[Finding]) -> list[str]:
 
 def _health(told: dict) -> list[Finding]:
     """What there is to say of the board under a box. What it does not tell is passed over."""
+    found = [Finding("fault", False, line) for line in told.get("faults", ())]
     if told.get("board") == SIMULATOR:
-        return [Finding("board", True, "none: this is a simulator.")]
-    found = []
+        return [*found, Finding("board", True, "none: this is a simulator.")]
     if "board" in told:
         found.append(_board(told))
     if "display" in told:

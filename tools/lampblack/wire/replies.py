@@ -12,6 +12,7 @@ from typing import Any
 
 from timing_core.light.bench import check, setting
 from timing_core.light.printing_map import PrintingMap, check_name
+from timing_core.records.fitted import NOTHING_FITTED, check_fitted
 from timing_core.refusal import Refusal
 from timing_core.wire.framing import LINE_MAX
 
@@ -163,6 +164,16 @@ _LINES = _keys(lines=_rows(_text(LINE_MAX)), more=_flag)
 _DONE = _keys(ok=_flag)
 _BENCH = _keys(values=_settings)
 
+
+def _fitted(key: str) -> Shape:
+    def shape(value: Any) -> Any:
+        return check_fitted(key, value)
+
+    return _by_the_core(shape)
+
+
+_FITTED = _keys(values=_keys({key: _fitted(key) for key in NOTHING_FITTED}), in_force=_flag)
+
 CARD: Shape = _by_the_core(lambda plain: PrintingMap.from_dict(plain).to_dict())
 
 _STRIP = _keys(
@@ -198,7 +209,7 @@ RECORD: Shape = _keys(
     at=_null_or(_moment),
     dry_down_pm=_number(),
     stages=_rows(_STAGE),
-    optional={"kept": _flag, "card": _WORDS, "title": _WORDS},
+    optional={"kept": _flag, "card": _WORDS, "title": _WORDS, "faults": _rows(_WORDS)},
 )
 _RECORD_IN_PIECES = _keys(n=_number(1), of=_number(1, PIECES_MOST))
 
@@ -234,6 +245,7 @@ REPLIES: dict[str, Shape] = {
         expose=_WORDS,
         message=_WORDS,
         kept=_WORDS,
+        optional={"fault": _WORDS},
     ),
     "health": _keys({
         "board": _WORDS,
@@ -241,6 +253,7 @@ REPLIES: dict[str, Shape] = {
         "restarts": _number(),
         "display": _keys(answers=_flag, sda=_number(), scl=_number()),
         "free_bytes": _number(),
+        "faults": _rows(_WORDS),
     }),
     "card.list": _keys(cards=_rows(_keys(name=_NAME, title=_WORDS, digest=_DIGEST)), more=_flag),
     "card.part": _keys(missing=_rows(_number())),
@@ -250,6 +263,8 @@ REPLIES: dict[str, Shape] = {
     "card.remove": _keys(removed=_flag),
     "bench.get": _BENCH,
     "bench.set": _BENCH,
+    "fitted.get": _FITTED,
+    "fitted.set": _FITTED,
     "ledger.read": _keys(records=_rows(_record), more=_flag, last=_number()),
     "ledger.fetch": _keys(**_PIECE, n=_number(1)),
     "clock.set": _DONE,
