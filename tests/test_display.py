@@ -16,6 +16,7 @@ import pytest
 from host_sim.box import raster
 from tests import micropython
 from tests.display_chips import CHIPS, DARK, Chip, Sh1106, Ssd1306
+from timing_core.records.fitted import COLUMN_OFFSET_MAX, DISPLAYS
 
 KINDS = list(CHIPS)
 STEPS_MAX = 40
@@ -299,3 +300,10 @@ def test_each_shows_its_picture_upright_only(fitted):
         for column in range(128)
     )
     assert turned == flipped != drawn
+
+
+def test_every_display_that_can_be_set_is_driven_at_every_column_that_can_be_set(driver):
+    """What the record of what is fitted takes, the driver takes: it would not start otherwise."""
+    assert driver.KINDS == DISPLAYS
+    assert set(CHIPS) == set(DISPLAYS)
+    assert max(chip.FIRST for chip in CHIPS.values()) <= COLUMN_OFFSET_MAX

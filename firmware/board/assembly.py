@@ -42,9 +42,6 @@ _I2C_TIMEOUT_US = const(3000)
 _BACKLIGHT_HZ = const(1000)
 """Too quick for the eye to see it flicker, also where something moves."""
 
-FITTED = ("ssd1306", 0)
-"""The display that is fitted, and the column of its memory that its panel begins at."""
-
 _NOT_NEEDED = (
     ("timing_core.machine", "transitions"),
     ("timing_core.panel", "glyphs"),
@@ -69,9 +66,10 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
         sys.modules.pop(group + "." + name, None)
         delattr(sys.modules[group], name)
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=_I2C_TIMEOUT_US)
-    kind, offset = FITTED
+    fitted = box.watch.fitted.in_force
+    kind = fitted["display"]
     backlight = PWM(Pin(pins.BACKLIGHT), freq=_BACKLIGHT_HZ, duty_u16=0) if kind == LCD else None
-    display = Display(i2c, screen.buffer, kind, offset, backlight)
+    display = Display(i2c, screen.buffer, kind, fitted["column_offset"], backlight)
     box.health = lambda: health_of(box, display, survivor)
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()

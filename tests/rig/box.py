@@ -127,7 +127,7 @@ class PicoBox:
     """A box whose plug is in. `start` False leaves it to the caller to apply power.
 
     `probe` puts the probe before `main.py`; `before` is more text to put there. `display` is the one that is
-    fitted, and that the firmware is told of.
+    plugged in; what the firmware takes it for is among the `files`.
     """
 
     def __init__(
@@ -142,8 +142,6 @@ class PicoBox:
         display: str = "ssd1306",
     ) -> None:
         chip = CHIPS[display]()
-        if display != "ssd1306":
-            before += f"\nfrom board import assembly\nassembly.FITTED = {(display, chip.FIRST)}\n"
         main = on_board((PROBE if probe else "") + before) + "\n" + firmware()["main.py"].decode()
         self.pico = Pico(uf2, firmware() | {"main.py": main.encode()} | dict(files or {}), watch)
         self.panel = Display(self.pico, chip=chip)

@@ -39,7 +39,7 @@ def harbour() -> PrintingMap:
     return card
 
 
-def disk_with(light_ms: int = LIGHT_MS, **fitted: bool) -> dict[str, bytes]:
+def disk_with(light_ms: int = LIGHT_MS, **fitted: object) -> dict[str, bytes]:
     """What a box has kept whose next print has a base of `light_ms`, and which has a card on its shelf.
     `fitted` is what is fitted, if that was ever set.
 

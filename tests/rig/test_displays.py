@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import pytest
 
-from tests.display_chips import DARK
+from tests.display_chips import CHIPS, DARK
 from tests.rig.box import PicoBox
 from tests.rig.faults import disk_with
 from tests.rig.pico import MS
@@ -113,7 +113,8 @@ def test_each_kind_shows_the_cores_frame_pixel_for_pixel(box, kind):
 @pytest.mark.long
 @pytest.mark.parametrize("kind", ["sh1106", "st7567"])
 def test_what_is_fitted_is_known_from_power_up_on(uf2, kind):
-    box = PicoBox(uf2, probe=True, files=disk_with(), display=kind)
+    files = disk_with(display=kind, column_offset=CHIPS[kind].FIRST)
+    box = PicoBox(uf2, probe=True, files=files, display=kind)
     panel_ms = box.wait_for_panel()
     print(f"{kind}: power-up to a drawn panel: {panel_ms} ms")
     box.wait_for_rest()
