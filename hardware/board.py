@@ -18,6 +18,7 @@ import pcbnew
 from hardware.circuit import Circuit, Part, read_circuit
 from hardware.plot import broken_rules, draw, maker_files, summary
 from hardware.route import BACK, VIA_DRILL_MM, VIA_MM, Kind, Land, Router
+from hardware.silk import box_of, mm, touches
 from hardware.steady import steady
 from hardware.words import write_words
 
@@ -223,6 +224,21 @@ def load(file: Path) -> pcbnew.BOARD:
     return board
 
 
+def covered_joints(board: pcbnew.BOARD, circuit: Circuit) -> dict[str, int]:
+    """How many pads cannot be soldered, since a part on the side of the solder lies flat on them."""
+    covered = 0
+    for part in circuit.parts.values():
+        # The Pico stands on its sockets, over what is soldered under it.
+        flat = [
+            box_of(board.FindFootprintByReference(other.ref))
+            for other in circuit.parts.values()
+            if other.side != part.side and other.kind != "pico"
+        ]
+        for pad in board.FindFootprintByReference(part.ref).Pads():
+            covered += any(touches(mm(pad.GetBoundingBox()), box) for box in flat)
+    return {"covered_joint": covered} if covered else {}
+
+
 def main(target: Path = MADE) -> None:
     circuit = read_circuit()
     target.mkdir(parents=True, exist_ok=True)
@@ -233,7 +249,7 @@ def main(target: Path = MADE) -> None:
         file = Path(folder) / FILE
         board = finish(board, file)
         shutil.copyfile(file, target / FILE)
-        broken = broken_rules(board)
+        broken = broken_rules(board) | covered_joints(board, circuit)
         (target / "rules.txt").write_text(summary(board, broken), "utf-8")
         maker_files(board, "lampblack", target / "gerbers.zip")
         draw(board, target)

@@ -1,8 +1,8 @@
 """Finds the copper between pads: a track for every net, on two sides and a grid of 0.635 mm.
 
 What must live here: the search and its rules. It knows nothing of KiCad, parts or files, draws no lots and
-looks at no clock, so that the same pads always give the same tracks. A net that is in another's way does not end
-the search: what lies in the way is taken up, and laid again around it.
+looks at no clock, so that the same pads always give the same tracks. A net in another's way does not end the
+search: what lies in the way is taken up, and laid again around it.
 """
 
 from __future__ import annotations

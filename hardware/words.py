@@ -57,6 +57,8 @@ def write_words(board: pcbnew.BOARD, circuit: Circuit) -> None:
     for part in circuit.parts.values():
         if part.kind.startswith("terminal"):
             lost += _write_terminal(front, board, part)
+    if not front.put(EMPTY, _spread(size[0] / 2, size[1] - 2, size), (USUAL_MM, 0.9)):
+        lost.append(EMPTY)
     if lost:
         raise WordsError(f"No room on the board for: {', '.join(lost)}.")
 
@@ -135,13 +137,14 @@ def _write_part(silk: Silk, board: pcbnew.BOARD, part: Part) -> list[str]:
     name = footprint.Reference()
     text = word(part)
     turn = 90.0 if part.kind in IN_A_LINE and part.place[2] % 180 == 90 else 0.0
-    if part.kind in IN_A_LINE and text and _write_line(silk, footprint, name, text, turn):
+    if text and any(_write_line(silk, footprint, text, spot, turn) for spot in _lines(footprint, part)):
         return []
     if part.kind == "test-point" and _write_beside(silk, footprint, name, text):
         return []
     if part.kind == "pico":
         ends = [pad.GetPosition() for pad in footprint.Pads() if pad.GetNumber() in ("1", "40")]
-        silk.put("USB", [(sum(end.x for end in ends) / 2e6, sum(end.y for end in ends) / 2e6, 0.0)], SIZES_MM)
+        x, y = sum(end.x for end in ends) / 2e6, sum(end.y for end in ends) / 2e6
+        silk.put("USB", [(x + slide, y, 0.0) for slide in SLIDES_MM], SIZES_MM)
     lost = []
     sizes = (LARGE_MM,) if part.kind in ("key", "encoder") else SIZES_MM
     box = box_of(footprint)
@@ -156,6 +159,19 @@ def _write_part(silk: Silk, board: pcbnew.BOARD, part: Part) -> list[str]:
     ):
         lost.append(part.ref)
     return lost
+
+
+def _lines(footprint: pcbnew.FOOTPRINT, part: Part) -> list[tuple[float, float]]:
+    """Where reference and value stand side by side: in a long part, over or under a header."""
+    left, top, right, bottom = box_of(footprint)
+    x, y = (left + right) / 2, (top + bottom) / 2
+    if part.kind in IN_A_LINE:
+        return [(x, y)]
+    if part.kind.startswith("header"):
+        height = ink_mm(part.ref, USUAL_MM)[1]
+        rows = (bottom + height / 2, top - height / 2)
+        return [(x + slide, row) for slide in SLIDES_MM for row in rows]
+    return []
 
 
 def _write_beside(silk: Silk, footprint: pcbnew.FOOTPRINT, name: pcbnew.FP_TEXT, text: str) -> bool:
@@ -195,11 +211,11 @@ def _claim(silk: Silk, footprint: pcbnew.FOOTPRINT, name: pcbnew.FP_TEXT, places
 
 
 def _write_line(
-    silk: Silk, footprint: pcbnew.FOOTPRINT, name: pcbnew.FP_TEXT, text: str, turn: float
+    silk: Silk, footprint: pcbnew.FOOTPRINT, text: str, middle: tuple[float, float], turn: float
 ) -> bool:
-    """Reference and value in one line, or one over the other, in the middle of the part."""
-    left, top, right, bottom = box_of(footprint)
-    x, y = (left + right) / 2, (top + bottom) / 2
+    """Reference and value in one line, or one over the other."""
+    name = footprint.Reference()
+    x, y = middle
     for layout, size in ((layout, size) for layout in (0, 1) for size in SIZES_MM):
         first, height = ink_mm(name.GetText(), size)
         second, _ = ink_mm(text, size)

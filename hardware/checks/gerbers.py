@@ -10,6 +10,7 @@ import warnings
 import zipfile
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import lru_cache
 from math import cos, hypot, pi, sin
 from pathlib import Path
 from typing import Any
@@ -57,13 +58,18 @@ def read_files(archive: Path = ARCHIVE) -> Files:
         return {name.split("-", 1)[1]: files.read(name).decode() for name in sorted(files.namelist())}
 
 
+@lru_cache(maxsize=4)
+def parsed(text: str) -> GerberFile:
+    return GerberFile.from_string(text)
+
+
 def faults(files: Files, circuit: Circuit) -> list[str]:
     """A line for each net in pieces, each two that touch, and each pad that is not where it should be."""
     copper = look(files, circuit)
     return [
         *_pads_that_differ(copper, circuit),
         *_wrong_joints(copper, circuit),
-        *_near_the_lamps_pin(copper),
+        *_near_the_lamps_pin(copper, circuit),
     ]
 
 
@@ -75,7 +81,7 @@ def look(files: Files, circuit: Circuit) -> Copper:
     flashes: dict[tuple[str, str], list[tuple[str, float, float]]] = defaultdict(list)
     count = 0
     for side in SIDES:
-        drawn = GerberFile.from_string(files[f"{side}.gbr"])
+        drawn = parsed(files[f"{side}.gbr"])
         image = _drawn(drawn, drilled, width, height)
         pieces[side], count = numbered(image, count)
         for item in drawn.objects:
@@ -120,11 +126,7 @@ def holes(files: Files) -> list[Hole]:
 
 def outline_mm(files: Files) -> tuple[float, float, float, float]:
     """Left, top, right and bottom of the line that the board is cut along."""
-    lines = [
-        item
-        for item in GerberFile.from_string(files["Edge_Cuts.gbr"]).objects
-        if isinstance(item, gerber.Line)
-    ]
+    lines = [item for item in parsed(files["Edge_Cuts.gbr"]).objects if isinstance(item, gerber.Line)]
     xs = [float(x) for line in lines for x in (line.x1, line.x2)]
     ys = [-float(y) for line in lines for y in (line.y1, line.y2)]
     return min(xs), min(ys), max(xs), max(ys)
@@ -281,22 +283,25 @@ def _wrong_joints(copper: Copper, circuit: Circuit) -> list[str]:
     return lines
 
 
-def _near_the_lamps_pin(copper: Copper) -> list[str]:
-    """What comes closer to the copper of the lamp's pin than it may. Both sides, to a dot."""
-    (lamp,) = copper.pads["R19", "1"] or {0}
-    (ground,) = copper.pads["R19", "2"] or {0}
+def _near_the_lamps_pin(copper: Copper, circuit: Circuit) -> list[str]:
+    """What comes closer to the copper of the lamp's pin than it may, but for ground. Both sides, to a dot."""
+    lamp, ground = (copper.pads.get(circuit.nets[net][0], set()) - {0} for net in ("LAMP", "GND"))
+    if not lamp or lamp & ground:
+        return []
     reach = int(LAMP_GAP_MM * DOTS_A_MM) - 1
     lines = []
     for side, image in copper.pieces.items():
-        rows, columns = np.nonzero(image == lamp)
-        top, left = rows.min() - reach, columns.min() - reach
-        part = image[top : rows.max() + reach + 1, left : columns.max() + reach + 1]
+        ours = np.pad(np.isin(image, list(lamp)), reach)
+        inner = ours
+        for move in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+            inner = inner & np.roll(ours, move, (0, 1))
+        rows, columns = np.nonzero(ours & ~inner)
+        around = np.pad(image, reach)
         near: set[int] = set()
-        ours = np.argwhere(part == lamp)
         for dy in range(-reach, reach + 1):
             for dx in range(-reach, reach + 1):
                 if hypot(dx, dy) <= reach:
-                    near.update(np.unique(part[ours[:, 0] + dy, ours[:, 1] + dx]).tolist())
-        if near - {0, lamp, ground}:
+                    near.update(around[rows + dy, columns + dx].tolist())
+        if near - lamp - ground - {0}:
             lines.append(f"{side}: something is closer than {LAMP_GAP_MM} mm to the lamp's pin")
     return lines
