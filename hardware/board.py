@@ -27,13 +27,9 @@ FILE = "lampblack.kicad_pcb"
 LIBRARY = Path("/usr/share/kicad/footprints")
 
 USUAL = Kind(width_mm=0.3, gap_mm=0.2)
-POWER = Kind(width_mm=0.8, gap_mm=0.2)
-LAMP_PIN = Kind(width_mm=0.3, gap_mm=0.5)
+WIDE = Kind(width_mm=0.8, gap_mm=0.2)
+APART = Kind(width_mm=0.3, gap_mm=0.5)
 """Far from all that is live while the lamp is dark: a splash of solder or a whisker is shorter."""
-KINDS = {
-    "LAMP": LAMP_PIN,
-    **dict.fromkeys(("VSYS", "V5S", "LX", "LAMP_OUT", "ARM_OUT", "SAFE_OUT", "LX2", "LAMP2_OUT"), POWER),
-}
 POUR_GAP_MM = 0.3
 ROUND_MM = 0.03
 """How far a circle of the poured ground may be from round: less makes large files."""
@@ -184,8 +180,12 @@ def lands(board: pcbnew.BOARD) -> list[Land]:
     return found
 
 
-def lay_tracks(board: pcbnew.BOARD, circuit: Circuit) -> Router:
-    router = Router(tuple(circuit.board["size"]), lands(board), USUAL, KINDS, last="GND")
+def lay_tracks(board: pcbnew.BOARD, circuit: Circuit) -> None:
+    kinds = {
+        **dict.fromkeys(circuit.board["apart"], APART),
+        **dict.fromkeys(circuit.board["wide"], WIDE),
+    }
+    router = Router(tuple(circuit.board["size"]), lands(board), USUAL, kinds, last="GND")
     taken_up = router.run()
     tracks, vias = router.copper()
     for track in tracks:
@@ -204,7 +204,6 @@ def lay_tracks(board: pcbnew.BOARD, circuit: Circuit) -> Router:
         hole.SetNet(board.FindNet(via.net))
         board.Add(hole)
     print(f"{len(tracks)} tracks, {len(vias)} vias, {taken_up} paths laid again")
-    return router
 
 
 def finish(board: pcbnew.BOARD, file: Path) -> pcbnew.BOARD:

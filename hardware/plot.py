@@ -30,10 +30,9 @@ DRAWN = {
     "front": (pcbnew.F_Mask, pcbnew.Edge_Cuts, pcbnew.F_SilkS),
     "back": (pcbnew.B_Mask, pcbnew.Edge_Cuts, pcbnew.B_SilkS),
 }
-SHEET = re.compile(r'width="[^"]*" height="[^"]*" viewBox="0 0 (\d+) \d+"')
-TITLE = re.compile(r"<title>.*?</title>", re.S)
-WORDLESS = re.compile(r"<text.*?</text>", re.S)
-"""KiCad draws each word, and hides it in the file once more as a text."""
+VIEW = re.compile(r'width="[^"]*" height="[^"]*" viewBox="0 0 (\d+) \d+"')
+HIDDEN = re.compile(r"<title>.*?</title>|<text.*?</text>|(?<=\d)\.000000", re.S)
+"""The date; words that are drawn, and hidden in the file once more; millionths of a nanometre."""
 
 
 def broken_rules(board: pcbnew.BOARD) -> dict[str, int]:
@@ -108,9 +107,9 @@ def draw(board: pcbnew.BOARD, target: Path) -> None:
             plot.ClosePlot()
             (file,) = Path(folder).glob(f"*-{side}.svg")
             text = file.read_text("utf-8")
-            page = float(SHEET.search(text)[1])  # type: ignore[index]
-            left = page - edge.GetRight() if side == "back" else edge.GetLeft()
+            width = float(VIEW.search(text)[1])  # type: ignore[index]
+            left = width - edge.GetRight() if side == "back" else edge.GetLeft()
             size = f'width="{edge.GetWidth() / 1e6}mm" height="{edge.GetHeight() / 1e6}mm"'
             view = f'viewBox="{left:.0f} {edge.GetTop()} {edge.GetWidth()} {edge.GetHeight()}"'
-            text = SHEET.sub(f"{size} {view}", WORDLESS.sub("", TITLE.sub("", text)))
+            text = VIEW.sub(f"{size} {view}", HIDDEN.sub("", text))
             (target / f"{side}.svg").write_text(text, "utf-8")

@@ -67,6 +67,7 @@ class Silk:
         self.board, self.size_mm, self.back = board, size_mm, back
         self.layer = pcbnew.B_SilkS if back else pcbnew.F_SilkS
         self.taken = Taken()
+        self.last: Box = (0.0, 0.0, 0.0, 0.0)  # what was laid last
         for footprint in board.GetFootprints():
             for pad in footprint.Pads():
                 self.taken.add(grown(mm(pad.GetBoundingBox()), FROM_PAD_MM))

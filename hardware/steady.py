@@ -5,6 +5,7 @@ what they say, and each number is made from that.
 """
 
 import re
+import textwrap
 import uuid
 from collections.abc import Iterator
 
@@ -69,6 +70,12 @@ def _shown(node: Node, depth: int = 0) -> str:
     line = "(" + " ".join(_shown(child) for child in node) + ")"
     if len(line) < LINE_LENGTH:
         return line
+    if _head(node) == "pts":
+        # Thousands of points: many to a line.
+        inside = textwrap.wrap(
+            line[5:-1].replace(" ", "_").replace(")_(", ") ("), LINE_LENGTH, break_on_hyphens=False
+        )
+        return "(pts\n" + "\n".join(inside).replace("_", " ") + ")"
     rows = []
     for place, child in enumerate(node):
         between = "\n" + "  " * (depth + 1) if isinstance(child, list) else " " if place else ""

@@ -104,7 +104,7 @@ def test_a_bridge_to_a_pin_of_nobody_is_found(files, circuit):
 def test_copper_too_near_the_lamps_pin_is_found(files, circuit):
     x, y = pads_of(files, "U1")["4"]
     near = drawn_over(files, "F_Cu", True, (x + 1.27, y), width_mm=0.2)
-    assert gerbers.faults(near, circuit) == ["F_Cu: something is closer than 0.5 mm to the lamp's pin"]
+    assert gerbers.faults(near, circuit) == ["F_Cu: something is closer than 0.5 mm to LAMP"]
 
 
 def test_a_hole_that_is_missing_or_too_large_is_found(files, circuit):
@@ -124,6 +124,18 @@ def test_a_part_that_is_not_on_the_board_is_found(files, circuit):
     lines = gerbers.faults(lost, circuit)
     assert "R19 has no pad 1 on the board" in lines
     assert "R99 is on the board, and in no list" in lines
+
+
+def test_tracks_are_as_wide_as_they_must_be(files, circuit):
+    found = set()
+    for net in circuit.nets:
+        for side in gerbers.SIDES:
+            for item in gerbers.parsed(files[f"{side}.gbr"]).objects:
+                if type(item).__name__ == "Line" and item.attrs.get(".N") == (net,):
+                    wide = net in circuit.board["wide"]
+                    assert item.aperture.diameter == (0.8 if wide else 0.3), net
+                    found.add(net)
+    assert found == set(circuit.nets)
 
 
 def test_the_outline_and_the_mounting_holes_are_those_of_the_parts_file(files, circuit):

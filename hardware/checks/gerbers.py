@@ -28,8 +28,8 @@ DOTS_A_MM = 25
 SIDES = ("F_Cu", "B_Cu")
 RING_MM = 0.08
 """How far outside a hole its copper is looked for."""
-LAMP_GAP_MM = 0.5
-"""Around the lamp's pin, to all that is not ground."""
+APART_MM = 0.5
+"""Around the nets of `apart`, to all that is not ground."""
 
 Files = dict[str, str]
 """Name without the board's -> text."""
@@ -69,7 +69,7 @@ def faults(files: Files, circuit: Circuit) -> list[str]:
     return [
         *_pads_that_differ(copper, circuit),
         *_wrong_joints(copper, circuit),
-        *_near_the_lamps_pin(copper, circuit),
+        *(line for net in circuit.board["apart"] for line in _too_near(copper, circuit, net)),
     ]
 
 
@@ -283,15 +283,15 @@ def _wrong_joints(copper: Copper, circuit: Circuit) -> list[str]:
     return lines
 
 
-def _near_the_lamps_pin(copper: Copper, circuit: Circuit) -> list[str]:
-    """What comes closer to the copper of the lamp's pin than it may, but for ground. Both sides, to a dot."""
-    lamp, ground = (copper.pads.get(circuit.nets[net][0], set()) - {0} for net in ("LAMP", "GND"))
-    if not lamp or lamp & ground:
+def _too_near(copper: Copper, circuit: Circuit, net: str) -> list[str]:
+    """Where something other than ground comes too close to a net's copper, to a dot."""
+    own, ground = (copper.pads.get(circuit.nets[which][0], set()) - {0} for which in (net, "GND"))
+    if not own or own & ground:
         return []
-    reach = int(LAMP_GAP_MM * DOTS_A_MM) - 1
+    reach = int(APART_MM * DOTS_A_MM) - 1
     lines = []
     for side, image in copper.pieces.items():
-        ours = np.pad(np.isin(image, list(lamp)), reach)
+        ours = np.pad(np.isin(image, list(own)), reach)
         inner = ours
         for move in ((1, 0), (-1, 0), (0, 1), (0, -1)):
             inner = inner & np.roll(ours, move, (0, 1))
@@ -302,6 +302,6 @@ def _near_the_lamps_pin(copper: Copper, circuit: Circuit) -> list[str]:
             for dx in range(-reach, reach + 1):
                 if hypot(dx, dy) <= reach:
                     near.update(around[rows + dy, columns + dx].tolist())
-        if near - lamp - ground - {0}:
-            lines.append(f"{side}: something is closer than {LAMP_GAP_MM} mm to the lamp's pin")
+        if near - own - ground - {0}:
+            lines.append(f"{side}: something is closer than {APART_MM} mm to {net}")
     return lines
