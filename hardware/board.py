@@ -20,7 +20,7 @@ from hardware.plot import broken_rules, draw, maker_files, summary
 from hardware.route import BACK, VIA_DRILL_MM, VIA_MM, Kind, Land, Router
 from hardware.silk import box_of, mm, touches
 from hardware.steady import steady
-from hardware.words import write_words
+from hardware.words import IN_A_LINE, write_words
 
 MADE = Path(__file__).parent / "made" / "board"
 FILE = "lampblack.kicad_pcb"
@@ -37,7 +37,7 @@ HOLE = "MountingHole:MountingHole_3.2mm_M3"
 
 
 def build(circuit: Circuit) -> pcbnew.BOARD:
-    """The board with all but its tracks."""
+    """The board with all but its tracks and words."""
     board = pcbnew.BOARD()
     set_rules(board)
     nets = {}
@@ -56,7 +56,6 @@ def build(circuit: Circuit) -> pcbnew.BOARD:
     _outline(board, width, height)
     for layer in (pcbnew.F_Cu, pcbnew.B_Cu):
         _pour(board, layer, nets["GND"], width, height)
-    write_words(board, circuit)
     board.BuildListOfNets()
     return board
 
@@ -185,7 +184,13 @@ def lay_tracks(board: pcbnew.BOARD, circuit: Circuit) -> None:
         **dict.fromkeys(circuit.board["apart"], APART),
         **dict.fromkeys(circuit.board["wide"], WIDE),
     }
-    router = Router(tuple(circuit.board["size"]), lands(board), USUAL, kinds, last="GND")
+    # No hole in what is written in the part's own outline.
+    whole = [
+        box_of(board.FindFootprintByReference(part.ref))
+        for part in circuit.parts.values()
+        if part.kind in (*IN_A_LINE, "npn", "pnp")
+    ]
+    router = Router(tuple(circuit.board["size"]), lands(board), USUAL, kinds, "GND", whole)
     taken_up = router.run()
     tracks, vias = router.copper()
     for track in tracks:
@@ -243,6 +248,7 @@ def main(target: Path = MADE) -> None:
     target.mkdir(parents=True, exist_ok=True)
     board = build(circuit)
     lay_tracks(board, circuit)
+    write_words(board, circuit)
     with tempfile.TemporaryDirectory() as folder:
         # KiCad leaves files of its own beside a board that it saves.
         file = Path(folder) / FILE

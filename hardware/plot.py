@@ -96,6 +96,7 @@ def draw(board: pcbnew.BOARD, target: Path) -> None:
         options.SetOutputDirectory(folder)
         options.SetPlotFrameRef(False)
         options.SetPlotValue(False)
+        marks = options.GetDrillMarksType()
         edge = board.GetBoardEdgesBoundingBox()
         for side, layers in DRAWN.items():
             options.SetMirror(side == "back")
@@ -103,6 +104,10 @@ def draw(board: pcbnew.BOARD, target: Path) -> None:
             plot.OpenPlotfile(side, pcbnew.PLOT_FORMAT_SVG, side)
             for layer in layers:
                 plot.SetLayer(layer)
+                # Holes are drawn in their pads alone: in words they would be gaps.
+                options.SetDrillMarksType(
+                    marks if layer == layers[0] else pcbnew.PCB_PLOT_PARAMS.NO_DRILL_SHAPE
+                )
                 plot.PlotLayer()
             plot.ClosePlot()
             (file,) = Path(folder).glob(f"*-{side}.svg")

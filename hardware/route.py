@@ -86,10 +86,17 @@ class _Path:
 
 
 class Router:
-    """`kinds`: of nets by name; all others are of the kind `usual`. `last`: the net that is laid last."""
+    """`kinds`: of nets by name; all others are of the kind `usual`. `last`: the net that is laid last.
+    `whole`: boxes (left, top, right, bottom, in mm) that no via is made in."""
 
     def __init__(
-        self, size_mm: tuple[float, float], lands: list[Land], usual: Kind, kinds: dict[str, Kind], last: str
+        self,
+        size_mm: tuple[float, float],
+        lands: list[Land],
+        usual: Kind,
+        kinds: dict[str, Kind],
+        last: str,
+        whole: list[tuple[float, float, float, float]],
     ) -> None:
         self.wide = int(size_mm[0] / GRID_MM) + 1
         self.high = int(size_mm[1] / GRID_MM) + 1
@@ -109,7 +116,10 @@ class Router:
         # Of each kind: how many laid paths bar a track, and a via.
         self.barred = [[0] * (2 * self.cells) for _ in self.kinds]
         self.via_barred = [[0] * self.cells for _ in self.kinds]
+        self.used = [0] * (2 * self.cells)  # how many laid paths pass a cell
         self._keep_from_the_edge(size_mm)
+        for box in whole:
+            self._keep_whole(*box)
         for land in lands:
             self._take_place(land)
         self.steps = [self._steps(side) for side in (FRONT, BACK)]
@@ -136,6 +146,12 @@ class Router:
                     self.owner[k][cell] = -1
                 if edge < EDGE_MM + VIA_MM / 2:
                     self.via_bar[k][cell] = True
+
+    def _keep_whole(self, left: float, top: float, right: float, bottom: float) -> None:
+        for y in range(ceil(top / GRID_MM), int(bottom / GRID_MM) + 1):
+            for x in range(ceil(left / GRID_MM), int(right / GRID_MM) + 1):
+                for bar in self.via_bar:
+                    bar[y * self.wide + x] = True
 
     def _take_place(self, land: Land) -> None:
         net = self.names.index(land.net) if land.net else -1
@@ -237,12 +253,8 @@ class Router:
         """The cheapest way (A*); `through`: what lies in the way may be crossed, at a price."""
         half, wide, kind = self.cells, self.wide, self.kind_of[net]
         owner, middle, via_bar = self.owner[kind], self.middle[kind], self.via_bar[kind]
-        barred, via_barred, history, steps = (
-            self.barred[kind],
-            self.via_barred[kind],
-            self.history,
-            self.steps,
-        )
+        barred, via_barred, used = self.barred[kind], self.via_barred[kind], self.used
+        history, steps = self.history, self.steps
         xs = [cell % half % wide for cell in target]
         ys = [cell % half // wide for cell in target]
         x0, x1, y0, y1 = min(xs), max(xs), min(ys), max(ys)
@@ -271,10 +283,14 @@ class Router:
                     if whose and whose != net:
                         continue
                 there = here + step
-                if barred[there]:
+                in_the_way = barred[there]
+                if dx and dy:
+                    # The two cells beside a diagonal are 0.449 mm away: too near for any other track.
+                    in_the_way += used[here + dx] + used[there - dx]
+                if in_the_way:
                     if not through:
                         continue
-                    price += IN_THE_WAY * barred[there]
+                    price += IN_THE_WAY * in_the_way
                 total = cost + price + history[there]
                 if total < best.get(there, 1e18):
                     best[there] = total
@@ -313,7 +329,6 @@ class Router:
                     no_track.update(base + cell + d for base in (0, half) for d in self.reach_tv[k][own])
                     no_via.update(cell + d for d in self.reach_vv[own][k])
                 elif abs(there - here) not in (1, self.wide):
-                    # A diagonal passes the two cells beside it at 0.449 mm: too close for any other track.
                     dx = 1 if (there - here) in (self.wide + 1, 1 - self.wide) else -1
                     no_track.update((here + dx, there - dx))
             path.no_track.append({cell for cell in no_track if 0 <= cell < 2 * half})
@@ -322,6 +337,8 @@ class Router:
 
     def _count(self, paths: list[_Path], by: int) -> None:
         for path in paths:
+            for cell in path.cells:
+                self.used[cell] += by
             for k in range(len(self.kinds)):
                 barred, via_barred = self.barred[k], self.via_barred[k]
                 for cell in path.no_track[k]:
@@ -338,7 +355,12 @@ class Router:
         for foe, paths in enumerate(self.paths):
             if foe == net:
                 continue
-            crossed = [p for p in paths if cells & p.no_track[kind] or vias & p.no_via[kind]]
+            bars = path.no_track[self.kind_of[foe]]
+            crossed = [
+                p
+                for p in paths
+                if cells & p.no_track[kind] or vias & p.no_via[kind] or not bars.isdisjoint(p.cells)
+            ]
             if not crossed:
                 continue
             self._count(crossed, -1)

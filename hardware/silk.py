@@ -68,6 +68,10 @@ class Silk:
         self.layer = pcbnew.B_SilkS if back else pcbnew.F_SilkS
         self.taken = Taken()
         self.last: Box = (0.0, 0.0, 0.0, 0.0)  # what was laid last
+        for item in board.GetTracks():
+            if isinstance(item, pcbnew.PCB_VIA):
+                # Its ring is covered, and takes ink; its hole does not.
+                self.taken.add(grown(mm(item.GetBoundingBox()), (item.GetDrill() - item.GetWidth()) / 2e6))
         for footprint in board.GetFootprints():
             for pad in footprint.Pads():
                 self.taken.add(grown(mm(pad.GetBoundingBox()), FROM_PAD_MM))
