@@ -8,7 +8,7 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings board pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -55,6 +55,12 @@ guides: $(VENV)/ready-for-tests
 # The schematic, drawn and compared with the parts, in hardware/made/drawings.
 drawings: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.drawings
+
+# The board from parts.toml: KiCad's file, what a maker takes, drawings. Needs KiCad 6 with its footprints, and runs
+# under the Python that it came with.
+KICAD_PYTHON ?= /usr/bin/python3
+board:
+	$(KICAD_PYTHON) -m hardware.board
 
 # The board's pins, from their one source.
 pins:

@@ -11,6 +11,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 HERE = Path(__file__).parent
 
@@ -56,7 +57,8 @@ class Part:
     pads: dict[str, str]
     side: str = "front"
     fitted: bool = True
-    place: tuple[float, float, float] | None = None
+    place: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    contacts: tuple[str, ...] = ()
     substitutes: str = ""
     never: str = ""
 
@@ -71,7 +73,7 @@ class Circuit:
     pins: dict[str, Pin]
     parts: dict[str, Part]
     steps: dict[int, str]
-    board: dict[str, object] = field(default_factory=dict)
+    board: dict[str, Any] = field(default_factory=dict)
 
     @property
     def nets(self) -> dict[str, list[tuple[str, str]]]:
@@ -115,8 +117,9 @@ def read_circuit(folder: Path = HERE) -> Circuit:
             raise CircuitError(f"{ref} is of the class {row['class']}, which parts.toml does not have.")
         details = {**kind, **row}
         details["kind"] = details.pop("class")
-        if "place" in details:
-            details["place"] = tuple(details["place"])
+        for what in ("place", "contacts"):
+            if what in details:
+                details[what] = tuple(details[what])
         pads = {str(pad): net for pad, net in details.pop("pads", {}).items()}
         try:
             parts[ref] = Part(ref, pads=pads, **details)
