@@ -21,6 +21,8 @@ PULL_DOWN_MOST_OHM = 8200
 OUTPUT_KINDS = ("output-low", "pwm", "kept-free")
 EDGE_PINS = 40
 """Of a Raspberry Pi Pico."""
+CUTOFF_TURNS = 8192
+"""Of the counter's clock until its last output rises: half a turn of Q13."""
 
 
 class CircuitError(Exception):
@@ -196,12 +198,22 @@ def _outputs_are_held_low(circuit: Circuit) -> list[str]:
     return faults
 
 
+def side_by_side(pins: int) -> list[tuple[int, int]]:
+    """The neighbours among so many pins in two rows, counted round: the first of a row has one neighbour."""
+    return [(one, other) for one, other in pairwise(range(1, pins + 1)) if one != pins // 2]
+
+
+def cutoff_period_s(circuit: Circuit) -> float:
+    """Of the counter's clock: 74HC4060 data sheet, T = 2.5 R C."""
+    return 2.5 * circuit.parts["R20"].ohm * quantity(circuit.parts["C21"].value)
+
+
 def _the_lamps_neighbours_are_quiet(circuit: Circuit) -> list[str]:
     """One bridge of solder, between pins side by side on the same edge, may not light the lamp."""
     lamp = circuit.pins["lamp"].pin
     faults = []
-    for one, other in pairwise(range(1, EDGE_PINS + 1)):
-        if lamp in (one, other) and {one, other} != {EDGE_PINS // 2, EDGE_PINS // 2 + 1}:
+    for one, other in side_by_side(EDGE_PINS):
+        if lamp in (one, other):
             beside = other if one == lamp else one
             net = circuit.parts["U1"].pads.get(str(beside))
             if net not in (None, "GND"):

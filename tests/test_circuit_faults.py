@@ -11,8 +11,6 @@ from hardware.checks.faults import (
     HIDDEN,
     LIGHTS,
     LIT_V,
-    PERIOD_S,
-    TURNS,
     Judgement,
     all_judged,
     broken_promises,
@@ -22,7 +20,7 @@ from hardware.checks.faults import (
     row_of,
 )
 from hardware.checks.simulation import STATES, Fault, period_s, volts
-from hardware.circuit import read_circuit
+from hardware.circuit import CUTOFF_TURNS, cutoff_period_s, read_circuit
 from lampblack.board.chips import RP2350
 
 CEILING_S = 1001.9
@@ -91,7 +89,9 @@ def test_a_good_circuit_does_what_it_is_for(circuit):
 @with_ngspice
 def test_the_cut_off_comes_after_the_longest_light_and_stays(circuit):
     """By the simulated clock and by the data sheets' T = 2.5 RC, which differ by a quarter."""
-    assert CEILING_S < TURNS * period_s(circuit) < TURNS * PERIOD_S < 2 * CEILING_S
+    assert (
+        CEILING_S < CUTOFF_TURNS * period_s(circuit) < CUTOFF_TURNS * cutoff_period_s(circuit) < 2 * CEILING_S
+    )
     assert period_s(circuit, time_up=True) == 0
 
 

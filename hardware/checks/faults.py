@@ -15,7 +15,7 @@ from itertools import combinations
 from pathlib import Path
 
 from hardware.checks.simulation import OUTPUTS, PINS, STATES, Fault, Volts, period_s, volts
-from hardware.circuit import HERE, Circuit, Part, read_circuit
+from hardware.circuit import EDGE_PINS, HERE, Circuit, Part, cutoff_period_s, read_circuit, side_by_side
 from lampblack.board.chips import RP2350
 
 TABLE = HERE / "made" / "faults.csv"
@@ -36,11 +36,6 @@ PIN_LOADED_V = 2.62
 SUPPLY_MORE_MA = 25.0
 """More than this over what a good circuit draws shows on a USB meter."""
 
-PERIOD_S = 2.5 * 330e3 * 220e-9
-"""74HC4060 data sheet: T = 2.5 R C."""
-TURNS = 8192
-"""Half a turn of its last output, Q13."""
-
 
 def faults_of(circuit: Circuit) -> Iterator[Fault]:
     """Every single fault of what is fitted."""
@@ -60,11 +55,9 @@ def faults_of(circuit: Circuit) -> Iterator[Fault]:
 
 def _neighbours(part: Part) -> Iterator[tuple[str, str]]:
     """Pins side by side. A pin that nothing is connected to is a neighbour to none: it joins nothing."""
-    last = 40 if part.kind == "pico" else 16
-    for one in range(1, last):
-        pair = (str(one), str(one + 1))
-        beside = one not in (last // 2,)
-        if beside and all(pad in part.pads for pad in pair) and part.pads[pair[0]] != part.pads[pair[1]]:
+    for one, other in side_by_side(EDGE_PINS if part.kind == "pico" else 16):
+        pair = (str(one), str(other))
+        if all(pad in part.pads for pad in pair) and part.pads[pair[0]] != part.pads[pair[1]]:
             yield pair
 
 
@@ -145,14 +138,16 @@ def judged(circuit: Circuit, fault: Fault, good: Volts) -> Judgement:
 
     # The cut-off.
     if not is_dead:
-        clock_s = period_s(circuit, fault) if _touches_clock(circuit, fault) else PERIOD_S
-        stays = _touches_clock(circuit, fault) and period_s(circuit, fault, time_up=True) > 0
+        normal_s = cutoff_period_s(circuit)
+        is_clocks = _touches_clock(part)
+        clock_s = period_s(circuit, fault) if is_clocks else normal_s
+        stays = is_clocks and period_s(circuit, fault, time_up=True) > 0
         counts = at["lit"]["CUT_RESET"] < RESET_LOW_V and clock_s > 0
         seen = at["lit, tick"]["CUTOFF_TICK"] >= HIGH_V and at["lit"]["CUTOFF_TICK"] < LOW_V
-        if not counts or at["lit, time up"]["LAMP_INPUT"] >= DARK_V or clock_s > 2 * PERIOD_S:
+        if not counts or at["lit, time up"]["LAMP_INPUT"] >= DARK_V or clock_s > 2 * normal_s:
             lost.append("the cut-off ends a light")
             found.append(TICK if not (counts and seen) else STEP % 10)
-        elif clock_s < PERIOD_S / 2:
+        elif clock_s < normal_s / 2:
             shows = True
             found.append(STEP % 10)
         if at["lit, time up"]["ARM_INPUT"] >= DARK_V:
@@ -238,12 +233,8 @@ def judged(circuit: Circuit, fault: Fault, good: Volts) -> Judgement:
     return Judgement(fault, does, tuple(dict.fromkeys(lost)), tuple(lines), tuple(dict.fromkeys(found)))
 
 
-def _touches_clock(circuit: Circuit, fault: Fault) -> bool:
-    part = circuit.parts[fault.ref]
-    return (
-        any(part.pads[pad].startswith("OSC_") or part.pads[pad] == "CUT" for pad in part.pads)
-        or part.kind == "counter"
-    )
+def _touches_clock(part: Part) -> bool:
+    return any(net.startswith("OSC_") or net == "CUT" for net in part.pads.values())
 
 
 def _holds_low(part: Part) -> bool:

@@ -261,10 +261,9 @@ def _watched(net: str) -> str:
 
 def period_s(circuit: Circuit, fault: Fault | None = None, time_up: bool = False) -> float:
     """Of the counter's clock while the lamp is lit; 0 where it stands still."""
-    net = [line for line in netlist(circuit, fault) if not line.startswith("VCUT ")]
-    net.append(f"VCUT cut_said 0 {LOGIC_V if time_up else 0}")
-    net.append(".ic v(n_osc_x)=0")
+    net = [*netlist(circuit, fault), ".ic v(n_osc_x)=0"]
     commands = [
+        f"alter VCUT dc={LOGIC_V * time_up}",
         f"alter VP_lamp dc={LOGIC_V}",
         f"alter VP_arm dc={LOGIC_V}",
         "tran 0.5m 1.4 0 0.5m uic",

@@ -1,6 +1,6 @@
 """The counter that ends a light which nothing else has ended."""
 
-from hardware.circuit import Circuit, quantity
+from hardware.circuit import CUTOFF_TURNS, Circuit, cutoff_period_s
 from hardware.drawings.drawing import Drawing
 
 
@@ -69,10 +69,11 @@ def draw(circuit: Circuit) -> Drawing:
     s.two("C20", (24.4, 16.6), (24.4, 15.0))
     s.net("GND", (24.4, 15.0))
 
-    period_s = 2.5 * circuit.parts["R20"].ohm * quantity(circuit.parts["C21"].value)
+    period_s = cutoff_period_s(circuit)
+    end_s = CUTOFF_TURNS * period_s
     s.note(
         f"T = 2.5 x R20 x C21 = {1000 * period_s:.1f} ms. Its :16 output ticks every {16 * period_s:.1f} s.\n"
-        f"The last rises after 8,192 T = {8192 * period_s:,.0f} s and takes the permit away. D20 stops the\n"
+        f"The last rises after {CUTOFF_TURNS:,} T = {end_s:,.0f} s and takes the permit away. D20 stops the\n"
         "clock, so that it stays until LX falls. JP2 is for the test: open in use.\n"
         "Pins 1, 2, 4, 5, 6, 13, 14 and 15 of U2 are outputs, and not connected.",
         (0.6, 3.2),
