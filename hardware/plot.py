@@ -58,14 +58,21 @@ def summary(board: pcbnew.BOARD, broken: dict[str, int]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def _plotter(board: pcbnew.BOARD, folder: str) -> pcbnew.PLOT_CONTROLLER:
+    """Plots the board alone into `folder`: no frame of a page, no values."""
+    plot = pcbnew.PLOT_CONTROLLER(board)
+    options = plot.GetPlotOptions()
+    options.SetOutputDirectory(folder)
+    options.SetPlotFrameRef(False)
+    options.SetPlotValue(False)
+    return plot
+
+
 def maker_files(board: pcbnew.BOARD, name: str, target: Path) -> None:
     """Copper, masks, words, outline and drills, in the zip that makers of boards take."""
     with tempfile.TemporaryDirectory() as folder:
-        plot = pcbnew.PLOT_CONTROLLER(board)
+        plot = _plotter(board, folder)
         options = plot.GetPlotOptions()
-        options.SetOutputDirectory(folder)
-        options.SetPlotFrameRef(False)
-        options.SetPlotValue(False)
         options.SetUseGerberProtelExtensions(False)
         options.SetCreateGerberJobFile(False)
         options.SetUseGerberX2format(True)
@@ -91,11 +98,8 @@ def maker_files(board: pcbnew.BOARD, name: str, target: Path) -> None:
 def draw(board: pcbnew.BOARD, target: Path) -> None:
     """A drawing of each side, as one looks at it: outline, words and pads."""
     with tempfile.TemporaryDirectory() as folder:
-        plot = pcbnew.PLOT_CONTROLLER(board)
+        plot = _plotter(board, folder)
         options = plot.GetPlotOptions()
-        options.SetOutputDirectory(folder)
-        options.SetPlotFrameRef(False)
-        options.SetPlotValue(False)
         marks = options.GetDrillMarksType()
         edge = board.GetBoardEdgesBoundingBox()
         for side, layers in DRAWN.items():
