@@ -43,7 +43,10 @@ def main() -> None:
 
         pulse = Pulse(LAMP, 0, longest_light_ms())
         try:
-            build(pulse, safelight, arm, survivor, dog).run()
+            runner = build(pulse, safelight, arm, survivor, dog)
+            # How the box is built takes memory, and is not needed any more.
+            del build, sys.modules["board.assembly"].build
+            runner.run()
         finally:
             pulse.stop()
             arm.init(machine.Pin.OUT, value=0)

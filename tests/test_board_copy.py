@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from lampblack.board.borrowed_names import ROM_NAMES, BorrowedNames
+from lampblack.board.borrowed_names import ROM_NAMES, SHORT_NAMES, BorrowedNames
 from lampblack.board.firmware_files import names_on_board, sources_on_board
-from lampblack.board.merged_groups import APART, file_of, imported_as, merged
+from lampblack.board.merged_groups import APART, file_of, merged
 from tests import micropython
 from tests.test_trace import SCRIPTS, TICKS_MS, differences, trace_of
 
@@ -37,8 +37,12 @@ def test_a_name_stands_for_one_and_had_no_other_use():
     borrowed = names_on_board().borrowed
     assert len(borrowed) > 700
     assert len(set(borrowed.values())) == len(borrowed)
-    assert set(borrowed.values()) <= ROM_NAMES - set(dir(builtins))
-    in_use = set().union(*(names_in(path.read_text("utf-8")) for path in PATHS.values()))
+    assert set(borrowed.values()) <= (ROM_NAMES | SHORT_NAMES) - set(dir(builtins))
+    assert len(set(borrowed.values()) & ROM_NAMES) > 700
+    by_place = names_on_board().by_place
+    in_use = set().union(
+        *(names_in(ast.unparse(by_place(path.read_text("utf-8")))) for path in PATHS.values())
+    )
     assert not in_use & set(borrowed.values())
     # What MicroPython may have a meaning for keeps its name.
     assert not set(borrowed) & (set(dir(builtins)) | ROM_NAMES)
@@ -78,11 +82,11 @@ def run_copy(names, source):
 
 def test_a_source_does_the_same_in_borrowed_names():
     names = BorrowedNames({"meters": SOURCE}, kept="import meters")
-    assert {"Meter", "_zero", "unit", "scale", "raw", "counted", "pick", "WORDS"} <= names.borrowed.keys()
+    assert {"Meter", "_zero", "unit", "scale", "counted", "pick", "WORDS"} <= names.borrowed.keys()
     # It is also a text, by which it may be looked up.
     assert "reading" not in names.borrowed
-    # A local variable has no name on a board.
-    assert not {"shift", "one"} & names.borrowed.keys()
+    # A local variable has no name on a board, and an argument that is given by place has one with all others.
+    assert not {"shift", "one", "raw", "value", "word"} & names.borrowed.keys()
     copy = run_copy(names, SOURCE)
     meter = copy("Meter")(3, **{names.borrowed["unit"]: "s"})
     assert meter.reading([3, 5]) == [0, 4]
@@ -91,10 +95,41 @@ def test_a_source_does_the_same_in_borrowed_names():
     assert (copy("WORDS"), copy("LIMIT")) == (("left", "right", 3), ("never", 2))
 
 
+CLOSURES = """
+def adder(first, *, scale=1):
+    def inner(second, first_too=first):
+        total = first + second
+        return lambda third: (first_too, (total + third) * scale)
+    return inner
+
+def shadowed(value):
+    def other():
+        def deeper():
+            value = 5
+            return value
+        return value + deeper()
+    return other() + sum(value for value in [value, 1])
+
+def default(low, high=3):
+    return [low, high]
+"""
+
+
+def test_an_argument_is_named_by_its_place():
+    names = BorrowedNames({"closures": CLOSURES})
+    copy = run_copy(names, CLOSURES)
+    assert copy("adder")(1, **{names.borrowed["scale"]: 10})(2)(4) == (1, 70)
+    assert copy("shadowed")(7) == 7 + 5 + 7 + 1
+    assert copy("default")(2) == [2, 3]
+    text = names.in_source(CLOSURES)
+    named = {node.arg for node in ast.walk(ast.parse(text)) if isinstance(node, ast.arg)}
+    assert named == {names.borrowed[name] for name in ("a0", "a1", "a2", "a3", "scale")}
+
+
 def test_two_names_are_set_without_a_tuple():
     """Of `a, b = (c, d)` MicroPython makes a tuple, of `a, b = c, d` it makes none."""
     source = "def swap(a, b):\n    a, b = b, (a, 1)\n    return (a, b)\n"
-    assert "\n    a, b = b, (a, 1)\n" in BorrowedNames({}).in_source(source)
+    assert "\n    a0, a1 = a1, (a0, 1)\n" in BorrowedNames({}).in_source(source)
     pairs = 0
     for text in sources_on_board().values():
         for node in ast.walk(ast.parse(text)):
@@ -147,31 +182,36 @@ def test_what_comes_first_on_the_board_comes_without_the_core():
 
 LIGHT_B = '''"""B."""
 import gc
+from timing_core import VERSION
 from timing_core.light.a import A
-from timing_core.ticks import t, u
+from timing_core.panel.glyphs import t, u
 B = A
 '''
 LIGHT_A = '''"""A."""
-from timing_core.ticks import t
+import gc
+from timing_core.panel.glyphs import t
 A = 1
 """What A is."""
 '''
 
 
-def test_modules_of_a_group_are_put_together():
+def test_modules_of_a_package_are_put_together():
     files = merged(
         {
             "timing_core.light.b": LIGHT_B,
             "timing_core.light.a": LIGHT_A,
-            "timing_core.ticks": "t = u = 0\n",
-            "timing_core.box": "from timing_core.light.a import A\nfrom timing_core.light.b import B\n",
+            "timing_core.__init__": "VERSION = 1\n",
+            "timing_core.panel.glyphs": "t = u = 0\n",
+            "timing_core.box": "from timing_core.light.b import B\nC = B\n",
+            "board.runner": "from timing_core.light.b import B\nfrom timing_core.box import C\n",
         }
     )
-    light = "from timing_core import t", "A = 1", "import gc", "from timing_core import u", "B = A"
+    glyphs = "from timing_core.panel.glyphs import "
+    core = "VERSION = 1", "import gc", glyphs + "t", "A = 1", glyphs + "u", "B = A", "C = B"
     assert files == {
-        "timing_core.light.__init__": "\n".join(light),
-        "timing_core.__init__": "t = u = 0",
-        "timing_core.box": "from timing_core.light import A\nfrom timing_core.light import B",
+        "timing_core.box": "\n".join(core),
+        "timing_core.panel.glyphs": "t = u = 0",
+        "board.assembly": "from timing_core.box import B\nfrom timing_core.box import C",
     }
 
 
@@ -216,7 +256,7 @@ def in_files(source):
     """A program for the core in modules, as one for the core in files."""
     return re.sub(
         r"(?<=from )timing_core[.\w]+(?= import)",
-        lambda found: imported_as(file_of(found[0])),
+        lambda found: file_of(found[0]),
         source,
     )
 

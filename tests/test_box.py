@@ -880,7 +880,7 @@ def test_after_a_reset_in_mid_run_it_is_dark_says_so_and_goes_on():
     assert not evening.session.lamp.lit
     evening.play("lamp\n+1 lamp")
     assert evening.session.screen.draw()
-    assert box.recovery.known == "Power was lost. Burn sky may be partly exposed."
+    assert box.findings.known == "Power was lost. Burn sky may be partly exposed."
     evening.play("press")
     assert (box.state, box.summary()["name"]) == ("ready", "Burn sky")
     evening.play("dial 1\nexpose\nwait until browse")

@@ -318,7 +318,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
         box = session.box
         assert has in box.message, box.message
         kept = box.exposing.kept_text() if box.state == "ask" else ""
-        for words in (box.message, box.recovery.known, kept):
+        for words in (box.message, box.findings.known, kept):
             if words:
                 found.add((words, box.state))
 

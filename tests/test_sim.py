@@ -66,7 +66,7 @@ def test_a_folder_has_an_identity_of_its_own_made_once(tmp_path):
     assert first["box"] == second["box"] != third["box"]
     assert (one / IDENTITY_FILE).read_text() == first["box"] + "\n"
     box = new_session(DirectoryDisk(one)).box
-    assert box.recovery.damage == [], "the store takes it for no record"
+    assert box.findings.damage == [], "the store takes it for no record"
 
 
 def test_without_a_folder_every_evening_is_a_box_of_its_own():
@@ -121,7 +121,7 @@ def test_a_folder_is_for_one_simulator_at_a_time(tmp_path, capsys, how):
         first.wait(20)
     assert cli.run(["sim", "--keep", str(keep), "--script", str(script)]) == 0
     assert len(kept_records(keep)) == 1
-    assert new_session(DirectoryDisk(keep)).box.recovery.damage == [], "the store takes none for a record"
+    assert new_session(DirectoryDisk(keep)).box.findings.damage == [], "the store takes none for a record"
 
 
 def test_a_folder_that_cannot_be_locked_is_said_in_a_line(tmp_path, capsys):
@@ -185,7 +185,7 @@ def test_the_best_is_kept_beside_the_records_of_the_box(tmp_path, keeps):
     assert face._room.practice.keep_best(0.25) == 0.25
     assert set(darkroom.session.disk.names()) - set(before) == ({"practice.json"} if keeps else set())
     darkroom.session.power_up()
-    assert not darkroom.session.box.recovery.damage, "the box takes it for none of its own"
+    assert not darkroom.session.box.findings.damage, "the box takes it for none of its own"
 
 
 def test_tools_that_leave_early_and_one_that_stays_put_no_word_in_the_terminal():

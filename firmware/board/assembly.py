@@ -29,6 +29,7 @@ from board.watchdog import Dog
 from board.wire import Wire
 from timing_core.box import Box
 from timing_core.light.bench import longest_light_ms as longest_light_ms
+from timing_core.machine.machine import Machine
 from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
@@ -42,7 +43,7 @@ _I2C_TIMEOUT_US = const(3000)
 _BACKLIGHT_HZ = const(1000)
 """Too quick for the eye to see it flicker, also where something moves."""
 
-_NOT_NEEDED = (
+_FOR_BUILDING = (
     ("timing_core.machine", "transitions"),
     ("timing_core.panel", "glyphs"),
     ("timing_core.box", "WHEN"),
@@ -50,9 +51,12 @@ _NOT_NEEDED = (
 )
 """Modules, and tables of them, that only building the box has need of."""
 
+_FOR_STARTING = (("timing_core.machine", "recovery"),)
+"""And what only its power-up has need of."""
+
 
 def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) -> Runner:
-    """A Runner ready to run. `pulse` has the lamp's pin; `safelight` and `arm` are Pins."""
+    """A Runner that is started, ready to run. `pulse` has the lamp's pin; `safelight` and `arm` are Pins."""
     platform = Platform(FrameBuffer, json.loads, binascii.crc32, hashlib.sha256, _unpacked, json.load)
     inputs = Inputs()
     disk = FlashDisk(lambda: pulse.lit, dog.feed, inputs.mask)
@@ -62,9 +66,7 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     screen = Drawing(box, platform)
     # The machine goes by the table as it has bound it, and the letters have their own glyphs: the text and
     # the names of these are 11 KB.
-    for group, name in _NOT_NEEDED:
-        sys.modules.pop(group + "." + name, None)
-        delattr(sys.modules[group], name)
+    _let_go(_FOR_BUILDING)
     i2c = I2C(0, sda=Pin(pins.DISPLAY_SDA), scl=Pin(pins.DISPLAY_SCL), freq=400000, timeout=_I2C_TIMEOUT_US)
     fitted = box.watch.fitted.in_force
     kind = fitted["display"]
@@ -83,11 +85,34 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     inputs.add_key("back", pins.BACK, runner.put_out)
     inputs.add_key("press", pins.DIAL_PRESS)
     inputs.add_dial(pins.DIAL_A, pins.DIAL_B)
+    runner.start()
+    _let_go(_FOR_STARTING)
+    _is_made(runner, pulse, survivor, disk, inputs, wire, piezo, backs, screen, screen.pen, box, box.store)
+    _is_made(
+        box.io, box.clock, box.work, box.shelf, box.ledger, box.journal, box.findings, box.fitted, box.watch
+    )
+    _is_made(
+        box.lamp, box.lamp.strike, box.exposing, box.run, box.exposing.cues, box.machine, box.asked, box.link
+    )
+    _is_made(box.panel, box.panel.kept, box.panel.kept.undo, box.panel.cursor, *box.panel.screens)
+    Machine._bind = None  # type: ignore[method-assign, assignment]
     gc.collect()
     gc.threshold(-1)
     return runner
 
 
+def _let_go(names) -> None:
+    for group, name in names:
+        sys.modules.pop(group + "." + name, None)
+        delattr(sys.modules[group], name)
+
+
 def _unpacked(text: str) -> DeflateIO:
     packed = BytesIO(binascii.a2b_base64(text))  # type: ignore[abstract]  # the stubs take it for an abstract class
     return DeflateIO(packed, RAW, WINDOW_BITS)
+
+
+def _is_made(*parts) -> None:
+    """Let go of how these are made: there is one of each in the life of a box."""
+    for part in parts:
+        type(part).__init__ = None

@@ -112,9 +112,12 @@ class Runner:
         self._answered_ms = self._began_ms
         pulse.on_end = self._lamp_ended
 
+    def start(self) -> None:
+        """Power the box up, before anything else."""
+        self._give("power_up", self._survivor.known_ms())
+
     def run(self) -> None:
         """Run until handed over. The caller must put the lamp out afterwards, however this has ended."""
-        self._give("power_up", self._survivor.known_ms())
         while not self._over:
             self._dog.feed()
             self.wake(0)

@@ -25,9 +25,9 @@ from timing_core.light.plan import filter_text, stage_name
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing
+from timing_core.machine.findings import Findings
 from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
-from timing_core.machine.recovery import Recovery
 from timing_core.machine.transitions import LIT
 from timing_core.machine.watch import Watch
 from timing_core.panel.panel import Panel
@@ -62,22 +62,25 @@ class Box:
         self.crash_lines = _no_lines  # a reader of the crash log, if one is kept
         self.health = _no_board  # tells about the board
         self.store = store
+        self._platform = platform
         self.io = Exchange(panel_ms > 0)
         self.clock = Clock()
         self.work = Work()
         self.shelf = Shelf(store, platform)
         self.ledger = Ledger(store, platform)
-        journal = Journal(store, platform)
-        self.recovery = Recovery(store, platform, journal, self.ledger)
+        self.journal = Journal(store, platform)
+        self.findings = Findings(self.ledger)
         self.fitted = Fitted(store, platform)
         self.watch = Watch(self.io, self.fitted, self.ledger)
         self.lamp = Lamp(self.work.bench, self.io, panel_ms, self.watch)
-        self.exposing = Exposing(self.work, self.io, platform, self.lamp, journal, self.ledger, self.clock)
+        self.exposing = Exposing(
+            self.work, self.io, platform, self.lamp, self.journal, self.ledger, self.clock
+        )
         self.run = self.exposing.run
         self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run, self.watch)
         self.machine = Machine((self, self.exposing, self.panel, self.lamp, self.watch), WHEN, DO, ABOUT)
         panel, shelf, ledger = self.panel, self.shelf, self.ledger
-        self.asked = Asked(self.io, store, self.clock, self.recovery, panel, shelf, ledger, self.fitted)
+        self.asked = Asked(self.io, store, self.clock, self.findings, panel, shelf, ledger, self.fitted)
         self.link = Link(self, platform)
         self._raised = ""
 
@@ -122,12 +125,12 @@ class Box:
         if self.watch.news and not self.lit:
             line = self.watch.tell_news()
             if self.machine.state == "notice":
-                io.message = self.recovery.known + " " + line
+                io.message = self.findings.known + " " + line
         return io
 
     def _fire(self, event: str) -> None:
         row = self.machine.row(event)
-        if row is None:
+        if row == self.machine.NO_ROW:
             return
         if event not in _QUIET:
             self.io.message = ""
@@ -154,7 +157,7 @@ class Box:
         if self.machine.state not in _RUN_STATES and not self.lit:
             return False
         row = self.machine.row("expose" if event == "pedal" else event)
-        return row is not None and row[3] in LIT
+        return row != self.machine.NO_ROW and self.machine.then(row) in LIT
 
     # --- what it is doing
 
@@ -218,12 +221,16 @@ class Box:
     # --- power
 
     def _read_kept(self) -> None:
-        over = self.recovery.load(self.work, self.run, self.io.amount)
+        # Imported here, so that a board can let go of it once all is read.
+        from timing_core.machine.recovery import Recovery
+
+        recovery = Recovery(self.store, self._platform, self.journal, self.ledger, self.findings)
+        over = recovery.load(self.work, self.run, self.io.amount)
         if over:
             self.io.message = ""
             self.run.at = min(self.run.at, max(0, len(self.run.stages) - 1))
             self.exposing.close()
-            self.recovery.notes.append(self.io.message or over)
+            self.findings.notes.append(self.io.message or over)
 
     def was_cut_off(self) -> bool:
         return self.run.is_kept
@@ -235,13 +242,13 @@ class Box:
         self.lamp.settle()  # a press may have been meant for what the reset cut off
         self.panel.tell_levels()
         self.panel.show("print")
-        self.io.message = self.recovery.told()
-        if self.recovery.notes:
+        self.io.message = self.findings.told()
+        if self.findings.notes:
             self.panel.kept.keep_settings()  # they may have had an earlier form
 
     def wake_cut_off(self) -> None:
         # What it says has no room for more than one line of what `wake` may find.
-        told = self.recovery.told_of_run(self.run.can_go_on)
+        told = self.findings.told_of_run(self.run.can_go_on)
         self.wake()
         self.lamp.paper_out = True
         self.exposing.from_registers = bool(self.run.stages) and self.io.amount > 0
@@ -252,10 +259,10 @@ class Box:
         registers told, and look through what is kept, which may take seconds. True if there is something to
         say: then give the box a "wire"."""
         self.io.undisturbed(self.exposing.note_registers)
-        lines = self.recovery.find_damage(self.shelf)
+        lines = self.findings.find_damage(self.shelf)
         if not lines:
             return False
-        damage = self.recovery.damage
+        damage = self.findings.damage
         if self.machine.state == "browse" and not self.io.message:
             self.io.message = lines[0] + (" And more: run lampblack doctor." if damage or lines[1:] else "")
         damage += lines
@@ -263,7 +270,7 @@ class Box:
         return True
 
     def damage_lines(self) -> list:
-        return self.recovery.damage_lines(self.shelf)
+        return self.findings.damage_lines(self.shelf)
 
     # --- between the parts
 

@@ -25,7 +25,7 @@ from typing import Any
 from rp2040py.utils.fifo import FIFO
 
 from lampblack.board.firmware_files import firmware_files, names_on_board
-from lampblack.board.merged_groups import file_of, imported_as
+from lampblack.board.merged_groups import file_of
 from lampblack.wire.box_client import BoxClient
 from tests.display_chips import CHIPS
 from tests.micropython import ROOT
@@ -110,7 +110,7 @@ class _OnBoard(ast.NodeTransformer):
         return self.generic_visit(node)
 
     def visit_ImportFrom(self, node: ast.ImportFrom) -> ast.AST:
-        node.module = imported_as(file_of(node.module or ""))
+        node.module = file_of(node.module or "")
         node.names = [
             ast.alias(self._borrowed.get(name.name, name.name), name.asname or name.name)
             for name in node.names

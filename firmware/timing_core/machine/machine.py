@@ -3,6 +3,8 @@
 What must live here: looking up, and collecting outputs. What the names of the table call is handed in.
 """
 
+from timing_core.platform import const
+
 
 def _at_once(act):
     return act()
@@ -58,67 +60,101 @@ class Exchange:
         self.put("sound", "refuse")
 
 
+_WIDTH = const(6)
+_END = const(255)
+
+
 class Machine:
     """`state` is one of `transitions.STATES`, `before` the one from which the viewing light was lit, or the
-    second contact closed.
+    second contact closed. A row is named by where it stands in `_rows`, NO_ROW being none.
 
     `parts` are objects, and `when` and `do` say for a name of the table which part's function it is: name ->
     (number of the part, function). `about` says for the function of a `do` what "@" in its words stands for.
     """
+
+    NO_ROW = -1
 
     def __init__(self, parts: tuple, when: dict, do: dict, about: dict) -> None:
         self.state = "off"
         self.before = "browse"
         self._parts = parts
         self._about = dict(about)
-        self.table = self._bind(when, do)
+        self._events: dict = {}
+        self._starts: dict = {}
+        self._rows = b""
+        self._words: tuple = ()
+        self._calls: tuple = ()
+        self._bind(when, do)
 
-    def _bind(self, when: dict, do: dict) -> dict:
-        """The table with its names looked up: state -> rows of (event, when, do, then, says, parts).
+    def _bind(self, when: dict, do: dict) -> None:
+        """The table with its names looked up, in a fifth of the memory that tuples would take.
 
-        `then` is empty where the state stays, and `parts` numbers the parts of `when` and `do`. A bound
-        method would take 16 bytes each.
+        A row is six numbers: the event's; of `_calls`, what is asked and what is done; of `_words`, the state
+        that follows ("" where it stays) and what is said; and the parts of the two calls. _END is after the
+        last row of each state, and `_starts` says where its first is.
         """
         # Imported here, so that a board can let go of the text once it is bound.
         from timing_core.machine.transitions import STATES, transitions
 
-        # Words and rows that are alike are shared, to spare memory.
-        words: dict = {}
-        rows: dict = {}
         nothing = (0, None)
-
-        def shared(word: str) -> str:
-            return words.setdefault(word, word)
-
-        found: dict = {shared(name): [] for name, _ in STATES}
+        words = [""]
+        calls = [None]
+        found: dict = {}
+        for name, _ in STATES:
+            found[name] = bytearray()
         for state, event, asked, done, then, says in transitions():
-            then = "" if then == state else then
-            alike = (event, asked, done, then, says)
-            if alike not in rows:
-                when_part, asks = when[asked] if asked else nothing
-                do_part, does = do[done] if done else nothing
-                numbers = 8 * when_part + do_part
-                rows[alike] = (shared(event), asks, does, shared(then), shared(says), numbers)
-            found[state].append(rows[alike])
-        for state in found:
-            found[state] = tuple(found[state])
+            when_part, asks = when[asked] if asked else nothing
+            do_part, does = do[done] if done else nothing
+            found[state].append(self._events.setdefault(event, len(self._events)))
+            for call in (asks, does):
+                found[state].append(_number_in(calls, call))
+            for word in ("" if then == state else then, says):
+                found[state].append(_number_in(words, word))
+            found[state].append(8 * when_part + do_part)
+        rows = bytearray()
+        for state, own in found.items():
+            self._starts[state] = len(rows)
+            rows += own
+            rows.append(_END)
+        self._rows = bytes(rows)
+        self._words = tuple(words)
+        self._calls = tuple(calls)
+
+    def rows(self, state: str) -> list:
+        """The rows of a state, in their order."""
+        at = self._starts[state]
+        found = []
+        while self._rows[at] != _END:
+            found.append(at)
+            at += _WIDTH
         return found
 
-    def row(self, event: str):
-        """The row that `event` fires now, None if there is none."""
-        for row in self.table[self.state]:
-            if row[0] == event and (row[1] is None or row[1](self._parts[row[5] >> 3])):
-                return row
-        return None
+    def row(self, event: str) -> int:
+        """The row that `event` fires now."""
+        number = self._events.get(event)
+        rows = self._rows
+        at = self._starts[self.state]
+        while rows[at] != _END:
+            if rows[at] == number:
+                asks = self._calls[rows[at + 1]]
+                if asks is None or asks(self._parts[rows[at + 5] >> 3]):
+                    return at
+            at += _WIDTH
+        return self.NO_ROW
 
-    def does(self, row: tuple) -> None:
+    def does(self, row: int) -> None:
         """Call what the row says. It may raise Refusal."""
-        if row[2] is not None:
-            row[2](self._parts[row[5] & 7])
+        act = self._calls[self._rows[row + 2]]
+        if act is not None:
+            act(self._parts[self._rows[row + 5] & 7])
 
-    def moves(self, row: tuple) -> None:
+    def then(self, row: int) -> str:
+        """The state that the row leads to; "" if that stays."""
+        return self._words[self._rows[row + 3]]
+
+    def moves(self, row: int) -> None:
         """Go to the state that the row leads to."""
-        then = row[3]
+        then = self.then(row)
         if then == "before":
             self.state = self.before
         elif then:
@@ -129,21 +165,32 @@ class Machine:
     def says(self, event: str) -> str:
         """The words for what a control will do now; "" for nothing."""
         row = self.row(event)
-        if row is None:
+        if row == self.NO_ROW:
             return ""
-        words = row[4]
+        words = self._words[self._rows[row + 4]]
         if "@" in words:
-            words = words.replace("@", self._about[row[2]](self._parts[row[5] & 7]))
+            does = self._calls[self._rows[row + 2]]
+            words = words.replace("@", self._about[does](self._parts[self._rows[row + 5] & 7]))
         return words
 
     def promises(self, state: str) -> list:
         """All that `says` may say of any control in `state`, whatever it is about left open."""
-        return [row[4] for row in self.table[state] if row[4]]
+        said = [self._words[self._rows[row + 4]] for row in self.rows(state)]
+        return [words for words in said if words]
 
     def has(self, event: str) -> bool:
         """True if the event can do something in this state."""
-        # No generator: it would take memory under light.
-        for row in self.table[self.state]:  # noqa: SIM110
-            if row[0] == event:
+        number = self._events.get(event)
+        at = self._starts[self.state]
+        while self._rows[at] != _END:
+            if self._rows[at] == number:
                 return True
+            at += _WIDTH
         return False
+
+
+def _number_in(found: list, what) -> int:
+    """The place of `what` in `found`, in which it is put if it is not there."""
+    if what not in found:
+        found.append(what)
+    return found.index(what)

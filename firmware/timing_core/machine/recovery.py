@@ -1,7 +1,7 @@
 """What was kept, read at power-up: settings, map, and a run that a reset cut off.
 
-What must live here: how records that are whole, damaged or of an earlier form become what is at work, and
-what is said of them. It decides nothing about light.
+What must live here: how records that are whole, damaged or of an earlier form become what is at work. It
+decides nothing about light. A board lets go of it once it is done.
 """
 
 from timing_core.light.bench import Bench, is_int
@@ -18,52 +18,14 @@ _RUN_DAMAGED = "The note of a run is damaged: a sheet may have had light."
 
 
 class Recovery:
-    """`damage` has a line for each thing kept that is damaged, `notes` one for each that was converted or
-    mended at this start, `known` what is known of the run that was cut off."""
+    """Reads what is kept; what is to be said of it goes to `findings`."""
 
-    def __init__(self, store, platform, journal, ledger) -> None:
+    def __init__(self, store, platform, journal, ledger, findings) -> None:
         self.store = store
         self.platform = platform
         self.journal = journal
         self.ledger = ledger
-        self.damage: list = []
-        self.notes: list = []
-        self.known = ""
-
-    def told(self) -> str:
-        """The first of the things that are damaged, converted or mended, and whether there are more."""
-        lines = self.damage + self.notes
-        if not lines:
-            return ""
-        return lines[0] + (" And more: run lampblack doctor." if lines[1:] else "")
-
-    def told_of_run(self, can_go_on: bool) -> str:
-        """What is known of the run that was cut off; below it there is room for one more line."""
-        lines = self.damage + self.notes
-        if not lines:
-            return self.known
-        return self.known + " " + (lines[0] if len(lines) == 1 and can_go_on else "Run lampblack doctor.")
-
-    def find_damage(self, shelf) -> list:
-        """Look through cards and ledger; a line for each thing that is damaged."""
-        shelf.names()
-        self.ledger.check()
-        lines = [_card_damage(name) for name in shelf.damaged]
-        lines += [
-            "Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged
-        ]
-        return lines
-
-    def damage_lines(self, shelf) -> list:
-        """A line for each thing kept that is damaged, cards as they are found now, and for each that was
-        converted at this start."""
-        lines = [line for line in self.damage if not line.startswith("Card ")]
-        lines += [_card_damage(name) for name in shelf.damaged]
-        return lines + self.notes
-
-    def settings_set(self) -> None:
-        """The settings are kept anew, which mends them."""
-        self.damage = [line for line in self.damage if not line.startswith("The settings")]
+        self.findings = findings
 
     def load(self, work: Work, run: Run, known_ms: int) -> str:
         """Read bench, map and journal into `work` and `run`. What is damaged is replaced by what is whole.
@@ -76,16 +38,16 @@ class Recovery:
         if bench is not None:
             converted = work.bench.take_kept(bench)
             if converted:
-                self.notes.append(converted)
+                self.findings.notes.append(converted)
         if lost:
-            self.damage.append(
+            self.findings.damage.append(
                 "The settings are damaged: %s in force, lag %d ms."
                 % ("defaults are" if lost == LOST else "older ones are", work.bench.get("lag_ms"))
             )
         work.new()
         journal, lost = self._read("journal")
         if lost:
-            self.damage.append(_RUN_DAMAGED)
+            self.findings.damage.append(_RUN_DAMAGED)
         if journal or work.bench.get("power_up") == "as left":
             map, lost = self._read("work")
             try:
@@ -93,7 +55,7 @@ class Recovery:
             except Refusal:
                 lost = LOST if map is not None else lost
             if lost:
-                self.damage.append(
+                self.findings.damage.append(
                     "The map is damaged: %s is here." % ("a new print" if lost == LOST else "an older one")
                 )
         if journal is not None and is_int(journal.get("stage")):
@@ -102,7 +64,7 @@ class Recovery:
             except (ValueError, TypeError, KeyError, IndexError):
                 # Whole, and of no form that there ever was.
                 run.clear()
-                self.damage.append(_RUN_DAMAGED)
+                self.findings.damage.append(_RUN_DAMAGED)
         return ""
 
     def _read(self, key: str) -> tuple:
@@ -119,7 +81,7 @@ class Recovery:
 
     def _find(self, journal: dict, work: Work, run: Run, known_ms: int) -> str:
         """Make the kept run from its journal. A run that is in the ledger already is over."""
-        number = _number(journal, "n")
+        number = _read_number(journal, "n")
         if number and self.ledger.has(number):
             try:
                 self.journal.close()
@@ -137,7 +99,7 @@ class Recovery:
         run.done = [[int(word) for word in stage.split()] for stage in run.done_text.split(";") if stage]
         old = "form" not in journal
         for stage in run.done:
-            if len(stage) != (3 if old else 5) or not 0 <= stage[0] < _number(journal, "of"):
+            if len(stage) != (3 if old else 5) or not 0 <= stage[0] < _read_number(journal, "of"):
                 raise ValueError("no such stage")
         if old:
             # Form 1 had no lag in it, and its run was of the map at work.
@@ -152,7 +114,7 @@ class Recovery:
             if text is None:
                 run.why_not = "its map is damaged" if damage else "its map is not kept"
                 if damage:
-                    self.damage.append("The map of the run that was cut off is damaged.")
+                    self.findings.damage.append("The map of the run that was cut off is damaged.")
             else:
                 run.text = text
         if run.text and not run.why_not:
@@ -189,17 +151,17 @@ class Recovery:
     def _tell(self, journal: dict, run: Run, known_ms: int, lag_ms: int) -> str:
         """Put into words what is known of the stage that was cut off. Returns a line if the run was whole."""
         cause = "The box was reset." if known_ms else "Power was lost."
-        self.known = "Power was lost before: %s." % run.name
+        self.findings.known = "Power was lost before: %s." % run.name
         if known_ms:
-            self.known = "The box was reset before: %s." % run.name
+            self.findings.known = "The box was reset before: %s." % run.name
         if journal.get("light"):
-            run.given_ms = max(known_ms, _number(journal, "given_ms"))
+            run.given_ms = max(known_ms, _read_number(journal, "given_ms"))
             run.cut_at = run.name
             run.at_least = True
             run.strikes = 1 if run.given_ms else 0
-            self.known = "%s %s may be partly exposed." % (cause, run.name)
+            self.findings.known = "%s %s may be partly exposed." % (cause, run.name)
             if run.given_ms:
-                self.known = "%s %s had %s or more." % (cause, run.name, seconds_down(run.given_ms))
+                self.findings.known = "%s %s had %s or more." % (cause, run.name, seconds_down(run.given_ms))
         if run.stages and 0 < run.stage.light_ms <= run.given_ms:
             # All of its light is known to have been given.
             run.given_ms = run.stage.light_ms
@@ -207,20 +169,16 @@ class Recovery:
             run.note_stage(lag_ms)
             run.at += 1
             run.given_ms = run.strikes = 0
-            self.known = "%s %s had all of its light." % (cause, run.name)
+            self.findings.known = "%s %s had all of its light." % (cause, run.name)
             if run.at == len(run.stages):
                 run.cut_at = ""
                 return "The run before the reset was whole. It is in the ledger."
         if run.why_not:
-            self.known += " It cannot go on: %s." % run.why_not
+            self.findings.known += " It cannot go on: %s." % run.why_not
         return ""
 
 
-def _card_damage(name: str) -> str:
-    return "Card %s is damaged. Push it again." % name
-
-
-def _number(plain: dict, key: str) -> int:
+def _read_number(plain: dict, key: str) -> int:
     """A number from a record; 0 if there is none."""
     value = plain.get(key)
     return value if isinstance(value, int) and is_int(value) else 0

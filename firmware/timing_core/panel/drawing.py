@@ -67,7 +67,7 @@ class Drawing:
             self._choosing()
         elif box.state == "notice":
             self._head("A run was cut off", "")
-            self._message(box.message or box.recovery.known)
+            self._message(box.message or box.findings.known)
             self._foot()
         elif box.state == "ask":
             self._head("Another run?", "")

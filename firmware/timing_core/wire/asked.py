@@ -13,11 +13,11 @@ from timing_core.light.bench import Bench
 class Asked:
     """`changed` is true while there is something new to show at the next "wire" input."""
 
-    def __init__(self, io, store, clock, recovery, panel, shelf, ledger, fitted) -> None:
+    def __init__(self, io, store, clock, findings, panel, shelf, ledger, fitted) -> None:
         self.io = io
         self.store = store
         self.clock = clock
-        self.recovery = recovery
+        self.findings = findings
         self.panel = panel
         self.shelf = shelf
         self.ledger = ledger
@@ -52,7 +52,7 @@ class Asked:
         if not is_kept:
             self.store.put("bench", text)
         self.panel.settings_changed_by_wire(values)
-        self.recovery.settings_set()
+        self.findings.settings_set()
         self.changed = True
         return True
 

@@ -1,5 +1,6 @@
 """Names on the board: where the firmware has a name of its own, the board's copy has one that MicroPython
-keeps in ROM anyway, because a name of its own takes some 15 bytes of a board's memory, 12 KB in all.
+keeps in ROM anyway, because a name of its own takes some 15 bytes of a board's memory, 12 KB in all. When
+there are no more of them, it has one of two characters.
 
 What must live here: which names are the firmware's own, which stand for them, and how to put them back into
 what a board says. It changes nothing else of a source.
@@ -13,9 +14,12 @@ import builtins
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from string import ascii_lowercase, digits
 
 ROM_NAMES = frozenset((Path(__file__).parent / "rom_names.txt").read_text().split())
 BUILTINS = frozenset(dir(builtins))
+
+SHORT_NAMES = frozenset(first + second for first in ascii_lowercase for second in digits)
 
 FIELDS = ("id", "attr", "arg", "name", "asname", "module")
 """Of a syntax tree: what may hold a name."""
@@ -31,10 +35,12 @@ class BorrowedNames:
 
     def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
         own: set[str] = set()
+        texts = [kept, *sources.values()]
+        self._called_by = {name for text in texts for name in _keywords(ast.parse(text))}
         used = set(_used(ast.parse(kept)))
         stays = set(used)
         for module, source in sources.items():
-            tree = ast.parse(source)
+            tree = self.by_place(source)
             own |= set(_own(tree))
             used |= set(_used(tree))
             stays |= {*module.split("."), *_texts(tree)}
@@ -45,13 +51,20 @@ class BorrowedNames:
         ]
         # The longest first: there are more of them than names to borrow.
         borrowers.sort(key=lambda name: (-len(name), name))
-        self.borrowed = dict(zip(borrowers, sorted(ROM_NAMES - BUILTINS - used - stays), strict=False))
+        lent = sorted(ROM_NAMES - BUILTINS - used - stays)
+        short = sorted(SHORT_NAMES - ROM_NAMES - own - used - stays)
+        self.borrowed = dict(zip(borrowers, lent, strict=False))
+        self.borrowed |= zip([name for name in borrowers[len(lent) :] if len(name) > 2], short, strict=False)
         self._lenders = {rom: name for name, rom in self.borrowed.items()}
 
     def in_source(self, source: str) -> str:
         """`source` as the board has it. SyntaxError if it is no Python."""
-        tree = _WordsAmongNames().visit(ast.parse(source))
+        tree = _WordsAmongNames().visit(self.by_place(source))
         return _without_tuples(ast.unparse(_Borrower(self.borrowed).visit(tree)))
+
+    def by_place(self, source: str) -> ast.AST:
+        """`source` with its arguments named by their places, where no call names them."""
+        return _ByPlace(self._called_by).visit(ast.parse(source))
 
     def put_back(self, traceback: str) -> str:
         """A traceback from the board, with the functions' own names."""
@@ -100,6 +113,61 @@ def _texts(tree: ast.AST) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
             yield node.value
+
+
+def _keywords(tree: ast.AST) -> Iterator[str]:
+    """The names by which arguments are given."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.keyword) and node.arg:
+            yield node.arg
+
+
+class _ByPlace(ast.NodeTransformer):
+    """Names an argument by its place, if it is given by place only: a board knows arguments by name, too.
+
+    Places are counted on within a function that is in another, which may use the arguments of both.
+    """
+
+    def __init__(self, called_by: set[str]) -> None:
+        self._called_by = called_by
+        self._new: dict[str, str] = {}
+        self._count = 0
+
+    def visit_Name(self, node: ast.Name) -> ast.AST:
+        node.id = self._new.get(node.id, node.id)
+        return node
+
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
+        node.body = self._within(node.args, node.body)
+        return node
+
+    def visit_Lambda(self, node: ast.Lambda) -> ast.AST:
+        (node.body,) = self._within(node.args, [node.body])
+        return node
+
+    def _within(self, args: ast.arguments, body: list) -> list:
+        args.defaults = [self.visit(value) for value in args.defaults]
+        around = self._new, self._count
+        bound = {arg.arg for arg in [*args.args, *args.kwonlyargs]} | {
+            name for part in body for name in _assigned(part)
+        }
+        self._new = {name: new for name, new in self._new.items() if name not in bound}
+        for arg in args.args:
+            if arg.arg not in self._called_by:
+                self._new[arg.arg] = arg.arg = f"a{self._count}"
+            self._count += 1
+        body = [self.visit(part) for part in body]
+        self._new, self._count = around
+        return body
+
+
+def _assigned(node: ast.AST) -> Iterator[str]:
+    """The names that `node` gives a value to, but for those of a function in it."""
+    if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+        yield node.id
+    if not isinstance(node, ast.FunctionDef | ast.Lambda):
+        for child in ast.iter_child_nodes(node):
+            yield from _assigned(child)
 
 
 class _Borrower(ast.NodeTransformer):

