@@ -21,6 +21,8 @@ from tests.box_model import (
     new_session,
     push,
     set_row,
+    situation,
+    snapshot,
     to_row,
     to_screen,
     undo,
@@ -1370,3 +1372,46 @@ def test_a_strip_for_a_burn_at_nought_says_what_helps():
     assert box.message == (
         "No strip here: the burn is at 0. Give it some light first, or set Times to a time."
     )
+
+
+# --- BACK held down
+
+
+@pytest.mark.parametrize("key", ["expose", "pedal", "lamp"])
+@pytest.mark.parametrize(
+    "name", ["bench", "ready, base", "held", "choose", "notice, print", "asked to end a run"]
+)
+def test_while_back_is_down_nothing_begins(name, key):
+    session = situation(name)
+    session.advance(session.now_ms + 1000)
+    state = session.box.state
+    session.input("back_down")
+    before = snapshot(session)
+    session.input(key)
+    assert session.box.state == state
+    assert not session.lamp.lit
+    if session.box.machine.row("expose" if key == "pedal" else key) >= 0:
+        assert session.box.message == "Nothing begins: BACK is down. Let it go, or check its contact."
+        assert session.box.machine.says("expose") in ("", "wait")
+    session.input("back_up")
+    assert "BACK is down" not in session.box.message
+    assert snapshot(session)["work"] == before["work"]
+    session.input("lamp")
+    if session.box.state == state:  # warned of paper
+        session.advance(session.now_ms + 1000)
+        session.input("lamp")
+    assert session.box.state == "viewing"
+
+
+def test_back_held_down_at_the_start_lets_nothing_begin():
+    session = new_session()
+    session.input("back_down")
+    session.input("back_down")
+    keys(session, "expose", "expose")
+    assert session.box.state == "browse"
+    session.input("back_up")
+    keys(session, "expose", "expose")
+    assert session.box.state == "exposing"
+    session.input("back_down")
+    session.input("back")
+    assert not session.lamp.lit, "a press that puts out always works"

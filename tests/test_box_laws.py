@@ -105,8 +105,14 @@ class CircuitWatcher(Watcher):
         self.lights: list[tuple[int, int]] = []
         self.wrongly_lit: list[str] = []
         self._arm_ms = self._writes = 0
+        self.back_is_down = False
+
+    def reset(self, now_ms: int) -> None:
+        self.back_is_down = False
 
     def input(self, now_ms: int, event: str, value) -> None:
+        if event in ("back_down", "back_up"):
+            self.back_is_down = event == "back_down"
         if event in ("expose", "pedal", "lamp"):
             self._writes = self.session.disk.writes
 
@@ -118,6 +124,8 @@ class CircuitWatcher(Watcher):
                 self.wrongly_lit.append("armed while a fault stands")
         if kind == "light":
             self.lights.append((now_ms, self._arm_ms))
+            if self.back_is_down:
+                self.wrongly_lit.append("lit while BACK was down")
             if self.session.disk.writes != self._writes:
                 self.wrongly_lit.append("written to between the press and the light")
             if self.fitted.get("read_backs") and circuit.is_shorted and not circuit.is_cut:
@@ -359,8 +367,18 @@ class BoxMachine(RuleBasedStateMachine):
 
     # --- a printer
 
-    @rule(key=st.sampled_from(("expose", "expose", "expose", "pedal", "lamp", "back", "press", "press")))
-    def press(self, key):
+    @precondition(lambda self: self.watcher.back_is_down)
+    @rule()
+    def let_back_go(self):
+        self.do(self.session.input, "back_up")
+
+    @rule(
+        key=st.sampled_from(("expose", "expose", "expose", "pedal", "lamp", "back", "press", "press")),
+        holds=st.booleans(),
+    )
+    def press(self, key, holds):
+        if key == "back" and holds and not self.watcher.back_is_down:
+            self.do(self.session.input, "back_down")
         before = snapshot(self.session)
         self.pressed = key
         if self.do(self.session.input, key) and key == "back" and before["state"] not in LIT_STATES:

@@ -252,7 +252,7 @@ def test_a_constant_has_its_name_in_one_script():
 
 def test_the_keys_of_the_page_are_the_boxs():
     html = (PAGE / "index.html").read_text(encoding="utf-8")
-    assert set(re.findall(r'data-key="(\w+)"', html)) | {"back_up"} == set(KEYS)
+    assert set(re.findall(r'data-key="(\w+)"', html)) | {"back_down", "back_up"} == set(KEYS)
 
 
 # --- what a window is told
@@ -296,8 +296,8 @@ def test_back_is_let_go_by_its_release_or_with_its_window(tmp_path):
             two.until_done()
         one.until_done()
     told = [json.loads(line) for line in kept.read_text().splitlines()]
-    keys = [entry["in"] for entry in told if entry.get("in") in ("back", "back_up", "expose")]
-    assert keys == ["back", "back_up", "expose", "back", "back_up"]
+    keys = [entry["in"] for entry in told if entry.get("in") in ("back_down", "back", "back_up", "expose")]
+    assert keys == ["back_down", "back", "back_up", "expose", "back_down", "back", "back_up"]
 
 
 @pytest.mark.parametrize(
@@ -565,7 +565,13 @@ def test_turns_and_presses_before_back_are_done_before_it(monkeypatch):
             slow.let_go.set()
             window.send({"do": "fit", "filter": "3"})
             await window.until(lambda news: news["state"].get("filter") == "3")
-            assert [event for event in given if event != "tick"] == ["dial", "press", "back", "back_up"]
+            assert [event for event in given if event != "tick"] == [
+                "dial",
+                "press",
+                "back_down",
+                "back",
+                "back_up",
+            ]
 
     in_a_loop(act)
 

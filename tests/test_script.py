@@ -141,8 +141,8 @@ def test_whoever_drives_the_steps_decides_on_time():
 # --- faults
 
 FAULTS = {
-    "exposes": "script:1: 'exposes' is no input. Use: expose, pedal, lamp, back, back_up, press, dial N, "
-    "wait S, wait until STATE, line JSON, reset",
+    "exposes": "script:1: 'exposes' is no input. Use: expose, pedal, lamp, back, back_down, back_up, press, "
+    "dial N, wait S, wait until STATE, line JSON, reset",
     "expose twice": "script:1: 'expose twice' is no input.",
     "reset now": "script:1: 'reset now' is no input.",
     "wait": "script:1: 'wait' is no input.",

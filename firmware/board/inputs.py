@@ -88,6 +88,11 @@ class Inputs:
         """The box's event for a key's code."""
         return self._names[code]
 
+    def is_down(self, name: str, was_down: bool) -> bool:
+        """The key is held down. One that was is let go when its contact has come to rest."""
+        key = self._parts[self._names.index(name) - FIRST_KEY]
+        return key.down or (was_down and ticks_diff(ticks_ms(), key.rose_ms) < _QUIET_MS)
+
     def add_key(self, name: str, gpio: int, at_once=None) -> None:
         """`at_once()`, if given, is called in the interrupt itself."""
         self._parts.append(_Key(self, len(self._names), gpio, at_once))
@@ -102,9 +107,9 @@ class _Key:
         self._inputs = inputs
         self._code = code
         self._at_once = at_once
-        self._down = False
-        self._rose_ms = ticks_ms() - _QUIET_MS
+        self.rose_ms = ticks_ms() - _QUIET_MS
         pin = Pin(gpio, Pin.IN, Pin.PULL_UP)
+        self.down = not pin.value()
         self._irq = pin.irq(self._edge, Pin.IRQ_FALLING | Pin.IRQ_RISING, hard=True)
 
     def _edge(self, pin) -> None:
@@ -112,17 +117,17 @@ class _Key:
             now_ms = ticks_ms()
             flags = self._irq.flags()  # type: ignore[attr-defined]  # irq() returns an object that has it
             down = not pin.value()
-            if not self._down and flags & Pin.IRQ_FALLING:
+            if not self.down and flags & Pin.IRQ_FALLING:
                 masked_ms = self._inputs.masked_ms
                 known_ms = now_ms if masked_ms < 0 else masked_ms
-                if ticks_diff(known_ms, self._rose_ms) >= _QUIET_MS:
+                if ticks_diff(known_ms, self.rose_ms) >= _QUIET_MS:
                     if self._at_once:
                         self._at_once()
                     self._inputs.put(self._code)
             # Unless this was a single clean fall, the line has been high just now.
-            if self._down or flags & Pin.IRQ_RISING or not down:
-                self._rose_ms = now_ms
-            self._down = down
+            if self.down or flags & Pin.IRQ_RISING or not down:
+                self.rose_ms = now_ms
+            self.down = down
         except Exception as fault:
             self._inputs.fault = fault
 

@@ -97,7 +97,7 @@ class Runner:
         self._watch = watch
         self._busy = False
         self._taking = False
-        self._deep = False
+        self._deep = self._back_is_down = False
         self._dirty = True
         self._ended_ms = -1
         self._cut_ms = -1
@@ -146,6 +146,7 @@ class Runner:
         while not (self._busy or self._taking or self._disk.writing):
             self._taking = True
             try:
+                self._tell_back()
                 took = self._may_take()
                 if took:
                     if self._ended_ms >= 0:
@@ -183,6 +184,13 @@ class Runner:
         """In BACK's interrupt: put the lamp out now. The key goes to the box like any other."""
         if self._pulse.owes:
             self._cut_ms = self._pulse.stop()
+
+    def _tell_back(self) -> None:
+        """Before any key: whether BACK is held down."""
+        is_down = self._inputs.is_down("back", self._back_is_down)
+        if is_down != self._back_is_down:
+            self._back_is_down = is_down
+            self._give("back_down" if is_down else "back_up", 0)
 
     def _may_take(self) -> bool:
         """There is an input, and it need not wait until the loop has done what it is at."""

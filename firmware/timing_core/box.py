@@ -4,7 +4,8 @@
 when it wants a "tick". `machine.transitions` says what happens in which state; the tables at the end of this
 file say which function each of its names is. Time is an argument in ms that wraps at 2**30.
 
-Inputs: "expose", "pedal" (the same), "lamp", "back", "back_up" (BACK is let go), "dial" (amount: detents,
+Inputs: "expose", "pedal" (the same), "lamp", "back", "back_down" and "back_up" (BACK is held
+down, is let go: what holds while it is, not what it does), "dial" (amount: detents,
 right is positive), "press" (of the dial), "lamp_end" (amount: ms the lamp was lit), "tick", "power_up"
 (amount: ms of light that the stage cut off by a reset is known to have got; 0: power was lost; -1: reset, and
 nothing is known), "line" (amount: one line from the wire, as bytes), "wire" (`link` was given a line outside
@@ -103,6 +104,9 @@ class Box:
                 self._fire(then)
             if then is not None:
                 io.picture()
+            return io
+        if event == "back_down" or event == "back_up":
+            self.lamp.hold_back(event == "back_down")
             return io
         if event == "pedal":
             event = "expose"

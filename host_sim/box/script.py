@@ -3,7 +3,8 @@
     # a comment
     2.5 press            at 2.5 s after power-up
     +0.3 dial -2         0.3 s after the line before
-    expose               at once (also: pedal, lamp, back, press; and back_up, BACK let go)
+    expose               at once (also: pedal, lamp, back, press)
+    back_down            BACK is held down from now on, until back_up
     wait 1.5             let time pass
     wait until held      until the box is in that state; also: dark, lit, stage N, left SECONDS, card NAME
     line {"jsonrpc":…}   one message from the wire (its checksum is added)
@@ -16,8 +17,8 @@ prompt. It runs on CPython and MicroPython alike.
 from timing_core.machine.transitions import STATES
 from timing_core.wire.framing import LINE_MAX, frame
 
-KEYS = ("expose", "pedal", "lamp", "back", "back_up", "press")
-"""What a key gives the box. All but "back_up" are presses: of the others nobody asks when they are let go."""
+KEYS = ("expose", "pedal", "lamp", "back", "back_down", "back_up", "press")
+"""What a key gives the box. All but two are presses: only of BACK it is asked how long it is held."""
 PATIENCE_MS = 3600 * 1000
 """A wait that takes longer than this is a fault in the script."""
 

@@ -14,20 +14,22 @@ from timing_core.ticks import later, since
 
 TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
 """Said of a press that may have been meant for what has just ended."""
+BACK_DOWN = "Nothing begins: BACK is down. Let it go, or check its contact."
+"""Said of a press while BACK is held: its contact darkens the lamp without a processor, too."""
 
 
 class Lamp:
     """`settling` is true from the end of a light until the box listens again: for the settling time no press
     lights the lamp, since it may be meant for what has just ended. `paper_out` is true from the beginning of
     a run until the viewing light was on: there may be paper in the easel. `no_report` is true if the lamp
-    was put out because it did not report its end."""
+    was put out because it did not report its end, `back_is_down` while BACK is held down."""
 
     def __init__(self, bench: Bench, io: Exchange, panel_ms: int, watch: Watch) -> None:
         self.bench = bench
         self.io = io
         self.watch = watch
         self.strike = Strike(panel_ms)
-        self.settling = False
+        self.settling = self.back_is_down = False
         self.paper_out = False
         self.no_report = False
         self._settling_from_ms = 0
@@ -103,15 +105,25 @@ class Lamp:
         return self.settling and since(self.io.now_ms, self._settling_from_ms) >= self._settle_ms()
 
     def is_settling(self) -> bool:
-        return self.settling and not self.settled()
+        return self.back_is_down or (self.settling and not self.settled())
 
     def refuse_early(self) -> None:
         self._warned = self._had_warned
-        self.io.refuse(TOO_EARLY)
+        self.io.refuse(BACK_DOWN if self.back_is_down else TOO_EARLY)
 
     def listen(self) -> None:
         self.settling = False
-        if self.io.message == TOO_EARLY:
+        self._unsay(TOO_EARLY)
+
+    def hold_back(self, is_down: bool) -> None:
+        """BACK is held down, or let go: until it is, no press lights the lamp."""
+        if is_down != self.back_is_down:
+            self.back_is_down = is_down
+            self._unsay(BACK_DOWN)
+
+    def _unsay(self, line: str) -> None:
+        """Show what controls do now, and no longer `line`."""
+        if self.io.message == line:
             self.io.message = ""
         self.io.picture()
 

@@ -43,8 +43,9 @@ def merged(sources: Mapping[str, str]) -> dict[str, str]:
 
 
 def file_of(module: str) -> str:
-    """The module that `module` is part of on the board, which is a file there."""
-    return module if module in APART else TOP[module.partition(".")[0]]
+    """The module that `module` is part of on the board, which is a file there; MicroPython's own are as they
+    are."""
+    return module if module in APART else TOP.get(module.partition(".")[0], module)
 
 
 def _in_order(sources: Mapping[str, str]) -> list[str]:

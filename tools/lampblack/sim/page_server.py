@@ -257,8 +257,7 @@ class Page(Watcher):
             return
         window.leave()
         self._windows.discard(window)
-        if window.holds_back:
-            self._live.input("back_up")
+        self._hold_back(window, False)
         if not self._windows:
             self._live.catch_up()
             self._room.close_light()
@@ -298,13 +297,23 @@ class Page(Watcher):
         except (ValueError, RecursionError):
             window.refuse("That message is no command of this page. Load the page again.")
 
+    def _hold_back(self, window: Window, is_down: bool) -> None:
+        """BACK is held down in `window`, or let go. The box has one BACK, held while any window holds it."""
+        others = any(other.holds_back for other in self._windows if other is not window)
+        if is_down != window.holds_back and not others:
+            self._live.input("back_down" if is_down else "back_up")
+        window.holds_back = is_down
+
     def _do(self, window: Window, message: Any) -> None:
         """Perform a message of a window. RoomError for what is refused, ValueError for what is no command."""
         live = self._live
         match message:
+            case {"do": "key", "name": "back_up"}:
+                self._hold_back(window, False)
             case {"do": "key", "name": str(name)} if name in KEYS:
+                if name == "back":
+                    self._hold_back(window, True)
                 live.input(name)
-                window.holds_back = name == "back" or (window.holds_back and name != "back_up")
             case {"do": "dial", "detents": int(detents)} if _is_count(detents, DETENTS_MAX):
                 live.input("dial", detents)
             case {"do": "pace", "speed": int(speed)} if speed in PACES and not isinstance(speed, bool):

@@ -100,9 +100,7 @@ class Panel:
 
             @bindings.add(key)
             def _(_: KeyPressEvent, word: str = word) -> None:
-                press(word)
-                if word == "back":
-                    press("back_up")  # a terminal does not tell when a key is let go
+                press(word)  # a terminal does not tell how long a key is held
 
         @bindings.add("up")
         def _(_: KeyPressEvent) -> None:
