@@ -10,7 +10,7 @@ import re
 from collections import Counter, defaultdict
 from pathlib import Path
 
-from hardware import breadboard
+from hardware import breadboard, probes
 from hardware.checks import ohms, power
 from hardware.checks.faults import read_table
 from hardware.circuit import HERE, Circuit, Part, read_circuit
@@ -56,6 +56,7 @@ def made_pages() -> dict[Path, str]:
     pages: dict[Path, str] = {}
     pieces = {
         ("parts.md", "lists"): parts_lists(circuit),
+        ("acceptance.md", "places"): "\n".join(["", *probes.table(circuit), ""]),
         ("acceptance.md", "readings"): "\n".join(["", *ohms.table(), ""]),
         ("README.md", "power"): "\n".join(["", *power.table(circuit), ""]),
         ("README.md", "faults"): _faults_in_words(),
