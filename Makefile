@@ -47,9 +47,11 @@ pictures: $(VENV)/ready-for-tests
 faults: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.checks.faults
 
-# Parts list, made tables of the hardware's pages, and the picture of the build on a breadboard.
+# Parts list, made tables of the hardware's pages, and their pictures: steps of the build, connectors, breadboard.
 guides: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.guide
+	$(BIN)/python -m hardware.step_pictures
+	$(BIN)/python -m hardware.wiring
 	$(BIN)/python -m hardware.breadboard
 
 # The schematic, drawn and compared with the parts, in hardware/made/drawings.
