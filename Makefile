@@ -8,7 +8,8 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings board pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings board parts-page pins \
+  hardware clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -64,6 +65,15 @@ KICAD_PYTHON ?= /usr/bin/python3
 board:
 	$(KICAD_PYTHON) -m hardware.board
 
+# The board in a browser, a page to tick parts off. Needs KiCad as well, and fetches InteractiveHtmlBom for its Python.
+PARTS_PAGE := $(VENV)/parts-page
+parts-page: $(PARTS_PAGE)/ready
+	$(PARTS_PAGE)/bin/python -m hardware.parts_page
+
+# All that is made of the hardware, each from what it needs; what a missing tool leaves out is said.
+hardware: $(VENV)/ready-for-tests
+	@$(BIN)/python -m hardware.make_all $(KICAD_PYTHON)
+
 # The board's pins, from their one source.
 pins:
 	$(PYTHON) hardware/make_pins.py
@@ -87,6 +97,11 @@ $(STUBS)/ready: $(VENV)/ready Makefile
 	  micropython-stdlib-stubs==1.29.0.post2
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --upgrade --target $(STUBS)/stdlib \
 	  micropython-rp2-rpi-pico-stubs==1.22.1.post2
+	@touch $@
+
+$(PARTS_PAGE)/ready: Makefile
+	$(KICAD_PYTHON) -m venv --system-site-packages $(PARTS_PAGE)
+	$(PARTS_PAGE)/bin/pip install --quiet --disable-pip-version-check --no-deps interactivehtmlbom==2.12.0
 	@touch $@
 
 clean:
