@@ -8,8 +8,8 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings board parts-page pins \
-  hardware clean
+.PHONY: demo test lint figures emulated measurements diagram pictures
+.PHONY: hardware pins faults board parts-page drawings guides clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
