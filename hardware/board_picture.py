@@ -24,6 +24,12 @@ INK = "#1c1c1c"
 BOARD, RIM, PRINT, PAD = "#f2f5ec", "#6c7a5c", "#a3ae96", "#d3c48e"
 GREY, GREY_RIM = "#e2e2e2", "#b9b9b9"
 RED = "#d02020"
+DARK, DULL, CONTACT = "#3d3d3d", "#8d8d8d", "#cfcfcf"
+
+CORNERS = ("1", "20", "21", "40")
+"""Of a Pico's pins."""
+WITH_LEGS = ("resistor", "switching-diode", "schottky-diode", "suppressor")
+"""Kinds whose legs are seen from above."""
 
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom."""
@@ -55,10 +61,10 @@ LOOKS = {
     "film": Look((-1.1, -1.5, 6.1, 1.5), "#e58d8d"),
     "electrolytic": Look((-1.5, -2.5, 3.5, 2.5), "#6f8fc4", 0, is_round=True),
     "network": Look((-1.29, -1.25, 21.61, 1.25), "#8fc1ee"),
-    "npn": Look((0.14, -2.4, 4.94, 1.75), "#3d3d3d", 2, 1.2, "#ffffff"),
+    "npn": Look((0.14, -2.4, 4.94, 1.75), DARK, 2, 1.2, "#ffffff"),
     "pnp": Look((0.14, -2.4, 4.94, 1.75), "#8a2f5d", 2, 1.2, "#ffffff"),
     "fuse": Look((-2.4, -1.1, 7.5, 2.7), "#f4d35e", 2),
-    "counter": Look((-1.27, -1.33, 8.89, 19.11), "#3d3d3d", 2, 1.7, "#ffffff"),
+    "counter": Look((-1.27, -1.33, 8.89, 19.11), DARK, 2, 1.7, "#ffffff"),
     "key": Look((0.25, -3.5, 12.25, 8.5), "#4d4d4d", 2, 1.8, "#ffffff"),
     "encoder": Look((1.5, -3.3, 13.5, 8.3), "#8f9aa8", 2, 1.6),
     "piezo": Look((-3.6, -6.1, 8.6, 6.1), "#4d4d4d", 2, 1.8, "#ffffff", is_round=True),
@@ -67,9 +73,9 @@ LOOKS = {
     "terminal-2": Look((-2.54, -5.2, 7.62, 4.6), "#5fa673", 1, 1.6),
     "terminal-cell": Look((-1.75, -3.1, 12.25, 4.5), "#5fa673", 1, 1.5),
     "terminal-safelight": Look((-1.75, -3.1, 5.25, 4.5), "#5fa673", 0),
-    "header-2": Look((-1.27, -1.27, 1.27, 3.81), "#3d3d3d", 0),
-    "header-3": Look((-1.27, -1.27, 1.27, 6.35), "#3d3d3d", 0),
-    "header-7": Look((-1.27, -1.27, 1.27, 16.51), "#3d3d3d", 0),
+    "header-2": Look((-1.27, -1.27, 1.27, 3.81), DARK, 0),
+    "header-3": Look((-1.27, -1.27, 1.27, 6.35), DARK, 0),
+    "header-7": Look((-1.27, -1.27, 1.27, 16.51), DARK, 0),
     "pico": Look((-10.5, -25.5, 10.5, 25.5), "#2f7d52", 2, 2.2),
 }
 """The sizes are those that the footprints have in their names, or print."""
@@ -141,7 +147,7 @@ class Picture:
     def board(self) -> None:
         """Outline, print, pads and holes."""
         width, height = self.layout.size
-        self.path([(0, 0), (width, 0), (width, height), (0, height)], BOARD, RIM, 0.4)
+        self.path(_corners((0, 0, width, height)), BOARD, RIM, 0.4)
         printed = self.layout.printed["back" if self.is_back else "front"]
         pieces = []
         for line in printed.lines:
@@ -168,11 +174,7 @@ class Picture:
         x, y = pad.at
         wide, high = pad.size if round(pad.turn) % 180 == 0 else pad.size[::-1]
         if pad.is_square:
-            half_wide, half_high = wide / 2, high / 2
-            corners = [
-                (x + dx * half_wide, y + dy * half_high) for dx, dy in ((-1, -1), (1, -1), (1, 1), (-1, 1))
-            ]
-            self.path(corners, fill)
+            self.path(_corners((x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)), fill)
         elif wide != high:
             a, b = (x - (wide - high) / 2, y), (x + (wide - high) / 2, y)
             if high > wide:
@@ -188,20 +190,21 @@ class Picture:
     def grey(self, part: Part, footprint: Footprint) -> None:
         """A part that is there already."""
         if part.kind != "test-point":
-            self._body(part, footprint, GREY, GREY_RIM)
+            self._body(part, footprint, is_new=False)
 
     def strong(self, part: Part, footprint: Footprint) -> None:
         """A part that is put in now, without its words."""
         self.said.append(f'<g data-new="{part.ref}">')
-        look = LOOKS[part.kind]
         for pad in footprint.pads:
             ink = "#ffffff" if part.kind == "test-point" else INK
             self.circle(pad.at, pad.drill / 2, ink, more=f' data-pad="{pad.number}"')
-        self._legs(part, footprint)
-        self._body(part, footprint, look.fill, INK)
+        if part.kind in WITH_LEGS:
+            self.line([pad.at for pad in footprint.pads], DULL, 0.6)
+        self._body(part, footprint, is_new=True)
+        self._details(part, footprint)
         self._marks(part, footprint)
         self.said.append("</g>")
-        self.taken.append(self._box(footprint, look.box))
+        self.taken.append(self._box(footprint, LOOKS[part.kind].box))
         self.taken += [self._around(pad.at, 0.55) for pad in footprint.pads]
 
     def words(self, part: Part, footprint: Footprint, value: str) -> None:
@@ -260,115 +263,124 @@ class Picture:
         x, y = self.seen(at)
         return (x - reach, y - reach, x + reach, y + reach)
 
-    def _legs(self, part: Part, footprint: Footprint) -> None:
-        if part.kind in ("resistor", "switching-diode", "schottky-diode", "suppressor"):
-            self.line([pad.at for pad in footprint.pads], "#8d8d8d", 0.6)
+    def _shape(
+        self,
+        footprint: Footprint,
+        points: Iterable[Point],
+        fill: str,
+        rim: str = "none",
+        width: float = 0.2,
+        more: str = "",
+    ) -> None:
+        """Closed, through places in the footprint's own measures."""
+        self.path((footprint.placed(*point) for point in points), fill, rim, width, more)
 
-    def _body(self, part: Part, footprint: Footprint, fill: str, rim: str) -> None:
+    def _square(self, at: Point, half: float, fill: str) -> None:
+        x, y = at
+        self.path(_corners((x - half, y - half, x + half, y + half)), fill)
+
+    def _body(self, part: Part, footprint: Footprint, is_new: bool) -> None:
         look = LOOKS[part.kind]
+        fill, rim = (look.fill, INK) if is_new else (GREY, GREY_RIM)
         left, top, right, bottom = look.box
         if part.kind == "pico":
             # Sockets: two rows. The Pico itself is `plugged`.
             for x in (-8.89, 8.89):
-                row = [(x - 1.27, -25.4), (x + 1.27, -25.4), (x + 1.27, 25.4), (x - 1.27, 25.4)]
-                self.path(
-                    (footprint.placed(*point) for point in row), fill if fill == GREY else "#3d3d3d", rim
-                )
-            for pad in footprint.pads:
-                self.circle(pad.at, 0.5, "#cfcfcf" if fill != GREY else "#8d8d8d")
+                row = _corners((x - 1.27, -25.4, x + 1.27, 25.4))
+                self._shape(footprint, row, DARK if is_new else GREY, rim)
+            self._contacts(footprint, CONTACT if is_new else DULL)
         elif part.kind == "test-point":
             self.circle(footprint.at, 1.15, "none", RED, 0.35)
         elif part.kind in ("npn", "pnp"):
-            self.path((footprint.placed(*point) for point in _half_round()), fill, rim, 0.2)
+            self._shape(footprint, _half_round(), fill, rim)
         elif look.is_round:
             middle = footprint.placed((left + right) / 2, (top + bottom) / 2)
             self.circle(middle, (right - left) / 2, fill, rim, 0.2)
         else:
-            corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
-            more = ' stroke-linejoin="round"'
-            self.path((footprint.placed(*point) for point in corners), fill, rim, 0.2, more)
-        if fill == GREY:
-            return
-        if part.kind in ("key", "encoder"):
-            middle = footprint.placed(6.25 if part.kind == "key" else 7.5, 2.5)
-            self.circle(
-                middle, 4.6 if part.kind == "key" else 3.4, "#6d6d6d" if part.kind == "key" else "#c7ced6"
-            )
-        if part.kind.startswith("header"):
-            for pad in footprint.pads:
-                self._square(pad.at, 0.45, "#e0c36a")
+            self._shape(footprint, _corners(look.box), fill, rim, more=' stroke-linejoin="round"')
 
-    def _square(self, at: Point, half: float, fill: str) -> None:
-        x, y = at
-        self.path(
-            [(x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half)], fill
-        )
-
-    def _marks(self, part: Part, footprint: Footprint) -> None:
-        """What has to be the right way round: in red."""
-        left, top, right, bottom = LOOKS[part.kind].box
-
-        def strip(x0: float, y0: float, x1: float, y1: float, fill: str = RED) -> None:
-            self.path((footprint.placed(*point) for point in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))), fill)
-
+    def _details(self, part: Part, footprint: Footprint) -> None:
+        """What makes a kind known at a glance."""
         match part.kind:
-            case "switching-diode" | "schottky-diode" | "suppressor":
-                strip(left + 0.25, top, left + 0.95, bottom)
-            case "npn" | "pnp":
-                strip(0.75, 1.45, 4.33, 1.85)
-            case "electrolytic":
-                # The minus, on the side of pad 2.
-                strip(2.35, -1.9, 2.75, 1.9)
-                self.text("-", self.seen(footprint.placed(4.6, 0)), 2.4, ink=RED, bold=True, halo="#ffffff")
-                self.text("+", self.seen(footprint.placed(-2.6, 0)), 2.0, ink=RED, bold=True, halo="#ffffff")
-            case "network":
-                self.circle(footprint.placed(0, 0), 0.85, RED)
+            case "key":
+                self.circle(footprint.placed(6.25, 2.5), 4.6, "#6d6d6d")
+            case "encoder":
+                self.circle(footprint.placed(7.5, 2.5), 3.4, "#c7ced6")
             case "counter":
-                for pad in footprint.pads:
-                    self.circle(pad.at, 0.5, "#cfcfcf")
-                self.circle(footprint.placed(3.81, top), 1.3, RED)
-                self.text(
-                    "1", self.seen(footprint.placed(-2.0, 0.0)), 1.8, ink=RED, bold=True, halo="#ffffff"
-                )
+                self._contacts(footprint, CONTACT)
             case "header-2" | "header-3" | "header-7":
-                if part.kind != "header-2" or part.contacts:
-                    self._square(footprint.pad("1").at, 0.75, RED)
-            case "pico":
-                for number in ("1", "20", "21", "40"):
-                    x, y = footprint.pad(number).at
-                    out = 2.3 if y > footprint.at[1] else -2.3
-                    self.text(number, self.seen((x, y + out)), 1.6, ink=RED, bold=True, halo="#ffffff")
+                for pad in footprint.pads:
+                    self._square(pad.at, 0.45, "#e0c36a")
             case kind if kind.startswith("terminal"):
-                strip(left, bottom - 0.7, right, bottom)
+                pitch = abs(footprint.pads[1].at[0] - footprint.pads[0].at[0])
                 for pad, word in zip(footprint.pads, part.contacts):
                     self.circle(pad.at, 1.2, "#d9e6dc", INK, 0.1)
                     x, y = self.seen(pad.at)
-                    pitch = abs(footprint.pads[1].at[0] - footprint.pads[0].at[0])
                     self.text(word, (x, y - 2.2), min(1.2, pitch / (len(word) * BOLD_LETTER)), bold=True)
-                    if pad.number == "1":
-                        self.text("1", (x, y - 5.5), 1.6, ink=RED, bold=True)
+
+    def _contacts(self, footprint: Footprint, fill: str) -> None:
+        """Of a socket."""
+        for pad in footprint.pads:
+            self.circle(pad.at, 0.5, fill)
+
+    def _marks(self, part: Part, footprint: Footprint) -> None:
+        """What has to be the right way round: in red, and marked for whoever reads the file."""
+        left, top, right, bottom = LOOKS[part.kind].box
+        strip: Box | None = None
+        match part.kind:
+            case "switching-diode" | "schottky-diode" | "suppressor":
+                strip = (left + 0.25, top, left + 0.95, bottom)
+            case "npn" | "pnp":
+                strip = (0.75, 1.45, 4.33, 1.85)
+            case "electrolytic":
+                # The minus, on the side of pad 2.
+                strip = (2.35, -1.9, 2.75, 1.9)
+                self._sign("-", self.seen(footprint.placed(4.6, 0)), 2.4)
+                self._sign("+", self.seen(footprint.placed(-2.6, 0)), 2.0)
+            case "network":
+                strip = (-0.7, -0.7, 0.7, 0.7)
+            case "counter":
+                self._sign("1", self.seen(footprint.placed(-2.0, 0.0)))
+                self._notch(footprint)
+            case "header-2" | "header-3" | "header-7":
+                if part.contacts:
+                    strip = (-0.75, -0.75, 0.75, 0.75)
+            case "pico":
+                for number in CORNERS:
+                    x, y = footprint.pad(number).at
+                    self._sign(number, self.seen((x, y + (2.3 if y > footprint.at[1] else -2.3))))
+            case kind if kind.startswith("terminal"):
+                strip = (left, bottom - 0.7, right, bottom)
+                x, y = self.seen(footprint.pad("1").at)
+                self._sign("1", (x, y - 5.5))
+        if strip:
+            self._shape(footprint, _corners(strip), RED, more=' data-mark=""')
+
+    def _sign(self, sign: str, at: Point, size: float = 1.7) -> None:
+        self.text(sign, at, size, ink=RED, bold=True, halo="#ffffff")
+
+    def _notch(self, footprint: Footprint) -> None:
+        """Of a DIP, between its pin 1 and its last."""
+        self.circle(footprint.placed(3.81, LOOKS["counter"].box[1]), 1.3, RED, more=' data-notch=""')
 
     def plugged(self, part: Part, footprint: Footprint) -> None:
         """Counter or Pico in its socket."""
         look = LOOKS[part.kind]
         left, top, right, bottom = look.box
         self.said.append(f'<g data-plugged="{part.ref}">')
-        box = [(left, top), (right, top), (right, bottom), (left, bottom)]
-        self.path((footprint.placed(*point) for point in box), look.fill, INK, 0.25)
+        self._shape(footprint, _corners(look.box), look.fill, INK)
         if part.kind == "pico":
-            usb = [(-4, -26.8), (4, -26.8), (4, -21), (-4, -21)]
-            self.path((footprint.placed(*point) for point in usb), "#c9ccd1", INK, 0.2)
+            self._shape(footprint, _corners((-4, -26.8, 4, -21)), "#c9ccd1", INK)
             self.text("USB", self.seen(footprint.placed(0, -23.9)), 1.8, bold=True)
-            for pad in footprint.pads:
-                self.circle(pad.at, 0.7, "#d9b84a", more=f' data-pad="{pad.number}"')
-            for number in ("1", "20", "21", "40"):
+        for pad in footprint.pads:
+            self.circle(pad.at, 0.6, "#d9b84a", more=f' data-pad="{pad.number}"')
+        if part.kind == "pico":
+            for number in CORNERS:
                 x, y = self.seen(footprint.pad(number).at)
                 inward = -2.2 if y > footprint.at[1] else 2.2
                 self.text(number, (x, y + inward), 1.7, ink="#ffffff", bold=True)
         else:
-            for pad in footprint.pads:
-                self.circle(pad.at, 0.5, "#d9d9d9", more=f' data-pad="{pad.number}"')
-            self.circle(footprint.placed(3.81, top), 1.3, RED)
+            self._notch(footprint)
             self.text("1", self.seen(footprint.placed(1.6, 0.2)), 1.7, ink="#ffffff", bold=True)
         self.said.append("</g>")
         x, y = self.seen(footprint.placed((left + right) / 2, (top + bottom) / 2))
@@ -403,6 +415,11 @@ def _n(mm: float) -> str:
 
 def _rim(colour: str, width: float) -> str:
     return "" if colour == "none" else f' stroke="{colour}" stroke-width="{_n(width)}"'
+
+
+def _corners(box: Box) -> list[Point]:
+    left, top, right, bottom = box
+    return [(left, top), (right, top), (right, bottom), (left, bottom)]
 
 
 def _half_round() -> list[Point]:

@@ -226,3 +226,86 @@ def test_the_rows_of_the_pico_are_all_shown(made, circuit, layout):
     for net, places in found.items():
         pads = [pad for pad, on in circuit.parts["U1"].pads.items() if on == net]
         assert len(places) == (len(pads) if net else 40 - len(circuit.parts["U1"].pads))
+
+
+def marks(svg: str, side: str, layout: Layout) -> dict[str, tuple[float, float]]:
+    """Part -> the middle of its red mark, in mm on the board."""
+    found = {}
+    for group in ET.fromstring(svg).iter(f"{SVG}g"):
+        for path in group.iter(f"{SVG}path"):
+            if "data-mark" in path.attrib:
+                points = re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", path.attrib["d"])
+                xs, ys = zip(*((float(x) / SCALE, float(y) / SCALE) for x, y in points))
+                x = (min(xs) + max(xs)) / 2
+                x = layout.size[0] - x if side == "back" else x
+                found[group.attrib["data-new"]] = (x, (min(ys) + max(ys)) / 2)
+    return found
+
+
+def wrong_marks(made: dict[str, str], circuit: Circuit, layout: Layout) -> list[str]:
+    """A line for each part whose red mark is not where the real part has its own."""
+    lines = []
+    found = {}
+    for step in circuit.steps:
+        if step != PLUGGED_STEP:
+            side = "back" if step == 10 else "front"
+            found |= marks(made[f"{step}.svg"], side, layout)
+    for part in circuit.parts.values():
+        if not part.fitted:
+            continue
+        at = {pad.number: pad.at for pad in layout.footprints[part.ref].pads}
+        mark = found.get(part.ref)
+
+        def away(place, mark=mark):
+            return (place[0] - mark[0]) ** 2 + (place[1] - mark[1]) ** 2
+
+        if part.kind in ("switching-diode", "schottky-diode", "suppressor", "electrolytic"):
+            # Pad 1 is a diode's cathode, where its ring is, and an electrolytic's plus.
+            near, far = ("2", "1") if part.kind == "electrolytic" else ("1", "2")
+            right = mark and away(at[near]) < away(at[far])
+        elif part.kind in ("npn", "pnp"):
+            flats = [
+                ((line.start[0] + line.end[0]) / 2, (line.start[1] + line.end[1]) / 2)
+                for line in layout.printed["front"].lines
+                if line.middle is None and abs(abs(line.start[0] - line.end[0]) - 3.6) < 0.1
+            ]
+            right = mark and any(away(flat) < 0.3**2 for flat in flats)
+        elif part.kind.startswith("terminal"):
+            right = mark and mark[1] < 1.2
+        elif part.kind in ("network", "header-3", "header-7") or part.ref == "J6":
+            right = mark and away(at["1"]) < 0.01
+        else:
+            right = mark is None
+        if not right:
+            lines.append(f"{part.ref}'s mark is at {mark}")
+    return lines
+
+
+def test_ring_minus_flat_side_dot_and_wires_side_are_where_the_part_has_them(made, circuit, layout):
+    assert wrong_marks(made, circuit, layout) == []
+    for side in ("4.svg", "11-front.svg"):
+        notch = re.search(r'cx="([\d.]+)" cy="([\d.]+)"[^>]* data-notch', made[side])
+        x, y = (float(number) / SCALE for number in notch.groups())
+        first, last = (layout.footprints["U2"].pad(number).at for number in ("1", "16"))
+        # Between pin 1 and the last, beyond the row's end.
+        assert abs(x - (first[0] + last[0]) / 2) < 1.5
+        assert y == pytest.approx((first[1] + last[1]) / 2)
+
+
+@pytest.mark.parametrize("ref", ["D1", "D4", "D20", "C22", "Q1", "Q2", "RN1", "J1", "J2"])
+def test_a_mark_on_the_wrong_side_is_found(made, circuit, layout, ref):
+    """As if the part were the other way round on the board than it is drawn."""
+    old = layout.footprints[ref]
+    there = [pad.at for pad in old.pads]
+    pads = tuple(replace(pad, at=at) for pad, at in zip(old.pads, reversed(there)))
+    turned = replace(layout, footprints=layout.footprints | {ref: replace(old, pads=pads)})
+    if old.ref.startswith(("Q", "J2")):
+        spoilt = {
+            name: re.sub(r' data-mark=""', "", svg) if f'data-new="{ref}"' in svg else svg
+            for name, svg in made.items()
+        }
+        assert any(line.startswith(f"{ref}'s mark") for line in wrong_marks(spoilt, circuit, layout))
+    else:
+        lines = wrong_marks(made, circuit, turned)
+        assert len(lines) == 1
+        assert lines[0].startswith(f"{ref}'s mark")
