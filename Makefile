@@ -8,7 +8,8 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings board pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures
+.PHONY: hardware pins faults board parts-page drawings guides clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -47,9 +48,11 @@ pictures: $(VENV)/ready-for-tests
 faults: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.checks.faults
 
-# Parts list, made tables of the hardware's pages, and the picture of the build on a breadboard.
+# Parts list, made tables of the hardware's pages, and their pictures: steps of the build, connectors, breadboard.
 guides: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.guide
+	$(BIN)/python -m hardware.step_pictures
+	$(BIN)/python -m hardware.wiring
 	$(BIN)/python -m hardware.breadboard
 
 # The schematic, drawn and compared with the parts, in hardware/made/drawings.
@@ -61,6 +64,15 @@ drawings: $(VENV)/ready-for-tests
 KICAD_PYTHON ?= /usr/bin/python3
 board:
 	$(KICAD_PYTHON) -m hardware.board
+
+# The board in a browser, a page to tick parts off. Needs KiCad as well, and fetches InteractiveHtmlBom for its Python.
+PARTS_PAGE := $(VENV)/parts-page
+parts-page: $(PARTS_PAGE)/ready
+	$(PARTS_PAGE)/bin/python -m hardware.parts_page
+
+# All that is made of the hardware, each from what it needs; what a missing tool leaves out is said.
+hardware: $(VENV)/ready-for-tests
+	@$(BIN)/python -m hardware.make_all $(KICAD_PYTHON)
 
 # The board's pins, from their one source.
 pins:
@@ -85,6 +97,11 @@ $(STUBS)/ready: $(VENV)/ready Makefile
 	  micropython-stdlib-stubs==1.29.0.post2
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --upgrade --target $(STUBS)/stdlib \
 	  micropython-rp2-rpi-pico-stubs==1.22.1.post2
+	@touch $@
+
+$(PARTS_PAGE)/ready: Makefile
+	$(KICAD_PYTHON) -m venv --system-site-packages $(PARTS_PAGE)
+	$(PARTS_PAGE)/bin/pip install --quiet --disable-pip-version-check --no-deps interactivehtmlbom==2.12.0
 	@touch $@
 
 clean:

@@ -10,10 +10,11 @@ import re
 from collections import Counter, defaultdict
 from pathlib import Path
 
-from hardware import breadboard
+from hardware import breadboard, probes, wiring
 from hardware.checks import ohms, power
 from hardware.checks.faults import read_table
 from hardware.circuit import HERE, Circuit, Part, read_circuit
+from hardware.drawings import practice
 
 
 def parts_lists(circuit: Circuit) -> str:
@@ -56,13 +57,17 @@ def made_pages() -> dict[Path, str]:
     pages: dict[Path, str] = {}
     pieces = {
         ("parts.md", "lists"): parts_lists(circuit),
+        ("acceptance.md", "places"): "\n".join(["", *probes.table(circuit), ""]),
         ("acceptance.md", "readings"): "\n".join(["", *ohms.table(), ""]),
         ("README.md", "power"): "\n".join(["", *power.table(circuit), ""]),
         ("README.md", "faults"): _faults_in_words(),
         ("breadboard.md", "parts"): "\n".join(["", *breadboard.part_table(circuit), ""]),
         ("breadboard.md", "wires"): "\n".join(["", *breadboard.wire_table(circuit), ""]),
+        ("wiring.md", "practice plug"): "\n".join(["", *practice.parts_table(), ""]),
         ("breadboard.md", "left out"): "\n".join(["", *breadboard.left_out_table(circuit), ""]),
     }
+    for part in wiring.connectors(circuit):
+        pieces["wiring.md", part.ref] = "\n".join(["", *wiring.table(part), ""])
     for (name, piece), text in pieces.items():
         page = HERE / name
         pages[page] = _with_piece(pages.get(page) or page.read_text("utf-8"), piece, text)

@@ -22,10 +22,14 @@ LINE_LENGTH = 110
 
 def steady(text: str) -> str:
     """The same board, in the one order."""
+    return _shown(_ordered(parsed(text), "", {})) + "\n"
+
+
+def parsed(text: str) -> list["Node"]:
+    """What a file of KiCad says, brackets as lists."""
     words = iter(WORD.findall(text))
     next(words)
-    seen: dict[str, int] = {}
-    return _shown(_ordered(_read(words), "", seen)) + "\n"
+    return _read(words)
 
 
 def _read(words: Iterator[str]) -> list["Node"]:

@@ -481,9 +481,9 @@ def test_every_command_is_in_some_page():
 @every_page
 def test_make_targets_that_are_named_exist(page):
     makefile = (ROOT / "Makefile").read_text()
-    named = re.findall(r"`make ([a-z]+)", prose(page))
+    named = re.findall(r"`make ([a-z-]+)", prose(page))
     for kind, inside in fences(page):
-        named += re.findall(r"^make ([a-z]+)", inside, flags=re.MULTILINE) if kind == "sh" else []
+        named += re.findall(r"^make ([a-z-]+)", inside, flags=re.MULTILINE) if kind == "sh" else []
     for target in named:
         assert re.search(rf"^{target}:", makefile, flags=re.MULTILINE), target
 

@@ -2,12 +2,15 @@
 
 import re
 import shutil
+from collections import Counter
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from hardware.checks import light, ohms, power
 from hardware.checks.faults import faults_of, read_table
+from hardware.checks.simulation import Fault
 from hardware.circuit import HERE, read_circuit
 from hardware.guide import made_pages
 
@@ -35,17 +38,40 @@ def test_the_parts_list_has_every_part_once(circuit):
 
 
 def test_every_page_says_that_no_prototype_was_measured():
-    for page in ("README.md", "parts.md", "acceptance.md", "switching-unit.md", "breadboard.md", "build.md"):
-        assert "**No prototype has been built or measured yet" in (HERE / page).read_text("utf-8"), page
+    for page in sorted(HERE.glob("*.md")):
+        assert "**No prototype has been built or measured yet" in page.read_text("utf-8"), page.name
 
 
 def test_the_build_has_every_step_of_the_source_in_its_order(circuit):
     text = (HERE / "build.md").read_text("utf-8")
-    steps = re.findall(r"^\| (\d+) \| ([^|]+) \|", text, re.M)
-    # What is plugged in comes after the first tests, which the page tells apart.
-    assert steps == [(str(number), title) for number, title in circuit.steps.items() if number < 11]
+    assert re.findall(r"^### (\d+)\. (.+)$", text, re.M) == [
+        (str(number), title) for number, title in circuit.steps.items()
+    ]
     for ref in set(re.findall(r"\b(?:R|C|D|Q|JP|RN|J|F|TP)\d+\b", text)):
         assert ref in circuit.parts, ref
+
+
+def sections(page: str) -> dict[str, str]:
+    """Heading -> what stands under it, down to the next of any level."""
+    pieces = re.split(r"^#+ (.+)$", (HERE / page).read_text("utf-8"), flags=re.M)
+    return dict(zip(pieces[1::2], pieces[2::2], strict=True))
+
+
+def test_every_fitted_part_is_in_the_picture_of_one_step_of_the_build(circuit):
+    """A picture stands under the step that it is of, and nowhere else."""
+    shown = Counter()
+    for heading, text in sections("build.md").items():
+        for name in re.findall(r"\]\((made/steps/[^)]+)\)", text):
+            parts = re.findall(r'data-new="(\w+)"', (HERE / name).read_text("utf-8"))
+            assert not parts or heading.startswith(f"{circuit.parts[parts[0]].step}. "), name
+            shown.update(parts)
+    assert shown == {part.ref: 1 for part in circuit.parts.values() if part.fitted}
+
+
+def test_every_picture_of_a_step_is_shown_on_a_page():
+    pages = "".join((HERE / page).read_text("utf-8") for page in ("build.md", "acceptance.md"))
+    for file in sorted((HERE / "made" / "steps").iterdir()):
+        assert f"(made/steps/{file.name})" in pages, file.name
 
 
 def test_every_step_that_finds_a_fault_is_in_the_acceptance_test():
@@ -71,6 +97,33 @@ def test_the_first_step_finds_every_fault_that_is_left_to_it(circuit):
     assert len(left) > 30
     for fault in left:
         assert ohms.out_of_limits(circuit, fault), fault
+
+
+@with_ngspice
+@pytest.mark.parametrize(
+    ("fault", "found"),
+    [
+        (Fault("D1", "open", ("1",)), 2),
+        (Fault("D1", "joined", ("1", "2")), 2),
+        (Fault("SW1", "open", ("1",)), 1),
+        (Fault("SW1", "open", ("2",)), 1),
+    ],
+)
+def test_the_readings_without_power_prove_backs_own_contact(circuit, fault, found):
+    permit = [reading for reading in ohms.READINGS if reading.red == "PERMIT"]
+    assert [reading for reading in ohms.out_of_limits(circuit, fault) if reading in permit][-found:] == (
+        permit[-found:]
+    )
+
+
+@with_ngspice
+def test_the_readings_find_a_silicon_diode_and_a_turned_one_in_place_of_d1(circuit):
+    permit = [reading for reading in ohms.READINGS if reading.red == "PERMIT"]
+    right = circuit.parts["D1"]
+    turned = {"1": right.pads["2"], "2": right.pads["1"]}
+    for wrong in (replace(right, kind="switching-diode"), replace(right, pads=turned)):
+        changed = replace(circuit, parts=circuit.parts | {"D1": wrong})
+        assert [reading for reading in ohms.out_of_limits(changed) if reading in permit] == permit
 
 
 def test_the_supply_is_enough(circuit):

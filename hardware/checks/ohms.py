@@ -22,7 +22,7 @@ OPEN_OHM = 1e6
 
 @dataclass(frozen=True)
 class Reading:
-    """From `red` to `black`; `low` and `high` in ohm, or in volt on the diode range."""
+    """From `red` to `black`; `low` and `high` in ohm, on the diode range in volt. `back`: with BACK held."""
 
     red: str
     black: str
@@ -30,6 +30,12 @@ class Reading:
     high: float
     diode: bool = False
     finds: str = ""
+    back: bool = False
+
+    @property
+    def looks_for(self) -> list[str]:
+        """The parts that it finds."""
+        return re.findall(r"\b[A-Z]+\d+\b", self.finds)
 
     @property
     def limits(self) -> str:
@@ -76,6 +82,8 @@ READINGS = (
             )
         )
     ),
+    Reading("PERMIT", "K_BACK", 0.15, 0.4, diode=True, finds="D1, and that it is no 1N4148"),
+    Reading("PERMIT", "GND", 0.15, 0.4, diode=True, finds="D1 at BACK's own contact", back=True),
     Reading("GND", "LAMP_OUT", 0.4, 0.9, diode=True, finds="D2"),
     Reading("GND", "ARM_OUT", 0.4, 0.9, diode=True, finds="D8"),
     Reading("GND", "SAFE_OUT", 0.4, 0.9, diode=True, finds="D3"),
@@ -94,6 +102,7 @@ def read(circuit: Circuit, fault: Fault | None = None) -> list[float]:
         net.append(f"IM{number} {node_of(reading.black)} {node_of(reading.red)} 0")
     for number, reading in enumerate(READINGS):
         commands.append(f"alter IM{number} dc={DIODE_A if reading.diode else OHM_A}")
+        commands.append(f"alter RSW1 = {1 if reading.back else 1e9}")
         red, black = (node_of(end) for end in (reading.red, reading.black))
         voltage = (
             f"v({red},{black})" if "0" not in (red, black) else f"v({red})" if black == "0" else f"v({black})"
@@ -119,7 +128,7 @@ def table() -> list[str]:
     """As Markdown."""
     lines = ["| red probe | black probe | range | reads | finds |", "| --- | --- | --- | --- | --- |"]
     for reading in READINGS:
-        kind = "diode" if reading.diode else "ohm"
+        kind = ("diode" if reading.diode else "ohm") + (", BACK held" if reading.back else "")
         lines.append(f"| {reading.red} | {reading.black} | {kind} | {reading.limits} | {reading.finds} |")
     return lines
 

@@ -61,8 +61,11 @@ TWO_PADS: dict[str, Callable[[], elm.Element2Term]] = {
     "piezo": elm.Crystal,
     "header-2": elm.Switch,
     "network": elm.Resistor,
+    "led": elm.LED,
+    "coil": elm.RBox,
+    "rest-contact": lambda: elm.Switch(nc=True),
 }
-HALF_WIDTH = {"piezo": 0.5, "key": 0.6, "header-2": 0.5, "suppressor": 0.36}
+HALF_WIDTH = {"piezo": 0.5, "key": 0.6, "header-2": 0.5, "suppressor": 0.36, "led": 0.8, "rest-contact": 0.5}
 """Of the symbols that are wider than 0.25 to either side."""
 CATHODE_FIRST = ("switching-diode", "schottky-diode", "suppressor")
 """Pad 1 is the cathode, and the symbol begins with the anode."""
@@ -112,6 +115,7 @@ class Drawing:
         self.number = number
         self.title = title
         self.circuit = circuit
+        self.footnote = FOOTNOTE
         self.pads: list[tuple[str, str, Point]] = []
         self.wires: list[tuple[Point, Point]] = []
         self.names: list[Name] = []
@@ -435,7 +439,7 @@ class Drawing:
         title = f"Lampblack, drawing {self.number}: {self.title}"
         return [
             (title, (0.3, FOOT / 2), "left", TEXT_PT + 2.5),
-            (FOOTNOTE, (WIDTH - 0.3, FOOT / 2), "right", SMALL_PT + 0.5),
+            (self.footnote, (WIDTH - 0.3, FOOT / 2), "right", SMALL_PT + 0.5),
         ]
 
     def _flag_text(self, name: Name, flags: dict[str, list[int]]) -> str:
