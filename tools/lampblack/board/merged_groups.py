@@ -43,9 +43,10 @@ def merged(sources: Mapping[str, str]) -> dict[str, str]:
 
 
 def file_of(module: str) -> str:
-    """The module that `module` is part of on the board, which is a file there; MicroPython's own are as they
-    are."""
-    return module if module in APART else TOP.get(module.partition(".")[0], module)
+    """The module that `module` is part of on the board, which is a file there. Packages stay what they are,
+    and so do MicroPython's own modules."""
+    package, _, name = module.partition(".")
+    return TOP.get(package, module) if name and module not in APART else module
 
 
 def _in_order(sources: Mapping[str, str]) -> list[str]:
