@@ -59,7 +59,7 @@ from tests.rig.scenarios import (
     words_outrun,
 )
 from timing_core.machine.exposing import HOLD_MARGIN_MS
-from timing_core.machine.lamp import TOO_EARLY
+from timing_core.machine.lamp import BACK_DOWN, TOO_EARLY
 
 PANEL_MAX_MS = 1500
 KEY_MAX_US = 5000
@@ -267,7 +267,8 @@ def test_a_press_that_was_meant_for_what_has_just_ended_lights_nothing(box):
         box.client.bench_set({"settle_ms": 700})
         box.do(
             "from timing_core.light.printing_map import Mark\n"
-            "runner.box.work.map.add_mark(0, Mark('sky', 60)); runner.box.work.changed()"
+            "runner.box.work.map.add_mark(0, Mark('sky', 60)); runner.box.work.changed()",
+            wait_ms=300,
         )
         found = {}
         edges = box.pico.edges_of(LAMP)
@@ -302,6 +303,38 @@ def test_a_press_that_was_meant_for_what_has_just_ended_lights_nothing(box):
     assert found["lit by it"] == 0
     assert found["us to light"] < KEY_MAX_US
     assert found["us to dark"] < KEY_MAX_US
+
+
+def test_while_back_is_down_nothing_begins(box):
+    def scenario(box: PicoBox) -> dict:
+        struck_ns = strike(box)
+        down_ns = struck_ns + 500 * MS
+        box.press("back", down_ns, held_ms=2000)
+        box.wait_lamp(0)
+        lit = len(box.pico.edges_of(LAMP))
+        found = {}
+        for at_ms, key in ((900, "expose"), (1200, "pedal"), (1500, "lamp")):
+            box.pico.run_for(down_ns + at_ms * MS - box.now_ns)
+            box.press(key)
+            box.run_ms(150)
+            found[key] = (box.client.state()["message"], box.client.state()["state"])
+        found["lit"] = len(box.pico.edges_of(LAMP)) - lit
+        # Let go, its contact bounces. Then EXPOSE goes on.
+        box.pico.run_for(down_ns + 2300 * MS - box.now_ns)
+        found["let go"] = box.client.state()["message"]
+        box.press("expose")
+        box.wait_lamp(1, 100)
+        box.wait_lamp(0)
+        box.run_ms(300)
+        return {**found, "stages": list(box.client.ledger())[0]["stages"]}
+
+    found = box.forked(scenario)
+    print(found)
+    for key in ("expose", "pedal", "lamp"):
+        assert found[key] == (BACK_DOWN, "held")
+    assert found["lit"] == 0
+    assert found["let go"] == ""
+    assert found["stages"][0]["strikes"] == 2
 
 
 # --- a run that is left, or cut off
