@@ -332,11 +332,12 @@ def to_screen(session: Session, name: str) -> None:
 
 
 def to_row(session: Session, label: str, nth: int = 1) -> None:
-    """Move to the `nth` row with this label on the screen the box is on."""
+    """Move to the `nth` row with this label on the screen the box is on; "Base" is that of the nth pass."""
     box = session.box
     session.input("dial", -1000)
     while True:
-        nth -= box.panel.row().label == label
+        row = box.panel.row()
+        nth -= row.key == "base" if label == "Base" else row.label.split(",")[0] == label.split(",")[0]
         if not nth:
             return
         before = box.panel.cursor.at
@@ -641,7 +642,7 @@ SITUATIONS = {
     "shelf, cards": _on("shelf"),
     "bench": _on("bench"),
     "edit base": _opened("Base"),
-    "edit filter": _opened("Pass 1"),
+    "edit filter": _opened("Filter"),
     "edit mark": _opened("Burn AREA"),
     "edit burn filter": _opened("  through"),
     "edit passes": _opened("Passes"),

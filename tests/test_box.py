@@ -548,7 +548,7 @@ def test_undo_goes_back_exactly_change_by_change():
     session, box = evening.session, evening.box
     steps = [
         lambda: set_row(session, "Base", 3),
-        lambda: set_row(session, "Pass 1", 2),
+        lambda: set_row(session, "Filter", 2),
         lambda: set_row(session, "Burn sky", -4),
         lambda: set_row(session, "Passes", -1),
         lambda: set_row(session, "Passes", 2),
@@ -694,12 +694,12 @@ def test_a_card_kept_over_another_gives_the_other_back():
     evening = Evening(two_dodges())
     session = evening.session
     set_row(session, "Base", 6)
-    set_row(session, "Keep on shelf", 2)
+    set_row(session, "Keep on shelf", 1)
     assert evening.box.shelf.card("harbour")["passes"][0]["base_ms"] == 32_000
     undo(session)
     assert evening.box.shelf.card("harbour") == two_dodges()
     to_screen(session, "print")
-    set_row(session, "Keep on shelf", 1)
+    set_row(session, "Keep on shelf", 0)
     assert evening.box.shelf.names() == ["harbour", "harbour-2"]
     undo(session)
     assert evening.box.shelf.names() == ["harbour"]
@@ -715,7 +715,7 @@ def test_undo_never_takes_a_card_that_was_pushed_since(by):
         set_row(session, "Remove a card", 1)
         name = "harbour"
     else:
-        set_row(session, "Keep on shelf", 1 if by == "keep" else 2)
+        set_row(session, "Keep on shelf", 0 if by == "keep" else 1)
         name = "harbour-2" if by == "keep" else "harbour"
     pushed = a_card(base_ms=4321, name=name)
     push(session, pushed)
@@ -808,7 +808,7 @@ def test_several_detents_in_one_input_are_as_fast_as_their_share():
 
 def test_only_numbers_are_turned_fast():
     evening = Evening()
-    to_row(evening.session, "Pass 1")
+    to_row(evening.session, "Filter")
     evening.play("+1 press\n+1 dial 1\n+0.01 dial 1")
     assert evening.box.work.map.passes[0].filter == "4"
     evening.play("press")
@@ -1317,7 +1317,7 @@ def test_undo_does_not_name_a_value_that_it_does_not_bring_back():
 def test_undo_says_what_it_leaves_where_the_pc_has_changed_the_card():
     evening = Evening(two_dodges())
     session, box = evening.session, evening.box
-    set_row(session, "Keep on shelf", 1)
+    set_row(session, "Keep on shelf", 0)
     push(session, a_card(name="harbour-2", base_ms=4321))
     undo(session)
     assert box.message == "Undone: the map's name. The card stays: the PC has changed it."

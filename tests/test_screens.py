@@ -454,7 +454,7 @@ def _note_refusals(note) -> None:
     def full_shelf(session) -> None:
         for number in range(CARDS_MAX):
             push(session, a_card(name=f"card-{number}"))
-        set_row(session, "Keep on shelf", 1)
+        set_row(session, "Keep on shelf", 0)
 
     refused(full_shelf)
 
@@ -471,10 +471,10 @@ def _note_what_is_kept(note) -> None:
     """New, load, keep, remove, choose; a full disk; a run that is ended."""
     worst = worst_card()
     session = new_session()
-    set_row(session, "Keep on shelf", 1)
+    set_row(session, "Keep on shelf", 0)
     note(session, "on the shelf")
     load(session, worst)
-    set_row(session, "Keep on shelf", 2)
+    set_row(session, "Keep on shelf", 1)
     note(session, "it replaces")
     to_screen(session, "shelf")
     to_row(session, "new-print")
@@ -501,7 +501,7 @@ def _note_what_is_kept(note) -> None:
 
     session = new_session()
     for _ in range(2):
-        set_row(session, "Keep on shelf", 1)
+        set_row(session, "Keep on shelf", 0)
     push(session, a_card(name="new-print-2"))
     undo(session)
     note(session, "the PC has changed it")
