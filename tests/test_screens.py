@@ -291,7 +291,7 @@ TOLD_A_PC_ALONE = {
     "No record …",
     "The card is not taken",
 }
-NEVER_SHOWN = {"Nothing to undo", "No more marks"}
+NEVER_SHOWN = {"Nothing to undo", "Nothing to redo", "No more marks"}
 """The rows that would say so do not act then, or are not there."""
 HAS_NO_LENGTH = {"Handed over to the prompt. Restart to use the box."}
 """Shown in a state of its own, and among the situations."""
@@ -339,6 +339,9 @@ def _note_situations(note) -> None:
     early = situation("exposing")
     early.input("lamp_end", early._lamp_off())
     note(early, "went out early")
+    held = situation("ready, base")
+    keys(held, "back_down", "expose")
+    note(held, "BACK is down")
     silent = situation("exposing")
     silent._lamp_off()
     wait(silent, 20_000)
@@ -597,6 +600,10 @@ def _note_undo(note) -> None:
                     undo(session)
                     note(session, "Undone: ")
                     assert len(session.box.panel.undo) == changes - 1
+                    to_row(session, "Redo")
+                    session.input("press")
+                    note(session, "Done again: ")
+                    undo(session)
                 else:
                     session.input("back")
                 to_screen(session, place[0])
@@ -606,6 +613,8 @@ def _note_undo(note) -> None:
     for label in ("Add a mark", "New print"):
         to_row(session, label)
         session.input("press")
+        while session.box.state == "edit":
+            session.input("press")
     while len(session.box.panel.undo):
         undo(session)
         note(session, "Undone: ")
@@ -777,6 +786,7 @@ PLAIN_WORDS = set(
     """
     asked check closed count confirm confirmed contact counted does dark fitted known let lit off
     opened output plug second unasked wires
+    areas names replace tied
     a add after again all alone and another aperture are around as at auto away back base bases be
     became before begin begins below bench box brightness brings burn but can cannot card cards change
     changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge

@@ -307,7 +307,8 @@ class Box:
             raise refusal
 
     def _first_filter(self) -> str:
-        return filter_text(self.plan()[0].filter)
+        """What begins, and the filter that it begins with."""
+        return "%s, %s" % (self.panel.screen.begins, filter_text(self.plan()[0].filter))
 
     def another_is_kept(self) -> bool:
         """EXPOSE would begin another run, and the one that is kept has had light."""
@@ -461,6 +462,7 @@ DO = {
     "open": (2, Panel.open),
     "turn": (2, Panel.turn),
     "take": (2, Panel.take),
+    "take_first": (2, Panel.take),
     "take_on": (2, Panel.take_on),
     "leave_value": (2, Panel.leave_value),
     "move_place": (2, Panel.move_place),

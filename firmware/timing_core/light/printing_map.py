@@ -130,6 +130,8 @@ class PrintingMap:
         if not self.tied:
             self.set_base(index, ms, shift)
             return
+        if not -FURTHEST <= shift <= FURTHEST:
+            raise _no_base("it moves more than 10 stops")
         base_ms = scale(ms, shift)
         if not BASE_MIN_MS <= base_ms <= BASE_MAX_MS:
             raise _no_base("pass %d would be %s" % (index + 1, no_base_text(base_ms)))
@@ -189,7 +191,7 @@ class PrintingMap:
         changes nothing."""
         half_ms = scale(self.base_ms(0), -120)
         if half_ms < BASE_MIN_MS:
-            raise _no_base("each pass would be %s" % no_base_text(half_ms))
+            raise _no_base("half of it is too short")
         self.set_base(0, half_ms)
         self.set_pass_count(2)
         self.tied = True

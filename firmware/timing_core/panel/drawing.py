@@ -124,7 +124,7 @@ class Drawing:
     def _rows(self) -> None:
         box = self.box
         panel = box.panel
-        self._head(panel.screen.title(panel), panel.screen.about(panel))
+        self._head(panel.screen.heading, panel.screen.about(panel))
         if box.message:
             self._message(box.message)
         else:

@@ -97,15 +97,14 @@ class PrintScreen(Screen):
     def value(self, panel, row: Row) -> str:
         key, map = row.key, panel.work.map
         if key == "filter":
-            return filter_text(map.passes[row.index].filter)
+            return map.passes[row.index].filter or "none"
+        if key == "all" and not panel.has_open(row):
+            return "tied"
         if key == "base" or key == "all":
             base_ms = map.base_ms(row.index)
             moved = stops_text(offset_between(panel.base_before_ms(row.index), base_ms))
             if key == "all":
-                times = " + ".join([seconds_text(map.base_ms(at))[:-2] for at in range(len(map.passes))]) + " s"
-                if panel.has_open(row):
-                    return moved if len(map.passes) > 2 else "%s  %s" % (moved, times)
-                return times if len(map.passes) < 3 else ""
+                return moved  # the bases are in the rows below, and go with it
             return "%s  %s" % (moved, seconds_text(base_ms)) if panel.is_open else seconds_text(base_ms)
         if key == "mark" or key == "through":
             mark = map.passes[row.index].marks[row.number]
@@ -157,6 +156,7 @@ class PrintScreen(Screen):
             work.map = was.copy()
             if was.tied != (steps > 0):
                 work.map.set_tied(steps > 0)
+            panel.cursor_on(row)
         elif key == "passes":
             self._turn_passes(panel, row, steps)
         elif key == "dry-down":
@@ -243,7 +243,7 @@ class PrintScreen(Screen):
             return self._areas(panel, row.index)
         if row.key == "keep":
             names = self._names_to_keep(panel)
-            return ["nowhere", names[0]] + [name + " (replace)" for name in names[1:]]
+            return ["nowhere", names[0]] + ["replace " + name for name in names[1:]]
         return ["nothing"] + [
             "%s, pass %d" % (mark.area, index + 1)
             for index in range(len(map.passes))

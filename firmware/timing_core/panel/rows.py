@@ -95,16 +95,12 @@ class Screen:
 
     key = ""
     heading = ""
-    """What the list of screens calls it."""
     begins = ""
     """What EXPOSE begins here: "print", "strip" or nothing."""
 
     def rows(self, panel) -> list:
         """The rows; never empty."""
         return []
-
-    def title(self, panel) -> str:
-        return self.heading
 
     def about(self, panel) -> str:
         """The words at the right of the title."""
@@ -182,7 +178,9 @@ def setting_value(bench, key: str) -> str:
         return per_cent_text(value)
     if kind == "filter":
         return filter_text(value)
-    if kind == "filters" or kind == "areas":
+    if kind == "areas":
+        return "%d names" % len(value)
+    if kind == "filters":
         return " ".join(value)
     return str(value)
 

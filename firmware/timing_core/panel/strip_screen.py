@@ -41,9 +41,6 @@ class StripScreen(Screen):
             found.append(Row("choose", "Choose a patch", CHOOSES))
         return found
 
-    def title(self, panel) -> str:
-        return "Strip: " + self._target(panel)
-
     def enter(self, panel) -> None:
         """Aim at what the cursor was on, unless the strip was given and a patch of it can still be chosen."""
         strip, aim = panel.work.strip, panel.aim
