@@ -243,7 +243,7 @@ class PrintScreen(Screen):
             return self._areas(panel, row.index)
         if row.key == "keep":
             names = self._names_to_keep(panel)
-            return ["nowhere", names[0]] + ["replace " + name for name in names[1:]]
+            return ["nowhere", names[0]] + ["in its place" for _ in names[1:]]
         return ["nothing"] + [
             "%s, pass %d" % (mark.area, index + 1)
             for index in range(len(map.passes))
