@@ -55,7 +55,9 @@ class PrintScreen(Screen):
             if len(marks) < MARKS_MAX:
                 found.append(Row("add", "Add a mark", TURNS | NAMES | LEADS_ON, "", index))
         for index in range(len(passes)):
-            found.append(Row("filter", "Filter, pass %d" % (index + 1) if several else "Filter", TURNS, "", index))
+            found.append(
+                Row("filter", "Filter, pass %d" % (index + 1) if several else "Filter", TURNS, "", index)
+            )
         found.append(Row("passes", "Passes", TURNS | NAMES))
         if several:
             found.append(Row("tied", "Bases", TURNS | TWO_VALUED))
