@@ -8,7 +8,7 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings board pins clean
+.PHONY: demo test lint figures emulated measurements diagram pictures faults guides drawings board case pins clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -47,10 +47,11 @@ pictures: $(VENV)/ready-for-tests
 faults: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.checks.faults
 
-# Parts list, made tables of the hardware's pages, and the picture of the build on a breadboard.
+# Parts list, made tables of the hardware's pages, the picture of the build on a breadboard, the drilling template.
 guides: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.guide
 	$(BIN)/python -m hardware.breadboard
+	$(BIN)/python -m hardware.case.template
 
 # The schematic, drawn and compared with the parts, in hardware/made/drawings.
 drawings: $(VENV)/ready-for-tests
@@ -61,6 +62,15 @@ drawings: $(VENV)/ready-for-tests
 KICAD_PYTHON ?= /usr/bin/python3
 board:
 	$(KICAD_PYTHON) -m hardware.board
+
+# The case: solids for a printer, pictures, and the search for clashes and for ways of light. Installs build123d first,
+# about 1 GB, which nothing else needs.
+case: $(VENV)/ready-for-tests
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[case]'
+	$(BIN)/python -m hardware.case
+	$(BIN)/python -m hardware.case.template
+	$(BIN)/python -m hardware.checks.clashes
+	$(BIN)/python -m hardware.checks.light_traps
 
 # The board's pins, from their one source.
 pins:

@@ -1,7 +1,7 @@
 """What the board as it is made takes up: read from KiCad's own file, so that no place is said twice.
 
-What must live here: the ground that each part covers, and the middle of what a hand touches. How tall a part is
-comes from parts.toml.
+What must live here: the ground that each part covers, and the middle of what a hand touches. How tall a part
+is comes from parts.toml.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
 """The sizes of the case: read from parts.toml and from the board as it is made, or said here once.
 
-What must live here: every number that a solid, the drilling template or a check needs. It may not know how any of
-them is drawn.
+What must live here: every number that a solid, the drilling template or a check needs. It may not know how
+any of them is drawn.
 
-x goes to the right and y up from the panel's middle, seen from the front; z is 0 at the panel's inside and grows
-to the front. Lengths are in mm.
+x goes to the right and y up from the panel's middle, seen from the front; z is 0 at the panel's inside and
+grows to the front. Lengths are in mm.
 """
 
 from __future__ import annotations
@@ -150,9 +150,7 @@ class Sizes:
         caps = []
         for ref, (wide, high, out) in self.circuit.case["cap"].items():
             key = self.outlines[ref]
-            caps.append(
-                Cap(ref, NAMES[ref], self.at(*key.middle), wide, high, out, key.height_mm - self.gap)
-            )
+            caps.append(Cap(ref, NAMES[ref], self.at(*key.middle), wide, high, out, key.height_mm - self.gap))
         return caps
 
     @property

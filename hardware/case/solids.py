@@ -1,6 +1,6 @@
 """The solids that are printed: panel, tray, caps, clips.
 
-What must live here: their shapes. Every size comes from sizes.py. Needs build123d: `pip install -e '.[case]'`.
+What must live here: their shapes. Every size comes from sizes.py. Needs build123d: see `make case`.
 """
 
 from __future__ import annotations
@@ -58,38 +58,28 @@ def words(text: str, plane: Plane | Location, high: float, out: float) -> list[P
 def panel(s: Sizes) -> Part:
     plate = block((0, 0), s.wide, s.high, 0, sizes.PANEL, sizes.CORNER)
     plate = chamfer(plate.faces().sort_by(Axis.Z)[-1].outer_wire().edges(), sizes.EDGE)
-    added = [
+    play = sizes.PANE_PLAY
+    plate += [
         _frame(s),
-        *(rod(post, sizes.POST, 0, -sizes.CLIP_POST_DEEP) for post in s.clip_posts),
-        *(rod(hole, sizes.POST, 0, -s.gap) for hole in s.board_holes),
-        *(rod(pillar, sizes.PILLAR, 0, -s.inside) for pillar in s.pillars),
         *(_collar(cap) for cap in s.caps),
         rod(s.dial, sizes.BUSHING_ROOM + 2 * sizes.COLLAR, 0, -sizes.BUSHING_DEEP),
         _lip(s),
     ]
-    cut = [
+    plate -= [
         block(s.window_at, *s.window, -BEYOND, sizes.PANEL + BEYOND),
-        block(
-            s.window_at,
-            s.pane[0] + sizes.PANE_PLAY,
-            s.pane[1] + sizes.PANE_PLAY,
-            -BEYOND,
-            s.pane_thick + s.gel_thick,
-        ),
+        block(s.window_at, s.pane[0] + play, s.pane[1] + play, -BEYOND, s.pane_thick + s.gel_thick),
         *(_key_hole(cap, sizes.PANEL + BEYOND) for cap in s.caps),
         rod(s.dial, sizes.SHAFT_HOLE, -BEYOND, sizes.PANEL + BEYOND),
         rod(s.dial, sizes.BUSHING_ROOM, 0, -sizes.BUSHING_DEEP - BEYOND),
-        *(_insert(post, -sizes.CLIP_POST_DEEP) for post in s.clip_posts),
-        *(_insert(hole, -s.gap) for hole in s.board_holes),
-        *(_insert(pillar, -s.inside) for pillar in s.pillars),
     ]
-    return _all(plate, added, cut)
-
-
-def _all(start: Part, added: list[Part], cut: list[Part]) -> Part:
-    whole = start + added if added else start
-    whole = whole - cut if cut else whole
-    return _one(whole)
+    # After the holes: one that a post stands in is a clash, and not cut out of the post.
+    ends = {
+        **dict.fromkeys(s.clip_posts, -sizes.CLIP_POST_DEEP),
+        **dict.fromkeys(s.board_holes, -s.gap),
+        **dict.fromkeys(s.pillars, -s.inside),
+    }
+    plate += [rod(at, sizes.PILLAR if at in s.pillars else sizes.POST, 0, end) for at, end in ends.items()]
+    return _one(plate - [_insert(at, end) for at, end in ends.items()])
 
 
 def _one(whole: Shape) -> Part:
@@ -106,7 +96,6 @@ def _frame(s: Sizes) -> Part:
     """Around the display's own board."""
     wide, high = (length + 2 * sizes.FRAME_PLAY for length in s.display.outline)
     outer = block(s.display_at, wide + 2 * sizes.FRAME, high + 2 * sizes.FRAME, 0, -sizes.FRAME_DEEP)
-    # Open in the corners, for the drill or the iron that clears a module's corner, and for its wires above.
     return outer - block(s.display_at, wide, high, BEYOND, -sizes.FRAME_DEEP - BEYOND)
 
 
@@ -152,7 +141,7 @@ def tray(s: Sizes) -> Part:
         *(rod(foot, sizes.FOOT, bottom - BEYOND, bottom + sizes.FOOT_DEEP) for foot in feet),
         *(_through(entry, s) for entry in s.entries),
     ]
-    return _one(_all(outer, [], cut) + _words_on_walls(s))
+    return _one(outer - cut + _words_on_walls(s))
 
 
 def wall_plane(entry: Entry, s: Sizes) -> Plane:
@@ -166,7 +155,8 @@ def _through(entry: Entry, s: Sizes) -> Part:
     if len(entry.hole) == 1:
         shape = Circle(entry.hole[0] / 2)
     else:
-        shape = RectangleRounded(*entry.hole, 0.5)
+        wide, high = entry.hole
+        shape = RectangleRounded(wide, high, 0.5)
         for side in (-1, 1):
             shape += Pos(side * entry.screws / 2, 0) * Circle(sizes.SCREW_HOLE / 2)
     return extrude(wall_plane(entry, s).offset(-sizes.WALL - BEYOND) * shape, sizes.WALL + 2 * BEYOND)
@@ -211,7 +201,8 @@ def clip(s: Sizes) -> Part:
     over = sizes.CLIP_OVER - 1
     pad = block((inner + over / 2, at[1]), over, high - 2, start - BEYOND, s.display.back - sizes.FOAM)
     end = start - sizes.CLIP_THICK
-    return _all(plate, [pad], [rod(post, sizes.SCREW_HOLE, start + BEYOND, end - BEYOND) for post in (first, second)])
+    holes = [rod(post, sizes.SCREW_HOLE, start + BEYOND, end - BEYOND) for post in (first, second)]
+    return _one(plate + pad - holes)
 
 
 def printed(s: Sizes) -> dict[str, Part]:
@@ -236,4 +227,3 @@ def on_the_bed(name: str, part: Part) -> Part:
     box = turned.bounding_box()
     middle = box.center()
     return Pos(-middle.X, -middle.Y, -box.min.Z) * turned
-

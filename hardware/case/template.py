@@ -1,9 +1,15 @@
 """The drilling template, for a box that is bought: at its true size on A4, for a printer.
 
-What must live here: how the template is drawn. `make guides` writes it; it needs nothing but Python.
+What must live here: how the template is drawn. `make guides` writes it, and needs nothing for it; where there
+is rsvg-convert, a PDF too.
 """
 
 from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from pathlib import Path
 
 from hardware.case.sizes import (
     CAP_PLAY,
@@ -35,7 +41,9 @@ def drawn(sizes: Sizes) -> str:
         return left + wide / 2 + x, top + high / 2 - y
 
     def text(x: float, y: float, words: str, size: float = 2.8, anchor: str = "middle") -> None:
-        pieces.append(f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size}" text-anchor="{anchor}">{words}</text>')
+        pieces.append(
+            f'<text x="{x:.2f}" y="{y:.2f}" font-size="{size}" text-anchor="{anchor}">{words}</text>'
+        )
 
     def circle(kind: str, x: float, y: float, across: float) -> None:
         """With its cross, for the centre punch."""
@@ -53,7 +61,13 @@ def drawn(sizes: Sizes) -> str:
 
     # The line to check the print, and what this is.
     text(left, 12, "Lampblack: drilling template, seen from the front and from outside", 4, "start")
-    text(left, 17.5, "Print at 100 %, without fitting to the page. No case has been made with it yet.", 3, "start")
+    text(
+        left,
+        17.5,
+        "Print at 100 %, without fitting to the page. No case has been made with it yet.",
+        3,
+        "start",
+    )
     pieces.append(f'<path id="ruler" class="hole" d="M{left} 24.000h100"/>')
     pieces.append(f'<path class="hole" d="M{left} 22v4M{left + 100} 22v4"/>')
     text(left + 103, 25, "This line is 100 mm: measure it.", 3, "start")
@@ -72,7 +86,7 @@ def drawn(sizes: Sizes) -> str:
         rectangle("key", x, y, across, up, 2)
         pieces.append(f'<path class="cross" d="M{x - 1.5:.3f} {y:.3f}h3M{x:.3f} {y - 1.5:.3f}v3"/>')
         text(x, y - 2.2, cap.name, 2.6)
-        text(x, y + 4.2, f"{across:.1f} x {up:.1f}", 2.6)
+        text(x, y + 4, f"{across:.1f} x {up:.1f}", 2.1)
     x, y = place(*sizes.dial)
     circle("dial", x, y, SHAFT_HOLE)
     text(x, y + 9, f"dial {SHAFT_HOLE}", 2.6)
@@ -100,7 +114,9 @@ def drawn(sizes: Sizes) -> str:
             text(x, y + entry.screws / 2 + 10, f"and two of {SCREW_HOLE}", 2.6)
         text(x, y + (10 if len(entry.hole) == 1 else entry.screws / 2 + 6), f"{entry.name} {size}", 2.6)
     rectangle("edge", *(place(0, 0)[0], top - FOLD - deep / 2), wide, deep)
-    text(left + wide / 2, top - FOLD - deep + 4, "rear wall: its lower edge here is the one at the panel", 2.6)
+    text(
+        left + wide / 2, top - FOLD - deep + 4, "rear wall: its lower edge here is the one at the panel", 2.6
+    )
     rectangle("edge", left + wide + FOLD + deep / 2, place(0, 0)[1], deep, high)
     text(left + wide + FOLD + deep / 2, top + 5, "right wall: its left edge", 2.6)
     text(left + wide + FOLD + deep / 2, top + 9, "here is the one at the panel", 2.6)
@@ -120,6 +136,15 @@ def drawn(sizes: Sizes) -> str:
 def main() -> None:
     FILE.parent.mkdir(parents=True, exist_ok=True)
     FILE.write_text(drawn(read_sizes()), "utf-8")
+    if shutil.which("rsvg-convert"):
+        FILE.with_suffix(".pdf").write_bytes(pdf(FILE))
+
+
+def pdf(file: Path) -> bytes:
+    """The same, as a file that every printer takes; without the day on which it was made."""
+    command = ["rsvg-convert", "--format", "pdf", str(file)]
+    environment = {**os.environ, "SOURCE_DATE_EPOCH": "0"}
+    return subprocess.run(command, capture_output=True, check=True, env=environment).stdout
 
 
 if __name__ == "__main__":

@@ -1,8 +1,8 @@
 """Tests that nothing in the finished box takes the place of anything else.
 
-What must live here: plain bodies of all that is not printed, and the search for two solids in one place. Bodies are
-boxes and rods, as large as the part may be: the ground that the board's own file keeps for it, and the height in
-parts.toml. Needs build123d; `python -m hardware.checks.clashes` prints what it finds.
+What must live here: plain bodies of all that is not printed, and the search for two solids in one place.
+Bodies are boxes and rods, as large as the part may be: the ground that the board's own file keeps for it, and
+the height in parts.toml. Needs build123d; `python -m hardware.checks.clashes` prints what it finds.
 """
 
 from __future__ import annotations
@@ -34,7 +34,9 @@ DISPLAY_PLUG = (2.5, 13.0)
 """Height over the board from which and to which the display's plug reaches."""
 WIRES = 8.0
 """How far the wires of a terminal keep straight."""
-GLAND_ACROSS, GLAND_OUT, THREAD = 20.0, 12.0, 12.0
+THREAD = 12.0
+OUT = {"gland": ((20.0, 6.0), (16.0, 8.0)), "jack": ((18.0, 4.0),)}
+"""Outside the wall, from it outwards: how far across, how long."""
 CABLE = 6.0
 CABLE_IN = 12.0
 FLANGE = (40.0, 14.0, 4.0)
@@ -121,7 +123,7 @@ def _beside_the_board(s: Sizes) -> list[Body]:
     back = -s.gap - sizes.BOARD
     pico = s.outlines["U1"]
     long, wide, thick = PLUG
-    x0, y0, x1, y1 = pico.keeps
+    _, y0, x1, y1 = pico.keeps
     z = back - pico.height_mm + PLUG_UNDER
     y = (y0 + y1) / 2
     plug = _box(s, (x1, y - wide / 2, x1 + long, y + wide / 2), z - thick / 2, z + thick / 2)
@@ -183,9 +185,14 @@ def _entry(entry: Entry, s: Sizes) -> list[Body]:
         ]
     found = [
         Body(f"{entry.name}, thread", turned(rod((0, 0), THREAD, inside, 0)), entry.name),
-        Body(f"{entry.name}, outside", turned(rod((0, 0), GLAND_ACROSS, 0, GLAND_OUT)), entry.name),
         Body(f"{entry.name}, inside", turned(rod((0, 0), across, inside, inside - deep)), entry.name),
     ]
+    start = 0.0
+    for wide, long in OUT[entry.fits]:
+        found.append(
+            Body(f"{entry.name}, outside", turned(rod((0, 0), wide, start, start + long)), entry.name)
+        )
+        start += long
     if entry.fits == "gland":
         cable = rod((0, 0), CABLE, inside - deep, inside - deep - CABLE_IN)
         found.append(Body(f"{entry.name}, cable", turned(cable), entry.name))

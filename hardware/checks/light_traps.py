@@ -1,9 +1,9 @@
 """Tests the case's seams as light does: is there a straight line from outside to inside?
 
-What must live here: which lines can pass each seam, and whether a solid is in their way. A line that passes a seam
-passes its mouth outside and its mouth inside, so lines are drawn between the two, thousands of them, and are
-followed both ways. It says nothing of light that is thrown back and forth, nor of material that lets light
-through: step 15 of the acceptance test does. Needs build123d; `python -m hardware.checks.light_traps`.
+What must live here: which lines can pass each seam, and whether a solid is in their way. A line that passes a
+seam passes its mouth outside and its mouth inside, so lines are drawn between the two, thousands of them, and
+are followed both ways. It says nothing of light that is thrown back and forth, nor of material that lets
+light through: step 15 of the acceptance test does. Needs build123d; `python -m hardware.checks.light_traps`.
 """
 
 from __future__ import annotations
