@@ -1,6 +1,6 @@
 """The case: its holes are where the board has what goes through them, and what is kept is what is made.
 
-What needs build123d is skipped without it: solids, clashes, ways of light. The rest is read from what is kept.
+What needs build123d is skipped without it: solids, clashes, ways of light. The rest reads what is kept.
 """
 
 import filecmp
@@ -266,6 +266,17 @@ def test_a_clash_is_found(changed, one, other):
     moved = other_sizes(**changed)
     some = [b for b in clashes.printed_bodies(moved) + clashes.bodies(moved) if b.name in (one, other)]
     assert (one, other) in clashes.clashes(some)
+
+
+@with_solids
+def test_what_lies_wholly_in_a_wall_is_found(found, sizes):
+    from hardware.case.solids import rod
+    from hardware.checks import clashes
+
+    tray = next(body for body in found if body.name == "tray")
+    for z, count in ((-sizes.inside - 1.5, 1), (-sizes.inside + 1.5, 0)):
+        pebble = clashes.Body("pebble", rod((0, 0), 1.0, z - 0.5, z + 0.5), "pebble")
+        assert len(clashes.clashes([tray, pebble])) == count
 
 
 @with_solids

@@ -11,7 +11,8 @@ import sys
 from dataclasses import dataclass
 from itertools import combinations
 
-from build123d import Part, Pos
+import numpy as np
+from build123d import Part, Pos, Shape
 
 from hardware.case import sizes, solids
 from hardware.case.outlines import Outline
@@ -225,24 +226,38 @@ def invalid(found: list[Body]) -> list[str]:
 
 def clashes(found: list[Body]) -> dict[tuple[str, str], float]:
     """Two in one place -> how much of it, in mm3."""
-    boxes = [_bounds(body.solid) for body in found]
+    boxes = [_box_of(body.solid) for body in found]
+    faces = [np.array([_box_of(face) for face in body.solid.faces()]) for body in found]
     hits = {}
-    for (one, box), (other, other_box) in combinations(zip(found, boxes), 2):
+    for (one, box, of_one), (other, other_box, of_other) in combinations(zip(found, boxes, faces), 2):
         if set(one.of.split("|")) & set(other.of.split("|")) or not _meet(box, other_box):
             continue
-        volume = _common_mm3(one.solid, other.solid)
+        # Where no face comes near, one lies in a hollow of the other, or wholly in what it is made of.
+        if not _meet(of_one, other_box).any():
+            volume = other.solid.volume if _within(other.solid, one.solid) else 0.0
+        elif not _meet(of_other, box).any():
+            volume = one.solid.volume if _within(one.solid, other.solid) else 0.0
+        else:
+            volume = _common_mm3(one.solid, other.solid)
         if volume > MOST_MM3:
             hits[one.name, other.name] = round(volume, 2)
     return hits
 
 
-def _bounds(solid: Part) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    box = solid.bounding_box()
-    return tuple(box.min), tuple(box.max)
+def _box_of(shape: Shape) -> np.ndarray:
+    """Least x, y, z and greatest."""
+    box = shape.bounding_box()
+    return np.array([*box.min, *box.max])
 
 
-def _meet(one: tuple[tuple[float, ...], ...], other: tuple[tuple[float, ...], ...]) -> bool:
-    return all(a < d and c < b for a, b, c, d in zip(one[0], one[1], other[0], other[1]))
+def _meet(boxes: np.ndarray, box: np.ndarray) -> np.ndarray:
+    """Which of the boxes (or whether the one) meets `box`."""
+    return np.all((boxes[..., :3] < box[3:]) & (box[:3] < boxes[..., 3:]), axis=-1)
+
+
+def _within(inner: Part, outer: Part) -> bool:
+    """Whether all of one, no face of which crosses the other's, is in what the other is made of."""
+    return all(outer.is_inside(corner.center()) for corner in inner.vertices())
 
 
 def _common_mm3(one: Part, other: Part) -> float:
