@@ -19,7 +19,6 @@ from timing_core.panel.rows import (
 )
 from timing_core.refusal import Refusal
 
-
 _OF_A_PASS = ("base", "mark", "through", "add", "filter")
 """Keys of the rows that are about one pass."""
 
@@ -107,7 +106,9 @@ class PrintScreen(Screen):
             moved = stops_text(offset_between(panel.base_before_ms(row.index), base_ms))
             if key == "all":
                 return moved  # the bases are in the rows below, and go with it
-            return "%s  %s" % (moved, seconds_text(base_ms)) if panel.is_open else seconds_text(base_ms)
+            if panel.has_open(row) or moved != "0":
+                return "%s  %s" % (moved, seconds_text(base_ms))
+            return seconds_text(base_ms)
         if key == "mark" or key == "through":
             mark = map.passes[row.index].marks[row.number]
             if key == "through":
