@@ -71,9 +71,10 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     backlight = PWM(Pin(pins.BACKLIGHT), freq=_BACKLIGHT_HZ, duty_u16=0) if kind == LCD else None
     display = Display(i2c, screen.buffer, kind, fitted["column_offset"], backlight)
     box.health = lambda: health_of(box, display, survivor)
+    box.acceptance.contacts = inputs.contacts
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
-    backs = ReadBacks(box.watch, inputs, arm)
+    backs = ReadBacks(box.watch, inputs, arm, pulse)
     runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     inputs.wake = runner.wake

@@ -44,6 +44,7 @@ class Inputs:
         self.wake = _nobody
         self._called = False
         self._names = ["", "", ""]
+        self._edges = [0, 0, 0]
         self._parts: list = []
         self.lost = 0
         self.masked_ms = -1
@@ -88,10 +89,18 @@ class Inputs:
         """The box's event for a key's code."""
         return self._names[code]
 
+    def contacts(self) -> dict:
+        """How many edges the contact of each key has given, the bounces among them."""
+        return {self._names[code]: self._edges[code] for code in range(FIRST_KEY, len(self._names))}
+
+    def edge(self, code: int) -> None:
+        self._edges[code] = self._edges[code] + 1 & 0xFFFFFF
+
     def add_key(self, name: str, gpio: int, at_once=None) -> None:
         """`at_once()`, if given, is called in the interrupt itself."""
         self._parts.append(_Key(self, len(self._names), gpio, at_once))
         self._names.append(name)
+        self._edges.append(0)
 
     def add_dial(self, gpio_a: int, gpio_b: int) -> None:
         self._parts.append(_Dial(self, gpio_a, gpio_b))
@@ -110,6 +119,7 @@ class _Key:
     def _edge(self, pin) -> None:
         try:
             now_ms = ticks_ms()
+            self._inputs.edge(self._code)
             flags = self._irq.flags()  # type: ignore[attr-defined]  # irq() returns an object that has it
             down = not pin.value()
             if not self._down and flags & Pin.IRQ_FALLING:
