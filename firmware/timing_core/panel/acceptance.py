@@ -15,7 +15,7 @@ class Acceptance:
     def __init__(self, box) -> None:
         self.contacts = _no_edges
         self._box = box
-        self._counting = None
+        self._counting: object = None
 
     @property
     def counting(self):

@@ -221,8 +221,8 @@ def _record(value: Any) -> dict:
 
 
 _COUNT = _number()
-_KEYS_COUNTED = dict.fromkeys(KEYS, _COUNT)
-_COUNTS = _keys(**_KEYS_COUNTED, right=_COUNT, left=_COUNT)
+_KEYS_COUNTED: dict[str, Any] = dict.fromkeys(KEYS, _COUNT)
+_COUNTS = _keys(None, right=_COUNT, left=_COUNT, **_KEYS_COUNTED)
 _READ = _keys(
     counts=_null_or(_COUNTS),
     edges=_keys(_KEYS_COUNTED),
