@@ -167,6 +167,7 @@ class Hands(Person):
 
     def type(self, prompt: str) -> str:
         self.said.append(prompt)
+        assert len(self.said) < 3000, "the same again and again"
         for act in self._acts(prompt):
             self.world.wait(act)
         for pattern, answer in self.answers.items():
@@ -360,7 +361,7 @@ def hands(world: World, **answers: Any) -> Hands:
         r"meter while the light is on, in mA": "85",
         r"display unplugged": "70",
         r"Protective earth": "0.05",
-        r"Try again|Was it|Is that what the meter": "n",
+        r"Try again": "n",
     }
     return Hands(world, {**answers.pop("answers", {}), **known}, does)
 

@@ -1,5 +1,7 @@
-"""`lampblack accept` at the simulator, with a person who is played: a good box, each fault that a step is for,
-and all that may go wrong on the way."""
+"""`lampblack accept` at the simulator, with a person who is played.
+
+A good box, each fault that a step is for, and all that may go wrong on the way.
+"""
 
 from __future__ import annotations
 
@@ -41,7 +43,7 @@ def rows_of_steps() -> dict[int, str]:
 
 def test_the_page_and_the_command_have_the_same_steps():
     assert sorted([*STEPS, 13]) == sorted(rows_of_steps())
-    assert set(FIGURES[key].step for key in FIGURES) == set(STEPS)
+    assert {own.step for own in FIGURES.values()} == set(STEPS)
     assert set(YEARLY) == set(range(8, 13))
     assert "once a year (steps 8 to 12)" in PAGE
 
@@ -59,7 +61,7 @@ def test_every_limit_is_the_page_s(key):
 
 
 def test_the_readings_are_those_that_were_simulated():
-    made = [(own.red, own.black, own.diode, own.limits()) for own in ohms.READINGS]
+    made = [(own.red, own.black, own.diode, own.limits) for own in ohms.READINGS]
     assert [row[:2] for row in READINGS] == [row[:2] for row in made]
     for (red, black, kind, low, high), (_, _, diode, limits) in zip(READINGS, made, strict=True):
         assert (kind == "diode") == diode
@@ -158,9 +160,7 @@ def test_the_step_finds_the_fault_it_is_for(name, tmp_path):
     step, faults, keys = SPOILED[name]
     world = SimWorld()
     person = hands(world)
-    trial = played(
-        world, tmp_path, person=person, fit=True, before=lambda: world.spoil(**faults), steps=(step,)
-    )
+    trial = played(world, tmp_path, person=person, before=lambda: world.spoil(**faults), steps=(step,))
     assert results(trial)[step] == "failed"
     if keys is not None:
         assert failing(trial) >= keys
@@ -236,12 +236,12 @@ def test_who_has_miscounted_may_count_again(tmp_path):
 WRONG = {
     4: (r"Press LAMP 20 times", "expose"),
     5: (r"whole turns to the right", "back"),
-    8: (r"Light 1 of 3", "back"),
+    8: (r"Light \d of 3", "back"),
     9: (r"two seconds later hold BACK", "lamp"),
     10: (r"Put jumper JP2 on", "expose"),
-    11: (r"begin a print", "press"),
+    11: (r"begin a print of 10 s", "press"),
     12: (r"Take FEEDBACK's wire off", "lamp"),
-    14: (r"its limit", "press"),
+    14: (r"leave it on: its limit", "press"),
 }
 
 
@@ -249,7 +249,7 @@ WRONG = {
 def test_the_wrong_key_at_first_is_no_end_of_a_step(step, tmp_path):
     pattern, key = WRONG[step]
     world = SimWorld()
-    person = hands(world, answers={"Was it BACK": "n", "Try again": ["y", "n"]})
+    person = hands(world, answers={r"Was it (BACK|\d)": ["n", "y"], "Try again": ["y", "n"]})
     right = person.does[pattern]
     turns = iter((True,))
 
@@ -338,20 +338,20 @@ def test_whatever_stops_it_nothing_is_lost(at, tmp_path):
         raise KeyboardInterrupt
         yield
 
-    person.does = {at: stops, **person.does}
+    person.does = {**person.does, at: stops}
     with pytest.raises(KeyboardInterrupt):
         played(world, tmp_path, person=person, fit=False)
     before = read(tmp_path / "box.accept.toml")
     assert any("run it again to go on" in line for line in person.said)
+    # Those of a step that had ended, and what was typed in the one that was broken off.
+    kept = {key: own for key, own in before.figures.items() if before.has_passed(own.step) or own.step == 1}
     again = hands(world)
     trial = Trial(again, before, world.connect, list)
     assert lead(trial, None, None)
     assert results(trial) == dict.fromkeys(STEPS, "passed")
-    for key, figure in before.figures.items():
-        # Those of a step that had ended, and what was typed in the one that was broken off.
-        if before.has_passed(figure.step) or figure.step == 1:
-            assert trial.report.figures[key].at == figure.at
-            assert not any(line.startswith(f"{figure.what}, ") for line in again.said)
+    for key, figure in kept.items():
+        assert trial.report.figures[key].at == figure.at
+        assert not any(line.startswith(f"{figure.what}, ") for line in again.said)
 
 
 def test_a_cable_that_is_pulled_in_mid_step_is_one_clear_line(tmp_path):
@@ -408,7 +408,7 @@ def test_old_firmware_is_told(tmp_path, monkeypatch):
 
     trial = trial_of(world, tmp_path / "box.accept.toml", hands(world))
     trial._connect = old
-    with pytest.raises(CommandError, match="older than the acceptance test. Run `lampblack install`."):
+    with pytest.raises(CommandError, match="older than the acceptance test"):
         lead(trial, [7], None)
 
 
@@ -447,6 +447,8 @@ def test_a_box_in_the_middle_of_something_is_waited_for(tmp_path):
 
 # --- years
 
+EARLY, LATE = "2025-01-01T10:00:00+00:00", "2026-01-01T10:00:00+00:00"
+
 
 def report_with(path: Path, begun: str, **values: float) -> Report:
     made = Report(path, "A.", begun, yearly=True, box="e661")
@@ -458,12 +460,12 @@ def report_with(path: Path, begun: str, **values: float) -> Report:
 def test_new_fails_come_first_and_then_what_has_drifted(tmp_path):
     then = report_with(
         tmp_path / "a.accept.toml",
-        "2025-01-01T10:00:00+00:00",
+        EARLY,
         **{"9_apart_ms": 0, "10_quick_s": 12, "10_tick_s": 2.4},
     )
     now_ = report_with(
         tmp_path / "b.accept.toml",
-        "2026-01-01T10:00:00+00:00",
+        LATE,
         **{"9_apart_ms": 0, "10_quick_s": 13.2, "10_tick_s": 3.4},
     )
     lines = [change.line() for change in changes(now_, then)]
@@ -572,7 +574,7 @@ def test_a_name_that_is_no_report_s(run):
 
 
 def test_a_yearly_report_is_gone_on_with_as_one(run, tmp_path):
-    report_with(tmp_path / "y.accept.toml", "2026-01-01T10:00:00+00:00")
+    report_with(tmp_path / "y.accept.toml", LATE)
     (tmp_path / "y.accept.toml").write_text(Report(Path("y"), "A.", now(), True).text())
     code, err = run("y.accept.toml")
     assert code == 1
@@ -583,9 +585,7 @@ def test_the_last_report_in_the_folder_is_compared_with(run, tmp_path):
     with run.world.connect() as box:
         box.call("fitted.set", values={"read_backs": True, "second_contact": True})
     run.world.replug()
-    old = Report(
-        tmp_path / "2025-01-01.accept.toml", "A.", "2025-01-01T10:00:00+00:00", box="e661000000000001"
-    )
+    old = Report(tmp_path / "2025-01-01.accept.toml", "A.", EARLY, box="e661000000000001")
     old.note(FIGURES["9.apart_ms"], 1)
     old.steps = {}
     assert run("new.accept.toml", "--by", "A.", "--step", "9") == (0, "")

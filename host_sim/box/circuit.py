@@ -87,11 +87,11 @@ class Circuit:
     def _count(self, watch, now_ms: int) -> None:
         """Tell of every rise of the tick up to now. The counter stops once it has cut the lamp off."""
         counted_ms, period_ms = since(now_ms, self._from_ms), self._period_ms
-        while self._ticks < TICKS_TO_CUT_OFF or not self.latches:
-            at_ms = period_ms * self._ticks + period_ms // 2
-            if at_ms > counted_ms:
-                return
+        turns = counted_ms // self.cut_off_ms
+        self._is_out = turns > 0 if self.latches else turns % 2 == 1
+        at_ms = period_ms * self._ticks + period_ms // 2
+        while at_ms <= counted_ms and (self._ticks < TICKS_TO_CUT_OFF or not self.latches):
             self._ticks += 1
             watch.edges[2] += 1
             watch.counted(later(self._from_ms, at_ms))
-        self._is_out = self._is_out or counted_ms >= self.cut_off_ms
+            at_ms += period_ms

@@ -97,6 +97,7 @@ def _reports(
 def lead(trial: Trial, steps: list[int] | None, earlier: Report | None) -> bool:
     """Lead through `steps`, or all that are left; true if each of them has passed."""
     report, person = trial.report, trial.person
+    report.write()
     person.say(f"The report is {report.path}.")
     done = [step for step in report.wanted if report.has_passed(step)]
     if done and steps is None:

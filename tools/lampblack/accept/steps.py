@@ -260,13 +260,15 @@ def _exposure(trial: Trial, prompt: str) -> tuple[int, int]:
         record = next(iter(trial.box.ledger(last)), None)
         stages = record["stages"] if record else []
         if len(stages) != 1 or stages[0]["light_ms"] != BASE_MS:
-            trial.say("  That was no print of a single base of 10.0 s. Once more:")
+            why = f"That was no print of a single base of 10.0 s.{_why_dark(trial)}"
         elif len(strikes) != stages[0]["strikes"]:
-            trial.say("  That went too fast to be read. Hold for two seconds at least. Once more:")
+            why = "That went too fast to be read: hold for two seconds at least."
         elif len(strikes) < 2:
-            trial.say("  There was no hold. Once more:")
+            why = "There was no hold."
         else:
             return sum(own["seen_ms"] - stages[0]["lag_ms"] for own in strikes), len(strikes)
+        if not trial.person.is_yes(f"  {why} Try again?"):
+            return sum(own["seen_ms"] for own in strikes), len(strikes)
 
 
 def _strikes(trial: Trial, prompt: str, last: int) -> list[dict[str, Any]]:
@@ -421,8 +423,8 @@ def step_12(trial: Trial) -> None:
     def look_for(line: str) -> Callable[[], tuple[str, bool]]:
         def look() -> tuple[str, bool]:
             state = trial.state()
-            is_told = line in (state.get("fault"), state["message"])
-            return state["message"] or state["state"], is_told
+            is_told = line == state.get("fault") or line in state["message"]
+            return state["message"] or "the box says nothing yet", is_told
 
         return look
 
@@ -434,8 +436,8 @@ def step_12(trial: Trial) -> None:
     def stays_dark(key: str, before: int) -> None:
         trial.note(key, trial.read()["sense_edges"] == before)
 
-    before = trial.read()["sense_edges"]
     waits_for("12.open", FAULT["welded"], "Take FEEDBACK's wire off J2.")
+    before = trial.read()["sense_edges"]
     trial.person.type("Press LAMP: the LED has to stay dark. Then press Enter.")
     stays_dark("12.open_dark", before)
     waits_for("12.ground", FAULT["apart"], f"Join FEEDBACK to GND by a wire. Then press LAMP{AGAIN}.")
