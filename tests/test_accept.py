@@ -26,6 +26,7 @@ from lampblack.accept.report import Report, Step, in_folder, now, read
 from lampblack.accept.trial import Trial
 from lampblack.board.doctor import Finding
 from lampblack.errors import CommandError
+from lampblack.wire import replies
 from lampblack.wire.box_client import BoxError
 from tests.accept_person import SimWorld, failing, hands, played, results, trial_of
 
@@ -609,6 +610,31 @@ def test_the_terminal_shows_what_changes_and_takes_enter():
     text = told.getvalue()
     assert "Wait. (Enter ends the wait.)\n  0\n" in text
     assert "Type y for yes, n for no, or skip to pass this step over." in text
+
+
+def test_a_box_that_answers_wrongly_is_told():
+    with SimWorld().connect() as box:
+        box.call("accept.count", on=1)
+        true = box.call("accept.read")
+        fitted = box.call("fitted.get")
+    assert replies.checked("accept.read", {**true, "more": 1}) == true
+    wrong = (None, -1, "x", [1], {}, 1 << 40)
+    for method, told in (("accept.read", true), ("fitted.get", fitted), ("accept.count", {"ok": True})):
+        for key in told:
+            assert_wrong(method, {name: value for name, value in told.items() if name != key})
+            for value in wrong:
+                # Nothing counted, and nothing told of contacts or parts, may be.
+                if not (value in (None, {}) and key in ("counts", "edges", "values")):
+                    assert_wrong(method, {**told, key: value})
+    for key in true["light"]:
+        for value in wrong:
+            if value != -1:
+                assert_wrong("accept.read", {**true, "light": {**true["light"], key: value}})
+
+
+def assert_wrong(method: str, told: dict) -> None:
+    with pytest.raises(replies.Wrong):
+        replies.checked(method, told)
 
 
 def test_a_box_error_ends_the_step_and_not_the_report(tmp_path):
