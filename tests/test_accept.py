@@ -294,7 +294,7 @@ def test_a_reading_out_of_its_limits_fails_the_step_and_the_next_does_not_follow
     trial = played(world, tmp_path, person=person, fit=False, steps=())
     assert results(trial) == {1: "failed"}
     assert "Step 2" not in person.text
-    assert "Still to do: step 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 14, 15, 16." in person.said
+    assert "Still to do: steps 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 14, 15, 16." in person.said
 
 
 def test_a_step_that_is_passed_over_is_kept_with_its_reason(tmp_path):

@@ -198,10 +198,10 @@ def verdict(report: Report) -> list[str]:
         (SKIPPED, "Passed over"),
     ):
         if told(result):
-            lines.append(f"{words}: step {', '.join(told(result))}.")
+            lines.append(f"{words}: {_steps(told(result))}.")
     todo = [str(step) for step in report.wanted if step not in report.steps]
     if todo:
-        lines.append(f"Still to do: step {', '.join(todo)}.")
+        lines.append(f"Still to do: {_steps(todo)}.")
     if report.board == "simulator":
         lines.append("This was a simulator. No lamp may be connected to any box because of it.")
     elif report.yearly:
@@ -217,3 +217,7 @@ def verdict(report: Report) -> list[str]:
     else:
         lines.append("No lamp may be connected until all of it has passed.")
     return lines
+
+
+def _steps(numbers: list[str]) -> str:
+    return f"step{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}"

@@ -34,6 +34,7 @@ PRACTICE_PLUG = (
 )
 
 AGAIN = " (again, if it warns of a sheet)"
+NAMES = {**dict(KEYS), "press": "dial pressed", "right": "dial right", "left": "dial left"}
 BASE_MS = 10_000
 QUIET_LOOKS = 6
 """So often nothing more must be seen after what was wanted."""
@@ -102,7 +103,7 @@ def _fit(trial: Trial) -> None:
 
 def _display(trial: Trial) -> str:
     while True:
-        answer = trial.person.type(f"Which controller has the display? ({', '.join(DISPLAYS)})").lower()
+        answer = trial.person.type(f"Which controller does the display have? ({', '.join(DISPLAYS)})").lower()
         if answer in DISPLAYS:
             return answer
         trial.say("  It stands in the display's papers. Type one of these words.")
@@ -186,7 +187,7 @@ def _counted(trial: Trial, prompt: str, key: str, wanted: int) -> dict[str, int]
             )
         if counts[key] == wanted == sum(counts.values()):
             return counts
-        told = ", ".join(f"{name} {count}" for name, count in counts.items() if count) or "nothing"
+        told = ", ".join(f"{NAMES[name]} {count}" for name, count in counts.items() if count) or "nothing"
         if trial.person.is_yes(f"  The box has counted: {told}. Was it {wanted}, and nothing else?"):
             return counts
 
