@@ -150,6 +150,8 @@ class Hands(Person):
     """Answers questions by `answers` (the first whose pattern is in the question), and does what is asked for
     by `does`."""
 
+    look_ms = 250
+
     def __init__(self, world: World, answers: dict[str, Any], does: dict[str, Callable[[], Acts]]) -> None:
         super().__init__(io.StringIO(), io.StringIO())
         self.world = world
@@ -198,7 +200,7 @@ class Hands(Person):
             while due_ms is not None and now_ms >= due_ms:
                 step = next(acts, None)
                 due_ms = None if step is None else due_ms + step
-            if now_ms % 250 == 0:
+            if now_ms % self.look_ms == 0:
                 words, is_done = look()
                 if self.said[-1] != words:
                     self.said.append(words)
@@ -214,7 +216,7 @@ class Hands(Person):
         return 310_000 if "its limit" in prompt else 70_000 if "JP2" in prompt else 8000
 
 
-def hands(world: World, **answers: Any) -> Hands:
+def hands(world: World, *, kind: type[Hands] = Hands, **answers: Any) -> Hands:
     """A person who does everything right, at that world."""
     press, dial = world.press, world.dial
 
@@ -363,7 +365,7 @@ def hands(world: World, **answers: Any) -> Hands:
         r"Protective earth": "0.05",
         r"Try again": "n",
     }
-    return Hands(world, {**answers.pop("answers", {}), **known}, does)
+    return kind(world, {**answers.pop("answers", {}), **known}, does)
 
 
 def trial_of(world: World, path: Path, person: Hands, findings: list[Finding] | None = None) -> Trial:
