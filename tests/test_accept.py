@@ -126,6 +126,28 @@ def test_the_page_to_print_has_every_figure_and_needs_nothing_else(good):
     assert "No lamp may be connected to any box because of it." in text
 
 
+def test_a_figure_is_read_as_a_person_reads_it():
+    told = [
+        FIGURES[key].with_unit(value)
+        for key, value in (
+            ("1.3V3-GND", float("inf")),
+            ("1.LAMP-GND", 3560.0),
+            ("10.cut_off_s", 1216.51),
+            ("10.tick_s", 2.3759),
+            ("4.lamp", 20),
+            ("11.plug", True),
+        )
+    ]
+    assert told == ["open", "3,560 ohm", "1,217 s", "2.376 s", "20", "yes"]
+    assert [FIGURES[key].limits() for key in ("1.3V3-GND", "3.run", "8.more_ma", "10.tick_s", "4.lamp")] == [
+        "at least 500 ohm",
+        "under 0.1 V",
+        "at most 60 mA",
+        "2 to 3.3 s",
+        "20",
+    ]
+
+
 def test_it_says_plainly_what_is_left():
     report = Report(Path("x.accept.toml"), "A.", now())
     report.board = "Raspberry Pi Pico"
@@ -476,6 +498,9 @@ def test_new_fails_come_first_and_then_what_has_drifted(tmp_path):
         "9.apart_ms the program follows after: was 0 ms, is 0 ms, the same",
     ]
     assert "NEW FAIL" in page(now_, ["x"], then)
+    then.note(FIGURES["1.3V3-GND"], float("inf"))
+    now_.note(FIGURES["1.3V3-GND"], 400)
+    assert changes(now_, then)[1].line() == "NEW FAIL 1.3V3-GND 3V3 to GND: was open, is 400 ohm, changed"
 
 
 def test_the_steps_of_the_year_alone(tmp_path):

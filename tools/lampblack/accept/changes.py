@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lampblack.accept.limits import FIGURES
+from lampblack.accept.limits import FIGURES, OPEN
 from lampblack.accept.report import Measured, Report
 
 
@@ -26,7 +26,7 @@ class Change:
         now, then = self.now.value, self.then.value
         if now == then:
             return ""
-        if isinstance(now, bool) or isinstance(then, bool):
+        if isinstance(now, bool) or isinstance(then, bool) or OPEN in (now, then):
             return "changed"
         change = FIGURES[self.now.key].with_unit(now - then) if self.now.key in FIGURES else f"{now - then:g}"
         sign = "+" if now > then else ""

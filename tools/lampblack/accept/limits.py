@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+OPEN = float("inf")
+"""What a meter shows where nothing is joined."""
 CUT_OFF_TICKS = 512
 """Rises of the tick until the counter's last output rises (74HC4060: Q13 after 8,192 turns of its clock, Q4
 once in 16)."""
@@ -57,14 +59,12 @@ class Figure:
     def with_unit(self, value: float | bool) -> str:
         if self.is_yes or isinstance(value, bool):
             return "yes" if value else "no"
-        return f"{number(value)} {self.unit}".rstrip()
+        return "open" if value == OPEN else f"{number(value)} {self.unit}".rstrip()
 
 
 def number(value: float) -> str:
     """A figure as it is read: a whole one without a point, others with no more digits than they need."""
-    if value == float("inf"):
-        return "no end of"
-    return f"{value:,.0f}" if float(value).is_integer() else f"{value:.4g}"
+    return f"{value:,.0f}" if float(value).is_integer() else f"{value:,.4g}"
 
 
 STEPS = {
@@ -87,8 +87,6 @@ STEPS = {
 """Without 13: the box has no light cell yet that a step could read."""
 YEARLY = (8, 9, 10, 11, 12)
 BEFORE_MAINS = tuple(step for step in STEPS if step < 16)
-
-OPEN = float("inf")
 
 # Red probe, black probe, range, and between which figures, in ohm or V.
 READINGS = (

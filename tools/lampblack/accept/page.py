@@ -19,6 +19,7 @@ h1 { font-size: 16pt } h2 { font-size: 12pt; margin: 1.2em 0 .3em; break-after: 
 table { border-collapse: collapse; width: 100%; break-inside: auto }
 th, td { border-bottom: 1px solid #000; padding: .15em .4em; text-align: left; vertical-align: top }
 tr { break-inside: avoid }
+td:last-child { white-space: nowrap }
 td.fail { font-weight: bold } p.verdict { border: 2px solid #000; padding: .5em }
 """
 
@@ -54,9 +55,13 @@ def _about(report: Report) -> list[tuple[str, ...]]:
         ),
         ("firmware", report.version),
         ("fitted", fitted),
-        ("begun", report.begun),
+        ("begun", _when(report.begun)),
         ("by", report.by),
     ]
+
+
+def _when(at: str) -> str:
+    return at[:16].replace("T", " ")
 
 
 def _said(value: object) -> str:
@@ -67,11 +72,11 @@ def _result(report: Report, number: int) -> str:
     step = report.steps.get(number)
     if step is None:
         return "not finished" if report.of(number) else "not done"
-    return f"{step.result}, {step.at}" + (f" ({step.reason})" if step.reason else "")
+    return f"{step.result}, {_when(step.at)}" + (f" ({step.reason})" if step.reason else "")
 
 
 def _row(own: Measured) -> tuple[str, ...]:
-    return own.what, own.told(), own.limits, "ok" if own.passed else "FAIL", own.at
+    return own.what, own.told(), own.limits, "ok" if own.passed else "FAIL", _when(own.at)
 
 
 def _changed(change: Change) -> tuple[str, ...]:
