@@ -17,6 +17,7 @@ from hardware.circuit import HERE, cutoff_period_s, read_circuit
 from lampblack import cli
 from lampblack.accept import accept as command
 from lampblack.accept import report as report_module
+from lampblack.accept import steps
 from lampblack.accept.accept import lead, verdict
 from lampblack.accept.changes import changes
 from lampblack.accept.limits import BEFORE_MAINS, CUT_OFF_TICKS, FIGURES, READINGS, STEPS, YEARLY
@@ -441,6 +442,33 @@ def test_what_doctor_finds_fails_the_second_step(tmp_path):
     trial = trial_of(world, tmp_path / "box.accept.toml", hands(world), found)
     assert not lead(trial, [2], None)
     assert "  WRONG display: it does not answer. Check it." in trial.person.said
+
+
+class Telling:
+    """A trial whose box tells one thing after another."""
+
+    def __init__(self, *lights: dict[str, int]) -> None:
+        self.left = list(lights)
+
+    def light(self) -> dict[str, int]:
+        return self.left.pop(0) if len(self.left) > 1 else self.left[0]
+
+    def wait(self, prompt: str, look) -> None:
+        for _ in range(10):
+            if look()[1]:
+                return
+        raise AssertionError("it would wait for ever")
+
+
+def test_a_contact_that_has_moved_is_no_light_yet():
+    """The lamp follows the second contact by 100 ms, and the box may be asked in between."""
+    old = {"lamp_ms": 300_000, "lit_ms": 900, "seen_ms": 900, "ticks": 0, "closed_ms": 15}
+    armed = {**old, "closed_ms": 16}
+    lit = {**armed, "lit_ms": 0, "seen_ms": 0}
+    over = {**armed, "lit_ms": 2000, "seen_ms": 2000}
+    assert steps._light(Telling(old, old, armed, lit, over), "Press LAMP.") == over  # type: ignore[arg-type]
+    # A light may come and go between two looks.
+    assert steps._light(Telling(old, armed, over), "Press LAMP.") == over  # type: ignore[arg-type]
 
 
 def test_the_box_is_left_as_it_was(tmp_path):

@@ -282,7 +282,7 @@ def _strikes(trial: Trial, prompt: str, last: int) -> list[dict[str, Any]]:
         nonlocal known, was_lit
         light = trial.light()
         is_lit = light["lamp_ms"] > 0 and not light["lit_ms"]
-        if not is_lit and (was_lit or light != known):
+        if not is_lit and (was_lit or _given(light) != _given(known)):
             strikes.append(light)
             known = light
         was_lit = is_lit
@@ -296,6 +296,11 @@ def _strikes(trial: Trial, prompt: str, last: int) -> list[dict[str, Any]]:
     return strikes
 
 
+def _given(light: dict[str, Any]) -> tuple[int, int, int]:
+    """What tells one light from another: the second contact moves before it, too."""
+    return light["lamp_ms"], light["lit_ms"], light["seen_ms"]
+
+
 def _light(trial: Trial, prompt: str) -> dict[str, Any]:
     """What is told of the next light once it is over."""
     known = trial.light()
@@ -306,7 +311,7 @@ def _light(trial: Trial, prompt: str) -> dict[str, Any]:
         nonlocal began, light
         light = trial.light()
         is_lit = light["lamp_ms"] > 0 and not light["lit_ms"]
-        began = began or is_lit or light != known
+        began = began or is_lit or _given(light) != _given(known)
         ticks = f", {light['ticks']} ticks" if light["ticks"] else ""
         return ("lit" if is_lit else "dark") + (ticks if began else ""), began and not is_lit
 
