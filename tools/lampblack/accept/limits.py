@@ -187,7 +187,7 @@ FIGURES = {
         Figure("8.bare_ma", "from USB under light, display unplugged", "mA", None, 150, "under 150 mA", True),
         Figure("8.more_ma", "from USB under light, more than at rest", "mA", None, 60, "no more than 60 mA"),
         Figure("9.first", "lamp sense falls before the program sees BACK"),
-        Figure("9.apart_ms", "the program follows after", "ms", 0, 2),
+        Figure("9.apart_ms", "the program follows after", "ms", -2, 2),
         _dark("9.lamp", "LAMP OUT (TP5) while BACK is down"),
         _dark("9.arm", "ARM (J2) while BACK is down"),
         _dark("9.run", "LAMP OUT (TP5) while BACK is down, with RUN (TP7) at GND"),
