@@ -22,7 +22,7 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 """
 
 from timing_core.light.bench import Bench
-from timing_core.light.plan import filter_text, stage_name
+from timing_core.light.plan import filter_text
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing
@@ -42,6 +42,7 @@ from timing_core.records.store import Store
 from timing_core.refusal import Refusal
 from timing_core.wire.asked import Asked
 from timing_core.wire.methods import Link
+from timing_core.wire.summary import summary_of
 
 _RUN_STATES = ("ready", "exposing", "held")
 _QUIET = ("tick", "lamp_end", "handover", "count", "end_count")
@@ -205,27 +206,8 @@ class Box:
         return (self.machine.before if state == "arming" else state) in _RUN_STATES
 
     def summary(self) -> dict:
-        """The state in plain data: what it is, what is under way, what each control will do."""
-        run, running = self.run, self.in_run
-        name = stage_name(run.stage) if run.stages else run.name
-        told = {
-            "state": self.machine.state,
-            "screen": self.panel.screen.key,
-            "card": self.work.map.name,
-            "lit": self.lit,
-            "safelight": self.lamp.safelight,
-            "run": ("strip" if run.is_strip else "print") if running else "",
-            "stage": run.at + 1 if running else 0,
-            "stages": len(run.stages) if running else 0,
-            "name": name if running else "",
-            "left_ms": self.exposing.left_ms() if running else 0,
-            "expose": self.machine.says("expose"),
-            "message": self.io.message,
-            "kept": name if run.is_kept and not running else "",
-        }
-        for line in self.watch.faults()[:1]:
-            told["fault"] = line
-        return told
+        """The state in plain data."""
+        return summary_of(self)
 
     # --- power
 

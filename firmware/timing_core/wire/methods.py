@@ -49,8 +49,8 @@ DAYS_MAX = 47481
 
 class Link:
     """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `fitted`, `identity`,
-    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, `watch` with
-    `faults() -> list`, `acceptance` with `counting`, which answers the acceptance test, and
+    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, `watch`
+    with `faults() -> list`, `acceptance` with `counting`, which answers the acceptance test, and
     `asked` with `set_bench(values)`, `set_fitted(values)`, `push_card(name, text)`, `remove_card(name) ->
     bool`, `write_waiting()`, `tell_time(day, second)` and `hand_over()`.
     A card whose parts are coming is in memory only.
