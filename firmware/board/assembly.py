@@ -94,7 +94,16 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     _is_made(box.lamp, box.lamp.strike, box.exposing, box.run, box.exposing.cues, box.machine)
     _is_made(box.asked, box.link, box.acceptance, display)
     _is_made(box.panel, box.panel.kept, box.panel.kept.undo, box.panel.cursor, *box.panel.screens)
-    type(box.machine)._bind = type(box.bench).take_kept = None  # type: ignore[method-assign, assignment]
+    for part, name in (
+        (box, "_read_kept"),
+        (box.machine, "_bind"),
+        (box.bench, "take_kept"),
+        (inputs, "add_key"),
+        (inputs, "add_dial"),
+        (backs, "_listen"),
+        (runner, "start"),
+    ):
+        setattr(type(part), name, None)
     gc.collect()
     gc.threshold(-1)
     return runner
