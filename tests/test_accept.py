@@ -63,7 +63,10 @@ def test_every_limit_is_the_page_s(key):
 
 
 def test_the_readings_are_those_that_were_simulated():
-    made = [(own.red, own.black, own.diode, own.limits) for own in ohms.READINGS]
+    made = [
+        (own.red, own.black + (", BACK held" if own.back else ""), own.diode, own.limits)
+        for own in ohms.READINGS
+    ]
     assert [row[:2] for row in READINGS] == [row[:2] for row in made]
     for (red, black, kind, low, high), (_, _, diode, limits) in zip(READINGS, made, strict=True):
         assert (kind == "diode") == diode

@@ -378,7 +378,8 @@ class BoxMachine(RuleBasedStateMachine):
             return
         for key in keys:
             self.do(self.session.input, key, 1 if key == "dial" else 0)
-        assert sum(self.session.box.acceptance.counting.read()["counts"].values()) == len(keys)
+        counting = self.session.box.acceptance.counting
+        assert sum(counting.presses) + counting.right + counting.left == len(keys)
         assert not self.session.box.lit
         after = snapshot(self.session)
         assert {what for what in after if after[what] != before[what]} <= {"state", "due"}

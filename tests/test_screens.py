@@ -285,6 +285,8 @@ STANDS_IN |= {"exposing": "new print", "viewing": "new print", "stopping": "new 
 """Where each state's messages are drawn. Under light none is: they are read when it is dark again."""
 
 TOLD_A_PC_ALONE = {
+    "Nothing is counted",
+    "Nothing is shown",
     "What is fitted is not changed",
     "No bench setting …",
     "No card …",
@@ -787,6 +789,7 @@ PLAIN_WORDS = set(
     asked check closed count confirm confirmed contact counted does dark fitted known let lit off
     opened output plug second unasked wires
     areas names place tied
+    areas keys names pedal place right tied
     a add after again all alone and another aperture are around as at auto away back base bases be
     became before begin begins below bench box brightness brings burn but can cannot card cards change
     changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge

@@ -205,9 +205,7 @@ class Box:
             return not self.lamp.strike.viewing or self.machine.before in _RUN_STATES
         return (self.machine.before if state == "arming" else state) in _RUN_STATES
 
-    def summary(self) -> dict:
-        """The state in plain data."""
-        return summary_of(self)
+    summary = summary_of
 
     # --- power
 

@@ -110,6 +110,8 @@ READINGS = (
     ("K_B", "DIAL_B", "ohm", 950, 1050),
     ("K_PRESS", "DIAL_PRESS", "ohm", 950, 1050),
     ("K_PEDAL", "PEDAL", "ohm", 950, 1050),
+    ("PERMIT", "K_BACK", "diode", 0.15, 0.4),
+    ("PERMIT", "GND, BACK held", "diode", 0.15, 0.4),
     ("GND", "LAMP_OUT", "diode", 0.4, 0.9),
     ("GND", "ARM_OUT", "diode", 0.4, 0.9),
     ("GND", "SAFE_OUT", "diode", 0.4, 0.9),
@@ -121,7 +123,8 @@ READINGS = (
 
 
 def reading_key(red: str, black: str) -> str:
-    return f"1.{red}-{black}"
+    net, _, held = black.partition(", ")
+    return f"1.{red}-{net}" + ("-held" if held else "")
 
 
 PRESSES = 20

@@ -64,10 +64,11 @@ def step_1(trial: Trial) -> None:
 
 def step_2(trial: Trial) -> None:
     trial.ask(
-        "2.cool", "USB in, no Pico, no counter, the practice plug out: touch every part. Is nothing warm?"
+        "2.cool",
+        "The Pico in, no counter, the practice plug out: USB in, and touch every part. Is nothing warm?",
     )
     trial.until_it_answers(
-        "Put the counter and the Pico in, the practice plug into J2 and the display in. Then plug USB in "
+        "Pull USB. Put the counter in, the practice plug into J2 and the display in. Then plug USB in "
         "and run "
         "`lampblack install` in another window."
     )
