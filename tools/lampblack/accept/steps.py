@@ -30,7 +30,8 @@ PRACTICE_PLUG = (
     "of 10 mA "
     "from LAMP to GND with a red LED and 1k beside it, the same again from ARM to GND, and the second "
     "relay's "
-    "contact that is closed at rest from FEEDBACK to GND. There is no mains anywhere until step 16.",
+    "contact that is closed at rest from FEEDBACK to GND. There is no mains anywhere until step 16. "
+    "The board is out of its case until step 15: JP2 and the display's plug are on its front.",
     "At any question, type skip to pass the step over. Ctrl-C stops; run the command again to go on.",
 )
 
@@ -253,7 +254,12 @@ def step_8(trial: Trial) -> None:
     if not trial.has_kept("8.more_ma"):
         rest_ma = trial.number("The USB meter at rest, in mA:")
         trial.note("8.more_ma", trial.number("The USB meter while the light is on, in mA:") - rest_ma)
-    trial.type("8.bare_ma", "The USB meter while the light is on, with the display unplugged")
+    trial.type(
+        "8.bare_ma",
+        "USB out, the display's plug out, USB in. Press LAMP (twice, if it stays dark). The USB meter while "
+        "the light is on, with the display unplugged",
+    )
+    trial.until_it_answers("USB out, the display's plug in, USB in.")
 
 
 def _exposure(trial: Trial, prompt: str) -> tuple[int, int]:
