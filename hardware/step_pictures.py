@@ -63,7 +63,7 @@ def _step(circuit: Circuit, layout: Layout, step: int) -> str:
     for part in new:
         picture.words(part, layout.footprints[part.ref], short(part))
     count = sum(part.kind != "test-point" for part in new)
-    return picture.svg(f"Step {step}: {SIDES[side]}. {count} parts", NOTES[step])
+    return picture.svg(f"Step {step}: {SIDES[side]}. {count} part{'' if count == 1 else 's'}", NOTES[step])
 
 
 def _until(circuit: Circuit, layout: Layout, side: str, step: int) -> Picture:

@@ -359,6 +359,8 @@ def hands(world: World, *, kind: type[Hands] = Hands, **answers: Any) -> Hands:
             for red, black, _, low, high in READINGS
         },
         r"LAMP OUT|^ARM": "0.02",
+        r"pull USB\. PERMIT to GND": "OL",
+        r"down: PERMIT to GND": "0.25",
         r"meter at rest": "40",
         r"meter while the light is on, in mA": "85",
         r"display unplugged": "70",

@@ -38,7 +38,7 @@ def draw(circuit: Circuit) -> Drawing:
         "J2",
         (5.6, 5.2),
         3.4,
-        left=[("1", "lamp"), ("2", "GND"), ("3", "second contact"), ("4", "feedback")],
+        left=[("1", "LAMP"), ("2", "GND"), ("3", "ARM"), ("4", "FEEDBACK")],
         pitch=0.9,
     )
     for pad, net in circuit.parts["J2"].pads.items():
@@ -49,7 +49,7 @@ def draw(circuit: Circuit) -> Drawing:
             s.wire(j2[pad], (4.6, j2[pad][1]))
             s.net(net, (4.6, j2[pad][1]), "left")
     s.heading("To the safelight's switch: a cable of its own", (14.0, 6.6))
-    j5 = s.block("J5", (18.6, 5.2), 3.0, left=[("1", "safelight"), ("2", "GND")], pitch=0.9)
+    j5 = s.block("J5", (18.6, 5.2), 3.0, left=[("1", "LIGHT"), ("2", "GND")], pitch=0.9)
     s.wire(j5["1"], (17.6, j5["1"][1]))
     s.net("SAFE_OUT", (17.6, j5["1"][1]), "left")
     s.wire(j5["2"], (17.2, j5["2"][1]), (17.2, j5["2"][1] - 0.3))

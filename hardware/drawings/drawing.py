@@ -16,11 +16,12 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import combinations, pairwise
+from math import nan
 from typing import Literal
 
 import schemdraw
 import schemdraw.elements as elm
-from schemdraw.segments import SegmentText
+from schemdraw.segments import Segment, SegmentCircle, SegmentText
 
 from hardware.circuit import Circuit, Part
 
@@ -47,6 +48,20 @@ NEAR = 0.02
 SINK = 0.06
 """Text that is centred by its height looks too high: capitals and figures have nothing under the line."""
 
+
+class _RestContact(elm.Element2Term):
+    """Its blade lies on both contacts. That of schemdraw ends above one of them, and looks open."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        radius, gap = 0.12, (nan, nan)
+        self.segments += [
+            Segment([(0, 0), gap, (0, radius), (1, radius), gap, (1, 0)]),
+            SegmentCircle((radius, 0), radius, fill="bg", zorder=3),
+            SegmentCircle((1 - radius, 0), radius, fill="bg", zorder=3),
+        ]
+
+
 SUPPLIES = ("3V3", "V5S", "VSYS")
 TWO_PADS: dict[str, Callable[[], elm.Element2Term]] = {
     "resistor": elm.Resistor,
@@ -63,7 +78,7 @@ TWO_PADS: dict[str, Callable[[], elm.Element2Term]] = {
     "network": elm.Resistor,
     "led": elm.LED,
     "coil": elm.RBox,
-    "rest-contact": lambda: elm.Switch(nc=True),
+    "rest-contact": _RestContact,
 }
 HALF_WIDTH = {"piezo": 0.5, "key": 0.6, "header-2": 0.5, "suppressor": 0.36, "led": 0.8, "rest-contact": 0.5}
 """Of the symbols that are wider than 0.25 to either side."""

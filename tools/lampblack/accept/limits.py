@@ -111,7 +111,7 @@ READINGS = (
     ("K_PRESS", "DIAL_PRESS", "ohm", 950, 1050),
     ("K_PEDAL", "PEDAL", "ohm", 950, 1050),
     ("PERMIT", "K_BACK", "diode", 0.15, 0.4),
-    ("PERMIT", "GND, BACK held", "diode", 0.15, 0.4),
+    ("PERMIT", "GND", "diode", 0.15, 0.4),
     ("GND", "LAMP_OUT", "diode", 0.4, 0.9),
     ("GND", "ARM_OUT", "diode", 0.4, 0.9),
     ("GND", "SAFE_OUT", "diode", 0.4, 0.9),
@@ -120,11 +120,11 @@ READINGS = (
     ("GND", "C_SDA", "diode", 0.4, 0.9),
     ("GND", "C_SCL", "diode", 0.4, 0.9),
 )
+WITH_BACK_HELD = ("PERMIT", "GND")
 
 
 def reading_key(red: str, black: str) -> str:
-    net, _, held = black.partition(", ")
-    return f"1.{red}-{net}" + ("-held" if held else "")
+    return f"1.{red}-{black}"
 
 
 PRESSES = 20
@@ -161,7 +161,7 @@ FIGURES = {
             Figure(reading_key(red, black), f"{red} to {black}", "V" if kind == "diode" else "ohm", low, high)
             for red, black, kind, low, high in READINGS
         ),
-        Figure("1.connectors", "no contact of one connector joined to one of another, but GND"),
+        Figure("1.connectors", "no contact of one connector under 500 ohm to one of another, but GND to GND"),
         Figure("2.cool", "nothing is warm"),
         _exactly("2.doctor", "faults that doctor finds", 0, said="nothing wrong"),
         _dark("3.bootsel", "LAMP OUT (TP5) at power-up with BOOTSEL held"),
@@ -193,7 +193,8 @@ FIGURES = {
         Figure("9.apart_ms", "the program follows after", "ms", -2, 2),
         _dark("9.lamp", "LAMP OUT (TP5) while BACK is down"),
         _dark("9.arm", "ARM (J2) while BACK is down"),
-        _dark("9.run", "LAMP OUT (TP5) while BACK is down, with RUN (TP7) at GND"),
+        Figure("9.up", "PERMIT to GND without power, BACK up", "V", 0.5, None, "over 0.5 V"),
+        Figure("9.held", "PERMIT to GND without power, BACK down", "V", 0.15, 0.4, "0.15 to 0.40 V"),
         Figure("10.quick_s", "light until the cut-off, with JP2", "s", 9, 20, "out after 9 to 20 s"),
         Figure("10.latched_s", "counted while LAMP was wanted on, with JP2", "s", 9, 20, "9 to 20 s"),
         Figure("10.wanted_s", "LAMP was wanted for", "s", 39, None),

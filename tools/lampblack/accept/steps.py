@@ -16,6 +16,7 @@ from lampblack.accept.limits import (
     PRESSES,
     READINGS,
     STRIKES,
+    WITH_BACK_HELD,
     reading_key,
 )
 from lampblack.accept.trial import Trial
@@ -25,11 +26,12 @@ from timing_core.panel.counting import LEVELS
 from timing_core.records.fitted import COLUMN_OFFSET_MAX, DISPLAYS
 
 PRACTICE_PLUG = (
-    "You need a multimeter with a diode range, a USB meter, and the practice plug in J2: a 5 V reed relay "
+    "You need a multimeter with a diode range, a USB meter, and the practice plug on J2: a 5 V reed relay "
     "of 10 mA "
     "from LAMP to GND with a red LED and 1k beside it, the same again from ARM to GND, and the second "
     "relay's "
-    "contact that is closed at rest from FEEDBACK to GND. There is no mains anywhere until step 16.",
+    "contact that is closed at rest from FEEDBACK to GND. There is no mains anywhere until step 16. "
+    "The board is out of its case until step 15: JP2 and the display's plug are on its front.",
     "At any question, type skip to pass the step over. Ctrl-C stops; run the command again to go on.",
 )
 
@@ -55,22 +57,23 @@ def step_1(trial: Trial) -> None:
         "still. Figures may be typed as 3.5k; OL where the meter shows that it is open."
     )
     for red, black, kind, _, _ in READINGS:
-        trial.type(reading_key(red, black), f"{red} to {black}, {kind} range")
+        held = ", BACK held down" if (red, black) == WITH_BACK_HELD else ""
+        trial.type(reading_key(red, black), f"{red} to {black}, {kind} range{held}")
     trial.ask(
         "1.connectors",
-        "Is no contact of one connector (J1 to J5) joined to one of another, but GND?",
+        "Does no contact of one connector (J1 to J6) read under 500 ohm to one of another, but GND to GND?",
     )
 
 
 def step_2(trial: Trial) -> None:
     trial.ask(
         "2.cool",
-        "The Pico in, no counter, the practice plug out: USB in, and touch every part. Is nothing warm?",
+        "The Pico into its sockets; no counter, no display, no cable. USB in, and touch every part. USB out, "
+        "the counter into its socket, USB in, and touch again. Is nothing warm?",
     )
     trial.until_it_answers(
-        "Pull USB. Put the counter in, the practice plug into J2 and the display in. Then plug USB in "
-        "and run "
-        "`lampblack install` in another window."
+        "USB out. The practice plug's cable to J2, and the display in, its jumpers first. USB in, and put "
+        "the firmware on: drag the image onto a new Pico, or run `lampblack install` in another window."
     )
     _fit(trial)
     found = [finding for finding in trial.findings() if not finding.ok]
@@ -251,7 +254,12 @@ def step_8(trial: Trial) -> None:
     if not trial.has_kept("8.more_ma"):
         rest_ma = trial.number("The USB meter at rest, in mA:")
         trial.note("8.more_ma", trial.number("The USB meter while the light is on, in mA:") - rest_ma)
-    trial.type("8.bare_ma", "The USB meter while the light is on, with the display unplugged")
+    trial.type(
+        "8.bare_ma",
+        "USB out, the display's plug out, USB in. Press LAMP (twice, if it stays dark). The USB meter while "
+        "the light is on, with the display unplugged",
+    )
+    trial.until_it_answers("USB out, the display's plug in, USB in.")
 
 
 def _exposure(trial: Trial, prompt: str) -> tuple[int, int]:
@@ -344,8 +352,9 @@ def step_9(trial: Trial) -> None:
     trial.note("9.apart_ms", light["lit_ms"] - light["seen_ms"])
     trial.type("9.lamp", "Press LAMP, then hold BACK down. LAMP OUT (TP5) meanwhile")
     trial.type("9.arm", "ARM (J2) meanwhile")
-    trial.type("9.run", "Press LAMP, hold BACK down and RUN (TP7) at GND. LAMP OUT (TP5) meanwhile")
-    trial.until_it_answers("Let go of both.")
+    trial.type("9.up", "Let go of BACK, and pull USB. PERMIT to GND, diode range")
+    trial.type("9.held", "BACK held down: PERMIT to GND, diode range")
+    trial.until_it_answers("Let go of BACK, and plug USB in.")
 
 
 def step_10(trial: Trial) -> None:
@@ -397,10 +406,9 @@ def _latch(trial: Trial) -> None:
     while True:
         light = _light(
             trial,
-            "Press LAMP, and within 8 s join LAMP_SENSE (pin 26 of the Pico) to 3V3 (pin 36) by a wire: "
-            "so the box goes "
-            "on wanting light. When the LED has gone out wait for 30 s more. Then press LAMP, and take "
-            "the wire off.",
+            "Press LAMP, and within 8 s join LAMP_SENSE (on the front, R12's left leg) to 3V3 (R44's right "
+            "leg, beside it) by a wire: so the box goes on wanting light. When the LED has gone out wait for "
+            "30 s more. Then press LAMP, and take the wire off.",
         )
         if not 0 < light["lit_ms"] < LATCH_LEAST_MS or not trial.person.is_yes(
             "  The wire came too late. Try again?"
