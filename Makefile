@@ -8,8 +8,8 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures
-.PHONY: hardware pins faults board parts-page drawings guides clean
+.PHONY: demo test lint figures presses emulated measurements diagram pictures
+.PHONY: hardware pins faults board parts-page case drawings guides clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
@@ -27,6 +27,11 @@ lint: $(VENV)/ready-for-tests
 figures: $(VENV)/ready-for-tests
 	$(BIN)/pytest tests/test_figures.py -m ''
 	$(BIN)/python -m tests.figures.run
+	$(BIN)/python -m tests.figures.presses
+
+# How many inputs the commonest changes cost at the panel, found by search: some minutes.
+presses: $(VENV)/ready-for-tests
+	$(BIN)/python -m tests.figures.presses
 
 # Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
 emulated: $(VENV)/ready-for-tests
@@ -48,12 +53,14 @@ pictures: $(VENV)/ready-for-tests
 faults: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.checks.faults
 
-# Parts list, made tables of the hardware's pages, and their pictures: steps of the build, connectors, breadboard.
+# Parts list, made tables of the hardware's pages, and their pictures: steps of the build, connectors, breadboard,
+# drilling template.
 guides: $(VENV)/ready-for-tests
 	$(BIN)/python -m hardware.guide
 	$(BIN)/python -m hardware.step_pictures
 	$(BIN)/python -m hardware.wiring
 	$(BIN)/python -m hardware.breadboard
+	$(BIN)/python -m hardware.case.template
 
 # The schematic, drawn and compared with the parts, in hardware/made/drawings.
 drawings: $(VENV)/ready-for-tests
@@ -69,6 +76,15 @@ board:
 PARTS_PAGE := $(VENV)/parts-page
 parts-page: $(PARTS_PAGE)/ready
 	$(PARTS_PAGE)/bin/python -m hardware.parts_page
+
+# The case: solids for a printer, pictures, and the search for clashes and for ways of light. Installs build123d first,
+# about 1 GB, which nothing else needs.
+case: $(VENV)/ready-for-tests
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[case]'
+	$(BIN)/python -m hardware.case
+	$(BIN)/python -m hardware.case.template
+	$(BIN)/python -m hardware.checks.clashes
+	$(BIN)/python -m hardware.checks.light_traps
 
 # All that is made of the hardware, each from what it needs; what a missing tool leaves out is said.
 hardware: $(VENV)/ready-for-tests

@@ -172,7 +172,7 @@ def _settings() -> str:
 def _takes(key: str, kind: str, limits: tuple) -> str:
     if kind == "choice":
         return ", ".join(limits)
-    if kind == "filters":
+    if kind in ("filters", "areas"):
         return f"{limits[0]} to {limits[1]} names, with commas"
     if kind in ("filter", "text"):
         return f"up to {limits[1]} characters"

@@ -71,11 +71,29 @@ class Part:
 
 
 @dataclass(frozen=True)
+class Bought:
+    """What is bought and not soldered to the board. `step` is one of the case's; 0 is none."""
+
+    name: str
+    what: str
+    count: int
+    step: int = 0
+    substitutes: str = ""
+    never: str = ""
+
+
+@dataclass(frozen=True)
 class Circuit:
     pins: dict[str, Pin]
     parts: dict[str, Part]
     steps: dict[int, str]
     board: dict[str, Any] = field(default_factory=dict)
+    case: dict[str, Any] = field(default_factory=dict)
+    bought: tuple[Bought, ...] = ()
+
+    @property
+    def case_steps(self) -> dict[int, str]:
+        return {int(number): title for number, title in self.case["step"].items()}
 
     @property
     def nets(self) -> dict[str, list[tuple[str, str]]]:
@@ -129,7 +147,11 @@ def read_circuit(folder: Path = HERE) -> Circuit:
             raise CircuitError(f"{ref} in parts.toml: {fault}.") from None
     parts["U1"].pads.update({str(pin.pin): pin.net for pin in pins.values()})
     parts["U1"].pads.update(data["pico"])
-    return Circuit(pins, parts, steps, data.get("board", {}))
+    try:
+        bought = tuple(Bought(name, **row) for name, row in data.get("bought", {}).items())
+    except TypeError as fault:
+        raise CircuitError(f"What is bought in parts.toml: {fault}.") from None
+    return Circuit(pins, parts, steps, data.get("board", {}), data.get("case", {}), bought)
 
 
 def broken_rules(circuit: Circuit) -> list[str]:

@@ -37,6 +37,18 @@ def parts_lists(circuit: Circuit) -> str:
     return text
 
 
+def bought_table(circuit: Circuit) -> list[str]:
+    """What is bought and not on the board: what goes with any box, then what is of the case, by its steps."""
+    rows = ["| how many | what | for |", "| --- | --- | --- |"]
+    for thing in sorted(circuit.bought, key=lambda thing: thing.step):
+        step = f"case, step {thing.step}" if thing.step else "any box"
+        words = thing.what
+        words += f". In its place: {thing.substitutes}" if thing.substitutes else ""
+        words += f". **Never**: {thing.never}" if thing.never else ""
+        rows.append(f"| {thing.count} | {words} | {step} |")
+    return rows
+
+
 def _advice(kinds: dict[tuple[str, str], list[Part]]) -> str:
     """What else will do, and what will not, once a class."""
     lines: dict[str, None] = {}
@@ -56,6 +68,7 @@ def made_pages() -> dict[Path, str]:
     circuit = read_circuit()
     pages: dict[Path, str] = {}
     pieces = {
+        ("parts.md", "bought"): "\n".join(["", *bought_table(circuit), ""]),
         ("parts.md", "lists"): parts_lists(circuit),
         ("acceptance.md", "places"): "\n".join(["", *probes.table(circuit), ""]),
         ("acceptance.md", "readings"): "\n".join(["", *ohms.table(), ""]),

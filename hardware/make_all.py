@@ -5,6 +5,7 @@ What must live here: which targets there are, and which tool each needs. How a t
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import shutil
 import subprocess
@@ -13,10 +14,11 @@ from dataclasses import dataclass
 
 from hardware.circuit import HERE
 
-NGSPICE, KICAD = "ngspice", "kicad"
+NGSPICE, KICAD, BUILD123D = "ngspice", "kicad", "build123d"
 HOW = {
     NGSPICE: "ngspice: apt-get install ngspice",
     KICAD: "KiCad 6 with its footprints: apt-get install kicad kicad-footprints (Debian 12)",
+    BUILD123D: "build123d, about 1 GB: make case installs it first",
 }
 
 
@@ -33,8 +35,9 @@ TARGETS = (
     Target("pins", "firmware/board/pins.py"),
     Target("faults", "the table of faults", NGSPICE),
     Target("board", "the board", KICAD),
-    # From the board: its parts page, and (the case's place) what is built around it.
+    # From the board: its parts page, and what is built around it.
     Target("parts-page", "the parts page", KICAD),
+    Target("case", "the case", BUILD123D),
     Target("drawings", "the schematic"),
     # From the table of faults and the board.
     Target("guides", "lists, tables and pictures of the pages"),
@@ -50,7 +53,7 @@ def is_there(tool: str, kicad_python: str) -> bool:
         asked = [kicad_python, "-c", "import pcbnew; print(pcbnew.GetBuildVersion())"]
         said = subprocess.run(asked, capture_output=True, text=True)
         return said.returncode == 0 and said.stdout.startswith("6.")
-    return True
+    return tool != BUILD123D or importlib.util.find_spec(BUILD123D) is not None
 
 
 def make(kicad_python: str) -> list[str]:

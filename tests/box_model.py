@@ -402,6 +402,7 @@ def snapshot(session: Session) -> dict:
             box.work.prints,
         ),
         "undo": [vars(change) for change in box.panel.undo._changes],
+        "redo": [vars(change) for change in box.panel.undo._undone],
         "work": box.work.map.to_dict(),
         "strip": dict(vars(box.work.strip), given=box.work.strip_given),
         "bench": box.bench.to_dict(),

@@ -872,7 +872,9 @@ def test_a_base_too_short_to_split_is_refused():
     evening = Evening(a_card(base_ms=150))
     to_row(evening.session, "Passes")
     evening.play("+1 press\n+1 dial 1")
-    assert evening.box.message == "Base is not changed: half of it is too short. Bases go from 0.1 to 999.9 s."
+    assert (
+        evening.box.message == "Base is not changed: half of it is too short. Bases go from 0.1 to 999.9 s."
+    )
     assert worked(evening)["passes"][0]["base_ms"] == 150
 
 

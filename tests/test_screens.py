@@ -804,7 +804,7 @@ PLAIN_WORDS = set(
     """
     asked check closed count confirm confirmed contact counted does dark fitted known let lit off
     opened output plug second unasked wires
-    areas names replace tied
+    areas names place tied
     a add after again all alone and another aperture are around as at auto away back base bases be
     became before begin begins below bench box brightness brings burn but can cannot card cards change
     changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge

@@ -19,8 +19,8 @@ DRY_DOWN_MAX_PM = 500
 
 AREA_MAX = 16
 AREAS = (
-    "sky face foreground corner edge horizon water clouds hands window wall tree path hair shirt shadow left right"
-    " top bottom"
+    "sky face foreground corner edge horizon water clouds hands window wall tree path hair shirt shadow left"
+    " right top bottom"
 )
 """Names for the areas of a print, to be turned to at the box; one text, to spare memory."""
 

@@ -19,7 +19,6 @@ from timing_core.panel.rows import (
 )
 from timing_core.refusal import Refusal
 
-
 _OF_A_PASS = ("base", "mark", "through", "add", "filter")
 """Keys of the rows that are about one pass."""
 
@@ -55,7 +54,9 @@ class PrintScreen(Screen):
             if len(marks) < MARKS_MAX:
                 found.append(Row("add", "Add a mark", TURNS | NAMES | LEADS_ON, "", index))
         for index in range(len(passes)):
-            found.append(Row("filter", "Filter, pass %d" % (index + 1) if several else "Filter", TURNS, "", index))
+            found.append(
+                Row("filter", "Filter, pass %d" % (index + 1) if several else "Filter", TURNS, "", index)
+            )
         found.append(Row("passes", "Passes", TURNS | NAMES))
         if several:
             found.append(Row("tied", "Bases", TURNS | TWO_VALUED))
@@ -105,7 +106,9 @@ class PrintScreen(Screen):
             moved = stops_text(offset_between(panel.base_before_ms(row.index), base_ms))
             if key == "all":
                 return moved  # the bases are in the rows below, and go with it
-            return "%s  %s" % (moved, seconds_text(base_ms)) if panel.is_open else seconds_text(base_ms)
+            if panel.has_open(row) or moved != "0":
+                return "%s  %s" % (moved, seconds_text(base_ms))
+            return seconds_text(base_ms)
         if key == "mark" or key == "through":
             mark = map.passes[row.index].marks[row.number]
             if key == "through":
@@ -243,7 +246,7 @@ class PrintScreen(Screen):
             return self._areas(panel, row.index)
         if row.key == "keep":
             names = self._names_to_keep(panel)
-            return ["nowhere", names[0]] + ["replace " + name for name in names[1:]]
+            return ["nowhere", names[0]] + ["in its place" for _ in names[1:]]
         return ["nothing"] + [
             "%s, pass %d" % (mark.area, index + 1)
             for index in range(len(map.passes))

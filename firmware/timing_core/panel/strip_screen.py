@@ -88,6 +88,8 @@ class StripScreen(Screen):
         if key == "for":
             now = (strip.pass_index, strip.mark_index)
             strip.pass_index, strip.mark_index = following(self._targets(map), now, steps)
+            if now[0] != strip.pass_index:
+                strip.over_earlier = strip.pass_index > 0 and strip.kind == COVER
         elif key == "kind":
             strip.kind = following((COVER, FRESH), strip.kind, steps)
         elif key == "patches":

@@ -1,0 +1,1 @@
+"""The case: its sizes, its solids, and what is made of them."""
