@@ -254,7 +254,7 @@ class Drawing:
         place = box.panel.cursor.place
         top = self._packed_foot(False)
         y = top - 32
-        patch = in_letters("Patch %d%s" % (place // 2 + 1, "½" if place % 2 else ""))
+        patch = in_letters("Patch %s" % (str(place // 2 + 1) + ("½" if place % 2 else "")))
         if y < 16:
             self._head("Choose a patch", "")
         else:
