@@ -197,7 +197,14 @@ class Drawing:
         if stage.kind == FIT and not box.message:
             self._fit(stage.filter)
             return
-        name = self._held_words(stage) if held else stage_name(stage) if box.message else stage_task(stage)
+        if held:
+            name = self._held_words(stage)
+        elif box.message:
+            name = stage_name(stage)
+        else:
+            name = stage_task(stage)
+            if stage.windows and width(in_letters("Shade " + stage.windows[0].area)) > _HALF:
+                name = name[len("Shade ") :]  # the whole name of the first area tells more
         self._name("Held" if held else "", name, top - _SECONDS_END + _SECONDS_Y)
         if box.message:
             self._message(box.message, top - 32)
@@ -287,9 +294,13 @@ class Drawing:
                 fills = hint
                 if has_seconds and hint == in_letters("EXPOSE give " + self.box.exposing.left_text()):
                     hint = in_letters("EXPOSE give")
-            if lines and len(lines[-1]) == 1 and width(lines[-1][0]) + _APART + width(hint) < WIDTH:
-                lines[-1].append(hint)
-            elif hint:
+            if not hint:
+                continue
+            for line in lines:
+                if len(line) == 1 and width(line[0]) + _APART + width(hint) < WIDTH:
+                    line.append(hint)
+                    break
+            else:
                 lines.append([clip(hint, WIDTH - 2)])
         top = y = HEIGHT - _LINE * len(lines)
         for line in lines:
