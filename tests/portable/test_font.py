@@ -3,7 +3,7 @@
 import gc
 import sys
 
-from timing_core.panel.letters import HEIGHT_PX, LARGE, Pen, clip, in_letters, width
+from timing_core.panel.letters import HEIGHT_PX, LARGE, Pen, clip, enlarge, in_letters, width
 
 ON_MICROPYTHON = sys.implementation.name == "micropython"
 
@@ -194,6 +194,41 @@ def test_dark_text_on_a_lit_row_is_the_lit_text_turned_over():
     assert bytes([byte ^ 0xFF for byte in dark_buffer]) == bytes(lit_buffer)
 
 
+def test_an_enlarged_letter_has_squares_for_pixels():
+    for text in (ASCII[1:11], ASCII[40:50], ASCII[80:90], EXTRA):
+        data = in_letters(text)
+        _, small = new_frame()
+        Pen(FrameBuffer).text(small, data, 0, 0)
+        for times in (2, 3):
+            buffer, large = new_frame()
+            enlarge(buffer, WIDTH, data, 4, 16, times)
+            wide = min(width(data), (WIDTH - 4) // times)
+            shown = 0  # glyphs that would pass the edge are left out whole
+            while shown < len(data) and width(data[: shown + 1]) <= wide:
+                shown += 1
+            wide = width(data[:shown])
+            for y in range(HEIGHT):
+                for x in range(WIDTH):
+                    column, row = (x - 4) // times, (y - 16) // times
+                    inside = 0 <= column < wide and 0 <= row < HEIGHT_PX
+                    assert large.pixel(x, y) == (small.pixel(column, row) if inside else 0), (
+                        text,
+                        times,
+                        x,
+                        y,
+                    )
+
+
+def test_an_enlarged_letter_on_a_lit_ground_is_dark():
+    lit_buffer, _ = new_frame()
+    dark_buffer, dark = new_frame()
+    dark.fill(1)
+    for buffer in (lit_buffer, dark_buffer):
+        enlarge(buffer, WIDTH, in_letters("Held sky"), 2, 0)
+    assert any(lit_buffer)
+    assert bytes([byte ^ 0xFF for byte in dark_buffer]) == bytes(lit_buffer)
+
+
 def test_clip_keeps_what_fits_and_says_that_something_is_missing():
     data = in_letters("The dark sky above the left chimney")
     for px in range(140):
@@ -344,6 +379,8 @@ def test_drawing_takes_no_memory():
         frame.fill_rect(0, 9, WIDTH, 10, 1)
         pen.text(frame, data, WIDTH - width(data), 10, 0)
         left = LARGE.draw(frame, 1234, WIDTH, 20)
+        enlarge(buffer, WIDTH, data, 0, 48)
+        enlarge(buffer, WIDTH, data, 0, 40, 3)
         room = LARGE.width(1234)
         LARGE.draw(frame, 99999, WIDTH, 24, ink=1, tenths=True)
     finally:

@@ -270,7 +270,7 @@ class Drawing:
             self._message(box.message, y)
             return
         tenths = (strip.total_ms(box.work.map, place) + 50) // 100
-        self._large_seconds(tenths, y, True)
+        self._large_seconds(tenths, y, True, 5)
         if strip.step_stops120:
             self.pen.text(self.fb, in_letters(stops_text(strip.shift(place))), 0, y)
             self.pen.text(self.fb, in_letters("stops"), 0, y + _LINE)
@@ -335,11 +335,17 @@ class Drawing:
 
     def _lay_rail(self, stage) -> None:
         """The whole of the stage's light as a line of dots, raised where an area is shaded."""
-        self._rail.fill(0)
-        for x in range(0, WIDTH, 2):
-            at_ms = x * stage.light_ms // WIDTH
-            shaded = any(window.open_ms <= at_ms < window.close_ms for window in stage.windows)
-            self._rail.pixel(x, _SHADED_Y if shaded else _RAIL_Y, 1)
+        rail = self._rail
+        rail.fill(0)
+        rail.hline(0, _RAIL_Y, WIDTH, 1)
+        whole_ms = max(1, stage.light_ms)
+        for window in stage.windows:
+            x = window.open_ms * WIDTH // whole_ms
+            wide = window.close_ms * WIDTH // whole_ms - x
+            rail.hline(x, _RAIL_Y, wide, 0)
+            rail.hline(x, _SHADED_Y, wide, 1)
+        for x in range(1, WIDTH, 2):
+            rail.vline(x, 0, _LINE, 0)
 
     def _exposing(self) -> None:
         box = self.box
@@ -379,7 +385,7 @@ class Drawing:
     def _seconds(self, tenths: int, y: int, cue_s: int) -> None:
         """The seconds that are left, and beside them the seconds to the next cue, if there is one, and the
         filter that is in, in a frame."""
-        self._large_seconds(tenths, y, cue_s < 10)
+        self._large_seconds(tenths, y, cue_s < 10, 5 if self.box.state == "ready" else 9)
         if cue_s:
             word = self._in if self._cue_opens else self._out
             enlarge(self.buffer, WIDTH, word, 0, y)
@@ -392,12 +398,13 @@ class Drawing:
         self.fb.rect(0, y + 15, 2 * width(filter) + _FRAME, 17, 1)
         enlarge(self.buffer, WIDTH, filter, _FRAME // 2, y + 16)
 
-    def _large_seconds(self, tenths: int, y: int, with_tenths: bool) -> None:
-        """From 100 s on without tenths, so that there is room beside them."""
+    def _large_seconds(self, tenths: int, y: int, with_tenths: bool, up: int = 9) -> None:
+        """From 100 s on without tenths, so that there is room beside them: what runs down is rounded up, and
+        with `up` at 5 to the nearest second."""
         if with_tenths and tenths <= 999:
             LARGE.draw(self.fb, tenths, WIDTH, y)
         else:
-            LARGE.draw(self.fb, min((tenths + 9) // 10, _MOST_S), WIDTH, y, 1, False)
+            LARGE.draw(self.fb, min((tenths + up) // 10, _MOST_S), WIDTH, y, 1, False)
 
     def _dim(self) -> None:
         """Darken every second row of what is large: half the light, and as large as before."""
