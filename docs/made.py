@@ -232,6 +232,11 @@ class Evening:
         box.health = _health_of_a_board
         self._session.advance(self._session.now_ms + SETTLED_MS)
 
+    def use_all_contacts(self) -> None:
+        for key in ("expose", "pedal", "lamp", "back", "press"):
+            self._session.input(key)
+        self._session.input("dial", 3)
+
     def spoil_settings(self) -> None:
         """The newest copy of the settings goes bad, and the box finds out when it starts."""
         copies = [name for name in self._disk.names() if name.startswith("bench.")]
@@ -281,6 +286,7 @@ HAPPENS = {
     "* the light is on": Evening.light_on,
     "* the print is given to its end": Evening.to_the_end,
     "* the box is started again": Evening.start_again,
+    "* keys and pedal are pressed once each, and the dial is turned by three": Evening.use_all_contacts,
     "* the newest copy of the settings goes bad, and the box is started again": Evening.spoil_settings,
 }
 """What may happen at the box between two requests, in the words of the page."""

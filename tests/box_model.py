@@ -555,6 +555,16 @@ def _away(session: Session, card: dict) -> None:
     ask(session, "handover")
 
 
+def _counting(session: Session, card: dict) -> None:
+    ask(session, "accept.count", on=1)
+
+
+def _counting_beside_a_run(session: Session, card: dict) -> None:
+    _exposing(session, card)
+    keys(session, "back", "back")
+    _counting(session, card)
+
+
 def _on(name: str):
     def enter(session: Session, card: dict) -> None:
         load(session, card)
@@ -685,6 +695,8 @@ SITUATIONS = {
     "notice, before a filter": _cut_off(_at_fit),
     "notice, after viewing": _then(_cut_off(_exposing), "lamp", "lamp", "lamp"),
     "away": _away,
+    "counting": _counting,
+    "counting, a run kept": _counting_beside_a_run,
     "arming": _arming,
     "arming to view": _arming_to_view,
 }

@@ -93,6 +93,16 @@ messages = st.one_of(
     st.tuples(st.just("card.remove"), st.sampled_from([{"name": card["name"]} for card in CARDS])),
     st.tuples(st.just("card.fetch"), st.sampled_from([{"name": "door", "part": part} for part in range(3)])),
     st.tuples(st.just("ledger.fetch"), st.sampled_from([{"n": 1, "part": part} for part in range(3)])),
+    st.tuples(st.just("accept.count"), st.sampled_from([{"on": on} for on in (0, 1, 1, 2)])),
+    st.tuples(
+        st.just("accept.show"),
+        st.sampled_from(
+            [
+                {"picture": picture, "level": level, "sound": "end", "volume": 5}
+                for picture, level in (("all", 5), ("", 1), ("none", 0))
+            ]
+        ),
+    ),
 )
 
 
@@ -236,7 +246,8 @@ class BoxMachine(RuleBasedStateMachine):
         warned = (
             after["message"].startswith("Viewing light would fog") and before["message"] != after["message"]
         )
-        if (begun or warned) or (confirmed and self.pressed == "expose"):
+        counted = before["state"] == "counting" and after["state"] == "browse"
+        if (begun or warned or counted) or (confirmed and self.pressed == "expose"):
             self.quiet_ms = self.session.now_ms
 
     def check_refusal(self, before: dict, after: dict) -> None:
@@ -356,6 +367,21 @@ class BoxMachine(RuleBasedStateMachine):
     @rule(counts=st.booleans())
     def stop_or_start_counting(self, counts):
         self.session.spoil(counts=counts)
+
+    @precondition(lambda self: self.session.box.state == "browse")
+    @rule(keys=st.lists(st.sampled_from(("expose", "pedal", "lamp", "back", "press", "dial")), max_size=6))
+    def count_some_keys(self, keys):
+        """They are counted, and do nothing: not even what is on the panel is another afterwards."""
+        before = snapshot(self.session)
+        self.hear(wire_line(KIT, "accept.count", {"on": 1}))
+        if self.session.box.state != "counting":
+            return
+        for key in keys:
+            self.do(self.session.input, key, 1 if key == "dial" else 0)
+        assert sum(self.session.box.acceptance.counting.read()["counts"].values()) == len(keys)
+        assert not self.session.box.lit
+        after = snapshot(self.session)
+        assert {what for what in after if after[what] != before[what]} <= {"state", "due"}
 
     @invariant()
     def what_is_worked_on_can_be_kept(self):
@@ -724,6 +750,9 @@ class BoxMachine(RuleBasedStateMachine):
             "ledger.read": {"files"},
             # The prompt has no settling time to wait for.
             "handover": {"state", "due"},
+            "accept.count": {"state", "due"},
+            "accept.show": {"due"},
+            "accept.read": {"due"},
         }.get(method, set())
         assert change <= allowed, (method, change)
         if method == "bench.set":

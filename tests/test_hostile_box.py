@@ -162,7 +162,9 @@ MAY_BE_GONE = {"kept", "fault", "faults", *board_health()}
 
 
 def test_every_method_that_a_tool_uses_is_spoiled():
-    no_command = {"card.verify", "fitted.get", "fitted.set"}
+    # `accept` asks a person between any two of its messages: tests/test_accept.py has it told wrong things.
+    by_accept = {"fitted.get", "fitted.set", "accept.count", "accept.show", "accept.read"}
+    no_command = {"card.verify"} | by_accept
     assert set(COMMANDS) | no_command == set(METHODS) == set(replies.REPLIES)
 
 

@@ -293,6 +293,7 @@ def test_an_arrow_more_or_less_is_found():
 # ("session.send =").
 
 READS: set[str] = set()
+TESTING = {f"lampblack.accept.{name}" for name in ("accept", "steps", "trial")}
 VIEW = {"box.says", "box.run", "box.next_stage", "box.began_with"}
 """What `host_sim.box.view` is asked."""
 CORE = {"timing_core"}
@@ -464,6 +465,28 @@ LAWS = {
         | {f"lampblack.board.{name}" for name in ("board_prompt", "install")},
         set(),
         READS,
+    ),
+    # "It may not know how a figure is got."
+    "tools/lampblack/accept/limits.py": (
+        HOST | CORE | TESTING | {"lampblack.accept.report", "lampblack.wire", "serial"},
+        set(),
+        READS,
+    ),
+    "tools/lampblack/accept/report.py": (
+        HOST | CORE | TESTING | {"lampblack.wire", "serial"},
+        set(),
+        READS,
+    ),
+    # "It may not know what a step is about."
+    "tools/lampblack/accept/person.py": (
+        HOST | CORE | TESTING | {"lampblack.accept.limits", "lampblack.accept.report", "lampblack.wire"},
+        set(),
+        READS,
+    ),
+    "tools/lampblack/accept/trial.py": (
+        CORE | {"lampblack.accept.steps", "timing_core.machine", "timing_core.panel"},
+        set(),
+        {"box.call", "box.state", "box.close"},
     ),
     # "It may not know what is asked for, nor how a port is opened."
     "tools/lampblack/wire/asking.py": (

@@ -98,6 +98,15 @@ PARAMS = {
     "card.remove": st.fixed_dictionaries({"name": NAMES}),
     "bench.set": st.fixed_dictionaries({"values": SETTINGS}),
     "fitted.set": st.fixed_dictionaries({"values": FITTED}),
+    "accept.count": st.fixed_dictionaries({"on": st.integers(0, 2)}),
+    "accept.show": st.fixed_dictionaries(
+        {
+            "picture": st.sampled_from(("", "all", "none")),
+            "level": st.integers(0, 6),
+            "sound": st.sampled_from(("", "end", "none")),
+            "volume": st.integers(0, 6),
+        }
+    ),
     "ledger.read": st.fixed_dictionaries({}, optional={"after": st.integers(0, 3)}),
     "ledger.fetch": st.fixed_dictionaries({"n": st.integers(0, 3), "part": st.integers(0, 3)}),
     "crash.read": st.fixed_dictionaries({}, optional={"after": st.integers(0, 4)}),
@@ -183,6 +192,7 @@ def may_change(message):
         {"digest", "name"},
         {"removed"},
         {"values"},
+        {"values", "in_force"},
         {"ok"},
     )
 

@@ -56,11 +56,11 @@ def test_the_goal_itself_costs_nothing():
 
 def test_no_shorter_path_is_overlooked():
     """Every shorter row of inputs, each given to a box of its own, misses the goal."""
-    path = Search(FILTER).fewest(7, 7)
+    path = Search(DRY).fewest(7, 7)
     assert len(path) == 3
     for shorter in product(presses.INPUTS, repeat=len(path) - 1):
-        session = replayed(FILTER, shorter)
-        assert not FILTER.goals[0].reached(session, session.box.bench.to_dict()), shorter
+        session = replayed(DRY, shorter)
+        assert not DRY.goals[0].reached(session, session.box.bench.to_dict()), shorter
 
 
 def test_a_detour_is_not_counted():

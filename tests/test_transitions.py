@@ -36,7 +36,7 @@ from timing_core.wire import methods as link_module
 ROWS = list(transitions())
 NAMES = [name for name, _ in STATES]
 CONTROLS = ("expose", "lamp", "back", "dial", "press")
-EVENTS = (*CONTROLS, "lamp_end", "tick", "power_up", "handover")
+EVENTS = (*CONTROLS, "lamp_end", "tick", "power_up", "count", "end_count", "handover")
 CORE = Path(box_module.__file__).parent
 
 
@@ -106,7 +106,7 @@ def test_every_state_is_reached_from_power_up():
 
 
 def test_every_state_has_a_way_out_by_back_or_by_itself():
-    home = {"off", "browse", "away"}
+    home = {"off", "browse", "away", "counting"}
     for state in set(NAMES) - home:
         ways = [then for own, event, _, _, then, _ in ROWS if own == state and event in ("back", "lamp_end")]
         assert any(then != state for then in ways), state
@@ -121,6 +121,20 @@ def test_every_state_has_a_way_out_by_back_or_by_itself():
                     todo += thens - found
                     found |= thens
         assert "browse" in found, state
+
+
+def test_contacts_are_counted_from_the_dark_alone_and_do_nothing():
+    assert [row[:5] for row in ROWS if row[4] == "counting" and row[0] != "counting"] == [
+        ("browse", "count", "", "count", "counting")
+    ]
+    for _, event, when, do, then, says in [row for row in ROWS if row[0] == "counting"]:
+        if event in CONTROLS:
+            assert (when, do, then, says) == ("", "", "counting", "counted")
+        else:
+            # The tool ends it, or has gone: BACK is counted as well.
+            assert then == ("away" if event == "handover" else "browse")
+    assert ("counting", "tick", "is_forsaken", "end_count", "browse", "") in ROWS
+    assert set(CONTROLS) <= {event for state, event, *_ in ROWS if state == "counting"}
 
 
 # --- light
@@ -349,6 +363,12 @@ def test_every_row_fires():
         session = situation(name, make=noting(fired))
         if not session.box.lit and session.box.state != "away":
             ask(session, "handover")
+    session = situation("counting", make=noting(fired))
+    for key in ("expose", "lamp", "back", "dial", "press"):
+        session.input(key, 1 if key == "dial" else 0)
+    ask(session, "accept.count", on=0)
+    ask(session, "accept.count", on=1)
+    session.advance(session.now_ms + 60_000)  # the tool has gone
     for settled in ("browse", "edit", "ask", "choose", "notice"):
         session = situation(
             next(n for n in SITUATIONS if situation(n).box.state == settled), make=noting(fired)

@@ -29,7 +29,6 @@ from board.watchdog import Dog
 from board.wire import Wire
 from timing_core.box import Box
 from timing_core.light.bench import longest_light_ms as longest_light_ms
-from timing_core.machine.machine import Machine
 from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
@@ -73,9 +72,10 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     backlight = PWM(Pin(pins.BACKLIGHT), freq=_BACKLIGHT_HZ, duty_u16=0) if kind == LCD else None
     display = Display(i2c, screen.buffer, kind, fitted["column_offset"], backlight)
     box.health = lambda: health_of(box, display, survivor)
+    box.acceptance.contacts = inputs.contacts
     piezo = Piezo(PWM(Pin(pins.PIEZO)))
     wire = Wire()
-    backs = ReadBacks(box.watch, inputs, arm)
+    backs = ReadBacks(box.watch, inputs, arm, pulse)
     runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     inputs.wake = runner.wake
@@ -91,11 +91,19 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     _is_made(
         box.io, box.clock, box.work, box.shelf, box.ledger, box.journal, box.findings, box.fitted, box.watch
     )
-    _is_made(
-        box.lamp, box.lamp.strike, box.exposing, box.run, box.exposing.cues, box.machine, box.asked, box.link
-    )
+    _is_made(box.lamp, box.lamp.strike, box.exposing, box.run, box.exposing.cues, box.machine)
+    _is_made(box.asked, box.link, box.acceptance, display)
     _is_made(box.panel, box.panel.kept, box.panel.kept.undo, box.panel.cursor, *box.panel.screens)
-    Machine._bind = None  # type: ignore[method-assign, assignment]
+    for part, name in (
+        (box, "_read_kept"),
+        (box.machine, "_bind"),
+        (box.bench, "take_kept"),
+        (inputs, "add_key"),
+        (inputs, "add_dial"),
+        (backs, "_listen"),
+        (runner, "start"),
+    ):
+        setattr(type(part), name, None)
     gc.collect()
     gc.threshold(-1)
     return runner

@@ -44,6 +44,7 @@ class Inputs:
         self.wake = _nobody
         self._called = False
         self._names = ["", "", ""]
+        self._edges = [0, 0, 0]
         self._parts: list = []
         self.lost = 0
         self.masked_ms = -1
@@ -88,15 +89,26 @@ class Inputs:
         """The box's event for a key's code."""
         return self._names[code]
 
-    def is_down(self, name: str, was_down: bool) -> bool:
-        """The key is held down. One that was is let go when its contact has come to rest."""
+    def hold(self, name: str) -> str:
+        """The event of a key that has been held down, or let go, since this was asked last; "" for neither.
+        A key is let go when its contact has come to rest."""
         key = self._parts[self._names.index(name) - FIRST_KEY]
-        return key.down or (was_down and ticks_diff(ticks_ms(), key.rose_ms) < _QUIET_MS)
+        was_down = key.is_held
+        key.is_held = key.down or (was_down and ticks_diff(ticks_ms(), key.rose_ms) < _QUIET_MS)
+        return "" if key.is_held == was_down else name + ("_down" if key.is_held else "_up")
+
+    def contacts(self) -> dict:
+        """How many edges the contact of each key has given, the bounces among them."""
+        return {self._names[code]: self._edges[code] for code in range(FIRST_KEY, len(self._names))}
+
+    def edge(self, code: int) -> None:
+        self._edges[code] = self._edges[code] + 1 & 0xFFFFFF
 
     def add_key(self, name: str, gpio: int, at_once=None) -> None:
         """`at_once()`, if given, is called in the interrupt itself."""
         self._parts.append(_Key(self, len(self._names), gpio, at_once))
         self._names.append(name)
+        self._edges.append(0)
 
     def add_dial(self, gpio_a: int, gpio_b: int) -> None:
         self._parts.append(_Dial(self, gpio_a, gpio_b))
@@ -110,11 +122,13 @@ class _Key:
         self.rose_ms = ticks_ms() - _QUIET_MS
         pin = Pin(gpio, Pin.IN, Pin.PULL_UP)
         self.down = not pin.value()
+        self.is_held = False
         self._irq = pin.irq(self._edge, Pin.IRQ_FALLING | Pin.IRQ_RISING, hard=True)
 
     def _edge(self, pin) -> None:
         try:
             now_ms = ticks_ms()
+            self._inputs.edge(self._code)
             flags = self._irq.flags()  # type: ignore[attr-defined]  # irq() returns an object that has it
             down = not pin.value()
             if not self.down and flags & Pin.IRQ_FALLING:

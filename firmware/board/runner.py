@@ -95,9 +95,7 @@ class Runner:
         self._dog = dog
         self._survivor = survivor
         self._watch = watch
-        self._busy = False
-        self._taking = False
-        self._deep = self._back_is_down = False
+        self._busy = self._taking = self._deep = False
         self._dirty = True
         self._ended_ms = -1
         self._cut_ms = -1
@@ -146,7 +144,9 @@ class Runner:
         while not (self._busy or self._taking or self._disk.writing):
             self._taking = True
             try:
-                self._tell_back()
+                held = self._inputs.hold("back")
+                if held:
+                    self._give(held, 0)
                 took = self._may_take()
                 if took:
                     if self._ended_ms >= 0:
@@ -158,7 +158,7 @@ class Runner:
                             self._give(self._inputs.name(code), 0)
                         else:
                             self._give("dial", self._detents(code))
-                    self._use()
+                    self._used_ms = time.ticks_ms()  # somebody, or a PC, has just used the box
             except BaseException as fault:
                 self._pulse.stop()
                 self._fault = fault
@@ -184,13 +184,6 @@ class Runner:
         """In BACK's interrupt: put the lamp out now. The key goes to the box like any other."""
         if self._pulse.owes:
             self._cut_ms = self._pulse.stop()
-
-    def _tell_back(self) -> None:
-        """Before any key: whether BACK is held down."""
-        is_down = self._inputs.is_down("back", self._back_is_down)
-        if is_down != self._back_is_down:
-            self._back_is_down = is_down
-            self._give("back_down" if is_down else "back_up", 0)
 
     def _may_take(self) -> bool:
         """There is an input, and it need not wait until the loop has done what it is at."""
@@ -341,7 +334,7 @@ class Runner:
             self._survivor.settled()
         if self._asked and not self.box.in_run and since(now_ms, self._answered_ms) >= _FINISHED_MS:
             self._asked = False
-            self._use()
+            self._used_ms = time.ticks_ms()
         nap_ms = _NAP_MS
         due = self.box.next_deadline()
         if due is not None:
@@ -361,10 +354,6 @@ class Runner:
         self._noted = True
         if self._undrawn:
             crash.note(self._undrawn)
-
-    def _use(self) -> None:
-        """Somebody, or a PC, has just used the box."""
-        self._used_ms = time.ticks_ms()
 
     def _tidy(self) -> None:
         """Just after use: collect memory before it is short, if it is too early for the next press."""

@@ -22,7 +22,7 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 """
 
 from timing_core.light.bench import Bench
-from timing_core.light.plan import filter_text, stage_name
+from timing_core.light.plan import filter_text
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing
@@ -31,6 +31,7 @@ from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
 from timing_core.machine.transitions import LIT
 from timing_core.machine.watch import Watch
+from timing_core.panel.acceptance import Acceptance
 from timing_core.panel.panel import Panel
 from timing_core.platform import Platform
 from timing_core.records.fitted import Fitted
@@ -41,9 +42,10 @@ from timing_core.records.store import Store
 from timing_core.refusal import Refusal
 from timing_core.wire.asked import Asked
 from timing_core.wire.methods import Link
+from timing_core.wire.summary import summary_of
 
 _RUN_STATES = ("ready", "exposing", "held")
-_QUIET = ("tick", "lamp_end", "handover")
+_QUIET = ("tick", "lamp_end", "handover", "count", "end_count")
 
 
 def _no_lines() -> list:
@@ -59,9 +61,8 @@ class Box:
     wants a new picture; 0 means no panel."""
 
     def __init__(self, store: Store, platform: Platform, panel_ms: int = 100) -> None:
-        # Set from outside by what the box runs on:
-        self.crash_lines = _no_lines  # a reader of the crash log, if one is kept
-        self.health = _no_board  # tells about the board
+        self.crash_lines = _no_lines  # set from outside: a reader of the crash log, if one is kept
+        self.health = _no_board  # set from outside: tells about the board
         self.store = store
         self._platform = platform
         self.io = Exchange(panel_ms > 0)
@@ -79,7 +80,9 @@ class Box:
         )
         self.run = self.exposing.run
         self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run, self.watch)
-        self.machine = Machine((self, self.exposing, self.panel, self.lamp, self.watch), WHEN, DO, ABOUT)
+        self.acceptance = Acceptance(self)
+        parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance)
+        self.machine = Machine(parts, WHEN, DO, ABOUT)
         panel, shelf, ledger = self.panel, self.shelf, self.ledger
         self.asked = Asked(self.io, store, self.clock, self.findings, panel, shelf, ledger, self.fitted)
         self.link = Link(self, platform)
@@ -98,6 +101,8 @@ class Box:
             event = "wire"
         else:
             io.begin(now_ms, amount)
+        if self.machine.state == "counting":
+            self.acceptance.counting.take(event, amount)
         if event == "wire":
             then = self.asked.settle()
             if then:
@@ -136,7 +141,7 @@ class Box:
         row = self.machine.row(event)
         if row == self.machine.NO_ROW:
             return
-        if event not in _QUIET:
+        if event not in _QUIET and self.machine.state != "counting":
             self.io.message = ""
             self.lamp.press_begins()
         try:
@@ -152,8 +157,9 @@ class Box:
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
-        machine = self.machine
-        return self.lamp.due_ms(self.exposing.cues, machine.has("tick"), machine.state == "arming")
+        if self.machine.state == "counting":
+            return self.acceptance.counting.due_ms()
+        return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"), self.machine.state == "arming")
 
     def is_about_light(self, event: str) -> bool:
         """True in a run or under light, if this key would light the lamp now or put it out. Such an input
@@ -200,27 +206,8 @@ class Box:
         return (self.machine.before if state == "arming" else state) in _RUN_STATES
 
     def summary(self) -> dict:
-        """The state in plain data: what it is, what is under way, what each control will do."""
-        run, running = self.run, self.in_run
-        name = stage_name(run.stage) if run.stages else run.name
-        told = {
-            "state": self.machine.state,
-            "screen": self.panel.screen.key,
-            "card": self.work.map.name,
-            "lit": self.lit,
-            "safelight": self.lamp.safelight,
-            "run": ("strip" if run.is_strip else "print") if running else "",
-            "stage": run.at + 1 if running else 0,
-            "stages": len(run.stages) if running else 0,
-            "name": name if running else "",
-            "left_ms": self.exposing.left_ms() if running else 0,
-            "expose": self.machine.says("expose"),
-            "message": self.io.message,
-            "kept": name if run.is_kept and not running else "",
-        }
-        for line in self.watch.faults()[:1]:
-            told["fault"] = line
-        return told
+        """The state in plain data."""
+        return summary_of(self)
 
     # --- power
 
@@ -281,14 +268,11 @@ class Box:
     def too_early_here(self) -> bool:
         return self.panel.screen.begins != "" and self.lamp.is_settling()
 
-    def _begins(self, kind: str) -> bool:
-        return self.panel.screen.begins == kind
-
     def on_print(self) -> bool:
-        return self._begins("print")
+        return self.panel.screen.begins == "print"
 
     def on_strip(self) -> bool:
-        return self._begins("strip")
+        return self.panel.screen.begins == "strip"
 
     def plan(self) -> list:
         """The stages that EXPOSE would begin on this screen; empty if there are none, or they cannot be
@@ -374,9 +358,10 @@ class Box:
 
 
 # What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp, 4
-# the watch), and its function.
+# the watch, 5 the acceptance test), and its function.
 WHEN = {
     "was_cut_off": (0, Box.was_cut_off),
+    "is_forsaken": (5, Acceptance.is_forsaken),
     "too_early_here": (0, Box.too_early_here),
     "cannot_begin": (0, Box.cannot_begin),
     "another_is_kept": (0, Box.another_is_kept),
@@ -431,6 +416,8 @@ DO = {
     "view": (0, Box.view),
     "report_for_lamp": (0, Box.report_for_lamp),
     "give_prompt": (0, Box.give_prompt),
+    "count": (5, Acceptance.begin),
+    "end_count": (5, Acceptance.end),
     "refuse_early": (3, Lamp.refuse_early),
     "listen": (3, Lamp.listen),
     "warn_paper": (3, Lamp.warn_paper),

@@ -78,6 +78,7 @@ class Session:
         self.identity = identity
         self._told_ms = 0
         self.now_ms = 0
+        self._cut_off_ms = -1
         self.lamp = Lamp()
         self.circuit = Circuit()
         self.watchers: list[Watcher] = []
@@ -122,6 +123,8 @@ class Session:
 
     def input(self, event: str, value=0) -> None:
         """Give the box one input now, and perform what it asks for."""
+        if event == "line":
+            self._tell_circuit()  # what is read of the cut-off is what it has counted by now
         while True:
             for watcher in self.watchers:
                 watcher.input(self.now_ms, event, value)
@@ -136,7 +139,7 @@ class Session:
                 elif kind == "dark" and self.lamp.lit:
                     # As on a board, nothing else is done until it is dark.
                     self.now_ms = min(self.now_ms + self.latency_ms, self.lamp.ends_ms)
-                    stopped = self._lamp_off()
+                    stopped = self._lamp_off(event == "back")
                 elif kind == "arm":
                     self.circuit.arm = bool(out.value[index])
                     self._tell_circuit()
@@ -154,14 +157,15 @@ class Session:
         self.lamp.lit_ms = self.now_ms
         self.lamp.ends_ms = self.now_ms + ms
         self.circuit.pin = True
+        cut_off_ms = self.circuit.cut_off_ms
+        self._cut_off_ms = self.now_ms + cut_off_ms if 0 <= cut_off_ms < ms else -1
         self._tell_circuit()
         for watcher in self.watchers:
             watcher.lamp(self.now_ms, True)
 
-    def _lamp_off(self) -> int:
-        self.lamp.ends_ms = -1
-        self.circuit.pin = False
-        self._tell_circuit()
+    def _lamp_off(self, by_back: bool = False) -> int:
+        self.lamp.ends_ms = self._cut_off_ms = -1
+        self.circuit.drop(self._watch, self._ticks_now(), by_back)
         for watcher in self.watchers:
             watcher.lamp(self.now_ms, False)
         return self.now_ms - self.lamp.lit_ms
@@ -173,11 +177,14 @@ class Session:
         self._tell_circuit()
 
     def _tell_circuit(self) -> None:
-        self.circuit.tell(self._watch, (self.now_ms + self.ticks_ms) & MASK)
+        self.circuit.tell(self._watch, self._ticks_now())
+
+    def _ticks_now(self) -> int:
+        return (self.now_ms + self.ticks_ms) & MASK
 
     def next_ms(self) -> int:
         """When something will happen by itself; -1 for never."""
-        ends_ms = self.lamp.ends_ms
+        ends_ms = self.lamp.ends_ms if self._cut_off_ms < 0 else self._cut_off_ms
         due = self.box.next_deadline()
         if due is None:
             return ends_ms
@@ -200,6 +207,9 @@ class Session:
         self.now_ms = next_ms
         if next_ms == self.lamp.ends_ms:
             self.input("lamp_end", self._lamp_off())
+        elif next_ms == self._cut_off_ms:
+            self._cut_off_ms = -1
+            self._tell_circuit()
         else:
             self.input("tick")
 

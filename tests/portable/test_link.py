@@ -22,7 +22,16 @@ from timing_core.wire.framing import (
 )
 from timing_core.wire.methods import METHODS, Link
 
-WRITES = ("card.part", "card.commit", "card.remove", "bench.set", "fitted.set", "handover")
+WRITES = (
+    "card.part",
+    "card.commit",
+    "card.remove",
+    "bench.set",
+    "fitted.set",
+    "handover",
+    "accept.count",
+    "accept.show",
+)
 
 
 def request(method, id=1, **params):

@@ -76,7 +76,7 @@ def _probed():
             place[0] = bytes_of[at]
     def say(*words):
         send(" ".join([str(word) for word in words]).encode() + b"\\n")
-    space = {"say": say}
+    space = {"say": say, "make_display": assembly.Display.__init__}
     def build(*parts):
         dog = parts[-1]
         space["runner"] = runner = plain(*parts)
@@ -197,7 +197,7 @@ class PicoBox:
             "from machine import PWM, Pin\n"
             "d = runner._display\n"
             f"light = PWM(Pin(pins.BACKLIGHT), freq=1000, duty_u16=0) if {kind!r} == 'st7567' else None\n"
-            f"d.__init__(d._i2c, d._frame, {kind!r}, {chip.FIRST}, light)\n"
+            f"make_display(d, d._i2c, d._frame, {kind!r}, {chip.FIRST}, light)\n"
             "d.level(runner.box.bench.get('brightness'))"
         )
 

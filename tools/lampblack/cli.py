@@ -18,6 +18,7 @@ import typer
 from rich.console import Console
 from rich.progress import Progress
 
+from lampblack.accept.accept import accept
 from lampblack.board.doctor import doctor
 from lampblack.board.image import image
 from lampblack.board.install import install
@@ -315,6 +316,7 @@ def ports(as_json: AsJson = False) -> None:
 app.command()(install)
 app.command()(image)
 app.command()(doctor)
+app.command()(accept)
 
 # --- the box with nothing attached
 

@@ -8,7 +8,8 @@ was and the refusal is shown. An event without a row changes nothing.
 
 Events are the controls, "tick" (a deadline of the box's own), "lamp_end" (the lamp has reported how long it
 was lit; if it does not report, `report_for_lamp` takes it to be out and raises the event itself),
-"power_up", and "handover" (the wire asks for the prompt).
+"power_up", "count" and "end_count" (the wire asks for contacts to be counted, and no longer), and "handover"
+(the wire asks for the prompt).
 
 The screen takes its words from the row that would fire, so no control does what the screen does not say. "@"
 stands for what they are about, such as the seconds to give.
@@ -33,6 +34,7 @@ STATES = (
     ("ask", "asked whether to end the run that is kept"),
     ("choose", "a strip is given, choosing a patch"),
     ("notice", "a run was cut off by a reset"),
+    ("counting", "contacts are counted, and nothing gives light"),
     ("away", "handed over to the prompt"),
 )
 
@@ -170,6 +172,16 @@ notice    lamp      paper_at_risk    warn_paper        notice    view?
 notice    lamp      must_arm         arm_to_view       arming    view
 notice    lamp      -                view              viewing   view
 notice    tick      settled          listen            notice
+# The wire asks for contacts to be counted, in place of acted on
+browse    count     -                count             counting
+counting  expose    -                -                 counting  counted
+counting  lamp      -                -                 counting  counted
+counting  back      -                -                 counting  counted
+counting  dial      -                -                 counting  counted
+counting  press     -                -                 counting  counted
+counting  tick      is_forsaken      end_count         browse
+counting  end_count -                end_count         browse
+counting  handover  -                give_prompt       away
 # The wire asks for the prompt: only when dark
 browse    handover  -                give_prompt        away
 edit      handover  -                give_prompt        away

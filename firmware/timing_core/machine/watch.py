@@ -12,7 +12,8 @@ nor screens. Where nothing is fitted it sees no fault, and counts all light as s
   count, or a person has confirmed.
 
 `sensed`, `felt` and `counted` come at any time, on a board in an interrupt. They take no memory and cause
-nothing: what follows is found by the next `look`, for which `due_ms` asks.
+nothing: what follows is found by the next `look`, for which `due_ms` asks. What they tell of the last light
+is kept for the acceptance test, which has limits for it.
 
 Law: while the lamp is lit nothing here allocates.
 """
@@ -51,7 +52,12 @@ LINES = (
 class Watch:
     """`armed` is true while ARM is high, `unseen` once the light under way was not seen, `uncounted` while
     the cut-off is known not to count. `news` has the faults that are still to be told of, each as a bit in
-    the order of FAULTS."""
+    the order of FAULTS.
+
+    Since power-up: `edges` of lamp sense, feedback and the cut-off's tick (its rises alone). Of the last
+    light: `lamp_ms` wanted, `lit_ms` given and `seen_ms` of it seen, how many `ticks` and from the first to
+    the last of them `ticking_ms`, how long after ARM fell and rose the contact came to rest (`moved_ms`), and
+    whether lamp sense `fell_first`: with the lamp's pin still high and BACK not yet seen to be down."""
 
     def __init__(self, io: Exchange, fitted, ledger) -> None:
         self.io = io
@@ -59,29 +65,40 @@ class Watch:
         self.ledger = ledger
         self.has_sense = self.has_contact = self.armed = self.unseen = self.uncounted = False
         self.sense = self.feedback = self.news = 0
-        self._pin = self._is_under_way = self._has_counted = self._confirmed = False
+        self._pin = self._is_under_way = self._confirmed = self.fell_first = False
+        self.edges = [0, 0, 0]
+        self.moved_ms = [0, 0]
+        self.ticks = self.ticking_ms = self.lit_ms = self._ticked_ms = self._driven_ms = 0
         self._told = 0  # of the faults that stand
-        self._changed_ms = self._contact_ms = self._struck_ms = self._lamp_ms = self._seen_ms = 0
+        self._changed_ms = self._contact_ms = self._struck_ms = self.lamp_ms = self.seen_ms = 0
 
     def start(self) -> None:
         self.has_sense = self.fitted.in_force["read_backs"]
         self.has_contact = self.fitted.in_force["second_contact"]
         self._changed_ms = self._contact_ms = self.io.now_ms
+        self.edges = [0, 0, 0]
         self.news = self._standing() & _UNKNOWN
 
     # --- what the circuit tells
 
-    def sensed(self, level: int, now_ms: int) -> None:
+    def sensed(self, level: int, now_ms: int, first: bool = False) -> None:
         self._count(now_ms)
         self.sense = level
+        self.fell_first = first and not level
 
     def felt(self, level: int, now_ms: int) -> None:
         self._count(now_ms)
         self.feedback = level
         self._contact_ms = now_ms
+        if level == self.armed:
+            self.moved_ms[level] = since(now_ms, self._driven_ms)
 
-    def counted(self) -> None:
-        self._has_counted = True
+    def counted(self, now_ms: int) -> None:
+        if self._is_under_way:
+            if not self.ticks:
+                self._ticked_ms = now_ms
+            self.ticks += 1
+            self.ticking_ms = since(now_ms, self._ticked_ms)
         self.uncounted = self._confirmed = False
 
     def _is_dark(self):
@@ -91,16 +108,17 @@ class Watch:
     def _count(self, now_ms: int) -> None:
         """Something changes: what was seen up to now counts."""
         if self._is_under_way and not self._is_dark():
-            self._seen_ms += since(now_ms, self._changed_ms)
+            self.seen_ms += since(now_ms, self._changed_ms)
         self._changed_ms = now_ms
 
     # --- a light
 
     def begin(self, lamp_ms: int) -> None:
-        self._lamp_ms = lamp_ms
+        self.lamp_ms = lamp_ms
         self._struck_ms = self._changed_ms = self.io.now_ms
-        self._seen_ms = 0
-        self._has_counted = self.unseen = False
+        self.seen_ms = 0
+        self.ticks = self.ticking_ms = self.lit_ms = 0
+        self.unseen = self.fell_first = False
         self._pin = self._is_under_way = True
 
     def put_out(self) -> None:
@@ -112,14 +130,15 @@ class Watch:
         """The lamp was lit for `lit_ms`. Returns how much of it was seen."""
         self.put_out()
         self._is_under_way = False
+        self.lit_ms = lit_ms
         if not (self.has_sense or self.has_contact):
             return lit_ms
-        lit_ms = min(lit_ms, self._lamp_ms)
-        if lit_ms - self._seen_ms > _SLACK_MS:
-            lit_ms = self._seen_ms
+        lit_ms = min(lit_ms, self.lamp_ms)
+        if lit_ms - self.seen_ms > _SLACK_MS:
+            lit_ms = self.seen_ms
             if not self.unseen:
                 self.news |= _UNLIT if self.has_sense else _APART
-        if self.has_sense and lit_ms > GUARD_MS and not (self._has_counted or self._confirmed):
+        if self.has_sense and lit_ms > GUARD_MS and not (self.ticks or self._confirmed):
             self.uncounted = True
             self.news |= _UNCOUNTED
         return lit_ms
@@ -135,7 +154,7 @@ class Watch:
         found = self._standing() & ~self._told & (_LIVE | _WELDED)
         if self._pin and not self.unseen and self._is_dark():
             # Not because the light was over.
-            if since(self._changed_ms, self._struck_ms) < self._lamp_ms:
+            if since(self._changed_ms, self._struck_ms) < self.lamp_ms:
                 found |= _UNLIT
         if self.armed and not self.feedback:
             found |= _APART
@@ -231,12 +250,12 @@ class Watch:
 
     def _drive(self, closed: bool) -> None:
         self.armed = closed
-        self._contact_ms = self.io.now_ms
+        self._contact_ms = self._driven_ms = self.io.now_ms
         self.io.put("arm", 1 if closed else 0)
 
     def driven(self, now_ms: int) -> None:
         """ARM has changed only now: at the end of a run the records were written first."""
-        self._contact_ms = now_ms
+        self._contact_ms = self._driven_ms = now_ms
 
     def must_arm(self) -> bool:
         return self.has_contact and not self.is_closed()

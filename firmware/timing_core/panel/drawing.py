@@ -99,6 +99,11 @@ class Drawing:
             self._head("Another run?", "")
             self._message(box.message or box.exposing.kept_text())
             self._foot()
+        elif box.state == "counting":
+            title = box.acceptance.counting.draw(self.buffer, self.fb, self.pen)
+            if title:
+                self._head(title, "")
+                self._foot()
         elif box.state == "away" or box.state == "off":
             self._head("Lampblack", "")
             self._message("Handed over to the prompt. Restart to use the box." if box.state == "away" else "")

@@ -311,13 +311,13 @@ class Panel:
         self.undo.forget_settings(values)
         self.work.changed()
 
-    def tell_levels(self) -> None:
+    def tell_levels(self, anew: bool = False) -> None:
         bench = self.work.bench
         level = bench.get("brightness")
-        if level != self._level:
+        if level != self._level or anew:
             self._level = level
             self.io.put("level", level)
         volume = bench.get("volume")
-        if volume != self._volume:
+        if volume != self._volume or anew:
             self._volume = volume
             self.io.put("volume", volume)

@@ -1,4 +1,4 @@
-"""What the wire has asked for: settings, cards, the time, the prompt.
+"""What the wire has asked for: settings, cards, the time, the prompt, and the acceptance test's counting.
 
 What must live here: changing what the wire may change, whole or not at all, and what is left of that for the
 "wire" input that follows. It may not know lines or messages, nor what a box does with an input.
@@ -23,7 +23,7 @@ class Asked:
         self.ledger = ledger
         self.fitted = fitted
         self.changed = False
-        self._leaving = False
+        self._event = ""
         self._told_time: tuple | None = None
 
     def set_bench(self, values: dict) -> None:
@@ -91,7 +91,11 @@ class Asked:
 
     def hand_over(self) -> None:
         """Leave to the prompt as soon as the link is done, if it is dark then."""
-        self._leaving = True
+        self.raise_event("handover")
+
+    def raise_event(self, event: str) -> None:
+        """Have the box take `event` as soon as the link is done, if it means something then."""
+        self._event = event
         self.changed = True
 
     def settle(self):
@@ -106,6 +110,6 @@ class Asked:
             return None
         self.changed = False
         self.panel.tell_levels()
-        event = "handover" if self._leaving else ""
-        self._leaving = False
+        event = self._event
+        self._event = ""
         return event

@@ -49,9 +49,10 @@ DAYS_MAX = 47481
 
 class Link:
     """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `fitted`, `identity`,
-    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, `watch` with
-    `faults() -> list`, and `asked` with `set_bench(values)`, `set_fitted(values)`, `push_card(name, text)`,
-    `remove_card(name) -> bool`, `write_waiting()`, `tell_time(day, second)` and `hand_over()`.
+    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, `watch`
+    with `faults() -> list`, `acceptance` with `counting`, which answers the acceptance test, and
+    `asked` with `set_bench(values)`, `set_fitted(values)`, `push_card(name, text)`, `remove_card(name) ->
+    bool`, `write_waiting()`, `tell_time(day, second)` and `hand_over()`.
     A card whose parts are coming is in memory only.
     """
 
@@ -156,6 +157,15 @@ class Link:
     def _handover(self) -> dict:
         self.box.asked.hand_over()
         return {"ok": True}
+
+    def _accept_count(self, on: int) -> dict:
+        return self.box.acceptance.counting.ask(on)
+
+    def _accept_show(self, picture: str, level: int, sound: str, volume: int) -> dict:
+        return self.box.acceptance.counting.ask_to_show(picture, level, sound, volume)
+
+    def _accept_read(self) -> dict:
+        return self.box.acceptance.counting.read()
 
     # --- cards
 
@@ -324,6 +334,13 @@ METHODS: dict = {
     "damage.read": (False, (("after", int),), Link._damage_read),
     "health": (False, (), Link._health),
     "handover": (True, (), Link._handover),
+    "accept.count": (True, (("on", int),), Link._accept_count),
+    "accept.show": (
+        True,
+        (("picture", str), ("level", int), ("sound", str), ("volume", int)),
+        Link._accept_show,
+    ),
+    "accept.read": (False, (), Link._accept_read),
 }
 
 

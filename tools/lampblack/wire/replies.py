@@ -12,6 +12,7 @@ from typing import Any
 
 from timing_core.light.bench import check, setting
 from timing_core.light.printing_map import PrintingMap, check_name
+from timing_core.panel.counting import KEYS
 from timing_core.records.fitted import NOTHING_FITTED, check_fitted
 from timing_core.refusal import Refusal
 from timing_core.wire.framing import LINE_MAX
@@ -219,6 +220,30 @@ def _record(value: Any) -> dict:
     return (_RECORD_IN_PIECES if isinstance(value, dict) and "of" in value else RECORD)(value)
 
 
+_COUNT = _number()
+_KEYS_COUNTED: dict[str, Any] = dict.fromkeys(KEYS, _COUNT)
+_COUNTS = _keys(None, right=_COUNT, left=_COUNT, **_KEYS_COUNTED)
+_READ = _keys(
+    counts=_null_or(_COUNTS),
+    edges=_keys(_KEYS_COUNTED),
+    armed=_flag,
+    sense=_number(0, 1),
+    sense_edges=_COUNT,
+    feedback=_number(0, 1),
+    feedback_edges=_COUNT,
+    ticks=_COUNT,
+    light=_keys(
+        lamp_ms=_MS,
+        lit_ms=_MS,
+        seen_ms=_MS,
+        ticks=_COUNT,
+        ticking_ms=_MS,
+        opened_ms=_MS,
+        closed_ms=_MS,
+        fell_first=_flag,
+    ),
+)
+
 REPLIES: dict[str, Shape] = {
     "hello": _keys(
         box=_fitting("lampblack", "box of this kind"),
@@ -271,4 +296,7 @@ REPLIES: dict[str, Shape] = {
     "crash.read": _LINES,
     "damage.read": _LINES,
     "handover": _DONE,
+    "accept.count": _DONE,
+    "accept.show": _DONE,
+    "accept.read": _READ,
 }  # fmt: skip
