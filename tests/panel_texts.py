@@ -23,7 +23,7 @@ from typing import NamedTuple
 
 ROOT_REFUSAL = "Refusal"
 MESSAGE = "message"
-DRAWS_MESSAGE = ("Drawing", "_message")
+DRAWS_MESSAGE = ("Pieces", "_message")
 DRAWS_WORDS = ("_head", "_name", "in_letters")
 
 FILLED = "…"

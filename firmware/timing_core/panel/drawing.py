@@ -47,71 +47,15 @@ _CONTROLS = (
 )
 
 
-class Drawing:
-    """Draws a box. One frame, reused."""
+class Pieces:
+    """What all screens are made of, and the frame that they are drawn on."""
 
     def __init__(self, box, platform: Platform) -> None:
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
         self.fb = platform.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
         self.pen = Pen(platform.FrameBuffer)
         self._rail = platform.FrameBuffer(bytearray(WIDTH), WIDTH, _LINE, MONO_VLSB)
-        # Words of lit screens, by what the table says
-        self._lit_words = {}
-        for state in LIT:
-            for says in box.machine.promises(state):
-                self._lit_words[says] = in_letters(says)
-        self._viewing_title = in_letters("Viewing light")
-        self._in = in_letters("in")
-        self._out = in_letters("out")
-        self._figure = bytearray(1)
-        self._figures = bytearray(2)
-        self._expose = in_letters("EXPOSE ")
-        self._back = in_letters("BACK ")
-        self._lamp = in_letters("LAMP ")
-        self._wait = in_letters("Wait")
-        self.show(box)
-
-    def show(self, box) -> None:
-        """Draw this box from now on."""
         self.box = box
-        self._words = _NO_WORDS
-        self._cue_at = -1
-        self._cue_opens = False
-
-    def draw(self) -> bytearray:
-        """Draw the box as it is now and return the frame."""
-        box = self.box
-        self.fb.fill(0)
-        if box.state in LIT:
-            if box.lamp.strike.viewing:
-                self._viewing()
-            else:
-                self._exposing()
-        elif box.state in _RUNNING:
-            self._running()
-        elif box.state == "choose":
-            self._choosing()
-        elif box.state == "notice":
-            self._head("A run was cut off", "")
-            self._message(box.message or box.findings.known)
-            self._foot()
-        elif box.state == "ask":
-            self._head("Another run?", "")
-            self._message(box.message or box.exposing.kept_text())
-            self._foot()
-        elif box.state == "counting":
-            title = box.acceptance.counting.draw(self.buffer, self.fb, self.pen)
-            if title:
-                self._head(title, "")
-                self._foot()
-        elif box.state == "away" or box.state == "off":
-            self._head("Lampblack", "")
-            self._message("Handed over to the prompt. Restart to use the box." if box.state == "away" else "")
-        else:
-            self._rows()
-        return self.buffer
-
-    # --- pieces
 
     def _head(self, left: str, right: str) -> None:
         right_bytes = clip(in_letters(right), WIDTH - 6 - min(width(in_letters(left)), WIDTH // 2))
@@ -151,46 +95,36 @@ class Drawing:
             line = longer
         self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
 
-    # --- dark screens
 
-    def _rows(self) -> None:
-        box = self.box
-        panel = box.panel
-        self._head(panel.screen.heading, panel.screen.about(panel))
-        if box.message:
-            self._message(box.message)
-        else:
-            rows = panel.rows()
-            top = max(0, min(box.panel.cursor.at - 1, len(rows) - 4))
-            for line in range(min(4, len(rows) - top)):
-                self._row(rows[top + line], top + line == box.panel.cursor.at, _LINE * (line + 1))
-            # A small mark in the margin tells of rows above or below that are not shown.
-            if top > 0 and box.panel.cursor.at != top:
-                self._more(_LINE + 1, 1)
-            if top + 4 < len(rows) and box.panel.cursor.at != top + 3:
-                self._more(5 * _LINE - 4, -1)
-        self._foot()
+class Hands(Pieces):
+    """The screens for hands at work, dark and lit."""
 
-    def _row(self, row, here: bool, y: int) -> None:
-        label = in_letters(row.label)
-        value = in_letters(self.box.panel.value(row))
-        if row.does & NAMES:
-            value = clip(value, WIDTH - 12 - width(label))
-        x = WIDTH - 1 - width(value)
-        editing = here and self.box.state == "edit"
-        if editing:
-            self.fb.fill_rect(x - 2, y, WIDTH - x + 2, _LINE, 1)
-        if here:
-            self.pen.text(self.fb, in_letters("▸"), 0, y)
-        self.pen.text(self.fb, clip(label, x - 10), 7, y)
-        self.pen.text(self.fb, value, x, y, 0 if editing else 1)
+    def __init__(self, box, platform: Platform) -> None:
+        super().__init__(box, platform)
+        # Words of lit screens, by what the table says
+        self._lit_words = {}
+        for state in LIT:
+            for says in box.machine.promises(state):
+                self._lit_words[says] = in_letters(says)
+        self._viewing_title = in_letters("Viewing light")
+        self._in = in_letters("in")
+        self._out = in_letters("out")
+        self._figure = bytearray(1)
+        self._figures = bytearray(2)
+        self._expose = in_letters("EXPOSE ")
+        self._back = in_letters("BACK ")
+        self._lamp = in_letters("LAMP ")
+        self._wait = in_letters("Wait")
+        self.show(box)
 
-    def _more(self, y: int, grows: int) -> None:
-        for line in range(3):
-            wide = 2 * line + 1 if grows > 0 else 5 - 2 * line
-            self.fb.hline(3 - wide // 2, y + line, wide, 1)
+    def show(self, box) -> None:
+        """Draw this box from now on."""
+        self.box = box
+        self._words = _NO_WORDS
+        self._cue_at = -1
+        self._cue_opens = False
 
-    # --- dark screens for hands at work
+    # --- dark
 
     def _running(self) -> None:
         box = self.box
@@ -319,7 +253,7 @@ class Drawing:
             y += _LINE
         return min(top, _SECONDS_END)
 
-    # --- lit screens: no allocation from here on, once `prepare` has run
+    # --- lit: no allocation from here on, once `prepare` has run
 
     def prepare(self) -> None:
         """Encode the words that the stage's lit screen will show. Outside of a run this does nothing.
@@ -432,3 +366,77 @@ class Drawing:
         self._dim()
         if box.state != "stopping":
             self._lit_foot(self._lamp, "lamp")
+
+
+class Drawing(Hands):
+    """Draws a box. One frame, reused."""
+
+    def draw(self) -> bytearray:
+        """Draw the box as it is now and return the frame."""
+        box = self.box
+        self.fb.fill(0)
+        if box.state in LIT:
+            if box.lamp.strike.viewing:
+                self._viewing()
+            else:
+                self._exposing()
+        elif box.state in _RUNNING:
+            self._running()
+        elif box.state == "choose":
+            self._choosing()
+        elif box.state == "notice":
+            self._head("A run was cut off", "")
+            self._message(box.message or box.findings.known)
+            self._foot()
+        elif box.state == "ask":
+            self._head("Another run?", "")
+            self._message(box.message or box.exposing.kept_text())
+            self._foot()
+        elif box.state == "counting":
+            title = box.acceptance.counting.draw(self.buffer, self.fb, self.pen)
+            if title:
+                self._head(title, "")
+                self._foot()
+        elif box.state == "away" or box.state == "off":
+            self._head("Lampblack", "")
+            self._message("Handed over to the prompt. Restart to use the box." if box.state == "away" else "")
+        else:
+            self._rows()
+        return self.buffer
+
+    def _rows(self) -> None:
+        box = self.box
+        panel = box.panel
+        self._head(panel.screen.heading, panel.screen.about(panel))
+        if box.message:
+            self._message(box.message)
+        else:
+            rows = panel.rows()
+            top = max(0, min(box.panel.cursor.at - 1, len(rows) - 4))
+            for line in range(min(4, len(rows) - top)):
+                self._row(rows[top + line], top + line == box.panel.cursor.at, _LINE * (line + 1))
+            # A small mark in the margin tells of rows above or below that are not shown.
+            if top > 0 and box.panel.cursor.at != top:
+                self._more(_LINE + 1, 1)
+            if top + 4 < len(rows) and box.panel.cursor.at != top + 3:
+                self._more(5 * _LINE - 4, -1)
+        self._foot()
+
+    def _row(self, row, here: bool, y: int) -> None:
+        label = in_letters(row.label)
+        value = in_letters(self.box.panel.value(row))
+        if row.does & NAMES:
+            value = clip(value, WIDTH - 12 - width(label))
+        x = WIDTH - 1 - width(value)
+        editing = here and self.box.state == "edit"
+        if editing:
+            self.fb.fill_rect(x - 2, y, WIDTH - x + 2, _LINE, 1)
+        if here:
+            self.pen.text(self.fb, in_letters("▸"), 0, y)
+        self.pen.text(self.fb, clip(label, x - 10), 7, y)
+        self.pen.text(self.fb, value, x, y, 0 if editing else 1)
+
+    def _more(self, y: int, grows: int) -> None:
+        for line in range(3):
+            wide = 2 * line + 1 if grows > 0 else 5 - 2 * line
+            self.fb.hline(3 - wide // 2, y + line, wide, 1)
