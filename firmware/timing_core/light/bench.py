@@ -24,6 +24,7 @@ AREAS = (
 )
 """Names for the areas of a print, to be turned to at the box; one text, to spare memory."""
 
+# All names of areas together may have 110 characters, so that the whole bench fits into a line of the wire.
 # key, label on the panel, kind, default, (low, high, step) or choices. What they mean: lampblack's own table.
 SETTINGS = (
     ("lag_ms", "Lamp lag", "ms", 0, (-500, 2000, 5)),
@@ -40,7 +41,7 @@ SETTINGS = (
     ("new_filter", "New print filter", "filter", "2", (0, FILTER_MAX, 0)),
     ("new_dry_down_pm", "New print dry-down", "pm", 80, (0, DRY_DOWN_MAX_PM, 5)),
     ("filters", "Filters", "filters", ("00", "0", "1", "2", "3", "4", "5"), (1, 12, 0)),
-    ("areas", "Names of areas", "areas", tuple(AREAS.split(" ")), (1, 24, 0)),
+    ("areas", "Names of areas", "areas", tuple(AREAS.split(" ")), (1, 20, 110)),
     ("lamp", "Lamp", "text", "", (0, 24, 0)),
 )
 
@@ -104,8 +105,11 @@ def check(key: str, value: object) -> object:
         if isinstance(value, (list, tuple)) and limits[0] <= len(value) <= limits[1]:
             names = tuple(value)
             if all(is_plain_text(name, 1, longest) for name in names) and len(set(names)) == len(names):
-                return names
+                if not limits[2] or len("".join(names)) <= limits[2]:
+                    return names
         todo = "Give %d to %d names of up to %d characters" % (limits[0], limits[1], longest)
+        if limits[2]:
+            todo += ", %d in all" % limits[2]
         raise Refusal(what, "it takes names, each once", todo)
     if is_plain_text(value, limits[0], limits[1]):
         return value

@@ -33,7 +33,7 @@ _SECONDS_Y = const(16)
 _SECONDS_END = const(48)
 _RAIL_Y = const(5)
 _SHADED_Y = const(2)  # both from where the seconds end
-_APART = const(4)
+_BETWEEN = const(4)
 _WORD_APART = const(5)  # between an enlarged word and its figures
 _MOST_S = const(999)  # a stage has 999.9 s at most
 _FRAME = const(6)  # what the frame around the filter takes, both its sides together
@@ -188,7 +188,7 @@ class Hands(Pieces):
         """The filter to fit, as large as there is room, and which paper is wanted with it."""
         words = in_letters("Fit filter" if filter else "Take filter out")
         enlarge(self.buffer, WIDTH, words, 0, 8)
-        x = 2 * width(words) + 2 * _APART
+        x = 2 * width(words) + 2 * _BETWEEN
         name = in_letters(filter)
         times = 3 if 3 * width(name) <= WIDTH - x else 2
         enlarge(self.buffer, WIDTH, clip(name, (WIDTH - x) // times), x, 0 if times == 3 else 8, times)
@@ -213,7 +213,7 @@ class Hands(Pieces):
         if strip.step_stops120:
             self.pen.text(self.fb, in_letters(stops_text(strip.shift(place))), 0, y)
             self.pen.text(self.fb, in_letters("stops"), 0, y + _LINE)
-        each = (WIDTH - LARGE.width(999) - _APART) // strip.patches
+        each = (WIDTH - LARGE.width(999) - _BETWEEN) // strip.patches
         y += 18
         for index in range(strip.patches):
             if place == 2 * index:
@@ -236,7 +236,7 @@ class Hands(Pieces):
             if not hint:
                 continue
             for line in lines:
-                if len(line) == 1 and width(line[0]) + _APART + width(hint) < WIDTH:
+                if len(line) == 1 and width(line[0]) + _BETWEEN + width(hint) < WIDTH:
                     line.append(hint)
                     break
             else:
@@ -245,7 +245,7 @@ class Hands(Pieces):
         for line in lines:
             right = WIDTH - width(line[1]) if len(line) > 1 else WIDTH
             if fills:
-                self.fb.fill_rect(0, y, right - (_APART - 1 if right < WIDTH else 0), _LINE, 1)
+                self.fb.fill_rect(0, y, right - (_BETWEEN - 1 if right < WIDTH else 0), _LINE, 1)
             self.pen.text(self.fb, line[0], 1, y, 0 if fills else 1)
             if len(line) > 1:
                 self.pen.text(self.fb, line[1], right, y)
@@ -266,7 +266,7 @@ class Hands(Pieces):
             return
         title = clip(in_letters(stage_name(stage)), _HALF)
         # The seconds only become fewer: what fits beside them now does so to the end, but for the tenths
-        room = WIDTH - _APART - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME
+        room = WIDTH - _BETWEEN - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME
         filter = clip(in_letters(stage.filter or "no"), room // 2)
         areas = [clip(in_letters(window.area), _HALF) for window in stage.windows]
         self._lay_rail(stage)
