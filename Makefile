@@ -8,7 +8,7 @@ STUBS := $(VENV)/micropython-stubs
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures emulated measurements diagram pictures
+.PHONY: demo test lint figures presses emulated measurements diagram pictures
 .PHONY: hardware pins faults board parts-page case drawings guides clean
 
 demo: $(VENV)/ready
@@ -27,6 +27,11 @@ lint: $(VENV)/ready-for-tests
 figures: $(VENV)/ready-for-tests
 	$(BIN)/pytest tests/test_figures.py -m ''
 	$(BIN)/python -m tests.figures.run
+	$(BIN)/python -m tests.figures.presses
+
+# How many inputs the commonest changes cost at the panel, found by search: some minutes.
+presses: $(VENV)/ready-for-tests
+	$(BIN)/python -m tests.figures.presses
 
 # Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
 emulated: $(VENV)/ready-for-tests

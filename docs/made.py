@@ -172,8 +172,9 @@ def _settings() -> str:
 def _takes(key: str, kind: str, limits: tuple) -> str:
     if kind == "choice":
         return ", ".join(limits)
-    if kind == "filters":
-        return f"{limits[0]} to {limits[1]} names, with commas"
+    if kind in ("filters", "areas"):
+        most = f", {limits[2]} characters in all" if limits[2] else ""
+        return f"{limits[0]} to {limits[1]} names, with commas{most}"
     if kind in ("filter", "text"):
         return f"up to {limits[1]} characters"
     low = f"0 ms ({AUTO})" if kind == "auto ms" else setting_text(key, limits[0])

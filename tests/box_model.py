@@ -332,11 +332,12 @@ def to_screen(session: Session, name: str) -> None:
 
 
 def to_row(session: Session, label: str, nth: int = 1) -> None:
-    """Move to the `nth` row with this label on the screen the box is on."""
+    """Move to the `nth` row with this label on the screen the box is on; "Base" is that of the nth pass."""
     box = session.box
     session.input("dial", -1000)
     while True:
-        nth -= box.panel.row().label == label
+        row = box.panel.row()
+        nth -= row.key == "base" if label == "Base" else row.label.split(",")[0] == label.split(",")[0]
         if not nth:
             return
         before = box.panel.cursor.at
@@ -401,6 +402,7 @@ def snapshot(session: Session) -> dict:
             box.work.prints,
         ),
         "undo": [vars(change) for change in box.panel.undo._changes],
+        "redo": [vars(change) for change in box.panel.undo._undone],
         "work": box.work.map.to_dict(),
         "strip": dict(vars(box.work.strip), given=box.work.strip_given),
         "bench": box.bench.to_dict(),
@@ -651,7 +653,7 @@ SITUATIONS = {
     "shelf, cards": _on("shelf"),
     "bench": _on("bench"),
     "edit base": _opened("Base"),
-    "edit filter": _opened("Pass 1"),
+    "edit filter": _opened("Filter"),
     "edit mark": _opened("Burn AREA"),
     "edit burn filter": _opened("  through"),
     "edit passes": _opened("Passes"),

@@ -23,8 +23,8 @@ from typing import NamedTuple
 
 ROOT_REFUSAL = "Refusal"
 MESSAGE = "message"
-DRAWS_MESSAGE = ("Drawing", "_message")
-DRAWS_WORDS = ("_head", "in_letters")
+DRAWS_MESSAGE = ("Pieces", "_message")
+DRAWS_WORDS = ("_head", "_name", "in_letters")
 
 FILLED = "…"
 PLACE = re.compile(r"%[-+ 0-9.]*[sdrxc]|\{[^}]*\}")

@@ -9,7 +9,16 @@ from hypothesis import strategies as st
 
 from lampblack.text.settings import MEANINGS
 from timing_core.canonical import encode
-from timing_core.light.bench import FILTER_MAX, SETTINGS, Bench, check, is_int, is_plain_text, setting
+from timing_core.light.bench import (
+    AREA_MAX,
+    FILTER_MAX,
+    SETTINGS,
+    Bench,
+    check,
+    is_int,
+    is_plain_text,
+    setting,
+)
 from timing_core.light.stops import STEPS
 from timing_core.refusal import Refusal
 
@@ -31,8 +40,9 @@ json_values = st.recursive(
 
 
 def test_every_kind_of_setting_is_among_those_tested():
-    assert len(NUMBERS) + len(CHOICES) + len(TEXTS) + 1 == len(SETTINGS)
-    assert [row[0] for row in SETTINGS if row[2] == "filters"] == ["filters"]
+    assert len(NUMBERS) + len(CHOICES) + len(TEXTS) + 2 == len(SETTINGS)
+    for kind in ("filters", "areas"):
+        assert [row[0] for row in SETTINGS if row[2] == kind] == [kind]
     assert len(set(KEYS)) == len(KEYS)
 
 
@@ -99,9 +109,38 @@ def test_the_filters_in_the_drawer():
         bench.set("filters", names)
         assert bench.get("filters") == tuple(names)
     for names in ([], [str(n) for n in range(13)], ["2", "2"], [""], ["x" * 9], [2], "2", None, {"2": 1}):
-        with pytest.raises(Refusal, match=r"^Filters is not changed: it takes filter names, each once"):
+        with pytest.raises(Refusal, match=r"^Filters is not changed: it takes names, each once"):
             bench.set("filters", names)
         assert bench.get("filters") == ("x" * FILTER_MAX, "0")
+
+
+def test_the_names_of_areas():
+    bench = Bench()
+    for names in (
+        ["sky"],
+        [str(n) for n in range(20)],
+        ["x" * AREA_MAX, "sky"],
+        [c * 11 for c in "abcdefghij"],
+    ):
+        bench.set("areas", names)
+        assert bench.get("areas") == tuple(names)
+    kept = bench.get("areas")
+    for names in (
+        [],
+        [str(n) for n in range(21)],
+        ["sky", "sky"],
+        [""],
+        ["x" * 17],
+        [c * 12 for c in "abcdefghij"],
+    ):
+        with pytest.raises(Refusal) as caught:
+            bench.set("areas", names)
+        assert caught.value.line == (
+            "Names of areas is not changed: it takes names, each once. Give 1 to 20 names of up to 16 "
+            "characters, 110 in all."
+        )
+        assert bench.get("areas") == kept
+    assert all(len(name) <= AREA_MAX for name in Bench().get("areas"))
 
 
 def test_the_dial_s_step_in_120ths():
@@ -137,6 +176,8 @@ def good_values(row):
         return st.sampled_from(limits)
     if kind == "filters":
         return st.lists(st.text(plain_signs, min_size=1, max_size=8), min_size=1, max_size=12, unique=True)
+    if kind == "areas":
+        return st.lists(st.text(plain_signs, min_size=1, max_size=5), min_size=1, max_size=20, unique=True)
     if kind in ("text", "filter"):
         return st.text(plain_signs, min_size=limits[0], max_size=limits[1])
     return st.integers(limits[0], limits[1])

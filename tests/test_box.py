@@ -548,14 +548,14 @@ def test_undo_goes_back_exactly_change_by_change():
     session, box = evening.session, evening.box
     steps = [
         lambda: set_row(session, "Base", 3),
-        lambda: set_row(session, "Pass 1", 2),
+        lambda: set_row(session, "Filter", 2),
         lambda: set_row(session, "Burn sky", -4),
         lambda: set_row(session, "Passes", -1),
         lambda: set_row(session, "Passes", 2),
         lambda: set_row(session, "Bases", -1),
         lambda: set_row(session, "Dry-down", 2),
         lambda: set_row(session, "Remove mark", 1),
-        lambda: (to_row(session, "Add a mark"), session.input("press")),
+        lambda: (to_row(session, "Add a mark"), keys(session, "press", "press", "press")),
         lambda: (to_row(session, "New print"), session.input("press")),
         lambda: set_row(session, "Dial step", 1),
         lambda: (to_screen(session, "strip"), set_row(session, "Patches", 2)),
@@ -572,6 +572,42 @@ def test_undo_goes_back_exactly_change_by_change():
         evening.play("dial 1\nback\nlamp\nlamp")  # looking round forgets nothing
     evening.play("reset")
     assert worked(evening) == card, "and what was undone is kept"
+
+
+def test_what_is_undone_can_be_made_again_until_something_else_is_done():
+    evening = Evening(two_dodges())
+    session, box = evening.session, evening.box
+    push(session, a_card(name="other"))
+    seen = [(worked(evening), box.shelf.names())]
+    changes = [
+        lambda: set_row(session, "Base", 3),
+        lambda: set_row(session, "Filter", 1),
+        lambda: set_row(session, "Dry-down", 0),
+        lambda: set_row(session, "Passes", 1),
+        lambda: set_row(session, "Base", -2),
+        lambda: set_row(session, "Keep on shelf", 0),
+        lambda: (to_screen(session, "shelf"), to_row(session, "other"), session.input("press")),
+        lambda: (to_row(session, "New print"), session.input("press")),
+    ]
+    for change in changes:
+        to_screen(session, "print")
+        change()
+        seen.append((worked(evening), box.shelf.names()))
+    for there in (seen[:-1][::-1], seen[1:], seen[:-1][::-1]):
+        forward = there[0] == seen[1]
+        for state in there:
+            if box.panel.screen.key == "print":
+                evening.play("press\n+1 dial 1\nback\nlamp\nlamp")  # looking is no change
+            while box.panel.screen.key != "screens":
+                session.input("back")
+            to_row(session, "Redo" if forward else "Undo")
+            session.input("press")
+            assert (worked(evening), box.shelf.names()) == state
+    assert box.panel.undo.ahead.says == "Base: 16.0 s"
+    to_screen(session, "print")
+    set_row(session, "Base", 1)
+    session.input("back")
+    assert "Redo" not in [row.label for row in box.panel.rows()], "another way was taken"
 
 
 def test_a_value_that_is_opened_and_taken_as_it_was_is_no_change():
@@ -694,12 +730,12 @@ def test_a_card_kept_over_another_gives_the_other_back():
     evening = Evening(two_dodges())
     session = evening.session
     set_row(session, "Base", 6)
-    set_row(session, "Keep on shelf", 2)
+    set_row(session, "Keep on shelf", 1)
     assert evening.box.shelf.card("harbour")["passes"][0]["base_ms"] == 32_000
     undo(session)
     assert evening.box.shelf.card("harbour") == two_dodges()
     to_screen(session, "print")
-    set_row(session, "Keep on shelf", 1)
+    set_row(session, "Keep on shelf", 0)
     assert evening.box.shelf.names() == ["harbour", "harbour-2"]
     undo(session)
     assert evening.box.shelf.names() == ["harbour"]
@@ -715,7 +751,7 @@ def test_undo_never_takes_a_card_that_was_pushed_since(by):
         set_row(session, "Remove a card", 1)
         name = "harbour"
     else:
-        set_row(session, "Keep on shelf", 1 if by == "keep" else 2)
+        set_row(session, "Keep on shelf", 0 if by == "keep" else 1)
         name = "harbour-2" if by == "keep" else "harbour"
     pushed = a_card(base_ms=4321, name=name)
     push(session, pushed)
@@ -808,13 +844,38 @@ def test_several_detents_in_one_input_are_as_fast_as_their_share():
 
 def test_only_numbers_are_turned_fast():
     evening = Evening()
-    to_row(evening.session, "Pass 1")
+    to_row(evening.session, "Filter")
     evening.play("+1 press\n+1 dial 1\n+0.01 dial 1")
     assert evening.box.work.map.passes[0].filter == "4"
     evening.play("press")
     to_row(evening.session, "Passes")
     evening.play("+1 press\n+1 dial 1\n+0.01 dial 1")
-    assert len(evening.box.work.map.passes) == 3
+    passes = evening.box.work.map.passes
+    assert [own.filter for own in passes] == ["4", "4"], "past the split-grade pair to two alike"
+
+
+def test_one_pass_is_split_into_a_tied_pair_with_the_same_light():
+    evening = Evening(a_card(("sky", 40), base_ms=9000))
+    to_row(evening.session, "Passes")
+    evening.play("+1 press\n+1 dial 1")
+    assert evening.box.panel.value(evening.box.panel.row()) == "2, filters 00 and 5"
+    evening.play("press")
+    split = worked(evening)
+    assert [(own["filter"], own["base_ms"]) for own in split["passes"]] == [("00", 4500), ("5", 4500)]
+    assert split["tied"]
+    assert split["passes"][0]["marks"] == [{"area": "sky", "stops120": 40}]
+    undo(evening.session)
+    assert worked(evening) == a_card(("sky", 40), base_ms=9000)
+
+
+def test_a_base_too_short_to_split_is_refused():
+    evening = Evening(a_card(base_ms=150))
+    to_row(evening.session, "Passes")
+    evening.play("+1 press\n+1 dial 1")
+    assert (
+        evening.box.message == "Base is not changed: half of it is too short. Bases go from 0.1 to 999.9 s."
+    )
+    assert worked(evening)["passes"][0]["base_ms"] == 150
 
 
 def test_tied_passes_follow_each_other():
@@ -822,27 +883,51 @@ def test_tied_passes_follow_each_other():
     card = a_card(base_ms=16_000, filter="00", tied=True)
     card["passes"].append(a_pass(base_ms=8980, filter="5"))
     evening = Evening(card, step="1/12")
-    set_row(evening.session, "Base", 12, nth=1)
-    assert [evening.box.work.map.base_ms(index) for index in (0, 1)] == [32_000, 17_960]
-    set_row(evening.session, "Base", -12, nth=2)
-    assert [evening.box.work.map.base_ms(index) for index in (0, 1)] == [16_000, 8980]
+
+    def bases():
+        return [evening.box.work.map.base_ms(index) for index in (0, 1)]
+
+    set_row(evening.session, "All passes", 12)
+    assert bases() == [32_000, 17_960]
+    set_row(evening.session, "All passes", -12)
+    assert bases() == [16_000, 8980]
+    # One pass alone: from there on the tie keeps the new ratio, to the millisecond.
+    set_row(evening.session, "Base", 12, nth=2)
+    assert bases() == [16_000, 17_960]
+    assert worked(evening)["tied"]
+    set_row(evening.session, "All passes", -12)
+    assert bases() == [8000, 8980]
+    set_row(evening.session, "Bases", 0)
+    assert "all" not in [row.key for row in evening.box.panel.rows()], "free passes have no row for all"
+
+
+def test_a_tied_base_turned_past_a_value_and_back_is_the_same():
+    card = a_card(base_ms=9111, filter="00", tied=True)
+    card["passes"].append(a_pass(base_ms=7333, filter="5"))
+    for step in ("1/12", "seconds"):
+        evening = Evening(card, step=step)
+        to_row(evening.session, "Base", 2)
+        evening.play("+1 press\n+1 dial 7\n+1 dial -9\n+1 dial 1\n+1 dial 1\npress")
+        assert worked(evening) == card, step
 
 
 def test_a_base_past_its_range_is_refused_and_nothing_moves():
     card = a_card(base_ms=500, tied=True)
     card["passes"].append(a_pass(base_ms=800, filter="5"))
     evening = Evening(card, step="seconds")
-    set_row(evening.session, "Base", 1, nth=2)  # the second pass leads from here
+    set_row(evening.session, "Base", 1, nth=2)
     set_row(evening.session, "Dial step", -5)  # halves of a stop
     before = worked(evening)
-    to_row(evening.session, "Base", 2)
-    evening.play("+1 press\n+1 dial 40")
-    assert (
-        evening.box.message
-        == "Base is not changed: it moves more than 10 stops. Bases go from 0.1 to 999.9 s."
-    )
-    assert evening.box.state == "edit"
-    assert worked(evening) == before
+    for label, nth in (("Base", 2), ("All passes", 1)):
+        to_row(evening.session, label, nth)
+        evening.play("+1 press\n+1 dial 40")
+        assert (
+            evening.box.message
+            == "Base is not changed: it moves more than 10 stops. Bases go from 0.1 to 999.9 s."
+        )
+        assert evening.box.state == "edit"
+        assert worked(evening) == before
+        evening.play("back")
 
 
 # --- power
@@ -1101,9 +1186,9 @@ def test_a_patch_chosen_with_tied_passes_changes_that_pass_alone():
     assert box.work.map.tied
     assert (box.panel.screen.key, box.panel.screen.said(box.panel, box.panel.row())) == (
         "print",
-        "Base, pass 2",
+        "Pass 2",
     )
-    set_row(session, "Base", 6)
+    set_row(session, "All passes", 6)
     assert [box.work.map.base_ms(index) for index in (0, 1)] == [14_000, 19_978]
     undo(session)
     undo(session)
@@ -1317,7 +1402,7 @@ def test_undo_does_not_name_a_value_that_it_does_not_bring_back():
 def test_undo_says_what_it_leaves_where_the_pc_has_changed_the_card():
     evening = Evening(two_dodges())
     session, box = evening.session, evening.box
-    set_row(session, "Keep on shelf", 1)
+    set_row(session, "Keep on shelf", 0)
     push(session, a_card(name="harbour-2", base_ms=4321))
     undo(session)
     assert box.message == "Undone: the map's name. The card stays: the PC has changed it."

@@ -218,8 +218,9 @@ class BoxMachine(RuleBasedStateMachine):
         if ("sound", "refuse") in self.listener.heard:
             self.check_refusal(before, after)
         standing = box.machine.before if box.state in ("viewing", "arming") else box.state
-        if standing not in ("edit", "away"):
-            self.settled = after  # what was being turned is not taken
+        # What is being turned is not taken; a value that leads on to another is, and that is not turned yet.
+        if standing not in ("edit", "away") or (standing == "edit" and after["undo"] != before["undo"]):
+            self.settled = after
         if self.disk.full:
             self.kept_well = False
         return True
@@ -255,7 +256,7 @@ class BoxMachine(RuleBasedStateMachine):
         event(f"refused: {message.split(':')[0].split('.')[0]}")
         assert "\n" not in message
         assert REFUSAL.fullmatch(message) or message.startswith("Viewing light would fog the sheet."), message
-        for what in ("work", "strip", "bench", "shelf", "cursor", "undo", "state"):
+        for what in ("work", "strip", "bench", "shelf", "cursor", "undo", "redo", "state"):
             assert after[what] == before[what], what
 
     def follow_run(self, card: dict, strip) -> None:
@@ -414,7 +415,7 @@ class BoxMachine(RuleBasedStateMachine):
                 before["work"], before["strip"], before["bench"] = [
                     self.settled[what] for what in ("work", "strip", "bench")
                 ]
-            for what in ("work", "strip", "bench", "shelf", "ledger", "undo"):
+            for what in ("work", "strip", "bench", "shelf", "ledger", "undo", "redo"):
                 assert after[what] == before[what], f"BACK has changed {what}"
             assert after["run"] == before["run"], "BACK keeps the run"
 

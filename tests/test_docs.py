@@ -663,13 +663,14 @@ def test_every_row_of_every_sheet_is_explained():
     ):
         told = [cell for cells in first_cells(page, heading) for cell in cells.split(", ")]
         for label in labels[sheet]:
-            name = re.sub(r"^(Dodge|Burn) .*|^(Pass) \d", lambda m: m[1] or m[2], label)
+            name = re.sub(r"^(Dodge|Burn) .*|^(Pass|Base|Filter)(?: \d)?,.*", lambda m: m[1] or m[2], label)
             assert any(cell == name or cell.startswith(name + " ") for cell in told), label
 
 
 def test_every_row_of_the_list_of_screens_is_explained_and_no_other():
     session = Session(MemoryDisk(), desk_platform())
     session.power_up()
+    Player(session).play("wait 1\npress\ndial 1\npress\nback\ndial -1\npress\ndial 2\npress")
     Player(session).play("wait 1\nexpose\nwait 1\nexpose\nwait 1\nback\nback")
     told = [cell for cells in first_cells(USING, "The list of screens") for cell in cells.split(", ")]
     assert told == [row.label for row in session.box.panel.rows()]

@@ -691,12 +691,12 @@ def test_words_are_whole_though_the_light_cuts_in_while_they_are_made(monkeypatc
         return plain(text)
 
     monkeypatch.setattr(screens, "in_letters", cutting)
-    session.screen._words = (None, b"", b"", (), ())
+    session.screen._words = screens._NO_WORDS
     session.screen.prepare()
-    stage, _, title, now, _ = session.screen._words
+    stage, title, _, areas = session.screen._words
     assert session.box.state == "exposing"
     assert stage is session.box.run.stages[1]
-    assert (title, now) == (plain("Base, pass 1"), [plain("Shade sky")])
+    assert (title, areas) == (plain("Base, pass 1"), [plain("sky")])
 
 
 def test_a_fault_in_drawing_ends_neither_light_nor_run(monkeypatch):

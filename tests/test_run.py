@@ -20,8 +20,8 @@ from timing_core.light.plan import (
     filter_text,
     lamp_ms,
     light_of,
-    stage_hint,
     stage_name,
+    stage_task,
 )
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, mark_ms, offset_between
@@ -448,12 +448,12 @@ def test_stages_in_words():
         ("2", 9000, {}),
     )
     stages = compile_print(map, Bench())
-    assert [(stage_name(stage), stage_hint(stage)) for stage in stages] == [
-        ("Take filter out", "Paper in the easel"),
-        ("Base, pass 1", "Shades: boats, quay"),
-        ("Fit filter 2", "Paper in the easel"),
-        ("Base, pass 2", "No shades"),
-        ("Fit filter 5", "Paper in the easel"),
-        ("Burn sky", "Cover all but sky"),
+    assert [(stage_name(stage), stage_task(stage)) for stage in stages] == [
+        ("Take filter out", "Take filter out"),
+        ("Base, pass 1", "Shade boats, quay"),
+        ("Fit filter 2", "Fit filter 2"),
+        ("Base, pass 2", "Base, pass 2"),
+        ("Fit filter 5", "Fit filter 5"),
+        ("Burn sky", "Burn sky"),
     ]
     assert [filter_text(name) for name in ("", "2")] == ["no filter", "filter 2"]

@@ -79,6 +79,7 @@ class Seen:
 
     def __init__(self, session, monkeypatch) -> None:
         self.texts: list[tuple[str, int, int, int]] = []  # words, x, y, x of the end
+        self.large: list[tuple[str, int, int, int, int]] = []  # enlarged words, x, y, x and y of the end
         self.figures: list[tuple[int, int, int, int, int]] = []  # number, x, y, x and y of the end
         self.cuts: list[str] = []
         self.state = session.box.state
@@ -94,31 +95,38 @@ class Seen:
                 ends.append(next_x)
             return next_x
 
+        def enlarge(buffer, row_px, data, x, y, times=2):
+            end = x + times * font.width(data)
+            self.large.append((read(data), x, y, end, y + times * font.HEIGHT_PX))
+            write_large(buffer, row_px, data, x, y, times)
+
         def clip(data, px):
             kept = cut(data, px)
             if kept != data:
                 self.cuts.append(read(data))
             return kept
 
-        write = pen.text
+        write, write_large = pen.text, screens.enlarge
         with monkeypatch.context() as patch:
             patch.setattr(pen, "text", text)
+            patch.setattr(screens, "enlarge", enlarge)
             patch.setattr(screens, "clip", clip)
-            for name in ("LARGE", "MEDIUM"):
-                patch.setattr(screens, name, self.watch(getattr(screens, name)))
-            session.screen._ready_for = None  # words that were encoded beforehand are cut again
+            patch.setattr(screens, "LARGE", self.watch(screens.LARGE))
+            session.screen._words = screens._NO_WORDS  # words that were encoded beforehand are cut again
             self.frame = bytes(session.frame())
-        self.words = " ".join(words for words, *_ in self.texts)
+        self.words = " ".join(words for words, *_ in (*self.large, *self.texts))
 
     def watch(self, figures):
         seen = self
 
         class Watched:
             height = figures.height
+            width = figures.width
 
             def draw(self, fb, number, right, y, ink=1, tenths=True):
                 left = right - figures.width(number, tenths)
                 seen.figures.append((number, left, y, right, y + figures.height))
+                seen.with_tenths = tenths
                 return figures.draw(fb, number, right, y, ink, tenths)
 
         return Watched()
@@ -205,6 +213,11 @@ def test_every_hint_is_on_the_screen_and_no_other(name, card, monkeypatch):
     if session.box.state == "off":
         hints = {}
     assert set(shown) == set(hints)
+    if seen.figures and hints.get("expose", "").startswith("give "):
+        # The seconds are named where they can be read at a metre.
+        tenths = seen.figures[0][0] if seen.with_tenths else 10 * seen.figures[0][0]
+        assert abs(tenths * 100 - session.box.exposing.left_shown_ms()) <= (50 if seen.with_tenths else 1000)
+        hints["expose"] = "give"
     for control, says in hints.items():
         assert shown[control] == says or shown[control].endswith("…"), (control, shown[control])
 
@@ -226,11 +239,11 @@ def check_layout(seen: Seen, card: dict, where: str) -> None:
     for words, x, y, end in seen.texts:
         assert 0 <= x <= end <= WIDTH, (where, words, x, end)
         assert 0 <= y <= HEIGHT - font.HEIGHT_PX, (where, words, y)
-    for number, x, y, end, bottom in seen.figures:
+    for number, x, y, end, bottom in (*seen.figures, *seen.large):
         assert 0 <= x <= end <= WIDTH, (where, number)
         assert 0 <= y <= bottom <= HEIGHT, (where, number)
     boxes = [(words, x, y, end, y + font.HEIGHT_PX) for words, x, y, end in seen.texts if words.strip()]
-    boxes += [(str(number), *box) for number, *box in seen.figures]
+    boxes += [(str(number), *box) for number, *box in (*seen.figures, *seen.large)]
     for at, (one, x, y, end, bottom) in enumerate(boxes):
         for other, x2, y2, end2, bottom2 in boxes[:at]:
             apart = end < x2 or end2 < x or bottom <= y2 or bottom2 <= y
@@ -269,7 +282,9 @@ def test_no_message_is_longer_than_its_lines(monkeypatch):
         session = situation(STANDS_IN[state])
         session.box.io.message = message
         seen = Seen(session, monkeypatch)
-        foot = 40 if session.box.machine.says("expose") else 48
+        foot = min(
+            y for words, _, y, _ in seen.texts if words.startswith(tuple(CONTROLS.values())) and y >= 40
+        )
         lines = [words for words, _, y, _ in seen.texts if 8 <= y < foot]
         shown = message
         for name in seen.cuts:  # only a name is longer than a line
@@ -293,7 +308,7 @@ TOLD_A_PC_ALONE = {
     "No record …",
     "The card is not taken",
 }
-NEVER_SHOWN = {"Nothing to undo", "No more marks"}
+NEVER_SHOWN = {"Nothing to undo", "Nothing to redo", "No more marks"}
 """The rows that would say so do not act then, or are not there."""
 HAS_NO_LENGTH = {"Handed over to the prompt. Restart to use the box."}
 """Shown in a state of its own, and among the situations."""
@@ -459,7 +474,7 @@ def _note_refusals(note) -> None:
     def full_shelf(session) -> None:
         for number in range(CARDS_MAX):
             push(session, a_card(name=f"card-{number}"))
-        set_row(session, "Keep on shelf", 1)
+        set_row(session, "Keep on shelf", 0)
 
     refused(full_shelf)
 
@@ -476,10 +491,10 @@ def _note_what_is_kept(note) -> None:
     """New, load, keep, remove, choose; a full disk; a run that is ended."""
     worst = worst_card()
     session = new_session()
-    set_row(session, "Keep on shelf", 1)
+    set_row(session, "Keep on shelf", 0)
     note(session, "on the shelf")
     load(session, worst)
-    set_row(session, "Keep on shelf", 2)
+    set_row(session, "Keep on shelf", 1)
     note(session, "it replaces")
     to_screen(session, "shelf")
     to_row(session, "new-print")
@@ -506,7 +521,7 @@ def _note_what_is_kept(note) -> None:
 
     session = new_session()
     for _ in range(2):
-        set_row(session, "Keep on shelf", 1)
+        set_row(session, "Keep on shelf", 0)
     push(session, a_card(name="new-print-2"))
     undo(session)
     note(session, "the PC has changed it")
@@ -602,6 +617,10 @@ def _note_undo(note) -> None:
                     undo(session)
                     note(session, "Undone: ")
                     assert len(session.box.panel.undo) == changes - 1
+                    to_row(session, "Redo")
+                    session.input("press")
+                    note(session, "Done again: ")
+                    undo(session)
                 else:
                     session.input("back")
                 to_screen(session, place[0])
@@ -611,6 +630,8 @@ def _note_undo(note) -> None:
     for label in ("Add a mark", "New print"):
         to_row(session, label)
         session.input("press")
+        while session.box.state == "edit":
+            session.input("press")
     while len(session.box.panel.undo):
         undo(session)
         note(session, "Undone: ")
@@ -772,8 +793,11 @@ def test_nothing_is_abbreviated(monkeypatch):
 
 
 def words_of(text: str, card: dict) -> set[str]:
-    for name in (*names_of(card), "…"):
+    for name in names_of(card):
         text = re.sub(rf"(?<![A-Za-z]){re.escape(name)}(?![A-Za-z])", " ", text)
+    for start in re.findall("([A-Za-z]+)…", text):  # a name may be cut
+        if any(name.startswith(start) for name in names_of(card)):
+            text = text.replace(start + "…", " ")
     words = {word.lower() for word in re.findall("[A-Za-z]+", text)}
     return {word for word in words if set(word) - {"w", "m"} or word == "ms"}  # the widest names there are
 
@@ -782,7 +806,8 @@ PLAIN_WORDS = set(
     """
     asked check closed count confirm confirmed contact counted does dark fitted known let lit off
     opened output plug second unasked wires
-    keys pedal right
+    areas names place tied
+    areas keys names pedal place right tied
     a add after again all alone and another aperture are around as at auto away back base bases be
     became before begin begins below bench box brightness brings burn but can cannot card cards change
     changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge
@@ -837,22 +862,61 @@ def test_the_hands_are_told_whose_turn_it_is(monkeypatch):
     # On 16 s a dodge of 1/3 stop takes 3.301 s, one of 1/6 stop 1.746 s; lead-ins take 2 s each.
     session = situation("exposing")
     start_ms = session.lamp.lit_ms
-    for at_ms, words in (
-        (100, "Next: face"),
-        (1999, "Next: face"),
-        (2000, "Shade face"),
-        (5300, "Shade face"),
-        (5301, "Next: hands"),
-        (7300, "Next: hands"),
-        (7301, "Shade hands"),
-        (9046, "Shade hands"),
-        (9047, ""),
-        (15_900, ""),
+    for at_ms, *words in (
+        (100, "face", "in", "2"),
+        (1000, "face", "in", "1"),
+        (1999, "face", "in", "1"),
+        (2000, "face", "out", "4"),
+        (5300, "face", "out", "1"),
+        (5301, "hands", "in", "2"),
+        (7300, "hands", "in", "1"),
+        (7301, "hands", "out", "2"),
+        (9046, "hands", "out", "1"),
+        (9047, "Base, pass 1"),
+        (15_900, "Base, pass 1"),
     ):
         session.now_ms = start_ms + at_ms
         session.input("tick")
-        shown = [text for text, _, y, _ in Seen(session, monkeypatch).texts if y == 48]
-        assert shown == ([words] if words else []), at_ms
+        shown = [text for text, _, y, *_ in Seen(session, monkeypatch).large if y < 32]
+        assert shown == words, at_ms
+
+
+def test_of_windows_that_overlap_the_one_of_the_next_cue_is_named(monkeypatch):
+    session = situation("exposing")
+    windows = session.box.run.stage.windows
+    for window, open_ms, close_ms in zip(windows, (4500, 6000), (9000, 7000), strict=True):
+        window.open_ms, window.close_ms = open_ms, close_ms
+    start_ms = session.lamp.lit_ms
+    for at_ms, *words in (
+        (4100, "face", "in", "1"),
+        (4500, "hands", "in", "2"),
+        (6000, "hands", "out", "1"),
+        (7000, "face", "out", "2"),
+        (9000, "Base, pass 1"),
+    ):
+        session.now_ms = start_ms + at_ms
+        session.input("tick")
+        assert [text for text, _, y, *_ in Seen(session, monkeypatch).large if y < 32] == words, at_ms
+
+
+def test_a_count_of_two_figures_takes_the_room_of_the_tenths(monkeypatch):
+    session = new_session()
+    load(session, a_card(("sky", -60), base_ms=90_000))
+    keys(session, "expose", "expose")
+    stage = session.box.run.stage
+    start_ms = session.lamp.lit_ms
+    for at_ms, figures, *words in (
+        (1000, 890, "in", "1"),
+        (3000, 87, "out", "26"),
+        (stage.windows[0].close_ms - 9001, 707, "out", "10"),
+        (stage.windows[0].close_ms - 9000, 707, "out", "9"),
+    ):
+        session.now_ms = start_ms + at_ms
+        session.input("tick")
+        seen = Seen(session, monkeypatch)
+        assert [text for text, _, y, *_ in seen.large if y == 16] == words
+        assert seen.figures[0][0] == (figures if words[1] != "10" else (figures + 9) // 10)
+        assert seen.with_tenths == (len(words[1]) == 1)
 
 
 def test_the_figures_stand_still_while_the_lamp_reports(monkeypatch):
@@ -871,23 +935,27 @@ def test_the_viewing_light_shows_the_seconds_it_has_left(monkeypatch):
         assert Seen(session, monkeypatch).figures[0][0] == shown
 
 
-def test_the_bar_fills_with_the_light_and_shows_the_windows():
+def test_the_rail_is_the_light_to_come_and_is_raised_where_an_area_is_shaded():
     session = situation("exposing")
     stage = session.box.run.stages[session.box.run.at]
-    bar = 42
+    plain, raised = 53, 50
 
     def lit(ms: int, row: int) -> int:
-        return rows(session.frame())[bar + row][2 + ms * 124 // stage.light_ms]
+        return rows(session.frame())[row][ms * 128 // stage.light_ms & ~1]  # every second pixel is dark
 
-    for window in stage.windows:
-        inside, outside = (window.open_ms + window.close_ms) // 2, window.open_ms - 300
-        assert not lit(inside, 0)
-        assert not lit(inside, 4), "a window is a gap in the rail"
-        assert lit(outside, 0)
-        assert lit(outside, 4)
-    session.advance(session.lamp.lit_ms + 8000)
-    assert [lit(ms, 1) for ms in (500, 4000, 7900)] == [1, 1, 1]
-    assert [lit(ms, 1) for ms in (8300, 12_000, 15_800)] == [0, 0, 0]
+    def to_come(ms: int) -> None:
+        shaded = any(window.open_ms <= ms < window.close_ms for window in stage.windows)
+        assert (lit(ms, raised), lit(ms, plain)) == (int(shaded), int(not shaded)), ms
+
+    for ms in (4500, 5500, 7000, 8000, 9500, 15_900):
+        to_come(ms)
+    for given_ms in (4000, 8000):
+        session.advance(session.lamp.lit_ms + given_ms)
+        session.input("tick")
+        for ms in range(100, given_ms - 200, 300):
+            assert not lit(ms, raised) + lit(ms, plain), "what is given is dark"
+        to_come(given_ms + 500)
+        to_come(15_900)
 
 
 # --- the frame

@@ -408,6 +408,17 @@ def test_every_row_fires():
         for key in ("press", "expose"):
             session.input(key)
         at_the_end(session)
+    session = noting_session(fired, panel_ms=0)
+    to_row(session, "Add a mark")
+    session.input("press")
+    session.input("press")
+    session.input("dial", -6)  # a dodge of a whole stop
+    session.input("press")
+    to_row(session, "Base")
+    session.input("press")
+    session.input("dial", -20)
+    session.input("expose")  # it does not fit any more
+    assert session.box.state == "edit"
     for keys in (("lamp",), ("expose", "expose")):
         session = noting_session(fired, panel_ms=0)
         for key in keys:

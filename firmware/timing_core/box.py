@@ -289,7 +289,8 @@ class Box:
             raise refusal
 
     def _first_filter(self) -> str:
-        return filter_text(self.plan()[0].filter)
+        """What begins, and the filter that it begins with."""
+        return "%s, %s" % (self.panel.screen.begins, filter_text(self.plan()[0].filter))
 
     def another_is_kept(self) -> bool:
         """EXPOSE would begin another run, and the one that is kept has had light."""
@@ -298,7 +299,14 @@ class Box:
     def begin(self) -> None:
         self.tell_why()
         self.panel.kept.keep_all()
+        self.panel.come_home()
         self.exposing.begin(self.on_strip())
+
+    def take_and_begin(self) -> None:
+        self.panel.take()
+        if self._refusal() is not None:
+            self.panel.open()  # nothing begins, so that a value is open as before
+        self.begin()
 
     def end_and_begin(self) -> None:
         self.tell_why()
@@ -390,12 +398,14 @@ WHEN = {
     "row_acts": (2, Panel.row_acts),
     "row_ends": (2, Panel.row_ends),
     "row_turns": (2, Panel.row_turns),
+    "row_leads_on": (2, Panel.row_leads_on),
 }
 DO = {
     "wake": (0, Box.wake),
     "wake_cut_off": (0, Box.wake_cut_off),
     "tell_why": (0, Box.tell_why),
     "begin": (0, Box.begin),
+    "take_and_begin": (0, Box.take_and_begin),
     "end_and_begin": (0, Box.end_and_begin),
     "go_on": (0, Box.go_on),
     "leave_run": (0, Box.leave_run),
@@ -437,6 +447,8 @@ DO = {
     "open": (2, Panel.open),
     "turn": (2, Panel.turn),
     "take": (2, Panel.take),
+    "take_first": (2, Panel.take),
+    "take_on": (2, Panel.take_on),
     "leave_value": (2, Panel.leave_value),
     "move_place": (2, Panel.move_place),
     "take_place": (2, Panel.take_place),
@@ -444,6 +456,7 @@ DO = {
 }
 ABOUT = {
     Box.begin: Box._first_filter,
+    Box.take_and_begin: Box._first_filter,
     Exposing.give: Exposing.left_text,
     Exposing.arm: Exposing.left_text,
     Exposing.fitted: Exposing.filter_to_fit,

@@ -3,7 +3,7 @@
 import gc
 import sys
 
-from timing_core.panel.letters import HEIGHT_PX, LARGE, MEDIUM, Pen, clip, in_letters, width
+from timing_core.panel.letters import HEIGHT_PX, LARGE, Pen, clip, enlarge, in_letters, width
 
 ON_MICROPYTHON = sys.implementation.name == "micropython"
 
@@ -194,6 +194,41 @@ def test_dark_text_on_a_lit_row_is_the_lit_text_turned_over():
     assert bytes([byte ^ 0xFF for byte in dark_buffer]) == bytes(lit_buffer)
 
 
+def test_an_enlarged_letter_has_squares_for_pixels():
+    for text in (ASCII[1:11], ASCII[40:50], ASCII[80:90], EXTRA):
+        data = in_letters(text)
+        _, small = new_frame()
+        Pen(FrameBuffer).text(small, data, 0, 0)
+        for times in (2, 3):
+            buffer, large = new_frame()
+            enlarge(buffer, WIDTH, data, 4, 16, times)
+            wide = min(width(data), (WIDTH - 4) // times)
+            shown = 0  # glyphs that would pass the edge are left out whole
+            while shown < len(data) and width(data[: shown + 1]) <= wide:
+                shown += 1
+            wide = width(data[:shown])
+            for y in range(HEIGHT):
+                for x in range(WIDTH):
+                    column, row = (x - 4) // times, (y - 16) // times
+                    inside = 0 <= column < wide and 0 <= row < HEIGHT_PX
+                    assert large.pixel(x, y) == (small.pixel(column, row) if inside else 0), (
+                        text,
+                        times,
+                        x,
+                        y,
+                    )
+
+
+def test_an_enlarged_letter_on_a_lit_ground_is_dark():
+    lit_buffer, _ = new_frame()
+    dark_buffer, dark = new_frame()
+    dark.fill(1)
+    for buffer in (lit_buffer, dark_buffer):
+        enlarge(buffer, WIDTH, in_letters("Held sky"), 2, 0)
+    assert any(lit_buffer)
+    assert bytes([byte ^ 0xFF for byte in dark_buffer]) == bytes(lit_buffer)
+
+
 def test_clip_keeps_what_fits_and_says_that_something_is_missing():
     data = in_letters("The dark sky above the left chimney")
     for px in range(140):
@@ -259,25 +294,23 @@ def read_back(figures, shapes, number, tenths):
 
 
 def test_times_read_back_as_they_were_given():
-    for figures in (LARGE, MEDIUM):
-        shapes = figure_shapes(figures)
-        for number in (0, 5, 10, 99, 100, 127, 345, 678, 999, 1000, 1234, 9876, 9999):
-            assert read_back(figures, shapes, number, True) == str(number // 10) + "." + str(number % 10)
-            assert read_back(figures, shapes, number, False) == str(number)
+    shapes = figure_shapes(LARGE)
+    for number in (0, 5, 10, 99, 100, 127, 345, 678, 999, 1000, 1234, 9876, 9999):
+        assert read_back(LARGE, shapes, number, True) == str(number // 10) + "." + str(number % 10)
+        assert read_back(LARGE, shapes, number, False) == str(number)
 
 
 def test_times_beyond_the_panel_stay_on_it():
-    for figures in (LARGE, MEDIUM):
-        shapes = figure_shapes(figures)
-        assert read_back(figures, shapes, 10000, True) == "1000"
-        assert read_back(figures, shapes, 43219, True) == "4321"
-        assert read_back(figures, shapes, 99999, True) == "9999"
-        assert read_back(figures, shapes, 1000000, True) == "9999"
-        assert read_back(figures, shapes, 10000, False) == "9999"
-        assert read_back(figures, shapes, -1, True) == "0.0"
-        assert read_back(figures, shapes, -1, False) == "0"
-        for number in range(0, 100000, 111):
-            assert figures.width(number) <= WIDTH
+    shapes = figure_shapes(LARGE)
+    assert read_back(LARGE, shapes, 10000, True) == "1000"
+    assert read_back(LARGE, shapes, 43219, True) == "4321"
+    assert read_back(LARGE, shapes, 99999, True) == "9999"
+    assert read_back(LARGE, shapes, 1000000, True) == "9999"
+    assert read_back(LARGE, shapes, 10000, False) == "9999"
+    assert read_back(LARGE, shapes, -1, True) == "0.0"
+    assert read_back(LARGE, shapes, -1, False) == "0"
+    for number in range(0, 100000, 111):
+        assert LARGE.width(number) <= WIDTH
 
 
 def closed_counters(figures, figure):
@@ -302,9 +335,8 @@ def closed_counters(figures, figure):
 
 
 def test_figures_have_the_counters_of_the_figures_they_are():
-    for figures in (LARGE, MEDIUM):
-        for figure in range(10):
-            assert closed_counters(figures, figure) == {0: 1, 6: 1, 8: 2, 9: 1}.get(figure, 0), figure
+    for figure in range(10):
+        assert closed_counters(LARGE, figure) == {0: 1, 6: 1, 8: 2, 9: 1}.get(figure, 0), figure
 
 
 def test_large_figures_are_tall_and_thick_enough_to_be_read_at_a_metre():
@@ -328,7 +360,7 @@ def test_figures_drawn_dark_are_the_lit_ones_turned_over():
     lit_buffer, lit = new_frame()
     dark_buffer, dark = new_frame()
     dark.fill(1)
-    for figures, y in ((LARGE, 0), (MEDIUM, 40)):
+    for figures, y in ((LARGE, 0), (LARGE, 32)):
         figures.draw(lit, 1234, WIDTH, y)
         figures.draw(dark, 1234, WIDTH, y, 0)
     assert bytes([byte ^ 0xFF for byte in dark_buffer]) == bytes(lit_buffer)
@@ -347,10 +379,12 @@ def test_drawing_takes_no_memory():
         frame.fill_rect(0, 9, WIDTH, 10, 1)
         pen.text(frame, data, WIDTH - width(data), 10, 0)
         left = LARGE.draw(frame, 1234, WIDTH, 20)
-        room = MEDIUM.width(1234)
-        MEDIUM.draw(frame, 99999, 60, 48, ink=1, tenths=True)
+        enlarge(buffer, WIDTH, data, 0, 48)
+        enlarge(buffer, WIDTH, data, 0, 40, 3)
+        room = LARGE.width(1234)
+        LARGE.draw(frame, 99999, WIDTH, 24, ink=1, tenths=True)
     finally:
         if ON_MICROPYTHON:
             micropython.heap_unlock()
-    assert (right, left, room) == (1 + width(data) + 1, WIDTH - LARGE.width(1234), MEDIUM.width(1234))
+    assert (right, left, room) == (1 + width(data) + 1, WIDTH - LARGE.width(1234), LARGE.width(1234))
     assert any(buffer)

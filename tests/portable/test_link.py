@@ -358,7 +358,14 @@ def test_the_fullest_bench_fits_its_line():
     link = Link(FakeBox(), platform)
     sign = "\u20ac"
     filters = [chr(0x4E00 + n) * 8 for n in range(12)]
-    full = {"lamp": sign * 24, "filters": filters, "new_filter": sign * 8, "new_base_ms": 999900}
+    areas = [chr(0x5E00 + n) * 5 for n in range(18)] + [sign * 16, sign * 4]
+    full = {
+        "lamp": sign * 24,
+        "filters": filters,
+        "new_filter": sign * 8,
+        "new_base_ms": 999900,
+        "areas": areas,
+    }
     ask(link, "bench.set", values=full)
     values = ask(link, "bench.get")["values"]
     assert [values[key] for key in full] == [full[key] for key in full]

@@ -17,6 +17,14 @@ _NUMBERS = ("ms", "auto ms", "s", "level", "time", "pm")
 FILTER_MAX = 8
 DRY_DOWN_MAX_PM = 500
 
+AREA_MAX = 16
+AREAS = (
+    "sky face foreground corner edge horizon water clouds hands window wall tree path hair shirt shadow left"
+    " right top bottom"
+)
+"""Names for the areas of a print, to be turned to at the box; one text, to spare memory."""
+
+# All names of areas together may have 110 characters, so that the whole bench fits into a line of the wire.
 # key, label on the panel, kind, default, (low, high, step) or choices. What they mean: lampblack's own table.
 SETTINGS = (
     ("lag_ms", "Lamp lag", "ms", 0, (-500, 2000, 5)),
@@ -33,6 +41,7 @@ SETTINGS = (
     ("new_filter", "New print filter", "filter", "2", (0, FILTER_MAX, 0)),
     ("new_dry_down_pm", "New print dry-down", "pm", 80, (0, DRY_DOWN_MAX_PM, 5)),
     ("filters", "Filters", "filters", ("00", "0", "1", "2", "3", "4", "5"), (1, 12, 0)),
+    ("areas", "Names of areas", "areas", tuple(AREAS.split(" ")), (1, 20, 110)),
     ("lamp", "Lamp", "text", "", (0, 24, 0)),
 )
 
@@ -91,13 +100,17 @@ def check(key: str, value: object) -> object:
         if value in limits:
             return value
         raise Refusal(what, "it takes a word", "Give one of: %s" % ", ".join(limits))
-    if kind == "filters":
+    if kind == "filters" or kind == "areas":
+        longest = FILTER_MAX if kind == "filters" else AREA_MAX
         if isinstance(value, (list, tuple)) and limits[0] <= len(value) <= limits[1]:
             names = tuple(value)
-            if all(is_plain_text(name, 1, FILTER_MAX) for name in names) and len(set(names)) == len(names):
-                return names
-        todo = "Give %d to %d names of up to %d characters" % (limits[0], limits[1], FILTER_MAX)
-        raise Refusal(what, "it takes filter names, each once", todo)
+            if all(is_plain_text(name, 1, longest) for name in names) and len(set(names)) == len(names):
+                if not limits[2] or len("".join(names)) <= limits[2]:
+                    return names
+        todo = "Give %d to %d names of up to %d characters" % (limits[0], limits[1], longest)
+        if limits[2]:
+            todo += ", %d in all" % limits[2]
+        raise Refusal(what, "it takes names, each once", todo)
     if is_plain_text(value, limits[0], limits[1]):
         return value
     raise Refusal(what, "it takes plain text", "Give up to %d characters" % limits[1])
@@ -157,7 +170,8 @@ class Bench:
 
     def to_dict(self) -> dict:
         values = dict(self._values)
-        values["filters"] = list(values["filters"])
+        for key in ("filters", "areas"):
+            values[key] = list(values[key])
         return values
 
     @property

@@ -205,16 +205,12 @@ def stage_name(stage: Stage) -> str:
     return "Patch %s" % stage.area
 
 
-def stage_hint(stage: Stage) -> str:
-    """What the hands do before EXPOSE is pressed."""
-    if stage.kind == FIT:
-        return "Paper in the easel"
-    if stage.kind == BURN:
-        return "Cover all but %s" % stage.area
+def stage_task(stage: Stage) -> str:
+    """What the hands have to do at this stage, in words short enough to be large."""
     if stage.kind == COVER:
-        return "Cover up to patch %d" % (int(stage.area) - 1) if stage.area != "1" else "All patches open"
+        return "Cover up to %d" % (int(stage.area) - 1) if stage.area != "1" else "All open"
     if stage.kind == FRESH:
-        return "A fresh piece of paper"
+        return "Fresh piece %s" % stage.area
     if stage.windows:
-        return "Shades: " + ", ".join([window.area for window in stage.windows])
-    return "No shades"
+        return "Shade " + ", ".join([window.area for window in stage.windows])
+    return stage_name(stage)

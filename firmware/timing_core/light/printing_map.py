@@ -10,7 +10,7 @@ cannot drift, however often either is changed.
 """
 
 from timing_core.canonical import quoted
-from timing_core.light.bench import DRY_DOWN_MAX_PM, FILTER_MAX, is_int, is_plain_text
+from timing_core.light.bench import AREA_MAX, DRY_DOWN_MAX_PM, FILTER_MAX, is_int, is_plain_text
 from timing_core.light.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
@@ -29,7 +29,6 @@ MARKS_MAX = 16
 MARK_FURTHEST = 600
 NAME_MAX = 24
 TITLE_MAX = 40
-AREA_MAX = 16
 
 FACTS = (
     ("negative", 60),
@@ -131,6 +130,8 @@ class PrintingMap:
         if not self.tied:
             self.set_base(index, ms, shift)
             return
+        if not -FURTHEST <= shift <= FURTHEST:
+            raise _no_base("it moves more than 10 stops")
         base_ms = scale(ms, shift)
         if not BASE_MIN_MS <= base_ms <= BASE_MAX_MS:
             raise _no_base("pass %d would be %s" % (index + 1, no_base_text(base_ms)))
@@ -184,6 +185,17 @@ class PrintingMap:
         while len(self.passes) < count:
             last = self.passes[-1]
             self.passes.append(Pass(last.filter, last.level_ms))
+
+    def split(self, soft: str, hard: str) -> None:
+        """Make two tied passes of one: the same light in all, half of it through each filter. A Refusal
+        changes nothing."""
+        half_ms = scale(self.base_ms(0), -120)
+        if half_ms < BASE_MIN_MS:
+            raise _no_base("half of it is too short")
+        self.set_base(0, half_ms)
+        self.set_pass_count(2)
+        self.tied = True
+        self.passes[0].filter, self.passes[1].filter = soft, hard
 
     def mark_ms(self, index: int, mark: Mark) -> int:
         """Light the mark adds (positive) or takes away (negative), in ms of shown time."""

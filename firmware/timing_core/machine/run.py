@@ -3,7 +3,7 @@
 What must live here: what is known of a run, and nothing of who gives its light or where it is written.
 """
 
-from timing_core.light.plan import FIT, Stage, light_of, stage_name
+from timing_core.light.plan import FIT, FRESH, Stage, light_of, stage_name
 from timing_core.records.ledger import FORM, stage_record
 
 
@@ -83,6 +83,15 @@ class Run:
     @property
     def stage_is_whole(self) -> bool:
         return self.given_ms >= self.stages[self.at].light_ms
+
+    @property
+    def sheet(self) -> str:
+        """Which paper the stage wants in the easel; "" where nobody knows whether it has had light."""
+        if self.stages[-1].kind == FRESH:
+            return "Fresh piece"
+        if self.given_ms or any(done[1] for done in self.done):
+            return "Same sheet"
+        return "" if self.has_had_light else "Paper in"
 
     def shown_ms(self, left_ms: int) -> int:
         """So much light left of the stage, as the printer sees it: without dry-down."""

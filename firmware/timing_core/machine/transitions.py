@@ -47,8 +47,8 @@ browse    expose    too_early_here   refuse_early      browse    wait
 browse    expose    is_faulty        tell_fault        browse    cannot: why?
 browse    expose    cannot_begin     tell_why          browse    cannot: why?
 browse    expose    another_is_kept  -                 ask       another run?
-browse    expose    on_print         begin             ready     @, paper in
-browse    expose    on_strip         begin             ready     @, paper in
+browse    expose    on_print         begin             ready     @
+browse    expose    on_strip         begin             ready     @
 browse    lamp      is_settling      refuse_early      browse    wait
 browse    lamp      cannot_view      tell_fault        browse    cannot: why?
 browse    lamp      paper_at_risk    warn_paper        browse    view?
@@ -64,6 +64,14 @@ browse    press     row_ends         end_run           browse    end it
 browse    press     row_chooses      -                 choose    choose
 browse    tick      settled          listen            browse
 edit      dial      -                turn              edit      change
+# EXPOSE takes what is open, and takes up the run: the light is the next press
+edit      expose    too_early_here   refuse_early      edit      wait
+edit      expose    is_faulty        tell_fault        edit      cannot: why?
+edit      expose    cannot_begin     tell_why          edit      cannot: why?
+edit      expose    another_is_kept  take_first        ask       take, then?
+edit      expose    on_print         take_and_begin    ready     take, @
+edit      expose    on_strip         take_and_begin    ready     take, @
+edit      press     row_leads_on     take_on           edit      take
 edit      press     -                take              browse    take
 edit      back      -                leave_value       browse    leave
 edit      lamp      is_settling      refuse_early      edit      wait

@@ -4,14 +4,18 @@ What must live here: layout. What a control will do comes from the transition ta
 screen of rows shows comes from its rows; this file decides nothing. `draw` returns the frame that is sent
 to the display: 1,024 bytes, eight rows of 128 columns, the lowest bit on top.
 
+Rows and questions are for reading distance. While hands work (a stage is ready, held or lit, a patch is
+chosen) what they need stands in letters of 16 pixels and figures of 32. Under light the display is to fog
+nothing: there is no filled line, and of what is large every second row stays dark.
+
 Law: drawing while the lamp is lit allocates nothing. The words shown then are encoded beforehand, while the
 stage is ready.
 """
 
-from timing_core.light.plan import FIT, filter_text, stage_hint, stage_name
+from timing_core.light.plan import BASE, BURN, COVER, FIT, FRESH, stage_name, stage_task
 from timing_core.light.stops import stops_text
 from timing_core.machine.transitions import LIT
-from timing_core.panel.letters import LARGE, MEDIUM, Pen, clip, in_letters, width
+from timing_core.panel.letters import LARGE, Pen, clip, enlarge, in_letters, width
 from timing_core.panel.rows import NAMES
 from timing_core.platform import Platform, const
 
@@ -24,23 +28,89 @@ _RUNNING = ("ready", "held")
 _LEFT_COLUMN = const(0)
 _RIGHT_COLUMN = const(62)
 _LIT_COLUMN = const(72)
-_BAR_X = const(2)
-_BAR_WIDTH = const(124)
+_HALF = const(64)  # the room for enlarged words, in pixels of the letters they are made of
+_SECONDS_Y = const(16)
+_SECONDS_END = const(48)
+_RAIL_Y = const(5)
+_SHADED_Y = const(2)  # both from where the seconds end
+_BETWEEN = const(4)
+_WORD_APART = const(5)  # between an enlarged word and its figures
+_MOST_S = const(999)  # a stage has 999.9 s at most
+_FRAME = const(6)  # what the frame around the filter takes, both its sides together
+_NO_WORDS: tuple = (None, b"", b"", ())
+_CONTROLS = (
+    ("EXPOSE ", "expose"),
+    ("BACK ", "back"),
+    ("LAMP ", "lamp"),
+    ("turn ", "dial"),
+    ("press ", "press"),
+)
 
 
-class Drawing:
-    """Draws a box. One frame, reused."""
+class Pieces:
+    """What all screens are made of, and the frame that they are drawn on."""
 
     def __init__(self, box, platform: Platform) -> None:
         self.buffer = bytearray(WIDTH * HEIGHT // 8)
         self.fb = platform.FrameBuffer(self.buffer, WIDTH, HEIGHT, MONO_VLSB)
         self.pen = Pen(platform.FrameBuffer)
+        self._rail = platform.FrameBuffer(bytearray(WIDTH), WIDTH, _LINE, MONO_VLSB)
+        self.box = box
+
+    def _head(self, left: str, right: str) -> None:
+        right_bytes = clip(in_letters(right), WIDTH - 6 - min(width(in_letters(left)), WIDTH // 2))
+        room = WIDTH - width(right_bytes) - 4
+        self.fb.fill_rect(0, 0, WIDTH, _LINE, 1)
+        self.pen.text(self.fb, clip(in_letters(left), room), 1, 0, 0)
+        self.pen.text(self.fb, right_bytes, WIDTH - 1 - width(right_bytes), 0, 0)
+
+    def _foot(self) -> None:
+        """Three lines: what each control will do now."""
+        says = self.box.machine.says("expose")
+        if says:
+            self.fb.fill_rect(0, 40, WIDTH, _LINE, 1)
+            self.pen.text(self.fb, clip(in_letters("EXPOSE " + says), WIDTH - 2), 1, 40, 0)
+        self._hint("BACK ", "back", _LEFT_COLUMN, 48, _RIGHT_COLUMN - 2)
+        self._hint("LAMP ", "lamp", _LEFT_COLUMN, 56, _RIGHT_COLUMN - 2)
+        self._hint("turn ", "dial", _RIGHT_COLUMN, 48, WIDTH - _RIGHT_COLUMN)
+        self._hint("press ", "press", _RIGHT_COLUMN, 56, WIDTH - _RIGHT_COLUMN)
+
+    def _hint(self, name: str, control: str, x: int, y: int, room: int) -> None:
+        self.pen.text(self.fb, clip(self._says(name, control), room), x, y)
+
+    def _says(self, name: str, control: str) -> bytes:
+        says = self.box.machine.says(control)
+        return in_letters(name + says) if says else b""
+
+    def _message(self, text: str, y: int = _LINE) -> None:
+        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. A word
+        longer than a line, which only a name can be, is cut."""
+        line = ""
+        for word in text.split(" "):
+            longer = line + " " + word if line else word
+            if width(in_letters(longer)) > WIDTH and line:
+                self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
+                y += _LINE
+                longer = word
+            line = longer
+        self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
+
+
+class Hands(Pieces):
+    """The screens for hands at work, dark and lit."""
+
+    def __init__(self, box, platform: Platform) -> None:
+        super().__init__(box, platform)
         # Words of lit screens, by what the table says
         self._lit_words = {}
         for state in LIT:
             for says in box.machine.promises(state):
                 self._lit_words[says] = in_letters(says)
         self._viewing_title = in_letters("Viewing light")
+        self._in = in_letters("in")
+        self._out = in_letters("out")
+        self._figure = bytearray(1)
+        self._figures = bytearray(2)
         self._expose = in_letters("EXPOSE ")
         self._back = in_letters("BACK ")
         self._lamp = in_letters("LAMP ")
@@ -50,7 +120,256 @@ class Drawing:
     def show(self, box) -> None:
         """Draw this box from now on."""
         self.box = box
-        self._words: tuple = (None, b"", b"", (), ())
+        self._words = _NO_WORDS
+        self._cue_at = -1
+        self._cue_opens = False
+
+    # --- dark
+
+    def _running(self) -> None:
+        box = self.box
+        stage = box.run.stage
+        held = box.state == "held"
+        self.prepare()
+        has_seconds = stage.kind != FIT and not box.message
+        top = self._packed_foot(has_seconds)
+        if stage.kind == FIT and not box.message:
+            self._fit(stage.filter)
+            return
+        if held:
+            name = self._held_words(stage)
+        elif box.message:
+            name = stage_name(stage)
+        else:
+            name = stage_task(stage)
+            if stage.windows and width(in_letters("Shade " + stage.windows[0].area)) > _HALF:
+                name = name[len("Shade ") :]  # the whole name of the first area tells more
+        self._name("Held" if held else "", name, top - _SECONDS_END + _SECONDS_Y)
+        if box.message:
+            self._message(box.message, top - 32)
+            return
+        y = top - 32
+        self._seconds((box.exposing.left_shown_ms() + 50) // 100, y, self._cue() if held else 0)
+        if not held or not self._cue():
+            for line in self._beside(stage):
+                self.pen.text(self.fb, in_letters(line), 0, y)
+                y += _LINE
+
+    def _name(self, state: str, name: str, room: int) -> None:
+        """What the stage is about, in `room` rows of pixels at the top; what is held is on a lit ground."""
+        if room < 16:
+            self._head(name, state)
+            return
+        words = in_letters(state + " " + name if state else name)
+        if state:
+            self.fb.fill_rect(0, 0, WIDTH, 16, 1)
+        enlarge(self.buffer, WIDTH, clip(words, _HALF - 1 if state else _HALF), 2 if state else 0, 0)
+
+    def _held_words(self, stage) -> str:
+        if stage.kind == BURN:
+            return stage.area
+        if stage.kind != BASE:
+            return "patch %s" % stage.area
+        self._cue()
+        return stage.windows[self._cue_at].area if self._cue_at >= 0 else "pass %d" % (stage.pass_index + 1)
+
+    def _beside(self, stage) -> tuple:
+        """Two lines beside the seconds, above the filter."""
+        if stage.kind == BURN:
+            return "cover", "the rest"
+        sheet = self.box.run.sheet
+        if stage.kind == COVER and sheet == "Same sheet":
+            return "patch %s" % stage.area, "filter"
+        if sheet == "Same sheet":
+            return "Same", "sheet"
+        return "" if stage.kind == FRESH else sheet, "filter"
+
+    def _fit(self, filter: str) -> None:
+        """The filter to fit, as large as there is room, and which paper is wanted with it."""
+        words = in_letters("Fit filter" if filter else "Take filter out")
+        enlarge(self.buffer, WIDTH, words, 0, 8)
+        x = 2 * width(words) + 2 * _BETWEEN
+        name = in_letters(filter)
+        times = 3 if 3 * width(name) <= WIDTH - x else 2
+        enlarge(self.buffer, WIDTH, clip(name, (WIDTH - x) // times), x, 0 if times == 3 else 8, times)
+        enlarge(self.buffer, WIDTH, in_letters(self.box.run.sheet), 0, 24)
+
+    def _choosing(self) -> None:
+        box = self.box
+        strip = box.work.strip
+        place = box.panel.cursor.place
+        top = self._packed_foot(False)
+        y = top - 32
+        patch = in_letters("Patch %s" % (str(place // 2 + 1) + ("½" if place % 2 else "")))
+        if y < 16:
+            self._head("Choose a patch", "")
+        else:
+            enlarge(self.buffer, WIDTH, patch, 0, 0)
+        if box.message:
+            self._message(box.message, y)
+            return
+        tenths = (strip.total_ms(box.work.map, place) + 50) // 100
+        self._large_seconds(tenths, y, True, 5)
+        if strip.step_stops120:
+            self.pen.text(self.fb, in_letters(stops_text(strip.shift(place))), 0, y)
+            self.pen.text(self.fb, in_letters("stops"), 0, y + _LINE)
+        each = (WIDTH - LARGE.width(999) - _BETWEEN) // strip.patches
+        y += 18
+        for index in range(strip.patches):
+            if place == 2 * index:
+                self.fb.fill_rect(index * each, y, each, 12, 1)
+            else:
+                self.fb.rect(index * each, y + 2, each, 8, 1)
+        if place % 2:
+            self.fb.fill_rect((place + 1) // 2 * each - 1, y - 2, 2, 16, 1)
+
+    def _packed_foot(self, has_seconds: bool) -> int:
+        """What each control will do now, in as few lines as it fits; returns where they begin. Where the
+        seconds are large EXPOSE need not name them."""
+        lines: list = []
+        for name, control in _CONTROLS:
+            hint = self._says(name, control)
+            if control == "expose":
+                fills = hint
+                if has_seconds and hint == in_letters("EXPOSE give " + self.box.exposing.left_text()):
+                    hint = in_letters("EXPOSE give")
+            if not hint:
+                continue
+            for line in lines:
+                if len(line) == 1 and width(line[0]) + _BETWEEN + width(hint) < WIDTH:
+                    line.append(hint)
+                    break
+            else:
+                lines.append([clip(hint, WIDTH - 2)])
+        top = y = HEIGHT - _LINE * len(lines)
+        for line in lines:
+            right = WIDTH - width(line[1]) if len(line) > 1 else WIDTH
+            if fills:
+                self.fb.fill_rect(0, y, right - (_BETWEEN - 1 if right < WIDTH else 0), _LINE, 1)
+            self.pen.text(self.fb, line[0], 1, y, 0 if fills else 1)
+            if len(line) > 1:
+                self.pen.text(self.fb, line[1], right, y)
+            fills = b""
+            y += _LINE
+        return min(top, _SECONDS_END)
+
+    # --- lit: no allocation from here on, once `prepare` has run
+
+    def prepare(self) -> None:
+        """Encode the words that the stage's lit screen will show. Outside of a run this does nothing.
+
+        On a board EXPOSE may cut in anywhere, and light the stage, so they are put in place all at once.
+        """
+        box = self.box
+        stage = box.run.stage if box.run.stages else None
+        if stage is None or self._words[0] is stage:
+            return
+        title = clip(in_letters(stage_name(stage)), _HALF)
+        # The seconds only become fewer: what fits beside them now does so to the end, but for the tenths
+        room = WIDTH - _BETWEEN - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME
+        filter = clip(in_letters(stage.filter or "no"), room // 2)
+        areas = [clip(in_letters(window.area), _HALF) for window in stage.windows]
+        self._lay_rail(stage)
+        self._words = (stage, title, filter, areas)
+
+    def _lay_rail(self, stage) -> None:
+        """The whole of the stage's light as a line of dots, raised where an area is shaded."""
+        rail = self._rail
+        rail.fill(0)
+        rail.hline(0, _RAIL_Y, WIDTH, 1)
+        whole_ms = max(1, stage.light_ms)
+        for window in stage.windows:
+            x = window.open_ms * WIDTH // whole_ms
+            wide = window.close_ms * WIDTH // whole_ms - x
+            rail.hline(x, _RAIL_Y, wide, 0)
+            rail.hline(x, _SHADED_Y, wide, 1)
+        for x in range(1, WIDTH, 2):
+            rail.vline(x, 0, _LINE, 0)
+
+    def _exposing(self) -> None:
+        box = self.box
+        self.prepare()
+        stage, title, _, areas = self._words
+        cue_s = self._cue()
+        enlarge(self.buffer, WIDTH, areas[self._cue_at] if cue_s else title, 0, 0)
+        self._seconds((box.exposing.left_shown_ms() + 99) // 100, _SECONDS_Y, cue_s)
+        self._dim()
+        # The rail of the light that is to come: what is given has gone from it
+        fb = self.fb
+        fb.blit(self._rail, 0, _SECONDS_END)
+        given = box.exposing.light_so_far_ms() * WIDTH // max(1, stage.light_ms)
+        fb.fill_rect(0, _SECONDS_END, given, _LINE, 0)
+        if box.state == "stopping":
+            self.pen.text(self.fb, self._wait, 0, 56)
+        else:
+            self._lit_foot(self._expose, "expose")
+
+    def _cue(self) -> int:
+        """Whole seconds of light, rounded up, to the next opening or closing of a window; 0 if none comes.
+        `_cue_at` is which window then (-1 for none), and `_cue_opens` whether its shade goes in."""
+        so_far_ms = self.box.exposing.light_so_far_ms()
+        self._cue_at = -1
+        next_ms = 0
+        windows = self.box.run.stage.windows
+        for index in range(len(windows)):
+            window = windows[index]
+            opens = so_far_ms < window.open_ms
+            edge_ms = window.open_ms if opens else window.close_ms
+            if so_far_ms < edge_ms and (self._cue_at < 0 or edge_ms < next_ms):
+                next_ms = edge_ms
+                self._cue_at = index
+                self._cue_opens = opens
+        return (next_ms - so_far_ms + 999) // 1000 if self._cue_at >= 0 else 0
+
+    def _seconds(self, tenths: int, y: int, cue_s: int) -> None:
+        """The seconds that are left, and beside them the seconds to the next cue, if there is one, and the
+        filter that is in, in a frame."""
+        self._large_seconds(tenths, y, cue_s < 10, 5 if self.box.state == "ready" else 9)
+        if cue_s:
+            word = self._in if self._cue_opens else self._out
+            enlarge(self.buffer, WIDTH, word, 0, y)
+            number = self._figure if cue_s < 10 else self._figures
+            number[-1] = 48 + cue_s % 10
+            number[0] = 48 + (cue_s // 10 if cue_s > 9 else cue_s)
+            if cue_s < 100:
+                enlarge(self.buffer, WIDTH, number, 2 * width(word) + _WORD_APART, y)
+        filter = self._words[2]
+        self.fb.rect(0, y + 15, 2 * width(filter) + _FRAME, 17, 1)
+        enlarge(self.buffer, WIDTH, filter, _FRAME // 2, y + 16)
+
+    def _large_seconds(self, tenths: int, y: int, with_tenths: bool, up: int = 9) -> None:
+        """From 100 s on without tenths, so that there is room beside them: what runs down is rounded up, and
+        with `up` at 5 to the nearest second."""
+        if with_tenths and tenths <= 999:
+            LARGE.draw(self.fb, tenths, WIDTH, y)
+        else:
+            LARGE.draw(self.fb, min((tenths + up) // 10, _MOST_S), WIDTH, y, 1, False)
+
+    def _dim(self) -> None:
+        """Darken every second row of what is large: half the light, and as large as before."""
+        for y in range(1, _SECONDS_END, 2):
+            self.fb.hline(0, y, WIDTH, 0)
+
+    def _lit_foot(self, name: bytes, control: str) -> None:
+        x = self.pen.text(self.fb, name, 0, 56)
+        self.pen.text(self.fb, self._lit_words[self.box.machine.says(control)], x, 56)
+        x = self.pen.text(self.fb, self._back, _LIT_COLUMN, 56)
+        self.pen.text(self.fb, self._lit_words[self.box.machine.says("back")], x, 56)
+
+    def _viewing(self) -> None:
+        box = self.box
+        enlarge(self.buffer, WIDTH, self._viewing_title, 0, 0)
+        left_ms = box.lamp.strike.left_ms(box.io.now_ms)
+        if box.state == "arming":
+            left_ms = box.bench.get("viewing_limit_s") * 1000
+        LARGE.draw(self.fb, (left_ms + 999) // 1000, WIDTH, _SECONDS_Y, 1, False)
+        self._dim()
+        if box.state != "stopping":
+            self._lit_foot(self._lamp, "lamp")
+
+
+class Drawing(Hands):
+    """Draws a box. One frame, reused."""
 
     def draw(self) -> bytearray:
         """Draw the box as it is now and return the frame."""
@@ -84,47 +403,6 @@ class Drawing:
         else:
             self._rows()
         return self.buffer
-
-    # --- pieces
-
-    def _head(self, left: str, right: str) -> None:
-        right_bytes = clip(in_letters(right), WIDTH - 6 - min(width(in_letters(left)), WIDTH // 2))
-        room = WIDTH - width(right_bytes) - 4
-        self.fb.fill_rect(0, 0, WIDTH, _LINE, 1)
-        self.pen.text(self.fb, clip(in_letters(left), room), 1, 0, 0)
-        self.pen.text(self.fb, right_bytes, WIDTH - 1 - width(right_bytes), 0, 0)
-
-    def _foot(self) -> None:
-        """Three lines: what each control will do now."""
-        says = self.box.machine.says("expose")
-        if says:
-            self.fb.fill_rect(0, 40, WIDTH, _LINE, 1)
-            self.pen.text(self.fb, clip(in_letters("EXPOSE " + says), WIDTH - 2), 1, 40, 0)
-        self._hint("BACK ", "back", _LEFT_COLUMN, 48, _RIGHT_COLUMN - 2)
-        self._hint("LAMP ", "lamp", _LEFT_COLUMN, 56, _RIGHT_COLUMN - 2)
-        self._hint("turn ", "dial", _RIGHT_COLUMN, 48, WIDTH - _RIGHT_COLUMN)
-        self._hint("press ", "press", _RIGHT_COLUMN, 56, WIDTH - _RIGHT_COLUMN)
-
-    def _hint(self, name: str, control: str, x: int, y: int, room: int) -> None:
-        says = self.box.machine.says(control)
-        if says:
-            self.pen.text(self.fb, clip(in_letters(name + says), room), x, y)
-
-    def _message(self, text: str) -> None:
-        """Words between head and foot: four lines, or five where EXPOSE has no line of its own. A word
-        longer than a line, which only a name can be, is cut."""
-        y = _LINE
-        line = ""
-        for word in text.split(" "):
-            longer = line + " " + word if line else word
-            if width(in_letters(longer)) > WIDTH and line:
-                self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
-                y += _LINE
-                longer = word
-            line = longer
-        self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
-
-    # --- dark screens
 
     def _rows(self) -> None:
         box = self.box
@@ -162,122 +440,3 @@ class Drawing:
         for line in range(3):
             wide = 2 * line + 1 if grows > 0 else 5 - 2 * line
             self.fb.hline(3 - wide // 2, y + line, wide, 1)
-
-    def _running(self) -> None:
-        box = self.box
-        stage = box.run.stage
-        self.prepare()
-        word = "held" if box.state == "held" else self._count_of(box)
-        if box.run.is_again and box.state == "ready" and stage.kind != FIT:
-            word = filter_text(stage.filter)  # it may have been changed in the meantime
-        self._head(stage_name(stage), word)
-        if box.message:
-            self._message(box.message)
-        elif stage.kind == FIT:
-            self.pen.text(self.fb, in_letters(stage_hint(stage)), 1, 14)
-        else:
-            self.pen.text(self.fb, clip(in_letters(stage_hint(stage)), WIDTH), 1, 8)
-            MEDIUM.draw(self.fb, (box.exposing.left_shown_ms() + 50) // 100, WIDTH - 2, 17)
-            self._bar(stage, 34)
-        self._foot()
-
-    def _choosing(self) -> None:
-        box = self.box
-        strip = box.work.strip
-        self._head("Choose a patch", "%s strip" % strip.kind)
-        if box.message:
-            self._message(box.message)
-        else:
-            each = _BAR_WIDTH // strip.patches
-            for patch in range(strip.patches):
-                if box.panel.cursor.place == 2 * patch:
-                    self.fb.fill_rect(_BAR_X + patch * each, 10, each - 1, 7, 1)
-                else:
-                    self.fb.rect(_BAR_X + patch * each, 10, each - 1, 7, 1)
-            if box.panel.cursor.place % 2:
-                self.fb.fill_rect(_BAR_X + (box.panel.cursor.place + 1) // 2 * each - 2, 9, 3, 9, 1)
-            MEDIUM.draw(self.fb, (strip.total_ms(box.work.map, box.panel.cursor.place) + 50) // 100, 80, 20)
-            if strip.step_stops120:
-                shift = in_letters(stops_text(strip.shift(box.panel.cursor.place)))
-                self.pen.text(self.fb, shift, WIDTH - 1 - width(shift), 24)
-        self._foot()
-
-    @staticmethod
-    def _count_of(box) -> str:
-        """Which of the run's lights this is, as "2 of 7"; "" for a filter."""
-        lights = [index for index in range(len(box.run.stages)) if box.run.stages[index].kind != FIT]
-        return "%d of %d" % (lights.index(box.run.at) + 1, len(lights)) if box.run.at in lights else ""
-
-    # --- lit screens: no allocation from here on, once `prepare` has run
-
-    def prepare(self) -> None:
-        """Encode the words that the stage's lit screen will show. Outside of a run this does nothing.
-
-        On a board EXPOSE may cut in anywhere, and light the stage, so they are put in place all at once.
-        """
-        box = self.box
-        stage = box.run.stage if box.run.stages else None
-        if stage is None or self._words[0] is stage:
-            return
-        count = in_letters(self._count_of(box))
-        title = clip(in_letters(stage_name(stage)), WIDTH - 6 - width(count))
-        now = [clip(in_letters("Shade " + window.area), WIDTH) for window in stage.windows]
-        coming = [clip(in_letters("Next: " + window.area), WIDTH) for window in stage.windows]
-        self._words = (stage, count, title, now, coming)
-
-    def _exposing(self) -> None:
-        box = self.box
-        fb = self.fb
-        pen = self.pen
-        self.prepare()
-        stage, count, title, areas_now, areas_next = self._words
-        fb.fill_rect(0, 0, WIDTH, _LINE, 1)
-        pen.text(fb, title, 1, 0, 0)
-        pen.text(fb, count, WIDTH - 1 - width(count), 0, 0)
-        LARGE.draw(fb, (box.exposing.left_shown_ms() + 99) // 100, 126, 9)
-        self._bar(stage, 42)
-        so_far_ms = box.exposing.light_so_far_ms()
-        for index in range(len(stage.windows)):
-            window = stage.windows[index]
-            if so_far_ms < window.close_ms:
-                words = areas_now if so_far_ms >= window.open_ms else areas_next
-                pen.text(fb, words[index], 0, 48)
-                break
-        if box.state == "stopping":
-            pen.text(fb, self._wait, 0, 56)
-        else:
-            x = pen.text(fb, self._expose, 0, 56)
-            pen.text(fb, self._lit_words[box.machine.says("expose")], x, 56)
-            x = pen.text(fb, self._back, _LIT_COLUMN, 56)
-            pen.text(fb, self._lit_words[box.machine.says("back")], x, 56)
-
-    def _bar(self, stage, y: int) -> None:
-        """How much of the stage's light is given, with its dodge windows as gaps in the rail."""
-        fb = self.fb
-        whole_ms = max(1, stage.light_ms)
-        given = self.box.exposing.light_so_far_ms() * _BAR_WIDTH // whole_ms
-        fb.rect(_BAR_X - 1, y, _BAR_WIDTH + 2, 5, 1)
-        fb.fill_rect(_BAR_X, y + 1, given, 3, 1)
-        for index in range(len(stage.windows)):
-            window = stage.windows[index]
-            x = _BAR_X + window.open_ms * _BAR_WIDTH // whole_ms
-            end = _BAR_X + window.close_ms * _BAR_WIDTH // whole_ms
-            fb.fill_rect(x, y, max(2, end - x), 5, 0)
-            fb.hline(x, y + 2, max(2, end - x), 1)
-            if _BAR_X + given > x:
-                fb.fill_rect(x, y + 1, min(_BAR_X + given, end) - x, 3, 1)
-
-    def _viewing(self) -> None:
-        box = self.box
-        fb = self.fb
-        fb.fill_rect(0, 0, WIDTH, _LINE, 1)
-        self.pen.text(fb, self._viewing_title, 1, 0, 0)
-        left_ms = box.lamp.strike.left_ms(box.io.now_ms)
-        if box.state == "arming":
-            left_ms = box.bench.get("viewing_limit_s") * 1000
-        LARGE.draw(fb, (left_ms + 999) // 1000, 126, 14, 1, False)
-        if box.state != "stopping":
-            x = self.pen.text(fb, self._lamp, 0, 56)
-            self.pen.text(fb, self._lit_words[box.machine.says("lamp")], x, 56)
-            x = self.pen.text(fb, self._back, _LIT_COLUMN, 56)
-            self.pen.text(fb, self._lit_words[box.machine.says("back")], x, 56)

@@ -11,7 +11,18 @@ from timing_core.light.work import Work
 from timing_core.machine.machine import Exchange
 from timing_core.panel.bench_screen import BenchScreen
 from timing_core.panel.print_screen import PrintScreen
-from timing_core.panel.rows import ACTS, CHOOSES, ENDS, GOES_ON, KEEPS, PACES, SETTING, TURNS, Row
+from timing_core.panel.rows import (
+    ACTS,
+    CHOOSES,
+    ENDS,
+    GOES_ON,
+    KEEPS,
+    LEADS_ON,
+    PACES,
+    SETTING,
+    TURNS,
+    Row,
+)
 from timing_core.panel.screen_list import ScreenList
 from timing_core.panel.shelf_screen import ShelfScreen
 from timing_core.panel.strip_screen import StripScreen
@@ -42,7 +53,8 @@ class Cursor:
 
 class Panel:
     """`screens` has the list of screens first. `before` is what was there when the open value was opened;
-    None if none is open."""
+    None if none is open. `pass_index` is the pass that was changed or chosen last, and `aim` the pass and
+    mark (None for the base) of the row on which the Print screen was left; None if that had neither."""
 
     def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run, watch) -> None:
         self.work = work
@@ -55,6 +67,8 @@ class Panel:
         self.screens = (ScreenList(), PrintScreen(), StripScreen(), ShelfScreen(), BenchScreen())
         self.cursor = Cursor(self.screens[0])
         self.before: Before | None = None
+        self.pass_index = 0
+        self.aim: tuple | None = None
         self._level = -1
         self._volume = -1
 
@@ -81,7 +95,16 @@ class Panel:
         for screen in self.screens:
             if screen.key == key:
                 self.cursor.screen = screen
-        self.cursor.at = 0
+        self.come_home()
+
+    def come_home(self) -> None:
+        """Bring the cursor to the row that is most likely wanted on this screen."""
+        self.cursor.at = self.cursor.screen.home(self)
+
+    def open_screen(self, key: str) -> None:
+        """Go to a screen from the list of them."""
+        self.show(key)
+        self.cursor.screen.enter(self)
 
     def cursor_on(self, row: Row) -> None:
         """Keep the cursor on this row when the rows above it change."""
@@ -105,6 +128,7 @@ class Panel:
         return self.cursor.screen is not self.screens[0]
 
     def leave_screen(self) -> None:
+        self.aim = self.cursor.screen.aim(self)
         self.list_screens("screen", self.cursor.screen.key)
 
     def can_move(self) -> bool:
@@ -121,6 +145,9 @@ class Panel:
 
     def row_turns(self) -> bool:
         return self.row().does & TURNS != 0
+
+    def row_leads_on(self) -> bool:
+        return self.row().does & LEADS_ON != 0
 
     def row_ends(self) -> bool:
         return self.row().does & ENDS != 0
@@ -188,6 +215,11 @@ class Panel:
         else:
             self.kept.changed(before, said, "Undone: %s." % said)
 
+    def take_on(self) -> None:
+        """Take the open value, and open that of the row to which it has led."""
+        self.take()
+        self.open()
+
     def leave_value(self) -> None:
         """Drop the proposal: everything is as it was before the value was opened."""
         before = self.before
@@ -224,6 +256,7 @@ class Panel:
         mark = strip.mark(map)
         tied = map.tied and len(map.passes) > 1
         strip.choose(map, self.cursor.place)
+        self.pass_index = index
         self.show("print")
         if mark is not None:
             said, value = mark.area, stops_text(mark.stops120)
@@ -244,9 +277,15 @@ class Panel:
 
     def take_back(self) -> None:
         """Undo the newest change. A Refusal leaves everything as it is, and the change remembered."""
-        undone = self.kept.take_back()
+        self._moved_in_time(self.kept.take_back())
+
+    def make_again(self) -> None:
+        """Make the change again that was undone last. A Refusal leaves everything as it is."""
+        self._moved_in_time(self.kept.make_again())
+
+    def _moved_in_time(self, told: str) -> None:
         self.tell_levels()
-        self.io.say(undone)
+        self.io.say(told)
         self.kept.keep_all()
 
     def card_changed_by_wire(self, name: str, here: Row) -> None:

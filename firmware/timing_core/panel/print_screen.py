@@ -3,9 +3,10 @@
 from timing_core.light.bench import DRY_DOWN_MAX_PM
 from timing_core.light.plan import filter_text
 from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Mark
-from timing_core.light.stops import cut_text, offset_between, seconds_text, stops_text
+from timing_core.light.stops import cut_text, offset_between, plain_step, seconds_text, stops_text
 from timing_core.panel.rows import (
     ACTS,
+    LEADS_ON,
     NAMES,
     PACES,
     TURNS,
@@ -18,19 +19,31 @@ from timing_core.panel.rows import (
 )
 from timing_core.refusal import Refusal
 
+_OF_A_PASS = ("base", "mark", "through", "add", "filter")
+"""Keys of the rows that are about one pass."""
+
 
 class PrintScreen(Screen):
+    """Above the bases stands what is done with the whole print, below them what it is made of; the cursor
+    comes home to the base that is most likely wanted."""
+
     key = "print"
     heading = "Print"
     begins = "print"
 
     def rows(self, panel) -> list:
-        found: list = []
         map = panel.work.map
         passes = map.passes
+        several = len(passes) > 1
+        found = [
+            Row("new", "New print", ACTS, "begin"),
+            Row("keep", "Keep on shelf", TURNS | NAMES),
+            Row("dry-down", "Dry-down", TURNS | PACES),
+        ]
+        if several and map.tied:
+            found.append(Row("all", "All passes", TURNS | PACES))
         for index in range(len(passes)):
-            found.append(Row("filter", "Pass %d" % (index + 1), TURNS, index=index))
-            found.append(Row("base", "Base", TURNS | PACES, index=index))
+            found.append(Row("base", self._base_label(map, index), TURNS | PACES, index=index))
             marks = passes[index].marks
             for number in range(len(marks)):
                 mark = marks[number]
@@ -39,38 +52,63 @@ class PrintScreen(Screen):
                 if mark.stops120 > 0:
                     found.append(Row("through", "  through", TURNS, "", index, number))
             if len(marks) < MARKS_MAX:
-                found.append(Row("add", "Add a mark", ACTS, "add mark", index))
+                found.append(Row("add", "Add a mark", TURNS | NAMES | LEADS_ON, "", index))
+        for index in range(len(passes)):
+            found.append(
+                Row("filter", "Filter, pass %d" % (index + 1) if several else "Filter", TURNS, "", index)
+            )
+        found.append(Row("passes", "Passes", TURNS | NAMES))
+        if several:
+            found.append(Row("tied", "Bases", TURNS | TWO_VALUED))
         if any(own.marks for own in passes):
             found.append(Row("remove", "Remove mark", TURNS | NAMES))
-        found.append(Row("passes", "Passes", TURNS))
-        if len(passes) > 1:
-            found.append(Row("tied", "Bases", TURNS | TWO_VALUED))
-        found.append(Row("dry-down", "Dry-down", TURNS | PACES))
         found.append(setting_row("step"))
-        found.append(Row("keep", "Keep on shelf", TURNS | NAMES))
-        found.append(Row("new", "New print", ACTS, "begin"))
         return found
 
+    def home(self, panel) -> int:
+        found = self.rows(panel)
+        keys = [row.key for row in found]
+        if "all" in keys:
+            return keys.index("all")
+        panel.pass_index = min(panel.pass_index, len(panel.work.map.passes) - 1)
+        return [row.key == "base" and row.index == panel.pass_index for row in found].index(True)
+
+    def aim(self, panel):
+        row = panel.row()
+        if row.key == "all":
+            return panel.pass_index, None
+        return (row.index, row.number) if row.key in _OF_A_PASS else None
+
+    def _base_label(self, map, index: int) -> str:
+        name = "Pass %d" % (index + 1) if len(map.passes) > 1 else "Base"
+        return "%s, %s" % (name, filter_text(map.passes[index].filter))
+
     def about(self, panel) -> str:
-        return panel.work.map.title or panel.work.map.name
+        """The pass that the row under the cursor belongs to, or the print's name."""
+        map, row = panel.work.map, panel.row()
+        if len(map.passes) > 1 and row.key in _OF_A_PASS:
+            return "pass %d, %s" % (row.index + 1, filter_text(map.passes[row.index].filter))
+        return map.title or map.name
 
     def said(self, panel, row: Row) -> str:
-        if row.key == "base" and len(panel.work.map.passes) > 1:
-            return "Base, pass %d" % (row.index + 1)
+        if row.key == "base":
+            return "Pass %d" % (row.index + 1) if len(panel.work.map.passes) > 1 else "Base"
         return super().said(panel, row)
 
     def value(self, panel, row: Row) -> str:
         key, map = row.key, panel.work.map
         if key == "filter":
-            return filter_text(map.passes[row.index].filter)
-        if key == "base":
+            return map.passes[row.index].filter or "none"
+        if key == "all" and not panel.has_open(row):
+            return "tied"
+        if key == "base" or key == "all":
             base_ms = map.base_ms(row.index)
-            if not panel.is_open:
-                return seconds_text(base_ms)
-            return "%s  %s" % (
-                stops_text(offset_between(panel.base_before_ms(row.index), base_ms)),
-                seconds_text(base_ms),
-            )
+            moved = stops_text(offset_between(panel.base_before_ms(row.index), base_ms))
+            if key == "all":
+                return moved  # the bases are in the rows below, and go with it
+            if panel.has_open(row) or moved != "0":
+                return "%s  %s" % (moved, seconds_text(base_ms))
+            return seconds_text(base_ms)
         if key == "mark" or key == "through":
             mark = map.passes[row.index].marks[row.number]
             if key == "through":
@@ -78,31 +116,37 @@ class PrintScreen(Screen):
             light_ms = abs(map.mark_ms(row.index, mark))
             return "%s  %s" % (stops_text(mark.stops120), seconds_text(light_ms))
         if key == "passes":
-            return str(len(map.passes))
+            return self._passes_text(panel) if panel.has_open(row) else str(len(map.passes))
         if key == "tied":
             return "tied" if map.tied else "free"
         if key == "dry-down":
             return cut_text(map.dry_down_pm) if map.dry_down else "off"
-        if key == "remove" or key == "keep":
+        if key == "remove" or key == "keep" or key == "add":
             return self._choices(panel, row)[panel.cursor.pick] if panel.has_open(row) else ""
         return super().value(panel, row)
 
     def open(self, panel, row: Row) -> None:
         super().open(panel, row)
+        map = panel.work.map
         if row.key == "dry-down":
             # The other one is proposed; turning sets the amount.
-            map = panel.work.map
             map.dry_down = not map.dry_down
             if map.dry_down and not map.dry_down_pm:
                 map.dry_down_pm = panel.work.bench.get("new_dry_down_pm")
+        elif row.key == "keep":
+            panel.cursor.pick = 1  # of two the other one; and of three the one that replaces nothing
+        elif row.key == "passes":
+            panel.cursor.pick = self._passes_choices(panel).index((len(map.passes), False))
 
     def turn(self, panel, row: Row, steps: int) -> None:
         key, work, was = row.key, panel.work, panel.opened_map
         map, bench = work.map, work.bench
         if key == "filter":
             map.passes[row.index].filter = following_filter(bench, map.passes[row.index].filter, steps)
-        elif key == "base":
+        elif key == "all":
             map.step_base(row.index, bench.step_stops120, steps)
+        elif key == "base":
+            self._turn_base(panel, row.index, steps)
         elif key == "mark":
             mark = map.passes[row.index].marks[row.number]
             map.step_mark(row.index, mark, bench.step_stops120, steps)
@@ -115,55 +159,116 @@ class PrintScreen(Screen):
             work.map = was.copy()
             if was.tied != (steps > 0):
                 work.map.set_tied(steps > 0)
-        elif key == "passes":
-            count = within(len(map.passes) + steps, 1, PASSES_MAX)
-            work.map = was.copy()
-            if count != len(was.passes):
-                work.map.set_pass_count(count)
             panel.cursor_on(row)
+        elif key == "passes":
+            self._turn_passes(panel, row, steps)
         elif key == "dry-down":
             now_pm = map.dry_down_pm if map.dry_down else was.dry_down_pm if was.dry_down else 0
             now_pm = within(now_pm + 5 * steps, 0, DRY_DOWN_MAX_PM)
             map.dry_down = now_pm > 0
             # Turned down to nothing, dry-down is off and keeps its former amount.
             map.dry_down_pm = now_pm or was.dry_down_pm
-        elif key == "remove" or key == "keep":
+        elif key == "remove" or key == "keep" or key == "add":
             panel.turn_pick(len(self._choices(panel, row)), steps)
         else:
             super().turn(panel, row, steps)
 
-    def take(self, panel, row: Row) -> None:
-        if not panel.cursor.pick:
+    def _turn_base(self, panel, index: int, steps: int) -> None:
+        """One base alone: tied passes get a new ratio. It is worked out from what it was, so that turning
+        past a value and back gives that value again."""
+        was, size = panel.opened_map, panel.work.bench.step_stops120
+        if not was.tied:
+            panel.work.map.step_base(index, size, steps)
             return
-        if row.key == "remove":
-            self._remove(panel.work.map, panel.cursor.pick)
-        elif row.key == "keep":
+        turned = panel.cursor.pick + steps
+        map = was.copy()
+        if size:
+            map.set_base_alone(index, was.base_ms(index), size * turned)
+        else:
+            map.set_base_alone(index, plain_step(was.base_ms(index), turned))
+        panel.work.map = map
+        panel.cursor.pick = turned
+
+    def take(self, panel, row: Row) -> None:
+        if row.index < len(panel.work.map.passes) and row.key in _OF_A_PASS:
+            panel.pass_index = row.index
+        pick = panel.cursor.pick
+        if row.key == "add":
+            marks = panel.work.map.passes[row.index].marks
+            panel.work.map.add_mark(row.index, Mark(self._choices(panel, row)[pick], 0))
+            panel.cursor_on(Row("mark", "", 0, "", row.index, len(marks) - 1))
+        elif row.key == "remove" and pick:
+            self._remove(panel.work.map, pick)
+        elif row.key == "keep" and pick:
             self._keep(panel)
 
     def act(self, panel, row: Row) -> None:
-        map = panel.work.map
-        if row.key == "add":
-            taken = [mark.area for own in map.passes for mark in own.marks]
-            number = 1
-            while "area %d" % number in taken:
-                number += 1
-            map.add_mark(row.index, Mark("area %d" % number, 0))
-        else:
-            panel.work.new()
-            panel.show("print")
-            panel.io.say("A new print. Undo brings %s back." % map.name)
+        former = panel.work.map.name
+        panel.work.new()
+        panel.pass_index = 0
+        panel.show("print")
+        panel.io.say("A new print. Undo brings %s back." % former)
+
+    # --- how many passes
+
+    def _passes_choices(self, panel) -> list:
+        """(how many, whether as a split-grade pair). Only one pass can be split."""
+        found = [(count, False) for count in range(1, PASSES_MAX + 1)]
+        if len(panel.opened_map.passes) == 1 and len(panel.work.bench.get("filters")) > 1:
+            found.insert(1, (2, True))
+        return found
+
+    def _passes_text(self, panel) -> str:
+        count, splits = self._passes_choices(panel)[panel.cursor.pick]
+        if splits:
+            filters = panel.work.bench.get("filters")
+            return "2, filters %s and %s" % (filters[0], filters[-1])
+        return str(count)
+
+    def _turn_passes(self, panel, row: Row, steps: int) -> None:
+        work, was = panel.work, panel.opened_map
+        panel.turn_pick(len(self._passes_choices(panel)), steps)
+        count, splits = self._passes_choices(panel)[panel.cursor.pick]
+        work.map = was.copy()
+        if splits:
+            filters = work.bench.get("filters")
+            work.map.split(filters[0], filters[-1])
+        elif count != len(was.passes):
+            work.map.set_pass_count(count)
+        panel.cursor_on(row)
+
+    # --- what a row picks from
 
     def _choices(self, panel, row: Row) -> list:
-        """What a row picks from; the first is nothing."""
+        """What a row picks from. The first is nothing, but of names for a mark."""
         map = panel.work.map
+        if row.key == "add":
+            return self._areas(panel, row.index)
         if row.key == "keep":
             names = self._names_to_keep(panel)
-            return ["nowhere", names[0]] + [name + " (replace)" for name in names[1:]]
+            return ["nowhere", names[0]] + ["in its place" for _ in names[1:]]
         return ["nothing"] + [
             "%s, pass %d" % (mark.area, index + 1)
             for index in range(len(map.passes))
             for mark in map.passes[index].marks
         ]
+
+    def _areas(self, panel, index: int) -> list:
+        """Names for a new mark: those of areas that other passes have, then the bench's; none twice."""
+        passes = panel.work.map.passes
+        own = [mark.area for mark in passes[index].marks]
+        others = [mark.area for other in passes for mark in other.marks]
+        found: list = []
+        for area in others + list(panel.work.bench.get("areas")):
+            if area not in own and area not in found:
+                found.append(area)
+        number = 1
+        while not found:
+            area = "area %d" % number
+            if area not in own:
+                found.append(area)
+            number += 1
+        return found
 
     def _names_to_keep(self, panel) -> list:
         own = panel.work.map.name

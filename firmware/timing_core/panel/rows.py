@@ -38,6 +38,8 @@ NAMES = 128
 """The value is a name, and is cut where the label leaves no room for it."""
 KEEPS = 256
 """What the press does is no change that can be undone."""
+LEADS_ON = 512
+"""Taking the value opens another: that of the row on which the cursor is then."""
 
 _PACED = ("ms", "auto ms", "s", "time", "pm")
 SETTING = "setting"
@@ -78,7 +80,7 @@ def setting_row(key: str) -> Row:
     """The row of a bench setting. Text and the set of filters can be set only from the PC."""
     _, label, kind, _, limits = setting(key)
     does = TURNS
-    if kind in ("text", "filters"):
+    if kind in ("text", "filters", "areas"):
         does = NAMES
     elif kind in _PACED:
         does = TURNS | PACES
@@ -103,6 +105,17 @@ class Screen:
     def about(self, panel) -> str:
         """The words at the right of the title."""
         return ""
+
+    def aim(self, panel):
+        """The pass and mark (None for the base) that the row under the cursor is about; None for no pass."""
+        return None
+
+    def enter(self, panel) -> None:
+        """The screen is opened from the list of screens."""
+
+    def home(self, panel) -> int:
+        """The row on which the cursor stands when the screen is shown."""
+        return 0
 
     def said(self, panel, row: Row) -> str:
         """What messages call this row."""
@@ -165,6 +178,8 @@ def setting_value(bench, key: str) -> str:
         return per_cent_text(value)
     if kind == "filter":
         return filter_text(value)
+    if kind == "areas":
+        return "%d names" % len(value)
     if kind == "filters":
         return " ".join(value)
     return str(value)

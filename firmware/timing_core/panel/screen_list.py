@@ -11,6 +11,8 @@ class ScreenList(Screen):
 
     def rows(self, panel) -> list:
         found = [Row("undo", "Undo", NAMES | KEEPS | (ACTS if len(panel.undo) else 0), "undo")]
+        if panel.undo.ahead:
+            found.append(Row("redo", "Redo", NAMES | KEEPS | ACTS, "redo"))
         if panel.watch.to_confirm():
             found.append(Row("confirm", "Confirm", ACTS | KEEPS | NAMES, "confirm"))
         if panel.run.can_go_on:
@@ -25,6 +27,8 @@ class ScreenList(Screen):
         if row.key == "undo":
             change = panel.undo.newest
             return change.says if change else "nothing"
+        if row.key == "redo":
+            return panel.undo.ahead.says
         if row.key == "confirm":
             return panel.watch.to_confirm()
         if row.key == "go on":
@@ -41,5 +45,7 @@ class ScreenList(Screen):
             panel.io.say("Confirmed.")
         elif row.key == "undo":
             panel.take_back()
+        elif row.key == "redo":
+            panel.make_again()
         else:
-            panel.show(row.name)
+            panel.open_screen(row.name)

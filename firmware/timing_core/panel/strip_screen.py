@@ -41,6 +41,25 @@ class StripScreen(Screen):
             found.append(Row("choose", "Choose a patch", CHOOSES))
         return found
 
+    def enter(self, panel) -> None:
+        """Aim at what the cursor was on, unless the strip was given and a patch of it can still be chosen."""
+        strip, aim = panel.work.strip, panel.aim
+        if aim is None or panel.work.strip_given or aim == (strip.pass_index, strip.mark_index):
+            return
+        strip.pass_index, strip.mark_index = aim
+        strip.settle(panel.work.map)
+        strip.origin_ms = None
+        strip.over_earlier = strip.pass_index > 0 and strip.kind == COVER
+        panel.work.changed()
+
+    def _target(self, panel) -> str:
+        strip, map = panel.work.strip, panel.work.map
+        mark = strip.mark(map)
+        if len(map.passes) == 1:
+            return mark.area if mark else "base"
+        text = "pass %d" % (strip.pass_index + 1)
+        return "%s, %s" % (mark.area, text) if mark else text
+
     def about(self, panel) -> str:
         strip, map = panel.work.strip, panel.work.map
         ends = [seconds_text(strip.total_ms(map, place)) for place in (0, strip.last_place)]
@@ -49,9 +68,7 @@ class StripScreen(Screen):
     def value(self, panel, row: Row) -> str:
         key, strip, map = row.key, panel.work.strip, panel.work.map
         if key == "for":
-            mark = strip.mark(map)
-            text = "pass %d" % (strip.pass_index + 1)
-            return "%s, %s" % (mark.area, text) if mark else text
+            return self._target(panel)
         if key == "kind":
             return strip.kind
         if key == "patches":
@@ -71,6 +88,8 @@ class StripScreen(Screen):
         if key == "for":
             now = (strip.pass_index, strip.mark_index)
             strip.pass_index, strip.mark_index = following(self._targets(map), now, steps)
+            if now[0] != strip.pass_index:
+                strip.over_earlier = strip.pass_index > 0 and strip.kind == COVER
         elif key == "kind":
             strip.kind = following((COVER, FRESH), strip.kind, steps)
         elif key == "patches":

@@ -48,10 +48,12 @@ class Change:
 
 
 class Undo:
-    """The changes, newest last. After taking the newest one back, call `pop`."""
+    """The changes, newest last, and those that were undone, the last one last. Each change holds what was
+    there on its other side: `go_back` and `go_forward` take the change that leads to where it came from."""
 
     def __init__(self) -> None:
         self._changes: list[Change] = []
+        self._undone: list[Change] = []
 
     def __len__(self) -> int:
         return len(self._changes)
@@ -61,21 +63,41 @@ class Undo:
         """The change that would be taken back, or None."""
         return self._changes[-1] if self._changes else None
 
+    @property
+    def ahead(self):
+        """The change that was undone last and can be made again, or None."""
+        return self._undone[-1] if self._undone else None
+
     def push(self, change: Change) -> None:
+        """A new change: what was undone before it cannot be made again."""
         if change.is_nothing:
             return
+        self._undone = []
         self._changes.append(change)
-        size = sum([one.size for one in self._changes])
-        while len(self._changes) > 1 and (len(self._changes) > CHANGES_MAX or size > ROOM):
-            size -= self._changes[0].size
-            self._changes.pop(0)
+        self._make_room()
 
-    def pop(self) -> None:
+    def go_back(self, forward: Change) -> None:
+        """The newest change is undone; `forward` makes it again."""
         self._changes.pop()
+        self._undone.append(forward)
+        self._make_room()
+
+    def go_forward(self, back: Change) -> None:
+        """The change that was undone last is made again; `back` undoes it."""
+        self._undone.pop()
+        self._changes.append(back)
+        self._make_room()
+
+    def _make_room(self) -> None:
+        size = sum([one.size for one in self._changes + self._undone])
+        for found in (self._changes, self._undone):
+            while len(found) > 1 and (len(found) > CHANGES_MAX or size > ROOM):
+                size -= found[0].size
+                found.pop(0)
 
     def forget_card(self, name: str) -> None:
         """The wire has changed this card, and undo must not take that back."""
-        for change in self._changes:
+        for change in self._changes + self._undone:
             if change.card and change.card[0] == name:
                 change.card = None
                 change.says = "the map's name"
@@ -84,13 +106,14 @@ class Undo:
 
     def forget_settings(self, keys) -> None:
         """The wire has set these settings, and undo must not take that back."""
-        for change in self._changes:
+        for change in self._changes + self._undone:
             for key in keys:
                 change.bench.pop(key, None)
         self._drop_empty()
 
     def _drop_empty(self) -> None:
         self._changes = [change for change in self._changes if not change.is_nothing]
+        self._undone = [change for change in self._undone if not change.is_nothing]
 
 
 def cut(before: bytes, after: bytes):
@@ -169,25 +192,46 @@ class Kept:
         change = self.undo.newest
         if change is None:
             raise Refusal("Nothing to undo", "no change is remembered", "Go on")
+        self.undo.go_back(self._cross(change))
+        return change.what
+
+    def make_again(self) -> str:
+        """Make the change again that was undone last, and return the message that it was. A Refusal leaves
+        everything as it is."""
+        change = self.undo.ahead
+        if change is None:
+            raise Refusal("Nothing to redo", "no undone change is remembered", "Go on")
+        self.undo.go_forward(self._cross(change))
+        return "Done again: %s." % change.says
+
+    def _cross(self, change: Change) -> Change:
+        """Bring back what `change` remembers. Returns the change that leads here again."""
         work = self.work
+        here = Change(change.says, change.what)
         # What may fail comes first.
         if change.card is not None:
             name, text = change.card
+            here.card = (name, self.shelf.text(name))
             if text is None:
                 self.shelf.drop(name)
             else:
                 self.shelf.keep_text(name, text)
         if change.map is not None:
-            text = mend(work.map.text(), change.map)
+            now = work.map.text()
+            text = mend(now, change.map)
+            here.map, here.prints = cut(now, text), work.prints
             work.map = PrintingMap.from_dict(self._json_loads(str(text, "utf-8")))
             work.prints = change.prints
         if change.strip is not None:
+            here.strip = (work.strip.to_dict(), work.strip_gave)
             work.strip, work.strip_gave = Strip.from_dict(change.strip[0]), change.strip[1]
+        values = work.bench.to_dict()
+        for key in change.bench:
+            here.bench[key] = values[key]
         work.bench.set_all(change.bench)
         work.strip.settle(work.map)
         work.changed()
-        self.undo.pop()
-        return change.what
+        return here
 
     def keep_card(self, name: str, text: bytes) -> bool:
         """Keep a card on the shelf from the panel; True if it replaces another."""

@@ -42,6 +42,7 @@ MEANINGS = {
     "new_filter": "filter of a new print; empty for none",
     "new_dry_down_pm": "the cut of light proposed when a new print turns dry-down on",
     "filters": "the set in the drawer",
+    "areas": "what a new mark can be called at the box",
     "lamp": "a note of what is in the lamp house",
 }
 """What each setting means, in a few words. A board has no need of them."""
@@ -50,7 +51,7 @@ MEANINGS = {
 def parse_setting(key: str, text: str) -> Any:
     """`text` as the bench keeps it for `key`. A Refusal says what would be right."""
     kind = setting(key)[2]
-    if kind == "filters":
+    if kind in ("filters", "areas"):
         return list(check(key, [name.strip() for name in text.split(",")]))  # type: ignore[call-overload]
     if kind not in UNITS:
         return check(key, text)
@@ -75,7 +76,7 @@ def parse_setting(key: str, text: str) -> Any:
 def setting_text(key: str, value: Any) -> str:
     """`value` of `key` as parse_setting reads it back."""
     kind = setting(key)[2]
-    if kind == "filters":
+    if kind in ("filters", "areas"):
         return ", ".join(value)
     if kind == "time":
         return seconds_exact(value)
