@@ -82,7 +82,8 @@ def run_copy(names, source):
 
 def test_a_source_does_the_same_in_borrowed_names():
     names = BorrowedNames({"meters": SOURCE}, kept="import meters")
-    assert {"Meter", "_zero", "unit", "scale", "counted", "pick", "WORDS"} <= names.borrowed.keys()
+    assert {"Meter", "unit", "scale", "counted", "pick", "WORDS"} <= names.borrowed.keys()
+    assert "_zero" in names._shared
     # It is also a text, by which it may be looked up.
     assert "reading" not in names.borrowed
     # A local variable has no name on a board, and an argument that is given by place has one with all others.
@@ -124,6 +125,52 @@ def test_an_argument_is_named_by_its_place():
     text = names.in_source(CLOSURES)
     named = {node.arg for node in ast.walk(ast.parse(text)) if isinstance(node, ast.arg)}
     assert named == {names.borrowed[name] for name in ("a0", "a1", "a2", "a3", "scale")}
+
+
+CLASSES = """
+class Base:
+    def __init__(self):
+        self._of_base = 1
+
+class Child(Base):
+    limit = 5
+    _kept = 6
+
+    def __init__(self):
+        super().__init__()
+        self._own = 2
+        self._turned = 0
+
+    def _turn(self):
+        self._turned += self._own + self._of_base + self._kept
+        return self._turned
+
+class Other:
+    def __init__(self, child):
+        self._child = child
+        self._last = 0
+
+    def turn(self):
+        self._last = self._child._turn() + self._child._own
+        return self._last
+
+def peek(other):
+    return other._last
+"""
+
+
+def test_classes_share_names_of_private_data():
+    names = BorrowedNames({"classes": CLASSES})
+    shared = names._shared
+    # In one class or in one line of them, each has its own; methods and what is used outside stay.
+    assert len({shared["_of_base"], shared["_own"], shared["_turned"]}) == 3
+    assert shared["_child"] in {shared["_of_base"], shared["_own"], shared["_turned"]}
+    assert not {"_turn", "_kept", "_last"} & shared.keys()
+    copy = run_copy(names, CLASSES)
+    other = copy("Other")(copy("Child")())
+    turn = getattr(other, names.borrowed.get("turn", "turn"))
+    assert [turn(), turn()] == [11, 20]
+    assert copy("peek")(other) == 20
 
 
 def test_two_names_are_set_without_a_tuple():

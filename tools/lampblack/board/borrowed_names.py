@@ -36,6 +36,7 @@ class BorrowedNames:
     def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
         own: set[str] = set()
         texts = [kept, *sources.values()]
+        self._shared = _shared_among_classes([ast.parse(text) for text in texts])
         self._called_by = {name for text in texts for name in _keywords(ast.parse(text))}
         used = set(_used(ast.parse(kept)))
         stays = set(used)
@@ -63,8 +64,13 @@ class BorrowedNames:
         return _without_tuples(ast.unparse(_Borrower(self.borrowed).visit(tree)))
 
     def by_place(self, source: str) -> ast.AST:
-        """`source` with its arguments named by their places, where no call names them."""
-        return _ByPlace(self._called_by).visit(ast.parse(source))
+        """`source` with its arguments named by their places, where no call names them, and with the names
+        that classes share."""
+        tree = _ByPlace(self._called_by).visit(ast.parse(source))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Attribute):
+                node.attr = self._shared.get(node.attr, node.attr)
+        return tree
 
     def put_back(self, traceback: str) -> str:
         """A traceback from the board, with the functions' own names."""
@@ -105,14 +111,61 @@ def _own(node: ast.AST, local: bool = False) -> Iterator[str]:
 def _used(tree: ast.AST) -> Iterator[str]:
     """All names that stand in a source."""
     for node in ast.walk(tree):
-        for field in FIELDS:
-            yield from str(getattr(node, field, "")).split(".")
+        yield from _named(node)
+
+
+def _named(node: ast.AST) -> Iterator[str]:
+    for field in FIELDS:
+        yield from str(getattr(node, field, "")).split(".")
 
 
 def _texts(tree: ast.AST) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
             yield node.value
+
+
+def _shared_among_classes(trees: list[ast.Module]) -> dict[str, str]:
+    """Which name stands for a private attribute that holds data: one for several, no two of which are in one
+    class or in classes of one line."""
+    places: dict[str, set[str]] = {}
+    others: set[str] = set()
+    lines: dict[str, str] = {}
+    for tree in trees:
+        # Functions keep their own, for tracebacks; what is no attribute has no class.
+        for node in ast.walk(tree):
+            if not isinstance(node, ast.Attribute):
+                others |= set(_named(node))
+        others |= set(_texts(tree))
+        for made in [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]:
+            line = made.name
+            for base in made.bases:
+                if isinstance(base, ast.Name):
+                    line = lines.get(base.id, base.id)
+            lines[made.name] = line
+    for tree in trees:
+        inside: set[int] = set()
+        for made in [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]:
+            for node in ast.walk(made):
+                inside.add(id(node))
+                if isinstance(node, ast.Attribute) and node.attr.startswith("_"):
+                    places.setdefault(node.attr, set()).add(lines[made.name])
+        # One that is used outside of every class has its name to itself.
+        others |= {
+            node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute) and id(node) not in inside
+        }
+    taken: list[set[str]] = []
+    shared: dict[str, str] = {}
+    for name in sorted(places):
+        if name.startswith("__") or name in others:
+            continue
+        free = [number for number, used in enumerate(taken) if not used & places[name]]
+        if not free:
+            free = [len(taken)]
+            taken.append(set())
+        taken[free[0]] |= places[name]
+        shared[name] = f"_{free[0]}"
+    return shared
 
 
 def _keywords(tree: ast.AST) -> Iterator[str]:
