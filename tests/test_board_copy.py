@@ -83,7 +83,7 @@ def run_copy(names, source):
 def test_a_source_does_the_same_in_borrowed_names():
     names = BorrowedNames({"meters": SOURCE}, kept="import meters")
     assert {"Meter", "unit", "scale", "counted", "pick", "WORDS"} <= names.borrowed.keys()
-    assert "_zero" in names._shared
+    assert "_zero" in names.shared
     # It is also a text, by which it may be looked up.
     assert "reading" not in names.borrowed
     # A local variable has no name on a board, and an argument that is given by place has one with all others.
@@ -161,7 +161,7 @@ def peek(other):
 
 def test_classes_share_names_of_private_data():
     names = BorrowedNames({"classes": CLASSES})
-    shared = names._shared
+    shared = names.shared
     # In one class or in one line of them, each has its own; methods and what is used outside stay.
     assert len({shared["_of_base"], shared["_own"], shared["_turned"]}) == 3
     assert shared["_child"] in {shared["_of_base"], shared["_own"], shared["_turned"]}

@@ -46,6 +46,7 @@ class Inputs:
         self._names = ["", "", ""]
         self._edges = [0, 0, 0]
         self._parts: list = []
+        self._held: _Key
         self.lost = 0
         self.masked_ms = -1
         """Since when a write to flash has been masking interrupts; -1 for not now."""
@@ -89,13 +90,15 @@ class Inputs:
         """The box's event for a key's code."""
         return self._names[code]
 
-    def hold(self, name: str) -> str:
-        """The event of a key that has been held down, or let go, since this was asked last; "" for neither.
-        A key is let go when its contact has come to rest."""
-        key = self._parts[self._names.index(name) - FIRST_KEY]
+    def hold(self) -> str:
+        """ "back_down" or "back_up", if BACK has been held down or let go since this was asked last, else "".
+        It is let go when its contact has come to rest."""
+        key = self._held
         was_down = key.is_held
+        if key.down == was_down:
+            return ""  # asked before every key: quick where there is nothing new
         key.is_held = key.down or (was_down and ticks_diff(ticks_ms(), key.rose_ms) < _QUIET_MS)
-        return "" if key.is_held == was_down else name + ("_down" if key.is_held else "_up")
+        return "" if key.is_held == was_down else "back_down" if key.is_held else "back_up"
 
     def contacts(self) -> dict:
         """How many edges the contact of each key has given, the bounces among them."""
@@ -106,7 +109,10 @@ class Inputs:
 
     def add_key(self, name: str, gpio: int, at_once=None) -> None:
         """`at_once()`, if given, is called in the interrupt itself."""
-        self._parts.append(_Key(self, len(self._names), gpio, at_once))
+        key = _Key(self, len(self._names), gpio, at_once)
+        self._parts.append(key)
+        if name == "back":
+            self._held = key
         self._names.append(name)
         self._edges.append(0)
 

@@ -144,7 +144,7 @@ class Runner:
         while not (self._busy or self._taking or self._disk.writing):
             self._taking = True
             try:
-                held = self._inputs.hold("back")
+                held = self._inputs.hold()
                 if held:
                     self._give(held, 0)
                 took = self._may_take()

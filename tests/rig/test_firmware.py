@@ -309,7 +309,7 @@ def test_while_back_is_down_nothing_begins(box):
     def scenario(box: PicoBox) -> dict:
         struck_ns = strike(box)
         down_ns = struck_ns + 500 * MS
-        box.press("back", down_ns, held_ms=2000)
+        box.press("back", down_ns, held_ms=3000)
         box.wait_lamp(0)
         lit = len(box.pico.edges_of(LAMP))
         found = {}
@@ -320,7 +320,7 @@ def test_while_back_is_down_nothing_begins(box):
             found[key] = (box.client.state()["message"], box.client.state()["state"])
         found["lit"] = len(box.pico.edges_of(LAMP)) - lit
         # Let go, its contact bounces. Then EXPOSE goes on.
-        box.pico.run_for(down_ns + 2300 * MS - box.now_ns)
+        box.pico.run_for(down_ns + 3300 * MS - box.now_ns)
         found["let go"] = box.client.state()["message"]
         box.press("expose")
         box.wait_lamp(1, 100)

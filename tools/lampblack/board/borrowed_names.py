@@ -36,7 +36,7 @@ class BorrowedNames:
     def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
         own: set[str] = set()
         texts = [kept, *sources.values()]
-        self._shared = _shared_among_classes([ast.parse(text) for text in texts])
+        self.shared = _shared_among_classes([ast.parse(text) for text in texts])
         self._called_by = {name for text in texts for name in _keywords(ast.parse(text))}
         used = set(_used(ast.parse(kept)))
         stays = set(used)
@@ -69,7 +69,7 @@ class BorrowedNames:
         tree = _ByPlace(self._called_by).visit(ast.parse(source))
         for node in ast.walk(tree):
             if isinstance(node, ast.Attribute):
-                node.attr = self._shared.get(node.attr, node.attr)
+                node.attr = self.shared.get(node.attr, node.attr)
         return tree
 
     def put_back(self, traceback: str) -> str:
