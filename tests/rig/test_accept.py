@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -11,29 +10,10 @@ from lampblack.wire.box_client import BoxClient
 from tests.accept_person import Hands, World, failing, hands, played, results
 from tests.rig.box import LAMP, PicoBox
 from tests.rig.circuit import Circuit
-from tests.rig.faults import disk_with
 from tests.rig.pico import MS
 
 PRINT_MS = 10_000
 KEYS = ("expose", "pedal", "lamp", "back", "press")
-
-
-@pytest.fixture(scope="module")
-def started(uf2) -> tuple[PicoBox, Circuit]:
-    files = disk_with(PRINT_MS, read_backs=True, second_contact=True)
-    box = PicoBox(uf2, probe=True, files=files, start=False)
-    circuit = Circuit(box)
-    box.pico.start()
-    box.wait_for_panel()
-    box.wait_for_rest()
-    return box, circuit
-
-
-@pytest.fixture
-def forked(started) -> Callable[[Callable[[PicoBox, Circuit], Any]], Any]:
-    """Plays a scenario, given box and circuit, on a copy of both."""
-    box, circuit = started
-    return lambda scenario: box.forked(lambda own: scenario(own, circuit))
 
 
 def read(box: PicoBox) -> dict[str, Any]:
@@ -43,7 +23,7 @@ def read(box: PicoBox) -> dict[str, Any]:
 # --- what each figure is made of
 
 
-def test_contacts_that_bounce_are_counted_once_and_do_nothing(forked):
+def test_contacts_that_bounce_are_counted_once_and_do_nothing(played):
     def scenario(box: PicoBox, circuit: Circuit):
         before = box.ask("runner.box.panel.cursor.at"), box.ask("runner.box.panel.screen.key")
         box.client.call("accept.count", on=1)
@@ -59,7 +39,7 @@ def test_contacts_that_bounce_are_counted_once_and_do_nothing(forked):
         after = box.ask("runner.box.panel.cursor.at"), box.ask("runner.box.panel.screen.key")
         return told, before == after, box.pico.edges_of(LAMP), box.client.state()["state"]
 
-    told, is_same, lamp, state = forked(scenario)
+    told, is_same, lamp, state = played(scenario)
     assert told["counts"] == {**dict.fromkeys(KEYS, 2), "right": 5, "left": 3}
     for key in KEYS:
         assert 4 < told["edges"][key] < 60
@@ -67,7 +47,7 @@ def test_contacts_that_bounce_are_counted_once_and_do_nothing(forked):
 
 
 @pytest.mark.parametrize("faults", [{}, {"back_is_cut": True}, {"is_stuck": True}])
-def test_whether_back_has_a_wire_of_its_own_is_seen(forked, faults):
+def test_whether_back_has_a_wire_of_its_own_is_seen(played, faults):
     def scenario(box: PicoBox, circuit: Circuit):
         circuit.spoil(**faults)
         box.press("lamp")
@@ -78,7 +58,7 @@ def test_whether_back_has_a_wire_of_its_own_is_seen(forked, faults):
         box.run_ms(300)
         return read(box)["light"]
 
-    light = forked(scenario)
+    light = played(scenario)
     assert light["fell_first"] == (not faults)
     assert abs(light["lit_ms"] - light["seen_ms"]) <= 2
     assert 490 < light["lit_ms"] < 520
@@ -86,7 +66,7 @@ def test_whether_back_has_a_wire_of_its_own_is_seen(forked, faults):
     assert 15 <= light["opened_ms"] <= 17
 
 
-def test_a_light_that_ends_by_itself_is_read_back(forked):
+def test_a_light_that_ends_by_itself_is_read_back(played):
     def scenario(box: PicoBox, circuit: Circuit):
         box.press("expose")
         box.run_ms(300)
@@ -96,7 +76,7 @@ def test_a_light_that_ends_by_itself_is_read_back(forked):
         box.run_ms(500)
         return read(box)
 
-    told = forked(scenario)
+    told = played(scenario)
     light = told["light"]
     assert (light["lamp_ms"], light["lit_ms"]) == (PRINT_MS, PRINT_MS)
     assert abs(light["seen_ms"] - PRINT_MS) <= 2
@@ -109,7 +89,7 @@ def test_a_light_that_ends_by_itself_is_read_back(forked):
     ("faults", "seen_ms"),
     [({}, 12_165), ({"is_stuck": True}, 0), ({"counts": False}, 0), ({"half_count_ns": 700 * MS}, 7168)],
 )
-def test_the_cut_off_is_seen_at_its_time(forked, faults, seen_ms):
+def test_the_cut_off_is_seen_at_its_time(played, faults, seen_ms):
     def scenario(box: PicoBox, circuit: Circuit):
         circuit.spoil(is_quick=True, **faults)
         box.press("lamp")
@@ -120,7 +100,7 @@ def test_the_cut_off_is_seen_at_its_time(forked, faults, seen_ms):
         box.run_ms(1000)
         return is_lit, told["light"], read(box)["ticks"] - told["ticks"]
 
-    is_lit, light, in_the_dark = forked(scenario)
+    is_lit, light, in_the_dark = played(scenario)
     assert is_lit == (not seen_ms)
     if seen_ms:
         assert abs(light["seen_ms"] - seen_ms) <= 3
@@ -183,8 +163,8 @@ def led(box: PicoBox, circuit: Circuit, folder, *steps: int, **how: Any):
 
 @pytest.mark.long
 @pytest.mark.parametrize("steps", [(3, 4), (5, 6, 7), (8,), (9, 12), (10,), (11,)])
-def test_a_good_box_passes(forked, tmp_path, steps):
-    got, failed, text = forked(lambda box, circuit: led(box, circuit, tmp_path, *steps))
+def test_a_good_box_passes(played, tmp_path, steps):
+    got, failed, text = played(lambda box, circuit: led(box, circuit, tmp_path, *steps))
     assert (got, failed) == (dict.fromkeys(steps, "passed"), set()), text
 
 
@@ -203,7 +183,7 @@ def test_a_good_box_passes(forked, tmp_path, steps):
         (5, {"contacts": {"half_cycles": True}}, {"5.right", "5.left"}),
     ],
 )
-def test_a_fault_is_found_by_its_step(forked, tmp_path, step, how, keys):
-    got, failed, text = forked(lambda box, circuit: led(box, circuit, tmp_path, step, **how))
+def test_a_fault_is_found_by_its_step(played, tmp_path, step, how, keys):
+    got, failed, text = played(lambda box, circuit: led(box, circuit, tmp_path, step, **how))
     assert got == {step: "failed"}, text
     assert failed >= keys, text

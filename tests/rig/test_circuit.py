@@ -6,31 +6,12 @@ import pytest
 
 from tests.rig.box import ARM, LAMP, SAFELIGHT, PicoBox
 from tests.rig.circuit import Circuit
-from tests.rig.faults import disk_with
 from tests.rig.pico import MS
 from timing_core.machine import watch
 
 FAULTS = dict(zip(watch.FAULTS, watch.LINES, strict=True))
 KEY_MAX_NS = 5 * MS
 PRINT_MS = 3500
-
-
-@pytest.fixture(scope="module")
-def started(uf2) -> tuple[PicoBox, Circuit]:
-    files = disk_with(PRINT_MS, read_backs=True, second_contact=True)
-    box = PicoBox(uf2, probe=True, files=files, start=False)
-    circuit = Circuit(box)
-    box.pico.start()
-    box.wait_for_panel()
-    box.wait_for_rest()
-    return box, circuit
-
-
-@pytest.fixture
-def played(started):
-    """Plays a scenario, given box and circuit, on a copy of both."""
-    box, circuit = started
-    return lambda scenario: box.forked(lambda own: scenario(own, circuit))
 
 
 def begin(box: PicoBox) -> None:
