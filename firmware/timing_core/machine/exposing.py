@@ -99,7 +99,9 @@ class Exposing:
 
     def cannot_give(self) -> int:
         """A fault stands that forbids the light that is left of the stage."""
-        return self.lamp.watch.forbids(self._lamp_ms())
+        watch = self.lamp.watch
+        # How long it would be is asked only of a cut-off that does not count: each press asks this.
+        return watch.forbids(self._lamp_ms() if watch.uncounted else 0)
 
     def _lamp_ms(self) -> int:
         """The lamp's time for what is left of the stage."""
