@@ -91,9 +91,9 @@ class Machine:
         """The table with its names looked up, in a fifth of the memory that tuples would take.
 
         `_asked` has the events of each state's rows, a byte for each as `_events` numbers them: to find one
-        there takes a fraction of the time of a loop. `_rows` has five numbers for each row: of `_calls`, what is
-        asked and what is done; of `_words`, the state that follows ("" where it stays) and what is said; and
-        the parts of the two calls. `_starts` says where a state's first row is.
+        there takes a fraction of the time of a loop. `_rows` has five numbers for each row: of `_calls`, what
+        is asked and what is done; of `_words`, the state that follows ("" where it stays) and what is said;
+        and the parts of the two calls. `_starts` says where a state's first row is.
         """
         # Imported here, so that a board can let go of the text once it is bound.
         from timing_core.machine.transitions import STATES, transitions
