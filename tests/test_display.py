@@ -6,8 +6,6 @@ takes, is for the tests on the emulated one.
 
 from __future__ import annotations
 
-import importlib
-import sys
 import types
 from random import Random
 
@@ -16,6 +14,7 @@ import pytest
 from host_sim.box import raster
 from tests import micropython
 from tests.display_chips import CHIPS, DARK, Chip, Sh1106, Ssd1306
+from tests.stand_ins import board_module
 from timing_core.records.fitted import COLUMN_OFFSET_MAX, DISPLAYS
 
 KINDS = list(CHIPS)
@@ -64,22 +63,15 @@ def clock() -> Clock:
 @pytest.fixture
 def driver(clock) -> types.ModuleType:
     """The module, on stand-ins for MicroPython's."""
-    members: dict[str, dict[str, object]] = {
-        "framebuf": {"FrameBuffer": raster.FrameBuffer, "MONO_VLSB": raster.MONO_VLSB},
-        "machine": {"I2C": Bus, "PWM": Light},
-        "micropython": {"const": lambda value: value},
-        "time": {"ticks_ms": lambda: clock.ms, "ticks_diff": lambda a, b: a - b},
-    }
-    kept = {name: sys.modules.pop(name, None) for name in (*members, "board.display")}
-    for name, inside in members.items():
-        sys.modules[name] = types.ModuleType(name)
-        vars(sys.modules[name]).update(inside)
-    module = importlib.import_module("board.display")
-    for name, before in kept.items():
-        sys.modules.pop(name, None)
-        if before:
-            sys.modules[name] = before
-    return module
+    return board_module(
+        "display",
+        {
+            "framebuf": {"FrameBuffer": raster.FrameBuffer, "MONO_VLSB": raster.MONO_VLSB},
+            "machine": {"I2C": Bus, "PWM": Light},
+            "micropython": {"const": lambda value: value},
+            "time": {"ticks_ms": lambda: clock.ms, "ticks_diff": lambda a, b: a - b},
+        },
+    )
 
 
 class Fitted:

@@ -1,0 +1,55 @@
+"""A module of `firmware/board` on stand-ins for MicroPython's own modules, and inputs that cut into it.
+
+What must live here: loading such a module on a desk, and cutting in between any two of its bytecodes, as an
+interrupt's scheduled function does on a board. What the stand-ins do is for each test.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+import types
+from collections.abc import Callable
+
+
+def board_module(name: str, members: dict[str, dict[str, object]]) -> types.ModuleType:
+    """The module `board.<name>`, imported anew with `members` in place of MicroPython's modules."""
+    full = f"board.{name}"
+    kept = {each: sys.modules.pop(each, None) for each in (*members, full)}
+    for each, inside in members.items():
+        sys.modules[each] = types.ModuleType(each)
+        vars(sys.modules[each]).update(inside)
+    try:
+        return importlib.import_module(full)
+    finally:
+        for each, before in kept.items():
+            sys.modules.pop(each, None)
+            if before:
+                sys.modules[each] = before
+
+
+def cut_in(act: Callable[[], object], intrude: Callable[[], object], at: int, file: str) -> bool:
+    """Run `act`, and before the bytecode number `at` (from 0) that runs in `file`, run `intrude` whole. False
+    if `act` ended before that."""
+    passed = 0
+
+    def on(frame, event, _):
+        nonlocal passed
+        if not frame.f_code.co_filename.endswith(file):
+            return None
+        frame.f_trace_opcodes = True
+        frame.f_trace_lines = False
+        if event == "opcode":
+            passed += 1
+            if passed == at + 1:
+                # Python traces nothing while a trace function runs, so what cuts in is not cut into.
+                intrude()
+        return on
+
+    before = sys.gettrace()
+    sys.settrace(on)
+    try:
+        act()
+    finally:
+        sys.settrace(before)
+    return passed > at
