@@ -305,6 +305,21 @@ def taken_by_two(box: PicoBox) -> tuple[str, str]:
     return box.ask("*given"), box.ask("inputs._in - inputs._out")
 
 
+ENDS_WHILE_HELD = """
+given = []
+runner._watch = lambda way, now_ms, kind, value: way == "in" and kind != "tick" and given.append(kind)
+runner._ended_ms = 7
+runner._inputs._held.down = True
+runner.wake(0)
+"""
+
+
+def given_while_held(box: PicoBox) -> str:
+    """BACK goes down, and a light's end still waits for the loop: what the box was given, in order."""
+    box.do(ENDS_WHILE_HELD)
+    return box.ask("*given")
+
+
 def _press(box: PicoBox, key: str, level: int, chance: random.Random) -> float:
     # A key let go is taken to be up 25 ms later: nobody presses one again so soon.
     box.run_ms(45 + chance.uniform(0, 100))

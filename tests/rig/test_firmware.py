@@ -44,6 +44,7 @@ from tests.rig.scenarios import (
     STACK_MIN_BYTES,
     bouncing_dial,
     bouncing_presses,
+    given_while_held,
     heap_under_light,
     latencies,
     presses_round_writes,
@@ -151,6 +152,10 @@ def test_there_is_stack_left_whatever_cuts_in(box):
 
 def test_an_input_is_taken_once_whoever_cuts_in(box):
     assert box.forked(taken_by_two) == ("expose", "0")
+
+
+def test_what_the_lamp_gave_comes_before_what_is_held(box):
+    assert box.forked(given_while_held) == "lamp_end back_down"
 
 
 def test_no_memory_is_taken_under_light(box):
