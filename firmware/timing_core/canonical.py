@@ -10,10 +10,10 @@ in the project is an integer with its unit in its name.
 
 from timing_core.platform import const
 
-_ROOM = const(256)
+_ROOM = const(512)
 
 PRINTABLE = (
-    "0123456789abcdefghijklmnopqrstuvwxyz !\"#$%&'()*+,-./:;<=>?@ABCDEFGHIJKLMNOPQRSTUVWXYZ[\\]^_`{|}~"
+    "etaoinsrl_ dcmupfhgbwykvxzjq0123456789.,-:ABCDEFGHIJKLMNOPQRSTUVWXYZ!\"#$%&'()*+/;<=>?@[\\]^`{|}~"
 )
 """ASCII without controls, the most common first, since MicroPython's `strip` searches from the left. Written
 out, since MicroPython would keep each character that is put together as a name of its own."""
@@ -55,44 +55,57 @@ def _write(value, put) -> None:
     # What is still open, from the outside in, is on a list and not on the stack, of which a board has little:
     # for each list or dict, what is still to come of it, itself, and what goes before the next item.
     still: list = []
+    head = ""
     while True:
-        if isinstance(value, str):
-            put(quoted(value))
-        elif value is None:
-            put("null")
-        elif value is True or value is False:
-            put("true" if value else "false")
-        elif isinstance(value, int):
-            put(str(value))
-        elif isinstance(value, (list, tuple)):
-            put("[")
-            still.append([iter(value), None, ""])
+        text = _whole(value)
+        if text:
+            put(head + text)
         elif isinstance(value, dict):
-            put("{")
+            put(head + "{")
             still.append([iter(sorted(value)), value, ""])
         else:
-            raise TypeError("not plain data: %s" % type(value))
+            put(head + "[")
+            still.append([iter(value), None, ""])
         while still:
             inner = still[-1]
-            items, source, comma = inner
-            for item in items:  # noqa: B007  # the next of them
+            items, source, head = inner
+            for value in items:  # noqa: B007  # the next of them
                 break
             else:
                 put("]" if source is None else "}")
                 still.pop()
                 continue
             inner[2] = ","
-            if source is None:
-                put(comma)
-                value = item
-            elif isinstance(item, str):
-                put(comma + quoted(item) + ":")
-                value = source[item]
-            else:
-                raise TypeError("not plain data: a key that is no text")
+            if source is not None:
+                if not isinstance(value, str):
+                    raise TypeError("not plain data: a key that is no text")
+                head += quoted(value) + ":"
+                value = source[value]
             break
         else:
             return
+
+
+def _whole(value) -> str:
+    """`value` as one piece, "" if it is to be written item by item."""
+    if isinstance(value, str):
+        return quoted(value)
+    if value is None:
+        return "null"
+    if value is True or value is False:
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, (list, tuple)):
+        try:
+            if value and not "".join(value).strip(_AS_IT_IS):
+                return '["%s"]' % '","'.join(value)
+        except TypeError:
+            pass  # not all of it is text
+        return ""
+    if isinstance(value, dict):
+        return ""
+    raise TypeError("not plain data: %s" % type(value))
 
 
 def quoted(text: str) -> str:
