@@ -1,6 +1,9 @@
-"""Two files: on the board the core is one module and the board's own code another, because each file takes
+"""Three files: on the board the core is two modules and the board's own code another, because each file takes
 some 150 bytes of a board's memory and 10 ms of its start, and each name that one imports from another 10
 bytes more.
+
+The core is not one module, because MicroPython finds a name among a module's names by eight bits of a hash.
+One module had 314 of them, and each global took up to 0.1 ms to find: EXPOSE lit the lamp 1 ms later.
 
 What must live here: which modules are put together, and how. It changes nothing else of a source.
 """
@@ -25,8 +28,26 @@ APART = (
 )
 """Modules that are files of their own on the board."""
 
-TOP = {"board": "board.assembly", "timing_core": "timing_core.box"}
-"""Where the modules of a package go: to the one on top of all others of it."""
+TOP = {
+    "board": "board.assembly",
+    "timing_core": "timing_core.box",
+    **dict.fromkeys(
+        (
+            "timing_core.__init__",
+            "timing_core.canonical",
+            "timing_core.light",
+            "timing_core.platform",
+            "timing_core.records",
+            "timing_core.refusal",
+            "timing_core.ticks",
+        ),
+        "timing_core.records.ledger",
+    ),
+}
+"""Where a module, or the modules of a package, go: to one that none of the others with it imports."""
+
+NAMES_MAX = 250
+"""In a file, what it imports among them."""
 
 
 def merged(sources: Mapping[str, str]) -> dict[str, str]:
@@ -48,7 +69,9 @@ def file_of(module: str) -> str:
     """The module that `module` is part of on the board, which is a file there. Packages stay what they are,
     and so do MicroPython's own modules."""
     package, _, name = module.partition(".")
-    return TOP.get(package, module) if name and module not in APART else module
+    if not name or module in APART:
+        return module
+    return TOP.get(f"{package}.{name.partition('.')[0]}") or TOP.get(package, module)
 
 
 def _in_order(sources: Mapping[str, str]) -> list[str]:
