@@ -150,8 +150,8 @@ class Box:
             self.io.refuse(refusal.line)
             return
         self.machine.moves(row)
-        if self.machine.state != "off":
-            self.lamp.set_safelight()
+        if not self.lamp.strike.is_lit and self.machine.state != "off":
+            self.lamp.set_safelight()  # what lights the lamp has done it before
         if event != "tick":
             self.io.picture()
 

@@ -45,6 +45,7 @@ SETTINGS = (
     ("lamp", "Lamp", "text", "", (0, 24, 0)),
 )
 
+_LISTS = ("filters", "areas")
 _LEAST_AUTO_MS = const(250)
 
 BENCH_FORM = 2
@@ -170,9 +171,15 @@ class Bench:
 
     def to_dict(self) -> dict:
         values = dict(self._values)
-        for key in ("filters", "areas"):
+        for key in _LISTS:
             values[key] = list(values[key])
         return values
+
+    def take(self, values: dict) -> None:
+        """Take settings that `to_dict` gave: they were checked when they were set."""
+        self._values.update(values)
+        for key in _LISTS:
+            self._values[key] = tuple(self._values[key])
 
     @property
     def step_stops120(self) -> int:

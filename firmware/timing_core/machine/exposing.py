@@ -86,8 +86,9 @@ class Exposing:
         self.lamp.settle()
 
     def too_short(self) -> bool:
-        """This lamp cannot give what is left of the stage."""
-        return is_too_short(self.left_ms(), self.work.bench)
+        """This lamp, dark now, cannot give what is left of the stage."""
+        run = self.run
+        return is_too_short(run.stage.light_ms - run.given_ms, self.work.bench)
 
     def too_late_to_hold(self) -> bool:
         """A rest shorter than the lamp can give could not be given later, so the stage runs out."""
@@ -99,13 +100,10 @@ class Exposing:
 
     def cannot_give(self) -> int:
         """A fault stands that forbids the light that is left of the stage."""
-        watch = self.lamp.watch
-        # How long it would be is asked only of a cut-off that does not count: each press asks this.
-        return watch.forbids(self._lamp_ms() if watch.uncounted else 0)
-
-    def _lamp_ms(self) -> int:
-        """The lamp's time for what is left of the stage."""
-        return lamp_ms(self.run.stage.light_ms - self.run.given_ms, self.work.bench.get("lag_ms"))
+        watch, run = self.lamp.watch, self.run
+        if not watch.uncounted:
+            return watch.forbids()  # how long it would be does not matter: each press asks this
+        return watch.forbids(lamp_ms(run.stage.light_ms - run.given_ms, self.work.bench.get("lag_ms")))
 
     def arm(self) -> None:
         self.lamp.arm(False)
@@ -129,7 +127,7 @@ class Exposing:
         run.strikes += 1
         run.is_again = False
         self.lamp.paper_out = True
-        self.lamp.light(self._lamp_ms(), lag_ms - run.given_ms, False)
+        self.lamp.light(lamp_ms(stage.light_ms - run.given_ms, lag_ms), lag_ms - run.given_ms, False)
         self.io.put("sound", "start")
 
     def sound_cues(self) -> None:

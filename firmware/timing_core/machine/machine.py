@@ -154,7 +154,7 @@ class Machine:
 
     def moves(self, row: int) -> None:
         """Go to the state that the row leads to."""
-        then = self.then(row)
+        then = self._words[self._rows[row + 2]]
         if then == "before":
             self.state = self.before
         elif then:

@@ -130,7 +130,7 @@ class Recovery:
             map = PrintingMap.from_dict(source["map"])
             # Its windows are where they were when it began, whatever the lead-in is now.
             bench = Bench()
-            bench.set_all(work.bench.to_dict())
+            bench.take(work.bench.to_dict())
             bench.set("lead_ms", source["lead_ms"])
             if source["strip"] is None:
                 stages = compile_print(map, bench)

@@ -163,6 +163,8 @@ class Watch:
     def look(self) -> None:
         """Find the faults there are by now. Under light only at a tick: BACK may have darkened the lamp, and
         tells of it now."""
+        if not (self.has_sense or self.has_contact):
+            return  # nothing tells of any: each press looks
         self._told &= self._standing()
         found = self._odd()
         if since(self.io.now_ms, self._changed_ms) < _SENSE_MS:
@@ -200,6 +202,8 @@ class Watch:
 
     def forbids(self, lamp_ms: int = 0) -> int:
         """The faults for which no light of so much lamp time is given; 0 for none."""
+        if not (self.has_sense or self.has_contact or self.fitted.doubt):
+            return 0
         return self._standing() | (_UNCOUNTED if self.uncounted and lamp_ms > GUARD_MS else 0)
 
     def forbids_long(self) -> int:

@@ -226,7 +226,7 @@ class Panel:
         if before is not None:
             work = self.work
             work.map, work.strip = before.map, before.strip
-            work.bench.set_all(before.bench)
+            work.bench.take(before.bench)
             self.cursor.at = before.at
             self.before = None
             work.changed()

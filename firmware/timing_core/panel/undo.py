@@ -228,7 +228,7 @@ class Kept:
         values = work.bench.to_dict()
         for key in change.bench:
             here.bench[key] = values[key]
-        work.bench.set_all(change.bench)
+        work.bench.take(change.bench)
         work.strip.settle(work.map)
         work.changed()
         return here

@@ -40,7 +40,7 @@ class Asked:
         of ms. True if it is done."""
         inputs = self.io.inputs
         kept = Bench()
-        kept.set_all(self.panel.settings_to_keep())
+        kept.take(self.panel.settings_to_keep())
         kept.set_all(values)
         text = encode(kept.kept())
         is_kept = self.store.look("bench") == (text, "")
