@@ -9,6 +9,7 @@ import pytest
 
 from lampblack.board.borrowed_names import ROM_NAMES, SHORT_NAMES, BorrowedNames
 from lampblack.board.firmware_files import names_on_board, sources_on_board
+from lampblack.board.folded_numbers import folded
 from lampblack.board.merged_groups import APART, NAMES_MAX, file_of, merged
 from tests import micropython
 from tests.test_trace import SCRIPTS, TICKS_MS, differences, trace_of
@@ -35,10 +36,10 @@ def names_in(source):
 
 def test_a_name_stands_for_one_and_had_no_other_use():
     borrowed = names_on_board().borrowed
-    assert len(borrowed) > 700
+    assert len(borrowed) > 600
     assert len(set(borrowed.values())) == len(borrowed)
     assert set(borrowed.values()) <= (ROM_NAMES | SHORT_NAMES) - set(dir(builtins))
-    assert len(set(borrowed.values()) & ROM_NAMES) > 700
+    assert len(set(borrowed.values()) & ROM_NAMES) > 600
     by_place = names_on_board().by_place
     in_use = set().union(
         *(names_in(ast.unparse(by_place(path.read_text("utf-8")))) for path in PATHS.values())
@@ -203,6 +204,63 @@ def test_a_traceback_has_the_functions_own_names():
     assert own.endswith(f"ValueError: {names.borrowed['pick']}")
 
 
+# --- numbers
+
+LENGTHS = """
+FOOT = 12
+YARD: int = 3 * FOOT
+_INCH = const(-1 << 2)
+NAME = "yard"
+TURNED = 1
+
+def turn():
+    global TURNED
+    TURNED = 2
+"""
+MEASURE = """
+from lengths import FOOT, NAME, YARD
+from kinds import lengths
+HALF = YARD // 2
+FAR = "far", HALF
+measured = HALF + lengths.YARD + lengths.TURNED
+"""
+
+
+def test_a_number_stands_in_place_of_its_name():
+    files = folded({"lengths": LENGTHS, "kinds.lengths": LENGTHS, "measure": MEASURE}, "import lengths")
+    assert files["measure"].splitlines() == [
+        "from lengths import NAME",
+        "from kinds import lengths",
+        "FAR = ('far', 18)",
+        "measured = 18 + 36 + lengths.TURNED",
+    ]
+    assert "FOOT" not in files["lengths"]
+    assert "YARD" not in files["lengths"]
+    assert "_INCH" not in files["lengths"]
+    assert "TURNED = 1" in files["lengths"]
+
+
+def test_a_number_keeps_its_name_where_a_source_that_stays_asks_for_it():
+    for kept in ("from kinds.lengths import YARD", "from kinds import lengths\nlengths.YARD"):
+        files = folded({"kinds.lengths": LENGTHS}, kept)
+        assert "YARD: int = 3 * 12" in files["kinds.lengths"]
+        assert "FOOT" not in files["kinds.lengths"]
+
+
+def test_no_number_of_the_firmware_has_a_name_on_a_board():
+    """But for the pins that boot.py and main.py ask for."""
+    named = [
+        (module, node.targets[0].id)
+        for module, source in sources_on_board().items()
+        for node in ast.parse(source).body
+        if isinstance(node, ast.Assign)
+        and isinstance(node.value, ast.Constant)
+        and type(node.value.value) is int
+        and isinstance(node.targets[0], ast.Name)
+    ]
+    assert {module for module, _ in named} <= {"board.pins"}
+
+
 # --- files
 
 
@@ -297,15 +355,17 @@ def copy(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("copy")
     names = names_on_board()
     player = {
-        place: path.read_text("utf-8")
+        str(place): path.read_text("utf-8")
         for path, place in micropython.desk_programs().items()
         if "figures" not in place.parts and "rig" not in place.parts
     }
+    core = {module: path.read_text("utf-8") for module, path in PATHS.items()}
+    player = {place: source for place, source in folded(core | player).items() if place in player}
     sources = {
         Path(*module.split(".")).with_suffix(".py"): source
         for module, source in sources_on_board().items()
         if module.startswith("timing_core")
-    } | {place: names.in_source(in_files(source)) for place, source in player.items()}
+    } | {Path(place): names.in_source(in_files(source)) for place, source in player.items()}
     for place, source in sources.items():
         target = folder / place
         target.parent.mkdir(parents=True, exist_ok=True)

