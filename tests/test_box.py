@@ -31,6 +31,8 @@ from tests.box_model import (
 )
 from timing_core.light.printing_map import PrintingMap
 from timing_core.machine.lamp import TOO_EARLY
+from timing_core.panel.listen_screen import SOUND_NAMES
+from timing_core.panel.sounds import SOUNDS
 
 
 class Evening:
@@ -763,6 +765,61 @@ def test_undo_never_takes_a_card_that_was_pushed_since(by):
     while len(evening.box.panel.undo):
         undo(session)
     assert name not in shelf.names(), "nor brings one back that the PC has removed"
+
+
+# --- the sounds, to listen to
+
+
+def test_every_sound_is_heard_by_a_press_and_nothing_else_happens():
+    evening = Evening(a_card(("sky", 40)))
+    session, box = evening.session, evening.box
+    to_screen(session, "bench")
+    session.input("dial", 1000)
+    assert (box.panel.row().label, box.machine.says("press")) == ("Listen", "open it")
+    session.input("press")
+    before, disk = box.summary(), dict(session.disk.files)
+    heard = []
+    for key, label in SOUND_NAMES:
+        assert box.panel.row().label == label
+        evening.heard()
+        session.input("dial", 0)
+        assert evening.heard() == [], "turning only moves"
+        assert (box.machine.says("press"), box.machine.says("expose")) == ("play it", "")
+        keys(session, "press", "press", "expose", "pedal")
+        assert evening.heard() == [key, key]
+        heard.append(key)
+        session.input("dial", 1)
+    assert set(heard) == set(SOUNDS)
+    assert len(heard) == len(SOUNDS)
+    assert (box.state, box.summary()) == ("browse", before)
+    assert session.disk.files == disk
+    assert not session.lamp.lit
+    assert box.machine.says("back") == "bench"
+    session.input("back")
+    assert (box.panel.screen.key, box.panel.row().label) == ("bench", "Listen")
+    assert box.machine.says("back") == "screens"
+    session.input("back")
+    assert box.panel.row().label == "Bench"
+
+
+def test_at_volume_0_listen_says_how_to_hear():
+    session = situation("listen, sound off")
+    assert session.box.io.message == "The sound is off: the volume is 0. Turn Volume up, above."
+    ear = Listener()
+    session.watchers.append(ear)
+    keys(session, "press")
+    assert [sound for _, sound in ear.sounds] == ["refuse"]
+    session.input("dial", -1)
+    assert session.box.panel.row().label == "Volume"
+    keys(session, "press")
+    session.input("dial", 2)
+    keys(session, "press")
+    assert session.box.bench.get("volume") == 2
+    ear.sounds.clear()
+    session.input("dial", 1)
+    keys(session, "press")
+    assert [sound for _, sound in ear.sounds] == ["tick"]
+    assert session.box.io.message == ""
 
 
 def test_a_bench_setting_is_undone_and_what_the_wire_set_meanwhile_stays():
