@@ -29,6 +29,7 @@ from tests.box_model import (
     until_dark,
     wait,
 )
+from timing_core.light.plan import CLOSES, OPENS
 from timing_core.light.printing_map import PrintingMap
 from timing_core.machine.lamp import TOO_EARLY
 from timing_core.panel.listen_screen import SOUND_NAMES
@@ -90,8 +91,8 @@ FACE, HAND = (2000, 6686), (8686, 11_987)
 
 def expected_cues() -> list[tuple[int, str]]:
     cues = []
-    for open_ms, close_ms in (FACE, HAND):
-        for edge_ms, sound in ((open_ms, "open"), (close_ms, "close")):
+    for (open_ms, close_ms), opens, closes in ((FACE, "open", "close"), (HAND, "open2", "close2")):
+        for edge_ms, sound in ((open_ms, opens), (close_ms, closes)):
             cues += [(edge_ms - lead_ms, "pip") for lead_ms in (1500, 1000, 500)] + [(edge_ms, sound)]
     return cues
 
@@ -117,9 +118,20 @@ def test_cues_fall_on_the_light_and_not_on_the_lamp(lag_ms):
     until_dark(evening.session)
     assert evening.session.now_ms - start_ms == 16_000 + lag_ms
     heard = [
-        (at_ms - lag_ms, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")
+        (at_ms - lag_ms, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in OPENS + CLOSES
     ]
-    assert heard == [(FACE[0], "open"), (FACE[1], "close"), (HAND[0], "open"), (HAND[1], "close")]
+    assert heard == [(FACE[0], "open"), (FACE[1], "close"), (HAND[0], "open2"), (HAND[1], "close2")]
+
+
+def test_the_shades_of_a_base_take_the_cues_in_turn_and_each_base_begins_anew():
+    card = a_card(("sky", -12), ("face", -12), ("hand", -12), base_ms=16_000)
+    card["passes"].append(a_pass(("door", -12), filter="5"))
+    evening = Evening(card)
+    evening.play("expose\nexpose\nwait until dark\n+1 expose\n+1 expose\nwait until browse")
+    cues = [sound for sound in evening.heard() if sound in OPENS + CLOSES]
+    assert cues == ["open", "close", "open2", "close2", "open", "close", "open", "close"]
+    # What tells the shades apart is heard from the first tone on.
+    assert len({SOUNDS[sound][0] for sound in OPENS + CLOSES}) == 4
 
 
 def test_the_last_second_has_no_tick_but_the_end():
@@ -157,7 +169,7 @@ def test_hold_and_go_on():
     # Each strike costs its lag again: 2 s of lamp gave 1.85 s of light.
     assert evening.session.lamp.ends_ms - evening.session.lamp.lit_ms == 12_000 - 1850 + 150
     evening.play("wait until browse")
-    assert evening.heard("tick", "pip", "start", "hold") == ["close", "open", "close", "end"]
+    assert evening.heard("tick", "pip", "start", "hold") == ["close", "open2", "close2", "end"]
     assert (evening.meter.light_ms, evening.meter.strikes) == (16_000, 3)
     assert last_record(box)["stages"][0]["strikes"] == 3
 
@@ -167,10 +179,8 @@ def test_a_hold_inside_a_window_does_not_move_its_edges():
     evening.play("expose\nexpose\n+3 expose\n+10 expose")
     start_ms = evening.session.now_ms
     until_dark(evening.session)
-    heard = [
-        (at_ms + 3000, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")
-    ]
-    assert heard[-3:] == [(FACE[1], "close"), (HAND[0], "open"), (HAND[1], "close")]
+    heard = [(at_ms + 3000, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in OPENS + CLOSES]
+    assert heard[-3:] == [(FACE[1], "close"), (HAND[0], "open2"), (HAND[1], "close2")]
 
 
 def test_back_puts_out_at_once_and_then_leaves_with_the_run_kept():
@@ -1174,7 +1184,7 @@ def test_dodges_and_burns_of_the_handbook():
     evening.play("expose\nexpose")
     start_ms = evening.session.now_ms
     until_dark(evening.session)
-    edges = [at_ms for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")]
+    edges = [at_ms for at_ms, sound in evening.heard_at(start_ms) if sound in OPENS + CLOSES]
     assert edges[1] - edges[0] == pytest.approx(5900, abs=50)
     assert evening.light_of_a_stage() == pytest.approx(11_700, abs=50)
 

@@ -4,10 +4,12 @@ from timing_core.panel.rows import ACTS, KEEPS, Row, Screen, named, setting_row
 from timing_core.refusal import Refusal
 
 SOUND_NAMES = (
-    ("tick", "Second"),
+    ("tick", "Each second"),
     ("pip", "Lead-in"),
-    ("open", "Shade in"),
-    ("close", "Shade out"),
+    ("open", "First shade in"),
+    ("close", "First shade out"),
+    ("open2", "Second shade in"),
+    ("close2", "Second shade out"),
     ("start", "Light begins"),
     ("hold", "Held"),
     ("end", "Light ends"),
