@@ -638,6 +638,17 @@ def undo(session: Session) -> None:
     session.input("press")
 
 
+def _listening(session: Session, card: dict) -> None:
+    _on("bench")(session, card)
+    to_row(session, "Listen")
+    session.input("press")
+
+
+def _silent(session: Session, card: dict) -> None:
+    session.box.asked.set_bench({"volume": 0})
+    _listening(session, card)
+
+
 SITUATIONS = {
     "screens": _then(_nothing, "back"),
     "new print": _nothing,
@@ -652,6 +663,8 @@ SITUATIONS = {
     "shelf, no card": lambda session, card: to_screen(session, "shelf"),
     "shelf, cards": _on("shelf"),
     "bench": _on("bench"),
+    "listen": _listening,
+    "listen, sound off": _then(_silent, "press"),
     "edit base": _opened("Base"),
     "edit filter": _opened("Filter"),
     "edit mark": _opened("Burn AREA"),

@@ -29,8 +29,11 @@ from tests.box_model import (
     until_dark,
     wait,
 )
+from timing_core.light.plan import CLOSES, OPENS
 from timing_core.light.printing_map import PrintingMap
 from timing_core.machine.lamp import TOO_EARLY
+from timing_core.panel.listen_screen import SOUND_NAMES
+from timing_core.panel.sounds import SOUNDS
 
 
 class Evening:
@@ -88,8 +91,8 @@ FACE, HAND = (2000, 6686), (8686, 11_987)
 
 def expected_cues() -> list[tuple[int, str]]:
     cues = []
-    for open_ms, close_ms in (FACE, HAND):
-        for edge_ms, sound in ((open_ms, "open"), (close_ms, "close")):
+    for (open_ms, close_ms), opens, closes in ((FACE, "open", "close"), (HAND, "open2", "close2")):
+        for edge_ms, sound in ((open_ms, opens), (close_ms, closes)):
             cues += [(edge_ms - lead_ms, "pip") for lead_ms in (1500, 1000, 500)] + [(edge_ms, sound)]
     return cues
 
@@ -115,9 +118,20 @@ def test_cues_fall_on_the_light_and_not_on_the_lamp(lag_ms):
     until_dark(evening.session)
     assert evening.session.now_ms - start_ms == 16_000 + lag_ms
     heard = [
-        (at_ms - lag_ms, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")
+        (at_ms - lag_ms, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in OPENS + CLOSES
     ]
-    assert heard == [(FACE[0], "open"), (FACE[1], "close"), (HAND[0], "open"), (HAND[1], "close")]
+    assert heard == [(FACE[0], "open"), (FACE[1], "close"), (HAND[0], "open2"), (HAND[1], "close2")]
+
+
+def test_the_shades_of_a_base_take_the_cues_in_turn_and_each_base_begins_anew():
+    card = a_card(("sky", -12), ("face", -12), ("hand", -12), base_ms=16_000)
+    card["passes"].append(a_pass(("door", -12), filter="5"))
+    evening = Evening(card)
+    evening.play("expose\nexpose\nwait until dark\n+1 expose\n+1 expose\nwait until browse")
+    cues = [sound for sound in evening.heard() if sound in OPENS + CLOSES]
+    assert cues == ["open", "close", "open2", "close2", "open", "close", "open", "close"]
+    # What tells the shades apart is heard from the first tone on.
+    assert len({SOUNDS[sound][0] for sound in OPENS + CLOSES}) == 4
 
 
 def test_the_last_second_has_no_tick_but_the_end():
@@ -155,7 +169,7 @@ def test_hold_and_go_on():
     # Each strike costs its lag again: 2 s of lamp gave 1.85 s of light.
     assert evening.session.lamp.ends_ms - evening.session.lamp.lit_ms == 12_000 - 1850 + 150
     evening.play("wait until browse")
-    assert evening.heard("tick", "pip", "start", "hold") == ["close", "open", "close", "end"]
+    assert evening.heard("tick", "pip", "start", "hold") == ["close", "open2", "close2", "end"]
     assert (evening.meter.light_ms, evening.meter.strikes) == (16_000, 3)
     assert last_record(box)["stages"][0]["strikes"] == 3
 
@@ -165,10 +179,8 @@ def test_a_hold_inside_a_window_does_not_move_its_edges():
     evening.play("expose\nexpose\n+3 expose\n+10 expose")
     start_ms = evening.session.now_ms
     until_dark(evening.session)
-    heard = [
-        (at_ms + 3000, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")
-    ]
-    assert heard[-3:] == [(FACE[1], "close"), (HAND[0], "open"), (HAND[1], "close")]
+    heard = [(at_ms + 3000, sound) for at_ms, sound in evening.heard_at(start_ms) if sound in OPENS + CLOSES]
+    assert heard[-3:] == [(FACE[1], "close"), (HAND[0], "open2"), (HAND[1], "close2")]
 
 
 def test_back_puts_out_at_once_and_then_leaves_with_the_run_kept():
@@ -765,6 +777,61 @@ def test_undo_never_takes_a_card_that_was_pushed_since(by):
     assert name not in shelf.names(), "nor brings one back that the PC has removed"
 
 
+# --- the sounds, to listen to
+
+
+def test_every_sound_is_heard_by_a_press_and_nothing_else_happens():
+    evening = Evening(a_card(("sky", 40)))
+    session, box = evening.session, evening.box
+    to_screen(session, "bench")
+    session.input("dial", 1000)
+    assert (box.panel.row().label, box.machine.says("press")) == ("Listen", "open it")
+    session.input("press")
+    before, disk = box.summary(), dict(session.disk.files)
+    heard = []
+    for key, label in SOUND_NAMES:
+        assert box.panel.row().label == label
+        evening.heard()
+        session.input("dial", 0)
+        assert evening.heard() == [], "turning only moves"
+        assert (box.machine.says("press"), box.machine.says("expose")) == ("play it", "")
+        keys(session, "press", "press", "expose", "pedal")
+        assert evening.heard() == [key, key]
+        heard.append(key)
+        session.input("dial", 1)
+    assert set(heard) == set(SOUNDS)
+    assert len(heard) == len(SOUNDS)
+    assert (box.state, box.summary()) == ("browse", before)
+    assert session.disk.files == disk
+    assert not session.lamp.lit
+    assert box.machine.says("back") == "bench"
+    session.input("back")
+    assert (box.panel.screen.key, box.panel.row().label) == ("bench", "Listen")
+    assert box.machine.says("back") == "screens"
+    session.input("back")
+    assert box.panel.row().label == "Bench"
+
+
+def test_at_volume_0_listen_says_how_to_hear():
+    session = situation("listen, sound off")
+    assert session.box.io.message == "The sound is off: the volume is 0. Turn Volume up, above."
+    ear = Listener()
+    session.watchers.append(ear)
+    keys(session, "press")
+    assert [sound for _, sound in ear.sounds] == ["refuse"]
+    session.input("dial", -1)
+    assert session.box.panel.row().label == "Volume"
+    keys(session, "press")
+    session.input("dial", 2)
+    keys(session, "press")
+    assert session.box.bench.get("volume") == 2
+    ear.sounds.clear()
+    session.input("dial", 1)
+    keys(session, "press")
+    assert [sound for _, sound in ear.sounds] == ["tick"]
+    assert session.box.io.message == ""
+
+
 def test_a_bench_setting_is_undone_and_what_the_wire_set_meanwhile_stays():
     evening = Evening()
     session, bench = evening.session, evening.box.bench
@@ -1117,7 +1184,7 @@ def test_dodges_and_burns_of_the_handbook():
     evening.play("expose\nexpose")
     start_ms = evening.session.now_ms
     until_dark(evening.session)
-    edges = [at_ms for at_ms, sound in evening.heard_at(start_ms) if sound in ("open", "close")]
+    edges = [at_ms for at_ms, sound in evening.heard_at(start_ms) if sound in OPENS + CLOSES]
     assert edges[1] - edges[0] == pytest.approx(5900, abs=50)
     assert evening.light_of_a_stage() == pytest.approx(11_700, abs=50)
 

@@ -76,7 +76,8 @@ def test_the_session_is_a_whole_print_of_thirty_stages():
     kinds = [stage.kind for stage in played.stages]
     assert len(kinds) == 30
     assert kinds.count(FIT) == kinds.count(BASE) == 4
-    assert {sound for _, sound in log.sounds} == {"start", "tick", "pip", "open", "close", "fit", "end"}
+    cues = {"open", "close", "open2", "close2"}
+    assert {sound for _, sound in log.sounds} == {"start", "tick", "pip", *cues, "fit", "end"}
     ends_ms = [at_ms for at_ms, on in log.edges if not on]
     pauses_ms = [min(press - end for press in played.presses_ms if press > end) for end in ends_ms[:-1]]
     assert all(5000 <= pause < 10000 for pause in pauses_ms)

@@ -48,7 +48,7 @@ from tests.box_model import (
     wait,
 )
 from tests.portable.fakes import keep
-from timing_core.light.plan import compile_print
+from timing_core.light.plan import CLOSES, OPENS, compile_print
 from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, PrintingMap
 
 MIDDLE = [[0.4, 0.4], [0.6, 0.4], [0.6, 0.6], [0.4, 0.6]]
@@ -117,9 +117,9 @@ class Hands(Watcher):
         room.session.watchers.append(self)
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
-        if kind == "sound" and value == "open" and self.at:
+        if kind == "sound" and value in OPENS and self.at:
             shade(self.room, **self.at.pop(0))
-        elif kind == "sound" and value == "close":
+        elif kind == "sound" and value in CLOSES:
             shade(self.room, "none")
 
 

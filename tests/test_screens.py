@@ -804,8 +804,8 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    asked check closed count confirm confirmed contact counted does dark fitted known let lit off
-    opened output plug second unasked wires
+    above asked check closed count confirm confirmed contact counted does dark fitted known let lit off
+    listen opened output play plug second sound unasked wires
     areas names place tied
     areas keys names pedal place right tied
     a add after again all alone and another aperture are around as at auto away back base bases be

@@ -33,6 +33,7 @@ from timing_core.machine.transitions import LIT
 from timing_core.machine.watch import Watch
 from timing_core.panel.acceptance import Acceptance
 from timing_core.panel.panel import Panel
+from timing_core.panel.rows import back_leads_to
 from timing_core.platform import Platform
 from timing_core.records.fitted import Fitted
 from timing_core.records.journal import Journal
@@ -461,4 +462,5 @@ ABOUT = {
     Exposing.arm: Exposing.left_text,
     Exposing.fitted: Exposing.filter_to_fit,
     Panel.act: Panel.deed,
+    Panel.leave_screen: back_leads_to,
 }

@@ -14,7 +14,7 @@ from host_sim.box.view import BoxView
 from host_sim.darkroom.planned_light import REST, AreaLight, Plan, add, planned_run
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.paper import Paper
-from timing_core.light.plan import BASE, BURN, COVER, Stage
+from timing_core.light.plan import BASE, BURN, CLOSES, COVER, OPENS, Stage
 
 __all__ = ["REST", "AreaLight", "IdealHands", "Sheet"]
 
@@ -81,9 +81,9 @@ class IdealHands(Watcher):
         if kind != "sound" or self._stage is None or not self._stage.windows:
             return
         at_us = (now_ms + self.reaction_ms) * 1000
-        if value == "open":
+        if value in OPENS:
             self._shades.append((self._stage.windows[self._window].area, at_us, None))
-        elif value == "close":
+        elif value in CLOSES:
             area, opened_us, _ = self._shades[-1]
             self._shades[-1] = (area, opened_us, at_us)
             self._window += 1

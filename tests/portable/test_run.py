@@ -100,9 +100,10 @@ def test_cues_are_in_order_and_end_on_the_edges():
                 if sound != "pip":
                     edges.append((at_ms, sound))
             wanted = []
-            for window in stage.windows:
-                wanted.append((window.open_ms, "open"))
-                wanted.append((window.close_ms, "close"))
+            for index in range(len(stage.windows)):
+                window = stage.windows[index]
+                wanted.append((window.open_ms, ("open", "open2")[index % 2]))
+                wanted.append((window.close_ms, ("close", "close2")[index % 2]))
             assert edges == wanted
 
 

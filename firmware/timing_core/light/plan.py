@@ -29,6 +29,11 @@ PIP_MS = 500
 """The time between lead-in pips."""
 _PIPS = const(3)
 
+OPENS = ("open", "open2")
+CLOSES = ("close", "close2")
+"""The cues for "shade in" and "shade out". The first window of a stage has the first of them, the second the
+second, the third the first again, and so in turn: the ear tells two shades apart."""
+
 
 class Window:
     """When a shade is over `area`: from `open_ms` to `close_ms` of the stage's light."""
@@ -141,8 +146,10 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
 def _lay_cues(stage: Stage) -> None:
     """Pips before each opening and closing of a window, then the tone for it."""
     last_ms = 0
-    for window in stage.windows:
-        for edge_ms, sound in ((window.open_ms, "open"), (window.close_ms, "close")):
+    for index in range(len(stage.windows)):
+        window = stage.windows[index]
+        turn = index % len(OPENS)
+        for edge_ms, sound in ((window.open_ms, OPENS[turn]), (window.close_ms, CLOSES[turn])):
             for pip in range(_PIPS, 0, -1):
                 at_ms = edge_ms - pip * PIP_MS
                 if at_ms > last_ms:

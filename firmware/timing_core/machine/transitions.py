@@ -54,7 +54,7 @@ browse    lamp      cannot_view      tell_fault        browse    cannot: why?
 browse    lamp      paper_at_risk    warn_paper        browse    view?
 browse    lamp      must_arm         arm_to_view       arming    view
 browse    lamp      -                view              viewing   view
-browse    back      in_screen        leave_screen      browse    screens
+browse    back      in_screen        leave_screen      browse    @
 browse    dial      can_move         move              browse    move
 browse    press     row_acts         act               browse    @
 browse    press     row_turns        open              edit      change

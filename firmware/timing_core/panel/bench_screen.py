@@ -1,7 +1,7 @@
 """The Bench screen: the settings of one darkroom."""
 
 from timing_core.light.bench import SETTINGS
-from timing_core.panel.rows import Screen, setting_row
+from timing_core.panel.rows import ACTS, KEEPS, Row, Screen, setting_row
 
 
 class BenchScreen(Screen):
@@ -9,4 +9,9 @@ class BenchScreen(Screen):
     heading = "Bench"
 
     def rows(self, panel) -> list:
-        return [setting_row(row[0]) for row in SETTINGS]
+        found = [setting_row(row[0]) for row in SETTINGS]
+        found.append(Row("listen", "Listen", ACTS | KEEPS, "open it"))
+        return found
+
+    def act(self, panel, row: Row) -> None:
+        panel.open_screen("listen")

@@ -97,6 +97,8 @@ class Screen:
     heading = ""
     begins = ""
     """What EXPOSE begins here: "print", "strip" or nothing."""
+    over = ""
+    """The screen to which BACK leads, by its key; "" for the list of screens."""
 
     def rows(self, panel) -> list:
         """The rows; never empty."""
@@ -141,6 +143,10 @@ class Screen:
 
     def act(self, panel, row: Row) -> None:
         """A press on a row that does something at once. A Refusal changes nothing."""
+
+
+def back_leads_to(panel) -> str:
+    return panel.cursor.screen.over or "screens"
 
 
 def within(value: int, low: int, high: int) -> int:

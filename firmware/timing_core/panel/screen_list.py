@@ -20,7 +20,8 @@ class ScreenList(Screen):
         if panel.run.is_kept:
             found.append(Row("end", "End this run", ENDS))
         for screen in panel.screens[1:]:
-            found.append(named("screen", screen.key, screen.heading, ACTS | KEEPS, "open it"))
+            if not screen.over:
+                found.append(named("screen", screen.key, screen.heading, ACTS | KEEPS, "open it"))
         return found
 
     def value(self, panel, row: Row) -> str:

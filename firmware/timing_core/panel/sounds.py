@@ -2,7 +2,8 @@
 
 What must live here: one row for each sound, as pairs of (hertz, ms); 0 hertz is a rest. A printer with both
 hands in the light works by ear, so the sounds that call for a move of the hands differ in pitch and in
-rhythm: rising for "shade in", falling for "shade out". None is longer than the 500 ms between lead-in pips.
+rhythm: rising for "shade in", falling for "shade out", and an octave lower for every second shade (see
+`light.plan.OPENS`). None is longer than the 500 ms between lead-in pips.
 """
 
 SOUNDS = {
@@ -10,6 +11,8 @@ SOUNDS = {
     "pip": ((2600, 40),),
     "open": ((1800, 80), (2700, 160)),
     "close": ((2700, 80), (1800, 160)),
+    "open2": ((900, 80), (1350, 160)),
+    "close2": ((1350, 80), (900, 160)),
     "start": ((2200, 120),),
     "hold": ((1500, 90), (0, 50), (1500, 90)),
     "end": ((1500, 320),),
