@@ -103,9 +103,12 @@ def test_cues_lead_the_hands_and_the_seconds_tick_between():
     start_ms = evening.session.now_ms
     until_dark(evening.session)
     cues = expected_cues()
-    # A cue on a full second stands for its tick: here the pip at 1 s and the opening at 2 s.
-    ticks = [(s * 1000, "tick") for s in range(1, 16) if s * 1000 not in dict(cues)]
-    assert {1000, 2000} <= set(dict(cues))
+    # A cue stands for the tick that would cut it off: on a full second, as the pip at 1 s and the opening at 2 s,
+    # and just before one, as the pip at 10.987 s and the second shade out at 11.987 s.
+    lasts = {sound: sum(ms for _, ms in SOUNDS[sound]) for _, sound in cues}
+    cut = {s for s in range(1, 16) for at_ms, sound in cues if at_ms <= s * 1000 < at_ms + lasts[sound]}
+    assert {1, 2, 11, 12} <= cut
+    ticks = [(s * 1000, "tick") for s in range(1, 16) if s not in cut]
     assert evening.heard_at(start_ms) == sorted([(0, "start"), *cues, *ticks, (16_000, "end")])
 
 

@@ -11,6 +11,10 @@ _OVERDUE_MS = const(250)
 """A lamp that has not reported its end this long after it was due is put out again. If it does not report
 that either, it is taken to be out."""
 
+_CUE_MS = const(250)
+_PIP_MS = const(50)
+"""How long these sound, and a little more (`panel.sounds`)."""
+
 _NEVER_MS = const(1 << 29)
 _TICK_MS = const(1000)
 
@@ -123,16 +127,18 @@ class Cues:
         return min(self._tick_ms, self._cue_ms())
 
     def take(self, light_ms: int) -> str:
-        """The next sound that is due at so much light; "" if there is none. A cue on a full second takes the
-        place of the tick."""
+        """The next sound that is due at so much light; "" if there is none. A cue takes the place of the tick
+        that would cut it off."""
         cue_ms = self._cue_ms()
         if self.due_ms() > light_ms:
             return ""
         sound = "tick"
+        clear_ms = self._tick_ms + 1
         if cue_ms <= self._tick_ms:
             sound = self._cues[self._at][1]
             self._at += 1
-        if cue_ms >= self._tick_ms:
+            clear_ms = cue_ms + (_PIP_MS if sound == "pip" else _CUE_MS)
+        if self._tick_ms < clear_ms:
             self._tick_ms += _TICK_MS
         if self._tick_ms >= self._end_ms:
             self._tick_ms = _NEVER_MS
