@@ -164,7 +164,7 @@ every_card = pytest.mark.parametrize("card", CARDS)
 
 def every_row(card: dict):
     """A session on every row of every screen, one after another."""
-    for screen in ("print", "strip", "shelf", "bench"):
+    for screen in ("print", "strip", "shelf", "bench", "ledger"):
         session = new_session()
         load(session, card)
         to_screen(session, screen)

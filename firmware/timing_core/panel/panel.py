@@ -10,6 +10,7 @@ from timing_core.light.strip import Strip
 from timing_core.light.work import Work
 from timing_core.machine.machine import Exchange
 from timing_core.panel.bench_screen import BenchScreen
+from timing_core.panel.ledger_screen import LedgerScreen
 from timing_core.panel.print_screen import PrintScreen
 from timing_core.panel.rows import (
     ACTS,
@@ -64,7 +65,14 @@ class Panel:
         self.watch = watch
         self.kept = Kept(work, io, platform, store, shelf, ledger)
         self.undo = self.kept.undo
-        self.screens = (ScreenList(), PrintScreen(), StripScreen(), ShelfScreen(), BenchScreen())
+        self.screens = (
+            ScreenList(),
+            PrintScreen(),
+            StripScreen(),
+            ShelfScreen(),
+            BenchScreen(),
+            LedgerScreen(),
+        )
         self.cursor = Cursor(self.screens[0])
         self.before: Before | None = None
         self.pass_index = 0
@@ -128,8 +136,10 @@ class Panel:
         return self.cursor.screen is not self.screens[0]
 
     def leave_screen(self) -> None:
-        self.aim = self.cursor.screen.aim(self)
-        self.list_screens("screen", self.cursor.screen.key)
+        screen = self.cursor.screen
+        self.aim = screen.aim(self)
+        screen.leave()
+        self.list_screens("screen", screen.key)
 
     def can_move(self) -> bool:
         return len(self.rows()) > 1
