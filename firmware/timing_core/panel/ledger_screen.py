@@ -7,7 +7,7 @@ of that only the words are kept until the screen is left.
 from timing_core.light.plan import drawer_lacks
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import cut_text, seconds_text, stops_text
-from timing_core.panel.rows import ACTS, NAMES, TURNS, Row, Screen
+from timing_core.panel.rows import ACTS, TURNS, Row, Screen
 from timing_core.refusal import Refusal
 
 _SHOWN_MAX = 10
@@ -39,9 +39,10 @@ class LedgerScreen(Screen):
         if not self._numbers:
             return [Row("none", "No run has given light yet")]
         self._turn_to(panel, self._numbers[panel.cursor.pick if panel.is_open else self._at])
-        found = [Row("record", "Record", TURNS), Row("again", "Print this again", ACTS, "set map")]
+        turns = TURNS if len(self._numbers) > 1 else 0
+        found = [Row("record", "Record", turns), Row("again", "Print this again", ACTS, "set map")]
         for number in range(len(self._lines)):
-            found.append(Row("line", self._lines[number][0], NAMES, "", 0, number))
+            found.append(Row("line", self._lines[number][0], 0, "", 0, number))
         return found
 
     def about(self, panel) -> str:
@@ -115,7 +116,7 @@ def _lines_of(record: dict) -> list:
     if not record["whole"]:
         found.append(("Not whole", ""))
     if record["cut_off"]:
-        found.append(("Cut off:", record["cut_off"]))
+        found += [("Cut off in", ""), ("  " + record["cut_off"], "")]
     if record["dry_down_pm"]:
         found.append(("Dry-down", cut_text(record["dry_down_pm"])))
     filter = None
