@@ -101,6 +101,13 @@ dial 1
 picture choose
 press
 wait 1
+back
+dial 9
+press
+picture ledger
+back
+dial -4
+press
 lamp
 wait 1
 lamp

@@ -494,6 +494,40 @@ def _printed(session: Session, card: dict) -> None:
             until_dark(session)
 
 
+def _ledger(session: Session, card: dict) -> None:
+    _printed(session, card)
+    to_screen(session, "ledger")
+
+
+def _ledger_of_two(session: Session, card: dict) -> None:
+    _printed(session, card)
+    _ledger(session, card)
+
+
+def _ledger_of_cut_off(session: Session, card: dict) -> None:
+    _exposing(session, card)
+    session.reset()
+    keys(session, "back")
+    to_row(session, "End this run")
+    keys(session, "press")
+    to_screen(session, "ledger")
+
+
+def _ledger_printed_again(session: Session, card: dict) -> None:
+    _ledger(session, card)
+    to_row(session, "Print this again")
+    keys(session, "press")
+
+
+def _ledger_damaged(session: Session, card: dict) -> None:
+    _printed(session, card)
+    for name in [name for name in session.disk.files if name.startswith("ledger-")]:
+        session.disk.files[name] = session.disk.files[name][:-1]
+    to_screen(session, "ledger")
+    to_row(session, "Print this again")
+    keys(session, "press")
+
+
 def _at_patch(session: Session, card: dict) -> None:
     to_screen(session, "strip")
     keys(session, "expose")
@@ -665,6 +699,12 @@ SITUATIONS = {
     "bench": _on("bench"),
     "listen": _listening,
     "listen, sound off": _then(_silent, "press"),
+    "ledger, no record": lambda session, card: to_screen(session, "ledger"),
+    "ledger": _ledger,
+    "ledger, a record of light cut off": _ledger_of_cut_off,
+    "ledger, a damaged record": _ledger_damaged,
+    "ledger, the record is the map": _ledger_printed_again,
+    "edit record": _then(_ledger_of_two, "press"),
     "edit base": _opened("Base"),
     "edit filter": _opened("Filter"),
     "edit mark": _opened("Burn AREA"),

@@ -103,8 +103,8 @@ def test_cues_lead_the_hands_and_the_seconds_tick_between():
     start_ms = evening.session.now_ms
     until_dark(evening.session)
     cues = expected_cues()
-    # A cue stands for the tick that would cut it off: on a full second, as the pip at 1 s and the opening at 2 s,
-    # and just before one, as the pip at 10.987 s and the second shade out at 11.987 s.
+    # A cue stands for the tick that would cut it off: on a full second, as the pip at 1 s and the opening at
+    # 2 s, and just before one, as the pip at 10.987 s and the second shade out at 11.987 s.
     lasts = {sound: sum(ms for _, ms in SOUNDS[sound]) for _, sound in cues}
     cut = {s for s in range(1, 16) for at_ms, sound in cues if at_ms <= s * 1000 < at_ms + lasts[sound]}
     assert {1, 2, 11, 12} <= cut

@@ -460,7 +460,7 @@ class BoxMachine(RuleBasedStateMachine):
         self.do(load, self.session, card)
 
     @precondition(lambda self: self.session.box.state == "browse")
-    @rule(screen=st.sampled_from(("print", "strip", "shelf", "bench")))
+    @rule(screen=st.sampled_from(("print", "strip", "shelf", "bench", "ledger")))
     def go_to_screen(self, screen):
         self.do(to_screen, self.session, screen)
 

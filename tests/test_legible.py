@@ -266,7 +266,7 @@ def test_a_letter_that_is_small_is_noticed():
 def test_where_nothing_can_be_given_the_seconds_stay_large(name, monkeypatch):
     """EXPOSE and LAMP need more words then, and the name goes small: there is nothing to shade."""
     session = situation(name)
-    session.box.watch.uncounted = True
+    session.box.watch.has_sense = session.box.watch.uncounted = True
     assert session.box.machine.says("lamp") == "cannot: why?"
     seen = Seen(session, monkeypatch)
     picture = rows(seen.frame)

@@ -21,6 +21,7 @@ from tests.box_model import (
     PickyDisk,
     a_card,
     a_pass,
+    ask,
     keys,
     load,
     new_session,
@@ -164,7 +165,7 @@ every_card = pytest.mark.parametrize("card", CARDS)
 
 def every_row(card: dict):
     """A session on every row of every screen, one after another."""
-    for screen in ("print", "strip", "shelf", "bench"):
+    for screen in ("print", "strip", "shelf", "bench", "ledger"):
         session = new_session()
         load(session, card)
         to_screen(session, screen)
@@ -518,6 +519,17 @@ def _note_what_is_kept(note) -> None:
     to_screen(load_as_it_comes, "shelf")
     load_as_it_comes.input("press")
     note(load_as_it_comes, "and 12 more")
+
+    for drawer in (["2", "5"], ["1"]):
+        session = new_session()
+        ask(session, "bench.set", values={"filters": drawer})
+        keys(session, "expose", "expose")
+        until_dark(session)
+        load(session, worst)
+        to_screen(session, "ledger")
+        to_row(session, "Print this again")
+        session.input("press")
+        note(session, f"Undo brings {LONGEST_NAME} back")
 
     session = new_session()
     for _ in range(2):

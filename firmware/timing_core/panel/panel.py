@@ -10,6 +10,7 @@ from timing_core.light.strip import Strip
 from timing_core.light.work import Work
 from timing_core.machine.machine import Exchange
 from timing_core.panel.bench_screen import BenchScreen
+from timing_core.panel.ledger_screen import LedgerScreen
 from timing_core.panel.listen_screen import ListenScreen
 from timing_core.panel.print_screen import PrintScreen
 from timing_core.panel.rows import (
@@ -71,6 +72,7 @@ class Panel:
             StripScreen(),
             ShelfScreen(),
             BenchScreen(),
+            LedgerScreen(),
             ListenScreen(),
         )
         self.cursor = Cursor(self.screens[0])
@@ -138,6 +140,7 @@ class Panel:
     def leave_screen(self) -> None:
         left = self.cursor.screen
         self.aim = left.aim(self)
+        left.leave()
         if left.over:
             self.show(left.over)
             self.cursor_on_key(left.key)

@@ -115,6 +115,9 @@ class Screen:
     def enter(self, panel) -> None:
         """The screen is opened from the list of screens."""
 
+    def leave(self) -> None:
+        """The list of screens is shown again."""
+
     def home(self, panel) -> int:
         """The row on which the cursor stands when the screen is shown."""
         return 0

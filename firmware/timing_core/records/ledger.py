@@ -195,6 +195,12 @@ class Ledger:
                 found.append(dict(record, kept=False))
         return found
 
+    def newest(self, count: int) -> list:
+        """The numbers of the newest `count` records, newest first, including those that wait. Reads none."""
+        numbers = self._known()
+        numbers = numbers + [record["n"] for record in self._waiting if record["n"] not in numbers]
+        return [numbers[-1 - at] for at in range(min(count, len(numbers)))]
+
     def has(self, n: int) -> bool:
         """True if record `n` is kept whole. Reads that one alone."""
         return self.store.get(_key(n)) is not None
