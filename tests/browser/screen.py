@@ -20,7 +20,8 @@ from playwright.sync_api import Page, expect
 from tests.simulated import Darkroom
 
 INK = (255, 64, 32)
-"""The display's own, of `host_sim.box.frame_pictures`: nothing on the page may be brighter, but a print that is judged in white light."""
+"""The display's own, of `host_sim.box.frame_pictures`: nothing on the page may be brighter, but a print that
+is judged in white light."""
 GROUND = (8, 0, 0)
 PICTURES = Path(__file__).parent.parent.parent / "docs" / "screens"
 WIDTH_PX, HEIGHT_PX = 128, 64
