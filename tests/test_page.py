@@ -804,6 +804,21 @@ def test_the_box_works_on_while_a_negative_is_made():
         other.until(lambda window: window.state["negative"] == "workroom")
 
 
+def test_every_window_is_told_while_a_negative_is_made(monkeypatch):
+    async def act(page: Page, live: Live, place: Darkroom) -> None:
+        slow = Slow(monkeypatch, page)
+        async with Raw(place) as one, Raw(place) as other:
+            one.send(NEGATIVE)
+            await slow.has_begun()
+            for window in (one, other):
+                await window.until(lambda news: news.get("state", {}).get("making") is True)
+            slow.let_go.set()
+            for window in (one, other):
+                await window.until(lambda news: news.get("state", {}).get("making") is False)
+
+    in_a_loop(act)
+
+
 @pytest.mark.parametrize("data", [b"", b"no picture", own_picture()[:200]])
 def test_what_is_no_picture_is_refused(shared, data):
     status, text = post(shared, data)

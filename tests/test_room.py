@@ -339,6 +339,38 @@ def test_a_sheet_put_in_under_the_viewing_light_is_fogged():
     )
 
 
+def test_the_viewing_light_counts_through_any_filter_and_has_no_row_of_its_own():
+    room = a_room(a_card(base_ms=4000))
+    room.do({"do": "fit", "filter": ""})
+    keys(room.session, "lamp")
+    wait(room.session, 2000)
+    keys(room.session, "lamp")
+    room.do({"do": "fit", "filter": "2"})
+    give_all(room)
+    made = develop(room)
+    (row,) = made["rows"]
+    assert (row["area"], row["filter"], row["planned_ms"]) == (REST, "2", 4000)
+    assert row["given_ms"] == pytest.approx(6000)
+    assert row["error_stops"] == made["worst_stops"] == pytest.approx(math.log2(6 / 4))
+    density = paper("vc-2019").density({"none": 2 * LUX, "2": 4 * LUX})
+    assert row["density"] == pytest.approx(density, abs=0.002), "on the paper it is what it was"
+    assert grey(room, "errors").min() > 127 + 0.5 * 127
+
+
+def test_light_after_the_run_and_of_a_part_of_a_stage_counts():
+    room = a_room(a_card(base_ms=4000))
+    give_all(room)
+    room.do({"do": "fit", "filter": "5"})
+    keys(room.session, "expose", "expose")
+    wait(room.session, 3000)
+    keys(room.session, "expose")
+    made = develop(room)
+    assert given_ms(made) == {(REST, "2"): pytest.approx(4000), (REST, "5"): pytest.approx(3000)}
+    assert [row["error_stops"] for row in made["rows"]] == [pytest.approx(0), None]
+    assert made["worst_stops"] == pytest.approx(math.log2(7 / 4)), "though no row plans it"
+    assert grey(room, "errors").min() > 127 + 0.75 * 127
+
+
 def test_a_reset_in_mid_exposure_leaves_its_light_on_the_sheet():
     room = a_room(a_card(base_ms=8000))
     session = room.session

@@ -19,7 +19,8 @@ WHOLE = (0, 1)
 
 class Easel:
     """`sheet` is the one that is in, if there is one, with its light up to `settled_us`; `run` is what it is
-    for, once a run has begun on it. `patch` is what the light falls on."""
+    for, once a run has begun on it. `patch` is what the light falls on, and `viewing` is true where that is
+    the viewing light."""
 
     def __init__(self, now_us: int, safelight: bool) -> None:
         self.settled_us = now_us
@@ -28,6 +29,7 @@ class Easel:
         self.sheet: Sheet | None = None
         self.run: Run | None = None
         self.patch = WHOLE
+        self.viewing = False
         self.note = ""
         self._note_waits = False
         self._key: tuple[int, bool] | None = None

@@ -240,6 +240,7 @@ class Room(Watcher):
     def _strike(self) -> None:
         easel, stage = self.easel, self.box.exposing
         easel.patch = WHOLE
+        easel.viewing = stage is None
         if stage is None:
             if easel.sheet:
                 easel.tell(_FOGGING)
@@ -274,7 +275,7 @@ class Room(Watcher):
         lux_s = self.house.dose(from_us, now_us, self.hands.filter)
         self.house.forget()
         if self.easel.sheet and lux_s > 0:
-            beam = Beam(self.films.negative.name, self.hands.filter, *self.easel.patch)
+            beam = Beam(self.films.negative.name, self.hands.filter, *self.easel.patch, self.easel.viewing)
             self.easel.sheet.gather(beam, lux_s, self.hands.cast)
 
     # --- what a page shows

@@ -86,13 +86,18 @@ def rows(
     run: Run, masks: dict[str, Pixels | None], sheet: Sheet, density: Pixels, lux: float
 ) -> list[dict[str, Any]]:
     """A row of plain data for each area and filter: planned and given light in ms of full light (`lux`), the
-    error in stops and the mean density. What is not known of an area that is nowhere is None."""
+    error in stops and the mean density. What is not known of an area that is nowhere is None. All light of
+    the lamp counts: the viewing light has no row of its own, but counts with the area's first filter where
+    the plan has not the one that was in."""
     found = []
     for area in run.areas:
         mask = masks[area]
         where = None if mask is None else mask > 0.5
-        light = {} if where is None else sheet.mean_light(where)
         names = [name for own, name in run.plan if own == area]
+        light = {} if where is None else sheet.mean_light(where, viewing=False)
+        for name, lux_s in ({} if where is None else sheet.mean_light(where, viewing=True)).items():
+            counts_as = name if name in names else names[0]
+            light[counts_as] = light.get(counts_as, 0.0) + lux_s
         for name in [*names, *(name for name in light if name not in names)]:
             planned_ms = run.plan.get((area, name), 0)
             row = {"area": area, "filter": name, "planned_ms": planned_ms}
@@ -100,9 +105,8 @@ def rows(
                 row |= {"given_ms": None, "error_stops": None, "density": None}
             else:
                 given_ms = light.get(name, 0.0) / lux * 1000
-                error = AreaLight(area, name, planned_ms, given_ms).error_stops
                 row["given_ms"] = given_ms
-                row["error_stops"] = None if error is None else max(-NEVER_STOPS, min(NEVER_STOPS, error))
+                row["error_stops"] = _held_error(AreaLight(area, name, planned_ms, given_ms))
                 row["density"] = float(density[where].mean())
             found.append(row)
     return found
@@ -120,9 +124,28 @@ def patches(run: Run, masks: dict[str, Pixels | None], density: Pixels) -> list[
 
 
 def worst_stops(rows: list[dict[str, Any]]) -> float | None:
-    """The largest error of any row, in stops; None where there is none to tell."""
+    """The largest error of any row, and of all light of any area, in stops: light through a filter that the
+    plan has not counts too. None where there is none to tell."""
     errors = [abs(row["error_stops"]) for row in rows if row["error_stops"] is not None]
-    return max(errors) if errors else None
+    if not errors:
+        return None
+    planned_ms: dict[str, float] = {}
+    given_ms: dict[str, float] = {}
+    for row in rows:
+        area = row["area"]
+        if row["given_ms"] is not None:
+            planned_ms[area] = planned_ms.get(area, 0) + row["planned_ms"]
+            given_ms[area] = given_ms.get(area, 0) + row["given_ms"]
+    for area, ms in planned_ms.items():
+        error = _held_error(AreaLight(area, "", ms, given_ms[area]))
+        if error is not None:
+            errors.append(abs(error))
+    return max(errors)
+
+
+def _held_error(light: AreaLight) -> float | None:
+    error = light.error_stops
+    return None if error is None else max(-NEVER_STOPS, min(NEVER_STOPS, error))
 
 
 def errors_stops(run: Run, masks: dict[str, Pixels | None], sheet: Sheet, lux: float) -> Pixels:

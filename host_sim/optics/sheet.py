@@ -58,12 +58,13 @@ class Layer:
 
 class Beam(NamedTuple):
     """Light of one kind on one part of the sheet: what is projected, through which filter ("" for none), on
-    which of how many equal upright bands (0 for the whole sheet)."""
+    which of how many equal upright bands (0 for the whole sheet), and whether it is the viewing light."""
 
     negative: str
     filter: str
     patch: int = 0
     patches: int = 1
+    viewing: bool = False
 
     def columns(self, width_px: int) -> slice:
         return band(self.patch, self.patches, width_px) if self.patch else slice(0, width_px)
@@ -96,10 +97,13 @@ class Sheet:
         """Lux seconds at every point through each filter, as if no film had been in the way."""
         return self._sum(lambda beam: np.float32(1))
 
-    def mean_light(self, where: Any) -> dict[str, float]:
-        """The mean of `open_light` over an index of the sheet, which holds at least one pixel."""
+    def mean_light(self, where: Any, viewing: bool | None = None) -> dict[str, float]:
+        """The mean of `open_light` over an index of the sheet, which holds at least one pixel. `viewing`: of
+        the viewing light alone, or of all other light alone."""
         found: dict[str, float] = {}
         for beam, layer in self.layers.items():
+            if viewing not in (None, beam.viewing):
+                continue
             inside = None
             if beam.patch:
                 inside = np.zeros(self.shape, np.float32)

@@ -5,6 +5,8 @@ Nothing here sleeps: `expect` waits for what is to come.
 
 import base64
 import io
+import itertools
+import json
 import os
 import subprocess
 import sys
@@ -18,11 +20,55 @@ from playwright.sync_api import Page, expect
 from tests.simulated import Darkroom
 
 INK = (255, 64, 32)
-"""The display's own, of `host_sim.box.frame_pictures`: nothing on the page may be brighter."""
+"""The display's own, of `host_sim.box.frame_pictures`: nothing on the page may be brighter, but a print that
+is judged in white light."""
 GROUND = (8, 0, 0)
 PICTURES = Path(__file__).parent.parent.parent / "docs" / "screens"
 WIDTH_PX, HEIGHT_PX = 128, 64
 FRAMES_OF_PATIENCE = 100
+
+MEASURED = {
+    "#frame": "frame",
+    "#clock": "seconds",
+    "#dial": "dial",
+    "#turn-left": "left",
+    "#turn-right": "right",
+} | {f'[data-key="{name}"]': name for name in ("press", "expose", "lamp", "back", "pedal")}
+PLACES = f"""() => {{
+  const found = {{}};
+  for (const [css, name] of Object.entries({json.dumps(MEASURED)})) {{
+    const one = document.querySelector(css), box = one.getBoundingClientRect();
+    const isStill = one.closest(".strip") || getComputedStyle(one).position === "fixed";
+    const scrolled = isStill ? 0 : scrollY;
+    found[name] = [box.left, box.top + scrolled, box.right, box.bottom + scrolled];
+  }}
+  return found;
+}}"""
+WORDS = """() => Object.fromEntries([...document.querySelectorAll(".does")].map((one) => {
+  const word = one.textContent, name = one.id.replace("-does", "");
+  if (!word) return [name, ["", ""]];
+  const under = name === "dial" ? document.getElementById("dial") : one.parentElement;
+  const text = document.createRange(), title = document.createRange();
+  text.selectNodeContents(one);
+  const place = text.getBoundingClientRect();
+  const room = (name === "dial" ? one : under).getBoundingClientRect();
+  const isIn = place.left >= room.left && place.right <= room.right && place.bottom <= room.bottom + 0.5;
+  if (!place.width || !isIn) return [name, [word, "is not whole"]];
+  if (name === "dial") title.selectNode(under);
+  else title.selectNode(under.firstChild);
+  const above = title.getBoundingClientRect();
+  const isBelow = place.top >= above.bottom - 1 || (name === "pedal" && place.left > above.right);
+  return [name, [word, isBelow ? "" : "is not below its name"]];
+}))"""
+
+
+def overlaps(places: dict[str, tuple[float, float, float, float]]) -> list[tuple[str, str]]:
+    """Which two lie over each other."""
+    return [
+        (one, other)
+        for (one, a), (other, b) in itertools.combinations(places.items(), 2)
+        if min(a[2], b[2]) - max(a[0], b[0]) > 0.5 and min(a[3], b[3]) - max(a[1], b[1]) > 0.5
+    ]
 
 
 def dark(png: bytes) -> Image.Image:
@@ -89,6 +135,17 @@ class Screen:
         image = Image.open(io.BytesIO(base64.b64decode(url.partition(",")[2]))).convert("RGB")
         assert image.size == (width, height)
         return np.asarray(image)
+
+    def places(self) -> dict[str, tuple[float, float, float, float]]:
+        """Left, top, right and bottom of the display, the seconds and every control in the window, were the
+        page not scrolled."""
+        return self.page.evaluate(PLACES)  # type: ignore[no-any-return]
+
+    def words(self) -> dict[str, str]:
+        """What stands under each control, which is seen to stand there: below its name, and whole."""
+        found = self.page.evaluate(WORDS)
+        assert [(name, fault) for name, (_, fault) in found.items() if fault] == []
+        return {name: word for name, (word, _) in found.items()}
 
     def verdict(self) -> dict[str, list[str]]:
         """The rows of the last print, by area: filter, planned s, given s, stops off, density."""

@@ -10,8 +10,10 @@ import json
 import math
 import re
 import shlex
+import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
@@ -21,13 +23,18 @@ from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from lampblack import cli
-from tests.browser.screen import Screen, dark, lampblack
+from tests.browser.screen import Screen, dark, lampblack, overlaps
 from tests.simulated import darkroom
+from timing_core.light.bench import FILTER_MAX
 from timing_core.machine.lamp import TOO_EARLY
+from timing_core.machine.transitions import transitions
 from timing_core.panel.sounds import SOUNDS
 
 EXAMPLES = Path(cli.__file__).parent / "examples"
 SIZES = {"desk": (1440, 900), "small": (1024, 768), "phone": (390, 844)}
+
+PORTRAITS = [(320, 568), (360, 740), (375, 667), (390, 844)]
+LANDSCAPES = [(844, 390), (740, 360)]
 
 MINUS = "\N{MINUS SIGN}"
 
@@ -110,6 +117,127 @@ def test_the_page_fits_its_window(look, size):
     scale = screen.page.evaluate("() => document.getElementById('frame').getBoundingClientRect().width / 128")
     assert scale == int(scale) > 1
     dark(screen.page.screenshot(full_page=True))
+
+
+def through_the_states(screen):
+    """Take the box through what a hand meets, and yield in each state. The clock is stopped."""
+    screen.choose("Paused")
+    screen.box("browse")
+    yield "browse"
+    screen.keys("Enter")
+    screen.box("edit")
+    yield "edit"
+    screen.keys("b", "b")
+    expect(screen.page.locator("#press-does")).to_have_text("open it")
+    yield "screens"
+    screen.keys("Enter", "e")
+    screen.box("ready")
+    yield "fit"
+    screen.keys("f", "n")
+    expect(screen.page.locator("#sheet-note")).to_contain_text("no light yet")
+    screen.step(1)
+    expect(screen.page.locator("#expose-does")).to_have_text("give 10.0 s")
+    yield "ready"
+    screen.keys("e")
+    screen.lamp("lit")
+    screen.step(2)
+    yield "exposing"
+    screen.keys("e")
+    screen.box("held")
+    expect(screen.page.locator("#expose-does")).to_have_text("wait")
+    yield "held"
+    screen.step(1)
+    screen.keys("l")  # warns of the paper
+    expect(screen.page.locator("#lamp-does")).to_have_text("wait")
+    screen.step(1)
+    screen.keys("l")
+    screen.box("viewing")
+    yield "viewing"
+
+
+@pytest.mark.parametrize("size", [*PORTRAITS, *LANDSCAPES, *SIZES.values()])
+def test_the_words_change_under_controls_that_stay_in_place(look, room, size):
+    screen = look(*size)
+    before = None
+    told = set()
+    for state in through_the_states(screen):
+        screen.settle()
+        now = screen.places()
+        del now["seconds"]
+        assert now == (before or now), state
+        before = now
+        with room.window() as window:
+            says = window.state["says"]
+        assert screen.words() == {**says, "pedal": says["expose"]}, state
+        told.add(tuple(screen.words().values()))
+    assert len(told) >= 6
+
+
+@pytest.mark.parametrize("size", [(320, 568), (740, 360), (1440, 900)])
+def test_every_word_of_the_box_has_its_room(look, size):
+    """The longest filter, in what the table of transitions has for each control."""
+    screen = look(*size)
+    before = screen.places()
+    filter = "filter " + "M" * FILTER_MAX
+    for _, event, _, _, _, says in transitions():
+        if event not in ("expose", "lamp", "back", "dial", "press") or not says:
+            continue
+        longest = f"strip, {filter}" if "take" in says else filter
+        word = says.replace("@", longest if event == "expose" else "keep on shelf")
+        for name in (event, "pedal") if event == "expose" else (event,):
+            screen.page.evaluate(
+                "([name, word]) => (document.getElementById(`${name}-does`).textContent = word)", [name, word]
+            )
+        assert screen.words()[event] == word
+        assert screen.places() == before, word
+
+
+@pytest.mark.parametrize("size", LANDSCAPES)
+def test_a_phone_on_its_side_shows_display_controls_and_seconds(look, size):
+    width, height = size
+    screen = look(width, height)
+    for state in through_the_states(screen):
+        screen.page.evaluate("() => scrollTo(0, 0)")
+        places = screen.places()
+        for name, (left, top, right, bottom) in places.items():
+            assert 0 <= left < right <= width, (state, name)
+            assert 0 <= top < bottom <= height, (state, name)
+        assert overlaps(places) == [], state
+        if state == "exposing":
+            expect(screen.page.locator("#clock")).to_have_text("8.0 s")
+            if size == LANDSCAPES[0]:
+                screen.shoot("phone-on-its-side")
+
+
+@pytest.mark.parametrize("size", PORTRAITS)
+def test_on_a_narrow_phone_nothing_overlaps_or_scrolls_sideways(look, size):
+    screen = look(*size)
+    for state in [*through_the_states(screen), "print"]:
+        if state == "print":
+            screen.keys("l")
+            screen.lamp("dark")
+            screen.keys("d")
+            expect(screen.page.locator("#print-view")).to_be_visible()
+        screen.page.evaluate("() => scrollTo(0, 0)")
+        assert screen.page.evaluate("() => document.documentElement.scrollWidth") <= size[0], state
+        assert overlaps(screen.places()) == [], state
+        assert screen.page.evaluate(CLASHES) == [], state
+
+
+CLASHES = """() => {
+  const kinds = "button, .chips label, input[type=range], h2, h3, .hint, canvas, th, td, a";
+  const all = [...document.querySelectorAll(kinds)]
+    .filter((one) => one.checkVisibility() && !one.closest(".pedal, .strip, .unseen, figure"));
+  const found = [];
+  all.forEach((one, at) => all.slice(at + 1).forEach((other) => {
+    if (one.contains(other) || other.contains(one)) return;
+    const [a, b] = [one.getBoundingClientRect(), other.getBoundingClientRect()];
+    const isOver = Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
+      && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 1;
+    if (isOver) found.push([one.outerHTML, other.outerHTML]);
+  }));
+  return found;
+}"""
 
 
 def test_reduced_motion_is_respected(look):
@@ -452,6 +580,146 @@ def test_practice_tells_how_well_it_went(look, room):
     off = float(screen.verdict()["pears"][3].replace(MINUS, "-"))
     assert abs(off) < 0.2  # the disc is not quite the pears' shape; left alone they would be over by a third
     screen.shoot("developed")
+
+
+def test_all_the_lamps_light_counts_and_the_viewing_light_is_no_stage(look, room):
+    """In parts, through two filters, and once more after the run."""
+    screen = look()
+    put_in(screen)
+    screen.choose("none", "Filter")
+    screen.choose("Paused")
+    screen.keys("l")
+    screen.lamp("lit")
+    screen.step(3)
+    screen.keys("l")
+    screen.lamp("dark")
+    screen.keys("f")
+    screen.step(1)
+    screen.begin(clock_goes=False)
+    screen.step(4)
+    screen.keys("e")
+    screen.box("held")
+    screen.step(1)
+    screen.keys("e")
+    screen.lamp("lit")
+    screen.step_until("browse")
+    screen.step(1)
+    screen.begin(clock_goes=False)
+    screen.step(5)
+    screen.keys("b")
+    screen.box("held")
+    with room.window() as window:
+        stages = [value for _, kind, value in window.events if kind == "stage" and value]
+        lit = sum(value for _, kind, value in window.events if kind == "lamp")
+    assert lit >= 4
+    assert {stage for stage in stages if "iew" in stage} == set()
+    screen.keys("d")
+    rows = screen.verdict()
+    assert list(rows) == ["rest of the sheet"]
+    filter, planned, given, off, _ = rows["rest of the sheet"]
+    assert (filter, planned) == ("2", "10.00")
+    assert float(given) == pytest.approx(18, abs=0.02), "the lamp falls some ms after each of three presses"
+    assert off == f"+{math.log2(1.8):.2f}"
+    assert (screen.canvas("errors") == 255).all(), "over 1/4 stop more, all over the sheet"
+
+
+def test_a_print_is_judged_in_white_light_when_asked_until_the_lamp_is_lit(look, room):
+    screen = look()
+    page = screen.page
+    white, button = page.locator("#white"), page.locator("#judge")
+    expect(button).to_be_hidden()
+
+    def develop():
+        screen.keys("f", "n")
+        expect(page.locator("#sheet-note")).to_contain_text("no light yet")
+        screen.keys("d")
+        expect(page.locator("#print-view")).to_be_visible()
+        screen.canvas("print")
+
+    def is_out():
+        expect(button).to_have_attribute("aria-pressed", "false")
+        expect(white).to_be_hidden()
+        dark(page.screenshot())
+
+    def ask():
+        button.click()
+        expect(white).to_be_visible()
+        expect(button).to_have_attribute("aria-pressed", "true")
+        seen = np.asarray(Image.open(io.BytesIO(white.screenshot())).convert("RGB"))
+        middle = seen[seen.shape[0] // 2, seen.shape[1] // 2].astype(int)
+        assert middle.min() > 200
+        assert np.ptp(middle) == 0, "a grey, as paper is"
+
+    develop()
+    is_out()
+    ask()
+    page.screenshot()
+    button.click()
+    is_out()
+    ask()
+    develop()  # another print
+    is_out()
+    ask()
+    screen.choose("Sheet")
+    screen.choose("Last print")
+    is_out()
+    ask()
+    screen.listens("lamp")
+    screen.keys("l")
+    screen.lamp("lit")
+    is_out()
+    screen.keys("l")
+    screen.lamp("dark")
+    screen.choose("Last print")
+    is_out()
+    ask()
+    screen.choose("Paused")
+    screen.step(1)
+    screen.keys("e")
+    screen.box("ready")
+    expect(white).to_be_visible()
+    screen.step(1)
+    screen.keys("e")
+    screen.lamp("lit")
+    is_out()
+    expect(button).to_be_disabled()
+
+
+def test_a_negative_that_is_made_shows_a_bar_within_a_second(chromium):
+    """In a session of its own, in which no negative but the first is made yet."""
+    with darkroom() as running, contextlib.closing(chromium.new_context()) as context:
+        screen = Screen(context.new_page(), running)
+        screen.open()
+        page = screen.page
+        expect(page.locator("#making")).to_be_hidden()
+        with running.window() as other:
+            for name, key in (("Workroom, north window", "workroom"), ("Pears on a sill", "pears")):
+                page.evaluate(WHEN_IT_SHOWS)
+                screen.choose(name)
+                shown_ms = page.wait_for_function("() => window.shownMs", polling=20).json_value()
+                assert shown_ms < 1000
+                other.until(lambda told: told.state["making"])
+                other.until(lambda told, key=key: told.state["negative"] == key and not told.state["making"])
+                expect(page.locator("#making")).to_be_hidden()
+            # Once made it is there at once.
+            began_s = time.monotonic()
+            other.do("negative", name="workroom")
+            other.until(lambda told: told.state["negative"] == "workroom")
+            assert time.monotonic() - began_s < 1
+
+
+WHEN_IT_SHOWS = """() => {
+  window.shownMs = 0;
+  const making = document.getElementById("making"), bar = making.querySelector("[role=progressbar]");
+  let from = 0;
+  document.addEventListener("change", () => (from = performance.now()), { once: true, capture: true });
+  const watch = new MutationObserver(() => {
+    if (making.hidden || !bar.getBoundingClientRect().width) return;
+    watch.disconnect();
+    window.shownMs = performance.now() - from;
+  });
+  watch.observe(making, { attributes: true });
+}"""
 
 
 def test_a_push_from_the_command_line_is_seen(look, room):

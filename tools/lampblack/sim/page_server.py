@@ -17,7 +17,7 @@ import mimetypes
 import re
 import secrets
 import socket
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -132,6 +132,7 @@ class Page(Watcher):
         self._frame_is_old = True
         self._pictures: dict[tuple[str, int], bytes] = {}
         self._taking_a_picture = asyncio.Lock()
+        self._making = 0
         live.session.watchers.append(self)
         live.on_change(self._stirred.set)
 
@@ -194,7 +195,7 @@ class Page(Watcher):
         self._frame_is_old = False
 
     def _look(self) -> None:
-        self._state = {**self._room.state(), "pace": self._live.speed}
+        self._state = {**self._room.state(), "pace": self._live.speed, "making": self._making > 0}
 
     def _news(self, window: Window) -> dict[str, Any]:
         """What the window has not been told yet; empty where there is nothing."""
@@ -285,9 +286,21 @@ class Page(Watcher):
                 message = await window.next(lambda: self._live.session.lamp.lit)
                 match message:
                     case {"do": "negative" | "practice", "name": str()}:
-                        await asyncio.to_thread(self._room.make_ready, message)
+                        with self._being_made():
+                            await asyncio.to_thread(self._room.make_ready, message)
                 self._obey(window, message)
                 await asyncio.sleep(0)
+
+    @contextlib.contextmanager
+    def _being_made(self) -> Iterator[None]:
+        """A negative is made while inside, and every window is told so."""
+        self._making += 1
+        self._tell_now()
+        try:
+            yield
+        finally:
+            self._making -= 1
+            self._tell_now()
 
     def _obey(self, window: Window, message: Any) -> None:
         try:
@@ -345,9 +358,10 @@ class Page(Watcher):
         async with self._taking_a_picture:
             try:
                 data = await _body(request, LARGEST_BYTES)
-                film = await asyncio.to_thread(
-                    film_from, data, query.get("name", ""), query.get("film") == "negative"
-                )
+                with self._being_made():
+                    film = await asyncio.to_thread(
+                        film_from, data, query.get("name", ""), query.get("film") == "negative"
+                    )
                 self._live.catch_up()
                 self._room.set_own_negative(film)
             except RoomError as error:

@@ -4,7 +4,7 @@ import { chips } from "./chips.js";
 import { css } from "./colours.js";
 import { drawOutline, sheetIsLit } from "./easel.js";
 import { fixed, listen, send, state, write } from "./net.js";
-import { errors, picture, red } from "./tone.js";
+import { errors, grey, picture, red } from "./tone.js";
 
 const byId = (id) => document.getElementById(id);
 const refuse = (line) => document.dispatchEvent(new CustomEvent("refused", { detail: line }));
@@ -77,6 +77,7 @@ let view = "easel";
 
 function look(name) {
   view = name;
+  if (name !== "print") whiteOut();
   byId("easel-view").hidden = name !== "easel";
   byId("print-view").hidden = name !== "print";
   showViews(state.pictures?.print ? [["easel", "Sheet"], ["print", "Last print"]] : [["easel", "Sheet"]], view);
@@ -95,16 +96,43 @@ async function drawPicture(kind, colour) {
     [byId(kind).width, byId(kind).height] = [made.width, made.height];
     byId(kind).getContext("2d").drawImage(made, 0, 0);
     byId(kind).dataset.number = number;
-    if (kind === "print") nameThePatches();
+    if (kind === "print") nameThePatches(byId(kind));
   } catch (error) {
     refuse(error.message);
   }
 }
 
+// White light, to judge a print by: asked for each time, and out before the dark is needed.
+
+function whiteOut() {
+  byId("judge").setAttribute("aria-pressed", "false");
+  byId("white").hidden = true;
+}
+
+async function judge() {
+  const button = byId("judge");
+  if (button.getAttribute("aria-pressed") === "true") return whiteOut();
+  button.setAttribute("aria-pressed", "true");
+  const number = state.pictures.print;
+  try {
+    const made = await picture("print", number, grey);
+    // The lamp may have been lit by now, or another print be there.
+    if (button.getAttribute("aria-pressed") !== "true" || number !== state.pictures.print) return;
+    const white = byId("white");
+    [white.width, white.height] = [made.width, made.height];
+    white.getContext("2d").drawImage(made, 0, 0);
+    nameThePatches(white);
+    white.hidden = false;
+  } catch (error) {
+    whiteOut();
+    refuse(error.message);
+  }
+}
+byId("judge").addEventListener("click", judge);
+
 /** A strip's patches lie side by side, the first one on the left: their times are written on them. */
-function nameThePatches() {
+function nameThePatches(print) {
   const patches = state.verdict?.patches || [];
-  const print = byId("print");
   const context = print.getContext("2d");
   const wide = print.width / patches.length;
   context.font = "600 26px system-ui, sans-serif";
@@ -205,6 +233,11 @@ function showAreas() {
 }
 
 listen((news, changed) => {
+  byId("making").hidden = !state.making || Boolean(news.lost);
+  // A light that came and went between two messages is among what happened.
+  const wasLit = news.events?.some(([, kind, value]) => kind === "lamp" && value);
+  if (state.box?.lit || wasLit || news.lost || changed.has("pictures")) whiteOut();
+  byId("judge").disabled = Boolean(state.box?.lit);
   if (news.hello) {
     byId("ways").replaceChildren(...fixed.ways_in.map((way) => {
       const item = document.createElement("li");

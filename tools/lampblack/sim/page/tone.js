@@ -1,4 +1,4 @@
-// Grey pictures in the red of the page: nothing on it is brighter than the ink.
+// Grey pictures in the red of the page: nothing on it is brighter than the ink, but for a print in white light.
 
 import { rgb } from "./colours.js";
 import { fixed } from "./net.js";
@@ -23,6 +23,9 @@ export async function picture(kind, number, colour) {
 
 const REDS = Array.from({ length: 256 }, (_, grey) =>
   INK.map((full, channel) => Math.round(GROUND[channel] + ((full - GROUND[channel]) * grey) / 255)));
+
+/** As it is: for white light. */
+export function grey() {}
 
 export function red({ data }) {
   for (let at = 0; at < data.length; at += 4) {
