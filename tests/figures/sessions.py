@@ -142,12 +142,12 @@ class SimpySession(Log):
         self.edges.append((self.env.now, False))
 
     def ticks(self, stage: Stage):
-        """A tick each second of light, but where a cue sounds."""
-        silent_ms = {ms for ms, _ in stage.cues}
+        """A tick each second of light, but where it would cut a cue off."""
+        cues = [(ms, ms + (50 if sound == "pip" else 250)) for ms, sound in stage.cues]
         yield self.env.timeout(LAG_MS)
         for so_far_ms in range(1000, stage.light_ms, 1000):
             yield self.env.timeout(1000)
-            if so_far_ms not in silent_ms:
+            if not any(begins_ms <= so_far_ms < over_ms for begins_ms, over_ms in cues):
                 self.sounds.append((self.env.now, "tick"))
 
     def cues(self, stage: Stage):

@@ -115,6 +115,24 @@ class Gate:
         return None
 
 
+def _server(app: ASGIApp) -> _Server:
+    return _Server(
+        uvicorn.Config(
+            app,
+            ws=_Browser,
+            ws_max_size=MESSAGE_MAX,
+            ws_ping_interval=GONE_S * PING_S,
+            ws_ping_timeout=GONE_S * PATIENCE_S,
+            ws_per_message_deflate=False,
+            lifespan="off",
+            log_level="error",
+            access_log=False,
+            server_header=False,
+            timeout_graceful_shutdown=1,
+        )
+    )
+
+
 class Page(Watcher):
     """Serves `live` and its `room`; `ways_in` are the addresses that tools reach the box at."""
 
@@ -402,21 +420,7 @@ class Page(Watcher):
         listener = socket.create_server(("127.0.0.1", 0))
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, READ_BYTES)
         port = listener.getsockname()[1]
-        server = _Server(
-            uvicorn.Config(
-                self._app(port),
-                ws=_Browser,
-                ws_max_size=MESSAGE_MAX,
-                ws_ping_interval=GONE_S * PING_S,
-                ws_ping_timeout=GONE_S * PATIENCE_S,
-                ws_per_message_deflate=False,
-                lifespan="off",
-                log_level="error",
-                access_log=False,
-                server_header=False,
-                timeout_graceful_shutdown=1,
-            )
-        )
+        server = _server(self._app(port))
         serving = asyncio.create_task(server.serve(sockets=[listener]))
         telling = asyncio.create_task(self.run())
         try:
