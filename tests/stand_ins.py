@@ -12,6 +12,24 @@ import types
 from collections.abc import Callable
 
 
+class Clock:
+    """What a module takes for the time."""
+
+    ms = 1000
+
+
+def clockwork(clock: Clock) -> dict[str, dict[str, object]]:
+    """MicroPython's own `micropython` and `time`, by that clock."""
+    return {
+        "micropython": {"const": lambda value: value},
+        "time": {
+            "ticks_ms": lambda: clock.ms,
+            "ticks_diff": lambda a, b: a - b,
+            "ticks_add": lambda a, b: a + b,
+        },
+    }
+
+
 def board_module(name: str, members: dict[str, dict[str, object]]) -> types.ModuleType:
     """The module `board.<name>`, imported anew with `members` in place of MicroPython's modules."""
     full = f"board.{name}"

@@ -14,7 +14,7 @@ import pytest
 from host_sim.box import raster
 from tests import micropython
 from tests.display_chips import CHIPS, DARK, Chip, Sh1106, Ssd1306
-from tests.stand_ins import board_module
+from tests.stand_ins import Clock, board_module, clockwork
 from timing_core.records.fitted import COLUMN_OFFSET_MAX, DISPLAYS
 
 KINDS = list(CHIPS)
@@ -51,10 +51,6 @@ class Light:
         self.duty = duty
 
 
-class Clock:
-    ms = 1000
-
-
 @pytest.fixture
 def clock() -> Clock:
     return Clock()
@@ -68,9 +64,8 @@ def driver(clock) -> types.ModuleType:
         {
             "framebuf": {"FrameBuffer": raster.FrameBuffer, "MONO_VLSB": raster.MONO_VLSB},
             "machine": {"I2C": Bus, "PWM": Light},
-            "micropython": {"const": lambda value: value},
-            "time": {"ticks_ms": lambda: clock.ms, "ticks_diff": lambda a, b: a - b},
-        },
+        }
+        | clockwork(clock),
     )
 
 

@@ -8,14 +8,10 @@ from functools import partial
 
 import pytest
 
-from tests.stand_ins import board_module, cut_in
+from tests.stand_ins import Clock, board_module, clockwork, cut_in
 from timing_core.panel.sounds import SOUNDS
 
 STEPS_MAX = 20
-
-
-class Clock:
-    ms = 1000
 
 
 class Pwm:
@@ -40,18 +36,7 @@ def clock() -> Clock:
 
 @pytest.fixture
 def driver(clock) -> types.ModuleType:
-    return board_module(
-        "piezo",
-        {
-            "machine": {"PWM": Pwm},
-            "micropython": {"const": lambda value: value},
-            "time": {
-                "ticks_ms": lambda: clock.ms,
-                "ticks_diff": lambda a, b: a - b,
-                "ticks_add": lambda a, b: a + b,
-            },
-        },
-    )
+    return board_module("piezo", {"machine": {"PWM": Pwm}} | clockwork(clock))
 
 
 def fitted(driver, clock):
