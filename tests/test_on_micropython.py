@@ -22,7 +22,7 @@ def test_the_portable_tests_are_found():
     [
         ("def test_a():\n    assert 1 == 2\n\n\ndef test_b():\n    pass\n", "2 ran, 1 failed"),
         ("def test_a():\n    raise ValueError('odd')\n", "ValueError: odd"),
-        ("def test_a():\n    bytearray(300000)\n", "MemoryError"),
+        ("def test_a():\n    bytearray(1_000_000)\n", "MemoryError"),
         ("def helper():\n    pass\n", "there is no test in it"),
     ],
 )
