@@ -20,8 +20,9 @@ from timing_core.records.store import Store
 from timing_core.wire.framing import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
-"""Written out again, so that a state added to the core's list by mistake is noticed. `arming`, which is in
-that list too, is dark: light is about to come."""
+"""Written out again, so that a state added to the core's list by mistake is noticed."""
+ABOUT_TO_BE_LIT = ("arming", "delaying")
+"""These are in that list too, and are dark: light is about to come."""
 
 
 # --- the plan
@@ -585,6 +586,29 @@ def _arming_to_view(session: Session, card: dict) -> None:
     keys(session, "lamp")
 
 
+def _with_delay(enter, *events: str):
+    """There with a start delay of 5 s."""
+
+    def more(session: Session, card: dict) -> None:
+        ask(session, "bench.set", values={"start_delay_s": 5})
+        enter(session, card)
+        keys(session, *events)
+
+    return more
+
+
+def _held_burn(session: Session, card: dict) -> None:
+    _at_burn(session, card)
+    keys(session, "expose")
+    wait(session, 5000 + 2000)
+    keys(session, "expose")
+
+
+def _late_in_delay(session: Session, card: dict) -> None:
+    _with_delay(_at_patch, "expose")(session, card)
+    wait(session, 4700)
+
+
 def _away(session: Session, card: dict) -> None:
     ask(session, "handover")
 
@@ -720,6 +744,11 @@ SITUATIONS = {
     "edit card to remove": _opened("Remove a card", "shelf"),
     "viewing": _then(_nothing, "lamp"),
     "viewing, ran out": _viewed,
+    "ready, burn with a delay": _with_delay(_at_burn),
+    "held in a burn with a delay": _with_delay(_held_burn),
+    "delaying a burn": _with_delay(_at_burn, "expose"),
+    "delaying a patch, late": _late_in_delay,
+    "delaying the rest of a burn": _with_delay(_held_burn, "expose"),
     "ready, base": _ready,
     "ready, burn": _at_burn,
     "ready, filter": _at_fit,

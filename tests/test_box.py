@@ -1385,7 +1385,7 @@ def test_the_box_does_not_hand_over_under_light(line):
     evening.play(line)
     state, ends_ms = evening.box.state, evening.session.lamp.ends_ms
     reply = ask(evening.session, "handover")
-    assert reply["error"]["message"].endswith("the light is on. Try again when dark.")
+    assert reply["error"]["message"].endswith("light is on, or about to be. Try again when dark.")
     assert (evening.box.state, evening.session.lamp.ends_ms) == (state, ends_ms)
     assert not evening.session.handed_over
 

@@ -246,7 +246,7 @@ def test_a_lit_box_asks_for_patience():
     box.lit = True
     error = error_of(lambda: client.push(small_card()))
     assert (error.code, error.retry) == (1, True)
-    assert str(error) == "Nothing is changed: the light is on. Try again when dark."
+    assert str(error) == "Nothing is changed: light is on, or about to be. Try again when dark."
     box.lit = False
     assert client.push(small_card())["name"] == "harbour"
 

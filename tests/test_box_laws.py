@@ -19,6 +19,7 @@ from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session, Watcher
 from lampblack.wire import replies
 from tests.box_model import (
+    ABOUT_TO_BE_LIT,
     LIT_STATES,
     GuardedDisk,
     LightMeter,
@@ -156,13 +157,15 @@ class BoxMachine(RuleBasedStateMachine):
         settle_ms=st.sampled_from((0, 0, 700, 2000)),
         latency_ms=st.sampled_from((0, 0, 3, 10)),
         fitted=st.sampled_from((None, {"read_backs": True}, {"second_contact": True}, ALL, ALL)),
+        start_delay_s=st.sampled_from((0, 0, 1, 5, 10)),
     )
-    def power_up(self, before_wrap_ms, panel_ms, card, settle_ms, latency_ms, fitted):
+    def power_up(self, before_wrap_ms, panel_ms, card, settle_ms, latency_ms, fitted, start_delay_s):
         self.disk = GuardedDisk()
         self.fitted = fitted or {}
         self.session = new_session(
             self.disk, panel_ms, WRAP - before_wrap_ms, settle_ms, latency_ms, fitted=fitted
         )
+        self.session.box.asked.set_bench({"start_delay_s": start_delay_s})
         self.before_wrap_ms = before_wrap_ms
         self.meter = LightMeter(self.session, fitted)
         self.meter.safelight = 1  # as it told before there was anyone to listen
@@ -210,14 +213,14 @@ class BoxMachine(RuleBasedStateMachine):
             return False
         box = self.session.box
         after = snapshot(self.session)
-        # A light that waited for the second contact may end in this very act: `CircuitWatcher` looks there.
-        if "light" in [kind for kind, _ in self.listener.heard] and before["state"] != "arming":
+        # A light that came by itself may end in this very act: `CircuitWatcher` looks there.
+        if "light" in [kind for kind, _ in self.listener.heard] and before["state"] not in ABOUT_TO_BE_LIT:
             assert self.disk.writes == writes, "law 3: nothing is written between the press and the light"
         self.check_settling(before, after)
         self.follow_run(card, strip)
         if ("sound", "refuse") in self.listener.heard:
             self.check_refusal(before, after)
-        standing = box.machine.before if box.state in ("viewing", "arming") else box.state
+        standing = box.machine.before if box.state in ("viewing", *ABOUT_TO_BE_LIT) else box.state
         # What is being turned is not taken; a value that leads on to another is, and that is not turned yet.
         if standing not in ("edit", "away") or (standing == "edit" and after["undo"] != before["undo"]):
             self.settled = after
@@ -247,6 +250,12 @@ class BoxMachine(RuleBasedStateMachine):
             after["message"].startswith("Viewing light would fog") and before["message"] != after["message"]
         )
         counted = before["state"] == "counting" and after["state"] == "browse"
+        called_off = before["state"] == "delaying" and after["state"] in ("ready", "held")
+        if called_off and ("sound", "start") in self.listener.heard:
+            called_off = False  # the light came, and has ended
+        if called_off and self.pressed:
+            event("a start delay was ended")
+            self.quiet_ms = self.session.now_ms
         if (begun or warned or counted) or (confirmed and self.pressed == "expose"):
             self.quiet_ms = self.session.now_ms
 
@@ -256,6 +265,10 @@ class BoxMachine(RuleBasedStateMachine):
         event(f"refused: {message.split(':')[0].split('.')[0]}")
         assert "\n" not in message
         assert REFUSAL.fullmatch(message) or message.startswith("Viewing light would fog the sheet."), message
+        if before["state"] == "delaying":
+            # What was pressed for cannot be given any more, and all is as it was before that.
+            assert after["state"] == self.session.box.machine.before
+            before["state"] = after["state"]
         for what in ("work", "strip", "bench", "shelf", "cursor", "undo", "redo", "state"):
             assert after[what] == before[what], what
 
@@ -284,6 +297,9 @@ class BoxMachine(RuleBasedStateMachine):
         if box.state == "exposing":
             if meter.seen_ms() == self.session.now_ms - self.session.lamp.lit_ms:
                 assert abs(meter.light_ms + meter.to_come_ms - planned_ms) <= close_ms
+        elif box.state == "delaying":
+            assert planned_ms
+            assert abs(box.exposing.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
         elif box.state == "held":
             assert meter.light_ms < planned_ms or not planned_ms
             assert abs(box.exposing.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
@@ -336,7 +352,7 @@ class BoxMachine(RuleBasedStateMachine):
         assert self.meter.faults == []
         assert self.disk.written_while_lit == []
         assert lamp.lit == (box.state in LIT_STATES)
-        assert box.lit == (lamp.lit or box.state == "arming")
+        assert box.lit == (lamp.lit or box.state in ABOUT_TO_BE_LIT)
         self.check_circuit()
         assert not lamp.lit or lamp.ends_ms > self.session.now_ms
         exposing = lamp.lit and box.state != "viewing"
@@ -450,6 +466,30 @@ class BoxMachine(RuleBasedStateMachine):
         self.do(self.session.input, key)
         self.do(self.session.advance, self.session.now_ms)
 
+    @precondition(lambda self: self.session.box.state == "delaying")
+    @rule(
+        left_ms=st.sampled_from((1, 1, 20, 499, 501, 3000)),
+        key=st.sampled_from(("expose", "pedal", "back", "lamp", "dial", "press")),
+    )
+    def press_in_the_start_delay(self, left_ms, key):
+        """The keys end it, without light, and the stage is as it was; the dial does nothing."""
+        box, session = self.session.box, self.session
+        self.do(session.advance, max(session.now_ms, session.now_ms + session.light_in_ms() - left_ms))
+        if box.state != "delaying":
+            return  # a fault of the circuit has ended it
+        before, asked = snapshot(session), self.meter.lights_asked
+        self.pressed = key
+        self.do(session.input, key)
+        assert self.meter.lights_asked == asked
+        assert snapshot(session)["run"] == before["run"]
+        if key in ("dial", "press"):
+            assert snapshot(session) == before
+            return
+        assert box.state == box.machine.before
+        self.do(session.input, "expose")
+        if box.bench.get("settle_ms"):
+            assert box.state in ("ready", "held"), "the second of two presses begins nothing"
+
     @precondition(lambda self: self.session.box.state == "browse")
     @rule(card=st.sampled_from(CARDS))
     def work_on_a_card(self, card):
@@ -536,7 +576,7 @@ class BoxMachine(RuleBasedStateMachine):
         for _ in range(stages):
             if self.session.box.state in ("ready", "held"):
                 self.expose()
-            if holds and self.session.box.state == "exposing":
+            if holds and self.session.box.state in ("exposing", "delaying"):
                 ms, key = holds.pop()
                 self.do(wait, self.session, ms)
                 if key == "leave":
@@ -545,6 +585,8 @@ class BoxMachine(RuleBasedStateMachine):
                 self.do(self.session.input, key)
             elif self.session.lamp.lit:
                 self.do(until_dark, self.session)
+            elif self.session.box.state == "delaying":
+                self.do(wait, self.session, self.session.light_in_ms() + 200)
 
     @precondition(lambda self: self.session.box.state == "choose")
     @rule(n=detents)

@@ -376,7 +376,7 @@ def test_while_the_light_is_on_nothing_is_done(plug):
     board.runs = OLD["main.py"]
     board.power_cycle()
     board.box.lit = True
-    assert error_of(plug(board)) == "Nothing is changed: the light is on. Try again when dark."
+    assert error_of(plug(board)) == "Nothing is changed: light is on, or about to be. Try again when dark."
     assert board.files == {**KEPT, **OLD}
     assert (board.commands, board.resets, board.start) == (0, 0, "box")
 
@@ -463,7 +463,9 @@ def test_the_command_says_one_line(plug, capsys, monkeypatch):
     assert board.files == {**KEPT, **files, MANIFEST: manifest(files)}
     board.box.lit = True
     assert cli.run(["install", "--port", "a port"]) == 1
-    assert capsys.readouterr().err == "Nothing is changed: the light is on. Try again when dark.\n"
+    assert (
+        capsys.readouterr().err == "Nothing is changed: light is on, or about to be. Try again when dark.\n"
+    )
 
 
 def test_progress_goes_up_to_its_end(plug):

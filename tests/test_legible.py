@@ -33,7 +33,7 @@ WIDTH, HEIGHT = 128, 64
 PIXELS = WIDTH * HEIGHT
 LIT_PART_MAX = 0.20
 FIGURES_PX = 28
-HANDS_WORK = ("ready", "exposing", "held", "stopping", "choose", "viewing", "arming")
+HANDS_WORK = ("ready", "exposing", "held", "stopping", "choose", "viewing", "arming", "delaying")
 
 SHAPES = {
     tuple(GLYPHS[at + 1 : at + 1 + GLYPHS[at]]): chr(23 + at // 8) if at >= 72 else SIGNS[23 + at // 8]
@@ -180,6 +180,12 @@ def check_legible(session, monkeypatch) -> None:
         is_said(read_at(picture, 0, 2, ground=1), "Held " + about, state)
         if not box.message:
             check_beside(box, picture, False, True)
+    elif state == "delaying":
+        is_said(read_at(picture, 0, dims=True), task_of(box.run.stage), state)
+        assert read_at(picture, 16, dims=True) == "Light in"
+        check_beside(box, picture, True, False)
+        ((number, *_),) = seen.figures
+        assert number == -(-session.light_in_ms() // 1000)
     else:
         cue = next_cue(box)
         is_said(read_at(picture, 0, dims=True), cue[0] if cue else title_of(box.run.stage), state)

@@ -15,6 +15,7 @@ from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session
 from tests.box_model import (
+    ABOUT_TO_BE_LIT,
     LIT_STATES,
     SITUATIONS,
     a_card,
@@ -27,6 +28,7 @@ from tests.box_model import (
     snapshot,
     to_row,
     to_screen,
+    wait,
 )
 from timing_core import box as box_module
 from timing_core.box import DO, WHEN, Box
@@ -203,7 +205,7 @@ def test_one_place_in_the_core_gives_light():
 
 
 def test_light_is_entered_only_by_rows_that_give_it():
-    assert (*LIT_STATES, "arming") == LIT
+    assert LIT_STATES + ABOUT_TO_BE_LIT == LIT
     assert GIVES_LIGHT in CORE_CALLS.calls
     gives = {do for do, (_, function) in DO.items() if GIVES_LIGHT in CORE_CALLS.reach(function.__name__)}
     assert gives == {"give", "view"}
@@ -211,10 +213,16 @@ def test_light_is_entered_only_by_rows_that_give_it():
         if do in gives:
             assert then in ("exposing", "viewing")
             assert state not in LIT_STATES, "a lamp is not struck while it is lit"
-            assert event in CONTROLS or (state, event) == ("arming", "tick"), "only a hand gives light"
+            assert event in CONTROLS or (state in ABOUT_TO_BE_LIT and event == "tick"), (
+                "only a hand gives light"
+            )
         elif then == "arming":
             assert do.startswith("arm")
-            assert event in CONTROLS, "only a hand closes the contact for light"
+            assert event in CONTROLS or (state, event) == ("delaying", "tick"), (
+                "only a hand closes the contact for light"
+            )
+        elif then == "delaying":
+            assert (event, do) == ("expose", "delay") or (state, event, do) == (then, "tick", "count_delay")
         elif then in LIT:
             assert state in LIT
             assert then == state or (then == "stopping" and do.startswith("put_out"))
@@ -428,6 +436,7 @@ def test_every_row_fires():
     for name in SITUATIONS:
         with_faults(situation(name, make=noting(fired)))
     with_a_contact(fired)
+    with_a_delay(fired)
     missing = [row for row in ROWS if row not in fired]
     assert missing == [], missing
 
@@ -459,6 +468,25 @@ def with_a_contact(fired: set) -> None:
                 session.advance(session.now_ms + 200)
                 session.spoil(is_cut=then == "unseen")
                 session.advance(session.now_ms + 200)
+
+
+def with_a_delay(fired: set) -> None:
+    """A start delay ended by each key, where all is well, and where the light cannot be given any more."""
+    for key in ("expose", "lamp", "back"):
+        situation("delaying the rest of a burn", make=noting(fired)).input(key)
+    for spoils in ("", "contact", "live", "live, long known", "back"):
+        session = situation("delaying a burn", make=noting(fired))
+        wait(session, 4990)
+        watch = session.box.watch
+        watch.has_sense = spoils.startswith("live")
+        watch.has_contact = spoils == "contact"
+        session.spoil(is_shorted=watch.has_sense)
+        if spoils == "live, long known":
+            wait(session, 9)
+            watch._changed_ms -= 1000
+        if spoils == "back":
+            session.input("back_down")
+        wait(session, 500)
 
 
 def test_the_situations_stand_in_every_state():

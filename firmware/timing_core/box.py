@@ -45,7 +45,7 @@ from timing_core.wire.asked import Asked
 from timing_core.wire.methods import Link
 from timing_core.wire.summary import summary_of
 
-_RUN_STATES = ("ready", "exposing", "held")
+_RUN_STATES = ("ready", "exposing", "held", "delaying")
 _QUIET = ("tick", "lamp_end", "handover", "count", "end_count")
 
 
@@ -160,6 +160,8 @@ class Box:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
         if self.machine.state == "counting":
             return self.acceptance.counting.due_ms()
+        if self.machine.state == "delaying":
+            return self.watch.due_ms(False, self.exposing.delay_due_ms())
         return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"), self.machine.state == "arming")
 
     def is_about_light(self, event: str) -> bool:
@@ -378,11 +380,14 @@ WHEN = {
     "cannot_view": (4, Watch.forbids_long),
     "closed_to_view": (3, Lamp.closed_to_view),
     "is_faulty": (4, Watch.forbids),
+    "has_news": (4, Watch.has_news),
     "unseen": (4, Watch.was_unseen),
     "must_arm": (4, Watch.must_arm),
     "is_closed": (4, Watch.is_closed),
     "contact_fails": (4, Watch.contact_fails),
     "cannot_give": (1, Exposing.cannot_give),
+    "has_delay": (1, Exposing.has_delay),
+    "delay_runs": (1, Exposing.delay_runs),
     "stage_is_fit": (1, Exposing.stage_is_fit),
     "too_short": (1, Exposing.too_short),
     "rest_too_short": (1, Exposing.rest_too_short),
@@ -427,6 +432,9 @@ DO = {
     "arm_to_view": (3, Lamp.arm_to_view),
     "disarm": (3, Lamp.disarm),
     "tell_fault": (4, Watch.tell),
+    "delay": (1, Exposing.delay),
+    "count_delay": (1, Exposing.count_delay),
+    "end_delay": (1, Exposing.end_delay),
     "arm": (1, Exposing.arm),
     "put_out_overdue": (3, Lamp.put_out_overdue),
     "refresh": (3, Lamp.refresh),
@@ -460,6 +468,7 @@ ABOUT = {
     Box.take_and_begin: Box._first_filter,
     Exposing.give: Exposing.left_text,
     Exposing.arm: Exposing.left_text,
+    Exposing.delay: Exposing.delayed_text,
     Exposing.fitted: Exposing.filter_to_fit,
     Panel.act: Panel.deed,
     Panel.leave_screen: back_leads_to,

@@ -165,7 +165,7 @@ class Player:
         limit_ms = session.now_ms + PATIENCE_MS
         while not self._holds(words, where):
             next_ms = session.next_ms()
-            if words[0] == "left" and len(words) == 2:
+            if words[0] == "left" and session.box.state == "exposing":
                 next_ms = session.now_ms + session.left_ms() - _seconds(words[1], where)
             if next_ms > limit_ms:
                 raise ScriptError("%s: nothing came of it in an hour" % where)
@@ -175,6 +175,8 @@ class Player:
         box = self.session.box
         what = words[0]
         if what == "left" and len(words) == 2:
+            if box.state in ("delaying", "arming"):
+                return False
             if box.state != "exposing":
                 raise ScriptError("%s: no stage is under light. Press expose first" % where)
             return self.session.left_ms() <= _seconds(words[1], where)
@@ -185,8 +187,10 @@ class Player:
         if what == "card" and len(words) == 2:
             return words[1] in box.shelf.names()
         if len(words) == 1:
-            if what == "dark" or what == "lit":
-                return box.lit == (what == "lit")
+            if what == "dark":
+                return not box.lit
+            if what == "lit":
+                return self.session.lamp.lit
             if what in [name for name, _ in STATES]:
                 return box.state == what
         raise ScriptError(

@@ -172,8 +172,10 @@ class Room(Watcher):
         make_ready(name)
 
     def close_light(self) -> None:
-        """Nobody looks any more: hold an exposure, put the viewing light out."""
-        if self.session.lamp.lit:
+        """Nobody looks any more: hold an exposure, let none come by itself, put the viewing light out."""
+        if self.box.state == "delaying":
+            self.session.input("back")
+        elif self.session.lamp.lit:
             self.session.input("lamp" if self.box.state == "viewing" else "expose")
 
     # --- what is where

@@ -126,6 +126,8 @@ def _left_ms(room: Room) -> int:
     session = room.session
     if room.box.state == "viewing":
         return session.lamp.ends_ms - session.now_ms
+    if room.box.state == "delaying":
+        return session.light_in_ms()
     return session.left_ms() if room.box.in_run else 0
 
 

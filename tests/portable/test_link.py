@@ -449,7 +449,7 @@ def test_nothing_is_written_while_the_light_is_on():
         error = ask(link, method, **params)
         assert error["code"] == BUSY
         assert error["data"] == {"retry": True}
-        assert error["message"] == "Nothing is changed: the light is on. Try again when dark."
+        assert error["message"] == "Nothing is changed: light is on, or about to be. Try again when dark."
     for method, params in (
         ("hello", {}),
         ("state", {}),

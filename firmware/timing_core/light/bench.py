@@ -34,6 +34,7 @@ SETTINGS = (
     ("safelight", "Safelight", "choice", "steady", SAFELIGHT_RULES),
     ("step", "Dial step", "choice", "1/6", tuple(name for name, _ in STEPS)),
     ("lead_ms", "Lead-in", "ms", 2000, (500, 5000, 100)),
+    ("start_delay_s", "Start delay", "s", 0, (0, 10, 1)),
     ("volume", "Volume", "level", 3, (0, 5, 1)),
     ("brightness", "Brightness", "level", 2, (1, 5, 1)),
     ("power_up", "Power-up", "choice", "as left", POWER_UP),

@@ -136,10 +136,7 @@ class Lamp:
             due = self.strike.due_ms(cues.due_ms())
         elif settles and self.settling:
             due = later(self._settling_from_ms, self._settle_ms())
-        watch_due = self.watch.due_ms(arming)
-        if due is None or (watch_due is not None and since(due, watch_due) > 0):
-            return watch_due
-        return due
+        return self.watch.due_ms(arming, due)
 
     # --- the second contact
 

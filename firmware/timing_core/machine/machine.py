@@ -62,11 +62,13 @@ class Exchange:
 
 _WIDTH = const(5)
 _NO_EVENT = b"\xff"
+_PASSING = ("viewing", "arming", "delaying")
 
 
 class Machine:
-    """`state` is one of `transitions.STATES`, `before` the one from which the viewing light was lit, or the
-    second contact closed. A row is named by where it stands in `_rows`, NO_ROW being none.
+    """`state` is one of `transitions.STATES`, `before` the one from which the viewing light was lit, the
+    second contact closed, or the start delay begun. A row is named by where it stands in `_rows`, NO_ROW
+    being none.
 
     `parts` are objects, and `when` and `do` say for a name of the table which part's function it is: name ->
     (number of the part, function). `about` says for the function of a `do` what "@" in its words stands for.
@@ -158,7 +160,7 @@ class Machine:
         if then == "before":
             self.state = self.before
         elif then:
-            if then == "arming" or (then == "viewing" and self.state != "arming"):
+            if then in _PASSING and self.state not in _PASSING:
                 self.before = self.state
             self.state = then
 

@@ -2,7 +2,8 @@
 
 A row has a state, an event, when, do, then, and the words that the screen shows beside that control. The
 first row whose `when` is true fires ("-" is always true): `do` is called, and then the box is in the state
-`then` ("before" is the state from which the viewing light was lit, or the second contact closed). `when` and
+`then` ("before" is the state from which the viewing light was lit, the second contact closed, or the start
+delay begun). `when` and
 `do` are names in the tables of `box`, which say what is called. If `do` raises Refusal, the state stays as it
 was and the refusal is shown. An event without a row changes nothing.
 
@@ -15,16 +16,18 @@ The screen takes its words from the row that would fire, so no control does what
 stands for what they are about, such as the seconds to give.
 
 The lamp is lit only in the states of LIT. `stopping` lasts from putting the lamp out until it has reported
-how long it was lit. `arming`, where a second contact is fitted, lasts from the press until that is closed: it
-is dark, and the light comes by itself.
+how long it was lit. In two of them it is dark, and the light comes by itself: `delaying`, where the bench has
+a start delay, lasts from the press until that is over, and `arming`, where a second contact is fitted, until
+that is closed.
 """
 
-LIT = ("exposing", "viewing", "stopping", "arming")
+LIT = ("exposing", "viewing", "stopping", "arming", "delaying")
 
 STATES = (
     ("off", "before power-up"),
     ("browse", "on a screen, the cursor on a row"),
     ("edit", "a value is open: a proposal"),
+    ("delaying", "the start delay before a stage's light"),
     ("arming", "the second contact closes before light"),
     ("viewing", "viewing light is on"),
     ("ready", "a stage waits for EXPOSE"),
@@ -80,6 +83,16 @@ edit      lamp      paper_at_risk    warn_paper        edit      view?
 edit      lamp      must_arm         arm_to_view       arming    view
 edit      lamp      -                view              viewing   view
 edit      tick      settled          listen            edit
+# The start delay, and the light follows. What may have changed since the press is asked again
+delaying  expose    -                end_delay         before    no light
+delaying  lamp      -                end_delay         before    no light
+delaying  back      -                end_delay         before    no light
+delaying  tick      has_news         end_delay         before
+delaying  tick      delay_runs       count_delay       delaying
+delaying  tick      is_settling      refuse_early      before
+delaying  tick      cannot_give      tell_fault        before
+delaying  tick      must_arm         arm               arming
+delaying  tick      -                give              exposing
 # The second contact closes, and the light follows
 arming    expose    is_giving        disarm            before    put out
 arming    lamp      was_viewing      disarm            before    put out
@@ -100,6 +113,7 @@ ready     expose    is_settling      refuse_early      ready     wait
 ready     expose    stage_is_fit     fitted            ready     @ is in
 ready     expose    too_short        refuse_short      ready     cannot: why?
 ready     expose    cannot_give      tell_fault        ready     cannot: why?
+ready     expose    has_delay        delay             delaying  give @
 ready     expose    must_arm         arm               arming    give @
 ready     expose    -                give              exposing  give @
 ready     dial      -                move_stage        ready     stage
@@ -133,6 +147,7 @@ held      expose    is_settling      refuse_early      held      wait
 held      expose    rest_too_short   leave_rest        ready     leave the rest
 held      expose    too_short        refuse_short      held      cannot: why?
 held      expose    cannot_give      tell_fault        held      cannot: why?
+held      expose    has_delay        delay             delaying  give @
 held      expose    must_arm         arm               arming    give @
 held      expose    -                give              exposing  give @
 held      back      -                leave_run         browse    leave

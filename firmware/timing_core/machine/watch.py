@@ -180,14 +180,16 @@ class Watch:
             self.news |= found
             self.open()
 
-    def due_ms(self, arming: bool):
-        """When a `look` is wanted; None if not before another input."""
+    def due_ms(self, arming: bool, due):
+        """When a `look` is wanted, or `due` if that is sooner; None if not before another input."""
         found = self._odd()
         if found & (_LIVE | _UNLIT):
-            return later(self._changed_ms, _SENSE_MS)
-        if arming or found:
-            return later(self._contact_ms, CONTACT_MS)
-        return None
+            look = later(self._changed_ms, _SENSE_MS)
+        elif arming or found:
+            look = later(self._contact_ms, CONTACT_MS)
+        else:
+            return due
+        return look if due is None or since(due, look) > 0 else due
 
     # --- what forbids light
 
@@ -208,6 +210,9 @@ class Watch:
 
     def forbids_long(self) -> int:
         return self.forbids(GUARD_MS + 1)
+
+    def has_news(self) -> int:
+        return self.news
 
     def was_unseen(self) -> bool:
         return self.unseen

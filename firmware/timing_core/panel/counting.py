@@ -130,8 +130,7 @@ class Counting:
 
     def due_ms(self) -> int:
         """When a tick is wanted."""
-        due, of_watch = later(self._heard_ms, SILENCE_MS), self._box.watch.due_ms(False)
-        return due if of_watch is None or since(of_watch, due) > 0 else of_watch
+        return self._box.watch.due_ms(False, later(self._heard_ms, SILENCE_MS))
 
     # --- what is on the panel
 

@@ -194,6 +194,18 @@ class Hands(Pieces):
         enlarge(self.buffer, WIDTH, clip(name, (WIDTH - x) // times), x, 0 if times == 3 else 8, times)
         enlarge(self.buffer, WIDTH, in_letters(self.box.run.sheet), 0, 24)
 
+    def _delaying(self) -> None:
+        """The start delay: what hands have to do in it, and the seconds until the light comes by itself."""
+        box = self.box
+        self.prepare()
+        self._name("", stage_task(box.run.stage), 16)
+        enlarge(self.buffer, WIDTH, in_letters("Light in"), 0, _SECONDS_Y)
+        left_ms = box.exposing.delay_left_ms(box.io.now_ms)
+        LARGE.draw(self.fb, (left_ms + 999) // 1000, WIDTH, _SECONDS_Y, 1, False)
+        self._filter_in(_SECONDS_Y)
+        self._dim()
+        self._packed_foot(False)
+
     def _choosing(self) -> None:
         box = self.box
         strip = box.work.strip
@@ -225,14 +237,18 @@ class Hands(Pieces):
 
     def _packed_foot(self, has_seconds: bool) -> int:
         """What each control will do now, in as few lines as it fits; returns where they begin. Where the
-        seconds are large EXPOSE need not name them."""
+        seconds are large EXPOSE need not name them. No line is filled where light is about to come."""
         lines: list = []
         for name, control in _CONTROLS:
             hint = self._says(name, control)
             if control == "expose":
-                fills = hint
-                if has_seconds and hint == in_letters("EXPOSE give " + self.box.exposing.left_text()):
-                    hint = in_letters("EXPOSE give")
+                fills = b"" if self.box.lit else hint
+                if has_seconds:
+                    named = in_letters("EXPOSE give " + self.box.exposing.left_text())
+                    if hint == named:
+                        hint = in_letters("EXPOSE give")
+                    elif hint.startswith(named):  # and says when
+                        hint = in_letters("EXPOSE") + hint[len(named) :]
             if not hint:
                 continue
             for line in lines:
@@ -333,6 +349,9 @@ class Hands(Pieces):
             number[0] = 48 + (cue_s // 10 if cue_s > 9 else cue_s)
             if cue_s < 100:
                 enlarge(self.buffer, WIDTH, number, 2 * width(word) + _WORD_APART, y)
+        self._filter_in(y)
+
+    def _filter_in(self, y: int) -> None:
         filter = self._words[2]
         self.fb.rect(0, y + 15, 2 * width(filter) + _FRAME, 17, 1)
         enlarge(self.buffer, WIDTH, filter, _FRAME // 2, y + 16)
@@ -375,7 +394,9 @@ class Drawing(Hands):
         """Draw the box as it is now and return the frame."""
         box = self.box
         self.fb.fill(0)
-        if box.state in LIT:
+        if box.state == "delaying":
+            self._delaying()
+        elif box.state in LIT:
             if box.lamp.strike.viewing:
                 self._viewing()
             else:

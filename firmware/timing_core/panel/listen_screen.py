@@ -5,7 +5,7 @@ from timing_core.refusal import Refusal
 
 SOUND_NAMES = (
     ("tick", "Each second"),
-    ("pip", "Lead-in"),
+    ("pip", "Lead-in, start delay"),
     ("open", "First shade in"),
     ("close", "First shade out"),
     ("open2", "Second shade in"),

@@ -180,7 +180,7 @@ def setting_value(bench, key: str) -> str:
     if kind == "ms" or kind == "auto ms":
         return "%d ms" % value
     if kind == "s":
-        return "%d s" % value
+        return "%d s" % value if value else "off"
     if kind == "time":
         return seconds_text(value)
     if kind == "pm":

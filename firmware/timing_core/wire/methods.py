@@ -102,7 +102,7 @@ class Link:
         writes, wanted, answer = METHODS[method]
         values = params_of(request.get("params", {}), wanted)
         if writes and self.box.lit:
-            raise Fault(BUSY, "Nothing is changed: the light is on. Try again when dark.")
+            raise Fault(BUSY, "Nothing is changed: light is on, or about to be. Try again when dark.")
         return answer(self, *values)
 
     # --- the box

@@ -14,6 +14,8 @@ from timing_core.refusal import Refusal
 
 AUTO = "auto"
 """What a person writes for 0 where that has the box find the value itself."""
+OFF = "off"
+"""What a person writes for 0 s: such a time is not waited for."""
 
 UNITS: dict[str, dict[str, int]] = {
     "ms": {"ms": 1, "s": 1000},
@@ -35,6 +37,7 @@ MEANINGS = {
     "safelight": "steady, or off during every exposure too",
     "step": "what one detent of the dial changes",
     "lead_ms": "time before each dodge window, to bring the shade in",
+    "start_delay_s": "time from EXPOSE to the light of a burn or a patch, for both hands to be free",
     "volume": "0 is silence",
     "brightness": "of the display",
     "power_up": "the last map, or a new print",
@@ -57,6 +60,8 @@ def parse_setting(key: str, text: str) -> Any:
         return check(key, text)
     if kind == "auto ms" and text.strip() == AUTO:
         return 0
+    if kind == "s" and text.strip() == OFF:
+        return check(key, 0)
     number = re.fullmatch(r"([+-]?[0-9]{1,9}(?:\.[0-9]{1,6})?) ?(ms|s|min|%)?", text)
     units = UNITS[kind]
     if number and (number[2] or "") in ("", *units):
@@ -84,4 +89,6 @@ def setting_text(key: str, value: Any) -> str:
         return percent_exact(value)
     if kind == "auto ms":
         return f"{value} ms" if value else AUTO
+    if kind == "s" and not value:
+        return OFF
     return f"{value} {kind}" if kind in ("ms", "s") else str(value)

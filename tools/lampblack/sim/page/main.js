@@ -30,11 +30,12 @@ listen((news) => {
 });
 document.addEventListener("refused", ({ detail }) => tell(detail));
 
-/** Under light and in a hold what is left of it, as a phone may have scrolled the display away; else the time since
- * power-up. */
+/** Under light and in a hold what is left of it, and of a start delay, as a phone may have scrolled the display away;
+ * else the time since power-up. */
 function showClock() {
   let text = "";
-  const counts = Boolean(state.box?.lit) || state.box?.state === "held";
+  const delays = state.box?.state === "delaying";
+  const counts = Boolean(state.box?.lit) || delays || state.box?.state === "held";
   if (counts) {
     text = `${(Math.ceil(leftMs(state.box.left_ms) / 100) / 10).toFixed(1)} s`;
   } else {
@@ -42,6 +43,7 @@ function showClock() {
     text = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
   }
   write(clock, text);
+  write(left, delays ? " to light" : " left");
   left.hidden = !counts;
 }
 setInterval(showClock, 100);
