@@ -1158,6 +1158,25 @@ def test_closing_in_the_dark_does_nothing():
     assert room.session.box.state == "ready"
 
 
+def test_in_a_start_delay_the_seconds_to_the_light_are_told_and_closing_ends_it():
+    room = a_room(a_card(("sky", 120), base_ms=4000))
+    session = room.session
+    session.box.asked.set_bench({"start_delay_s": 5})
+    keys(session, "expose", "expose")
+    until_dark(session)
+    wait(session, 1000)
+    keys(session, "expose")
+    light_ms = session.now_ms + 5000
+    for left_ms in (5000, 4999, 3100, 1):
+        session.advance(light_ms - left_ms)
+        box = room.state()["box"]
+        assert (box["state"], box["left_ms"], box["lit"]) == ("delaying", left_ms, False)
+    room.close_light()
+    assert session.box.state == "ready"
+    wait(session, 20_000)
+    assert not session.lamp.lit
+
+
 def test_a_room_of_what_there_is_not_is_refused():
     session = new_session()
     with pytest.raises(RoomError, match="No negative 'moon'"):

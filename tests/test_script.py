@@ -109,6 +109,15 @@ def test_light_that_is_left_is_counted_through_lag_and_holds():
     assert (session.now_ms, session.box.exposing.left_ms()) == (4200 + 1000 + 1200, 5000)
 
 
+@pytest.mark.parametrize("wanted", ["lit", "exposing", "left 4"])
+def test_light_that_comes_by_itself_is_waited_for(wanted):
+    session = new_session()
+    load(session, a_card(("sky", 120), base_ms=4000))
+    session.box.asked.set_bench({"start_delay_s": 5})
+    played(f"expose\nexpose\nwait until dark\nexpose\nwait until {wanted}", session)
+    assert (session.now_ms, session.lamp.lit) == (4000 + 5000, True)
+
+
 def test_waiting_for_the_next_stage():
     session = new_session()
     load(session, a_card(("sky", 60), base_ms=4000))

@@ -105,6 +105,17 @@ class Desk:
         finally:
             heap_unlock()
 
+    def light_after_delay(self, ms):
+        """Press EXPOSE, and stay under the light that comes by itself: from its tick on with the heap
+        locked."""
+        self.input("expose")
+        while self.box.state == "delaying":
+            self.now_ms = self.box.next_deadline()
+            if self.box.exposing.delay_left_ms(self.now_ms):
+                self.input("tick")
+            else:
+                self.lit("tick", ms)
+
     def skip(self, ms):
         """Let `ms` pass under light with a single tick at their end, as if the box had been kept busy."""
         heap_lock()
@@ -216,7 +227,29 @@ def viewing(now_ms, **bench):
     return desk
 
 
-CASES = {"a_print": a_print, "holds": holds, "long_light": long_light, "viewing": viewing}
+def delayed(now_ms, **bench):
+    """A burn and what a hold has left of it, each after a start delay; and one whose delay is ended."""
+    desk = Desk(now_ms, start_delay_s=10, **bench)
+    desk.input("expose")
+    desk.to_the_end("expose")
+    assert desk.box.run.stage.kind == "burn"
+    for key in ("expose", "back", "lamp"):
+        desk.input("expose")
+        desk.wait(9999)
+        assert desk.box.state == "delaying"
+        desk.input(key)
+        assert desk.box.state == "ready"
+    desk.light_after_delay(500)
+    desk.put_out("expose", 500)
+    assert desk.box.state == "held"
+    desk.light_after_delay(300)
+    desk.put_out("back", 300)
+    assert desk.box.state == "held"
+    assert desk.box.run.strikes == 2
+    return desk
+
+
+CASES = {"a_print": a_print, "holds": holds, "long_light": long_light, "viewing": viewing, "delayed": delayed}
 BENCHES = (
     {},
     {"lag_ms": 150, "safelight": "exposing"},

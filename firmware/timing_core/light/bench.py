@@ -79,7 +79,8 @@ def setting(key: str) -> tuple:
         if row[0] == key:
             return row
     names = ", ".join(row[0] for row in SETTINGS)
-    raise Refusal("No bench setting %s" % key, "the box has " + names, "Use one of these")
+    # On the wire a long key would push the names out of the line.
+    raise Refusal("No bench setting %s" % key[:32], "the box has " + names, "Use one of these")
 
 
 def longest_light_ms() -> int:
