@@ -416,7 +416,7 @@ LAWS = {
     "host_sim/darkroom/told.py": (
         BROWSER | WALL_CLOCK | CORE,
         {"settle", "do", "put_in", "take", "input"},
-        VIEW | {"session.left_ms"},
+        VIEW | {"session.left_ms", "session.light_in_ms"},
     ),
     # "It knows no browser and no wall clock. The box it reads, and works only as somebody in the room could."
     "host_sim/darkroom/room.py": (

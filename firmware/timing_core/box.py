@@ -25,7 +25,7 @@ from timing_core.light.bench import Bench
 from timing_core.light.plan import filter_text
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
-from timing_core.machine.exposing import Exposing
+from timing_core.machine.exposing import Exposing, StartDelay
 from timing_core.machine.findings import Findings
 from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
@@ -79,10 +79,11 @@ class Box:
         self.exposing = Exposing(
             self.work, self.io, platform, self.lamp, self.journal, self.ledger, self.clock
         )
+        self.delay = StartDelay(self.exposing)
         self.run = self.exposing.run
         self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run, self.watch)
         self.acceptance = Acceptance(self)
-        parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance)
+        parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance, self.delay)
         self.machine = Machine(parts, WHEN, DO, ABOUT)
         panel, shelf, ledger = self.panel, self.shelf, self.ledger
         self.asked = Asked(self.io, store, self.clock, self.findings, panel, shelf, ledger, self.fitted)
@@ -161,7 +162,7 @@ class Box:
         if self.machine.state == "counting":
             return self.acceptance.counting.due_ms()
         if self.machine.state == "delaying":
-            return self.watch.due_ms(False, self.exposing.delay_due_ms())
+            return self.watch.due_ms(False, self.delay.due_ms())
         return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"), self.machine.state == "arming")
 
     def is_about_light(self, event: str) -> bool:
@@ -359,7 +360,7 @@ class Box:
 
 
 # What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp, 4
-# the watch, 5 the acceptance test), and its function.
+# the watch, 5 the acceptance test, 6 the start delay), and its function.
 WHEN = {
     "was_cut_off": (0, Box.was_cut_off),
     "is_forsaken": (5, Acceptance.is_forsaken),
@@ -386,8 +387,8 @@ WHEN = {
     "is_closed": (4, Watch.is_closed),
     "contact_fails": (4, Watch.contact_fails),
     "cannot_give": (1, Exposing.cannot_give),
-    "has_delay": (1, Exposing.has_delay),
-    "delay_runs": (1, Exposing.delay_runs),
+    "has_delay": (6, StartDelay.is_wanted),
+    "delay_runs": (6, StartDelay.runs),
     "stage_is_fit": (1, Exposing.stage_is_fit),
     "too_short": (1, Exposing.too_short),
     "rest_too_short": (1, Exposing.rest_too_short),
@@ -432,9 +433,9 @@ DO = {
     "arm_to_view": (3, Lamp.arm_to_view),
     "disarm": (3, Lamp.disarm),
     "tell_fault": (4, Watch.tell),
-    "delay": (1, Exposing.delay),
-    "count_delay": (1, Exposing.count_delay),
-    "end_delay": (1, Exposing.end_delay),
+    "delay": (6, StartDelay.begin),
+    "count_delay": (6, StartDelay.count),
+    "end_delay": (3, Lamp.settle),
     "arm": (1, Exposing.arm),
     "put_out_overdue": (3, Lamp.put_out_overdue),
     "refresh": (3, Lamp.refresh),
@@ -468,7 +469,7 @@ ABOUT = {
     Box.take_and_begin: Box._first_filter,
     Exposing.give: Exposing.left_text,
     Exposing.arm: Exposing.left_text,
-    Exposing.delay: Exposing.delayed_text,
+    StartDelay.begin: StartDelay.about,
     Exposing.fitted: Exposing.filter_to_fit,
     Panel.act: Panel.deed,
     Panel.leave_screen: back_leads_to,

@@ -224,7 +224,7 @@ class Session:
 
     def light_in_ms(self) -> int:
         """In a start delay: how long it is until the light comes by itself, now."""
-        return self.box.exposing.delay_left_ms(self._ticks_now())
+        return self.box.delay.left_ms(self._ticks_now())
 
     def frame(self) -> bytearray:
         """The panel's picture since the last input: 1,024 bytes, 8 rows of 128 columns, lowest bit on top."""

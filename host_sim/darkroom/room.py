@@ -173,9 +173,7 @@ class Room(Watcher):
 
     def close_light(self) -> None:
         """Nobody looks any more: hold an exposure, let none come by itself, put the viewing light out."""
-        if self.box.state == "delaying":
-            self.session.input("back")
-        elif self.session.lamp.lit:
+        if self.session.lamp.lit or self.box.state == "delaying":
             self.session.input("lamp" if self.box.state == "viewing" else "expose")
 
     # --- what is where

@@ -111,7 +111,7 @@ class Desk:
         self.input("expose")
         while self.box.state == "delaying":
             self.now_ms = self.box.next_deadline()
-            if self.box.exposing.delay_left_ms(self.now_ms):
+            if self.box.delay.left_ms(self.now_ms):
                 self.input("tick")
             else:
                 self.lit("tick", ms)

@@ -47,7 +47,6 @@ class Exposing:
         self.cues = Cues()
         self._said_full = False
         self.from_registers = False
-        self._delay_ms = self._delayed_ms = self._pip_ms = 0
 
     def ended(self, lit_ms: int) -> None:
         """The lamp has reported that it was lit for `lit_ms`."""
@@ -122,51 +121,6 @@ class Exposing:
         self.note_stage()
         self.go_to(self.run.at + 1)
         self.lamp.settle()
-
-    # --- the start delay
-
-    def has_delay(self) -> int:
-        """The stage's light is to come some time after the press, so that both hands can take shade or cover.
-        A base has none: its shades have their lead-in."""
-        return self.run.stage.kind != BASE and self.work.bench.get("start_delay_s")
-
-    def delayed_text(self) -> str:
-        """What is to come, and when."""
-        return "%s in %d s" % (self.left_text(), self.work.bench.get("start_delay_s"))
-
-    def delay(self) -> None:
-        self.lamp.strike.viewing = False
-        self._delay_ms = self._pip_ms = 1000 * self.work.bench.get("start_delay_s")
-        self._delayed_ms = self.io.now_ms
-
-    def delay_left_ms(self, now_ms: int) -> int:
-        return max(0, self._delay_ms - since(now_ms, self._delayed_ms))
-
-    def delay_runs(self) -> bool:
-        return self.delay_left_ms(self.io.now_ms) > 0
-
-    def delay_due_ms(self) -> int:
-        """When the next pip is due, or after the last of them the light."""
-        return later(self._delayed_ms, self._delay_ms - self._pip_ms)
-
-    def count_delay(self) -> None:
-        """Sound the pip that is due: one each second, and at last the three of a lead-in. A late one is left
-        out."""
-        left_ms = self.delay_left_ms(self.io.now_ms)
-        beat_ms = 0
-        while self._pip_ms >= left_ms:
-            beat_ms = self._pip_ms
-            self._pip_ms -= PIP_MS if beat_ms <= 4 * PIP_MS else 1000
-        if beat_ms:
-            self.io.picture()
-            if beat_ms - left_ms < PIP_MS // 2:
-                self.io.put("sound", "pip")
-
-    def end_delay(self) -> None:
-        """No light comes. For the settling time no other is begun: the press may be one of two."""
-        self.lamp.settle()
-
-    # --- the stage's light
 
     def give(self) -> None:
         run = self.run
@@ -375,3 +329,48 @@ class Exposing:
     def known_ms(self) -> int:
         """Light known to have been given in the present stage of the run under way or kept, in ms."""
         return self.light_so_far_ms() if self.run.stages else self.run.given_ms
+
+
+class StartDelay:
+    """The time from a press of EXPOSE until the light of a burn or a patch comes by itself, so that both
+    hands can take shade or cover. A base has none: its shades have their lead-in. It is counted in pips: one
+    each second, and at last the three of a lead-in."""
+
+    def __init__(self, exposing: Exposing) -> None:
+        self.exposing = exposing
+        self.io = exposing.io
+        self._whole_ms = self._begun_ms = self._pip_ms = 0
+
+    def is_wanted(self) -> int:
+        return self.exposing.run.stage.kind != BASE and self.exposing.work.bench.get("start_delay_s")
+
+    def about(self) -> str:
+        """What is to come, and when."""
+        return "%s in %d s" % (self.exposing.left_text(), self.is_wanted())
+
+    def begin(self) -> None:
+        self.exposing.lamp.strike.viewing = False
+        self._whole_ms = self._pip_ms = 1000 * self.is_wanted()
+        self._begun_ms = self.io.now_ms
+
+    def left_ms(self, now_ms: int) -> int:
+        return max(0, self._whole_ms - since(now_ms, self._begun_ms))
+
+    def runs(self) -> bool:
+        return self.left_ms(self.io.now_ms) > 0
+
+    def due_ms(self) -> int:
+        """When the next pip is due, or after the last of them the light."""
+        return later(self._begun_ms, self._whole_ms - self._pip_ms)
+
+    def count(self) -> None:
+        """Sound the pip that is due. One that comes late is left out: it would be off the beat."""
+        left_ms = self.left_ms(self.io.now_ms)
+        beat_ms = 0
+        while self._pip_ms >= left_ms:
+            beat_ms = self._pip_ms
+            self._pip_ms -= PIP_MS if beat_ms <= 4 * PIP_MS else 1000
+        if beat_ms:
+            self.io.picture()
+            if beat_ms - left_ms < PIP_MS // 2:
+                self.io.put("sound", "pip")

@@ -200,7 +200,7 @@ class Hands(Pieces):
         self.prepare()
         self._name("", stage_task(box.run.stage), 16)
         enlarge(self.buffer, WIDTH, in_letters("Light in"), 0, _SECONDS_Y)
-        left_ms = box.exposing.delay_left_ms(box.io.now_ms)
+        left_ms = box.delay.left_ms(box.io.now_ms)
         LARGE.draw(self.fb, (left_ms + 999) // 1000, WIDTH, _SECONDS_Y, 1, False)
         self._filter_in(_SECONDS_Y)
         self._dim()
