@@ -466,6 +466,31 @@ class BoxMachine(RuleBasedStateMachine):
         self.do(self.session.input, key)
         self.do(self.session.advance, self.session.now_ms)
 
+    @precondition(lambda self: self.session.box.state in ("browse", "ready", "held"))
+    @rule(delay_s=st.sampled_from((1, 3, 10)), light_ms=st.sampled_from((0, 0, 2000)))
+    def come_into_a_start_delay(self, delay_s, light_ms):
+        """Up to the first patch or burn of a run that has one, and perhaps into the rest of it."""
+        box = self.session.box
+        self.hear(wire_line(KIT, "bench.set", {"values": {"start_delay_s": delay_s}}))
+        if box.state == "browse":
+            self.do(to_screen, self.session, "strip")
+            self.expose()
+            if box.state == "ask":
+                self.do(self.session.input, "press")
+        while box.state in ("ready", "held") and box.run.stage.kind in ("fit", "base"):
+            at = box.run.at
+            self.give([], 1)
+            if self.session.lamp.lit:
+                self.do(until_dark, self.session)
+            elif box.run.at == at:
+                break  # a fault stands, or BACK is down
+        self.expose()
+        if light_ms and box.state == "delaying":
+            self.do(wait, self.session, self.session.light_in_ms() + light_ms)
+            self.do(self.session.input, "expose")
+            self.expose()
+        event(f"stood in {box.state} after a start delay was asked for")
+
     @precondition(lambda self: self.session.box.state == "delaying")
     @rule(
         left_ms=st.sampled_from((1, 1, 20, 499, 501, 3000)),
