@@ -202,7 +202,7 @@ def test_a_source_that_does_not_compile_is_one_line(tmp_path, monkeypatch):
     (tmp_path / "board").mkdir()
     (tmp_path / "board" / "bad.py").write_text("def f(:\n")
     monkeypatch.setattr(files_of_board, "_sources", lambda: tmp_path)
-    for cached in (sources_on_board, files_of_board._numbered):
+    for cached in (sources_on_board, files_of_board._spared):
         cached.cache_clear()
     assert error_of(firmware_files).startswith("board/bad.py does not compile: ")
 
