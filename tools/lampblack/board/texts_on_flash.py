@@ -5,7 +5,8 @@ What must live here: which texts these are, the file that they are kept in, and 
 """
 
 import ast
-from collections.abc import Mapping
+from collections.abc import Callable, Container, Mapping
+from typing import TypeGuard
 
 READER = "board.texts"
 CALLED = "text_at"
@@ -15,8 +16,6 @@ SHORTEST = 16
 KEPT_IN_MEMORY = (
     # What is said while the lamp may be lit: a file takes 2 ms to read.
     "timing_core.panel.drawing",
-    "timing_core.wire.framing",
-    "timing_core.wire.methods",
     # What a board has before anything else, and what it lets go of when it has started
     "board.chip",
     "board.crash",
@@ -46,8 +45,9 @@ def on_flash(sources: Mapping[str, str]) -> tuple[dict[str, str], bytes]:
     for module, source in sources.items():
         found[module] = source
         if module not in KEPT_IN_MEMORY:
-            putting = _Putting(place)
-            tree = putting.visit(ast.parse(source))
+            tree = ast.parse(source)
+            putting = _Putting(place, _lists(tree))
+            tree = putting.visit(tree)
             if CALLED in source:
                 raise ValueError(
                     f"{CALLED} would be two things in {module} on the board. Rename one of them."
@@ -62,9 +62,43 @@ def _call(at: int, text: str) -> int:
     return at << 11 | len(text) << 3 | text.count("%")
 
 
-def _is_sentence(text: str) -> bool:
+def _lists(tree: ast.Module) -> set[str]:
+    """The names of a module for tuples of sentences, of which it takes one at a time."""
+    found = {name for node in tree.body for name in (_list(node)[0],) if name}
+    used = [node.id for node in ast.walk(tree) if isinstance(node, ast.Name)]
+    taken = [_taken_of(node) for node in ast.walk(tree)]
+    return {name for name in found if used.count(name) == 1 + taken.count(name)}
+
+
+def _list(node: ast.AST) -> tuple[str, list[str]]:
+    """The name that a statement gives to a tuple of sentences, and these; "" for none."""
+    match node:
+        case ast.Assign(targets=[ast.Name(id=name)], value=ast.Tuple(elts=elts)):
+            texts = [
+                each.value for each in elts if isinstance(each, ast.Constant) and _is_sentence(each.value)
+            ]
+            if len(texts) == len(elts):
+                return name, texts
+    return "", []
+
+
+def _taken_of(node: ast.AST) -> str:
+    """The name of what an expression takes one of."""
+    match node:
+        case ast.Subscript(value=ast.Name(id=name)):
+            return name
+    return ""
+
+
+def _is_sentence(text: object) -> TypeGuard[str]:
     """What a person reads: it has words. Patterns of JSON and alphabets have none, and are wanted quickly."""
-    return SHORTEST <= len(text) < 256 and " " in text and text.isascii() and "%%" not in text
+    return (
+        isinstance(text, str)
+        and SHORTEST <= len(text) < 256
+        and " " in text
+        and text.isascii()
+        and "%%" not in text
+    )
 
 
 def _importing(tree: ast.Module) -> ast.Module:
@@ -74,11 +108,12 @@ def _importing(tree: ast.Module) -> ast.Module:
 
 
 class _Putting(ast.NodeTransformer):
-    """Puts calls in place of texts. What a module or a class makes when it is loaded stays, since it would be
-    in memory anyway."""
+    """Puts calls in place of texts, and numbers in those of `lists`. What else a module or a class makes when
+    it is loaded stays, since it would be in memory anyway."""
 
-    def __init__(self, place) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, place: Callable[[str], int], lists: Container[str]) -> None:
         self._place = place
+        self._lists = lists
         self._depth = 0
         self.is_changed = False
 
@@ -91,8 +126,22 @@ class _Putting(ast.NodeTransformer):
     def visit_Expr(self, node: ast.Expr) -> ast.AST:
         return node if isinstance(node.value, ast.Constant) else self.generic_visit(node)
 
+    def visit_Assign(self, node: ast.Assign) -> ast.AST:
+        name, texts = _list(node)
+        if name not in self._lists:
+            return self.generic_visit(node)
+        node.value = ast.Tuple([ast.Constant(self._place(text)) for text in texts])
+        return node
+
+    def visit_Subscript(self, node: ast.Subscript) -> ast.AST:
+        self.generic_visit(node)
+        return self._call(node) if _taken_of(node) in self._lists else node
+
     def visit_Constant(self, node: ast.Constant) -> ast.AST:
-        if not self._depth or not isinstance(node.value, str) or not _is_sentence(node.value):
+        if not self._depth or not _is_sentence(node.value):
             return node
+        return self._call(ast.Constant(self._place(node.value)))
+
+    def _call(self, place: ast.expr) -> ast.AST:
         self.is_changed = True
-        return ast.Call(ast.Name(CALLED), [ast.Constant(self._place(node.value))], [])
+        return ast.Call(ast.Name(CALLED), [place], [])
