@@ -345,6 +345,40 @@ def test_a_press_that_was_meant_for_what_has_just_ended_lights_nothing(box):
     assert found["us to dark"] < KEY_MAX_US
 
 
+def test_light_comes_by_itself_at_the_end_of_a_start_delay(box):
+    def scenario(box: PicoBox) -> dict:
+        box.client.bench_set({"start_delay_s": 2, "settle_ms": 100})
+        box.do(
+            "from timing_core.light.printing_map import Mark\n"
+            "runner.box.work.map.add_mark(0, Mark('sky', 60)); runner.box.work.changed()",
+            wait_ms=300,
+        )
+        box.press("expose")
+        box.run_ms(300)
+        box.turn(1)
+        box.run_ms(300)
+        found = {"waits": box.client.state()["name"]}
+        # Ended by a key a moment before its light.
+        box.press("expose")
+        box.run_ms(1900)
+        found["counts"] = box.client.state()["state"]
+        box.press("back")
+        box.run_ms(300)
+        found["ended"] = (box.client.state()["state"], box.pico.level(LAMP))
+        pressed_ns = box.press("expose")
+        found["ms late"] = (box.wait_lamp(1, 3000) - pressed_ns) / MS - 2000
+        found["lit"] = box.client.state()["state"]
+        return found
+
+    found = box.forked(scenario)
+    print(found)
+    assert found["waits"] == "Burn sky"
+    assert found["counts"] == "delaying"
+    assert found["ended"] == ("ready", 0)
+    assert found["lit"] == "exposing"
+    assert 0 <= found["ms late"] < 2 * KEY_MAX_US / 1000
+
+
 def test_while_back_is_down_nothing_begins(box):
     def scenario(box: PicoBox) -> dict:
         struck_ns = strike(box)
