@@ -133,6 +133,26 @@ def test_every_area_of_any_map_gets_its_light(card, holds, lead_ms):
     assert all(sheet[key] == pytest.approx(ms, abs=1e-6) for key, ms in plan.items())
 
 
+def test_a_start_delay_costs_time_and_changes_no_light():
+    found = []
+    for delay_s in (0, 5):
+        room = Darkroom("tungsten", start_delay_s=delay_s)
+        load(room.session, a_card(("face", -40), ("sky", 60), ("door", 120, "00"), base_ms=16_000))
+        began_ms = room.session.now_ms
+        keys(room.session, "expose")
+        while room.session.box.state == "ready":
+            wait(room.session, 3000)
+            room.session.input("expose")
+            while room.session.box.lit:
+                room.session.advance(room.session.next_ms())
+        assert room.session.box.state == "browse"
+        found.append((room.session.now_ms - began_ms, room.sheets()))
+    (plain_ms, plain), (delayed_ms, delayed) = found
+    assert delayed_ms == plain_ms + 2 * 5000
+    for key, ms in plain[0].items():
+        assert delayed[0][key] == pytest.approx(ms, rel=1e-3), key
+
+
 @RULES
 @given(card=cards)
 def test_the_report_plans_what_the_map_says(card):
