@@ -251,9 +251,8 @@ class BoxMachine(RuleBasedStateMachine):
         )
         counted = before["state"] == "counting" and after["state"] == "browse"
         called_off = before["state"] == "delaying" and after["state"] in ("ready", "held")
-        if called_off and ("sound", "start") in self.listener.heard:
-            called_off = False  # the light came, and has ended
-        if called_off and self.pressed:
+        # Not where the light came and has ended, or could not be given: nobody has pressed a key there.
+        if called_off and not {("sound", "start"), ("sound", "refuse")} & set(self.listener.heard):
             event("a start delay was ended")
             self.quiet_ms = self.session.now_ms
         if (begun or warned or counted) or (confirmed and self.pressed == "expose"):
