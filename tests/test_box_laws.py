@@ -205,6 +205,7 @@ class BoxMachine(RuleBasedStateMachine):
         self.listener.heard.clear()
         self.listener.times.clear()
         self.meter.off_ms_before = self.meter.off_ms
+        began_ms = self.session.now_ms
         writes = self.disk.writes
         try:
             act(*details)
@@ -216,7 +217,7 @@ class BoxMachine(RuleBasedStateMachine):
         # A light that came by itself may end in this very act: `CircuitWatcher` looks there.
         if "light" in [kind for kind, _ in self.listener.heard] and before["state"] not in ABOUT_TO_BE_LIT:
             assert self.disk.writes == writes, "law 3: nothing is written between the press and the light"
-        self.check_settling(before, after)
+        self.check_settling(before, after, began_ms)
         self.follow_run(card, strip)
         if ("sound", "refuse") in self.listener.heard:
             self.check_refusal(before, after)
@@ -228,7 +229,7 @@ class BoxMachine(RuleBasedStateMachine):
             self.kept_well = False
         return True
 
-    def check_settling(self, before: dict, after: dict) -> None:
+    def check_settling(self, before: dict, after: dict, began_ms: int) -> None:
         """Law 9: for the settling time nothing lights the lamp."""
         for at_ms, kind in self.listener.times:
             if kind == "light":
@@ -250,12 +251,18 @@ class BoxMachine(RuleBasedStateMachine):
             after["message"].startswith("Viewing light would fog") and before["message"] != after["message"]
         )
         counted = before["state"] == "counting" and after["state"] == "browse"
-        called_off = before["state"] == "delaying" and after["state"] in ("ready", "held")
         # Not where the light came and has ended, or could not be given: nobody has pressed a key there.
-        if called_off and not {("sound", "start"), ("sound", "refuse")} & set(self.listener.heard):
+        called_off = (
+            before["state"] == "delaying"
+            and after["state"] in ("ready", "held")
+            and not {("sound", "start"), ("sound", "refuse")} & set(self.listener.heard)
+        )
+        if called_off:
             event("a start delay was ended")
-            self.quiet_ms = self.session.now_ms
-        if (begun or warned or counted) or (confirmed and self.pressed == "expose"):
+        if counted or called_off:
+            # By a key now, or by itself at some time in between.
+            self.quiet_ms = max(self.quiet_ms, began_ms)
+        if (begun or warned) or (confirmed and self.pressed == "expose"):
             self.quiet_ms = self.session.now_ms
 
     def check_refusal(self, before: dict, after: dict) -> None:
