@@ -28,11 +28,15 @@ _STRIKE_MIN_MS = const(20)
 PIP_MS = 500
 """The time between lead-in pips."""
 _PIPS = const(3)
+CUE_MS = 250
+"""How long the other cues sound, and a little more (`panel.sounds`)."""
 
 OPENS = ("open", "open2")
 CLOSES = ("close", "close2")
 """The cues for "shade in" and "shade out". The first window of a stage has the first of them, the second the
 second, the third the first again, and so in turn: the ear tells two shades apart."""
+BOTH = ("open_both", "close_both")
+"""The same for two shades at one time."""
 
 
 class Window:
@@ -122,20 +126,35 @@ def _burns(stages: list, map: PrintingMap, waiting: list, filter: str, cut_pm: i
 
 def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     own = map.passes[index]
+    name = "pass %d" % (index + 1)
     shown_ms = map.base_ms(index)
     stage = Stage(BASE, "", own.filter, shown_ms, per_mille_less(shown_ms, cut_pm))
     stage.pass_index = index
     check_light(stage, bench)
     lead_ms = bench.get("lead_ms")
-    at_ms = 0
-    for mark in own.marks:
+    at_ms = open_ms = 0
+    shades = 0
+    for number in range(len(own.marks)):
+        mark = own.marks[number]
         if mark.stops120 < 0:
-            open_ms = at_ms + lead_ms
-            at_ms = open_ms + per_mille_less(-map.mark_ms(index, mark), cut_pm)
-            stage.windows.append(Window(mark.area, open_ms, at_ms))
+            if mark.with_previous and own.partner(number):
+                shades += 1
+            else:
+                shades, open_ms = 1, at_ms + lead_ms
+            if shades > 2:
+                raise Refusal(
+                    "Too many shades in %s" % name,
+                    "%s would be a third, for two hands" % mark.area,
+                    "Give it by itself",
+                )
+            window = Window(mark.area, open_ms, open_ms + per_mille_less(-map.mark_ms(index, mark), cut_pm))
+            if shades == 2:
+                _refuse_near(stage.windows[-1], window, name)
+            stage.windows.append(window)
+            at_ms = max(at_ms, window.close_ms)
     if at_ms > stage.light_ms:
         raise Refusal(
-            "Dodges do not fit in pass %d" % (index + 1),
+            "Dodges do not fit in %s" % name,
             "with lead-ins %s, the base has %s" % (seconds_up(at_ms), seconds_down(stage.light_ms)),
             "Save %s, or give more base" % seconds_up(at_ms - stage.light_ms),
         )
@@ -143,19 +162,42 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     return stage
 
 
+def _refuse_near(one: Window, other: Window, name: str) -> None:
+    """Refuse two windows that open together if one of their tones would cut off another."""
+    first_ms, last_ms = sorted((one.close_ms, other.close_ms))
+    near_ms = first_ms - one.open_ms
+    if near_ms >= CUE_MS and first_ms < last_ms:
+        near_ms = last_ms - first_ms
+    if near_ms < CUE_MS:
+        raise Refusal(
+            "Dodges too near in %s" % name,
+            "%s moves %d ms from the other, a tone takes %d ms" % (other.area, near_ms, CUE_MS),
+            "Give it by itself",
+        )
+
+
 def _lay_cues(stage: Stage) -> None:
-    """Pips before each opening and closing of a window, then the tone for it."""
-    last_ms = 0
+    """Pips before each opening and closing of a window, where they are clear of the tone before, then the
+    tone for it: one for two edges at one time."""
+    edges = []
     for index in range(len(stage.windows)):
         window = stage.windows[index]
         turn = index % len(OPENS)
-        for edge_ms, sound in ((window.open_ms, OPENS[turn]), (window.close_ms, CLOSES[turn])):
-            for pip in range(_PIPS, 0, -1):
-                at_ms = edge_ms - pip * PIP_MS
-                if at_ms > last_ms:
-                    stage.cues.append((at_ms, "pip"))
-            stage.cues.append((edge_ms, sound))
-            last_ms = edge_ms
+        edges.append((window.open_ms, OPENS[turn], BOTH[0]))
+        edges.append((window.close_ms, CLOSES[turn], BOTH[1]))
+    edges.sort()
+    clear_ms = 1
+    for at in range(len(edges)):
+        edge_ms, sound, of_both = edges[at]
+        if at and edge_ms == edges[at - 1][0]:
+            stage.cues[-1] = (edge_ms, of_both)
+            continue
+        for pip in range(_PIPS, 0, -1):
+            at_ms = edge_ms - pip * PIP_MS
+            if at_ms >= clear_ms:
+                stage.cues.append((at_ms, "pip"))
+        stage.cues.append((edge_ms, sound))
+        clear_ms = edge_ms + CUE_MS
 
 
 def check_light(stage: Stage, bench: Bench) -> None:
@@ -212,6 +254,15 @@ def stage_name(stage: Stage) -> str:
     return "Patch %s" % stage.area
 
 
+def shades_text(windows: list) -> str:
+    """The areas to shade, in order: "face + hand, sky" where the first two open together."""
+    found, open_ms = "", 0
+    for window in windows:
+        found += window.area if not found else (" + " if window.open_ms == open_ms else ", ") + window.area
+        open_ms = window.open_ms
+    return found
+
+
 def stage_task(stage: Stage) -> str:
     """What the hands have to do at this stage, in words short enough to be large."""
     if stage.kind == COVER:
@@ -219,5 +270,5 @@ def stage_task(stage: Stage) -> str:
     if stage.kind == FRESH:
         return "Fresh piece %s" % stage.area
     if stage.windows:
-        return "Shade " + ", ".join([window.area for window in stage.windows])
+        return "Shade " + shades_text(stage.windows)
     return stage_name(stage)
