@@ -509,7 +509,8 @@ json_values = st.recursive(
         st.lists(inner, max_size=5),
         st.dictionaries(
             st.one_of(
-                st.text(max_size=8), st.sampled_from(["name", "passes", "marks", "facts", "area", "filter", "with_previous"])
+                st.text(max_size=8),
+                st.sampled_from(["name", "passes", "marks", "facts", "area", "filter", "with_previous"]),
             ),
             inner,
             max_size=5,

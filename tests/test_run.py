@@ -35,8 +35,7 @@ from timing_core.refusal import Refusal
 
 
 def a_map(*passes, dry_down_pm=None):
-    """A map of passes given as (filter, base_ms, {area: stops120, or what else a Mark is made of}).
-    """
+    """A map of passes given as (filter, base_ms, {area: stops120, or what else a Mark is made of})."""
     card = {
         "name": "test",
         "title": "",
@@ -400,8 +399,7 @@ def test_tones_that_would_cut_each_other_off_are_refused(base_ms, stops120, near
     with pytest.raises(Refusal) as caught:
         compile_print(map, bench)
     assert caught.value.line == (
-        f"Dodges too near in pass 1: hand moves {near_ms} ms from the other, a tone takes 250 ms. "
-        "Give it by itself."
+        f"Dodges too near in pass 1: {near_ms} ms apart, and a tone takes 250 ms. Give one by itself."
     )
     map.passes[0].marks[1].with_previous = False
     compile_print(map, bench)

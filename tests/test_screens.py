@@ -31,6 +31,7 @@ from tests.box_model import (
     snapshot,
     to_row,
     to_screen,
+    together,
     undo,
     until_dark,
     wait,
@@ -69,7 +70,12 @@ def worst_card() -> dict:
     return card
 
 
-CARDS = {"everyday": worked_card, "worst": worst_card}
+CARDS = {
+    "everyday": worked_card,
+    "worst": worst_card,
+    "together": lambda: together(worked_card()),
+    "worst together": lambda: together(worst_card()),
+}
 
 
 # --- taking a picture apart
@@ -419,6 +425,11 @@ def _note_refusals(note) -> None:
     area = LONGEST_AREA + "1"
     dodges = a_card((area, -240), (LONGEST_AREA + "2", -240), base_ms=999_900)
     refused(lambda session: (load(session, dodges), keys(session, "expose")))
+    for offsets in ((-120, -119), (-120, -120, -120)):
+        hands = a_card(*[(LONGEST_AREA + str(n), offset) for n, offset in enumerate(offsets)], base_ms=24_000)
+        for mark in hands["passes"][0]["marks"][1:]:
+            mark["with_previous"] = True
+        refused(lambda session, hands=hands: (load(session, hands), keys(session, "expose")))
     burn = a_card((area, 1), base_ms=100)
     refused(lambda session: (load(session, burn), keys(session, "expose")), least_ms=20)
     refused(lambda session: (load(session, burn), keys(session, "expose")), least_ms=2000, lag_ms=-500)
@@ -818,6 +829,7 @@ PLAIN_WORDS = set(
     """
     above asked check closed count confirm confirmed contact counted does dark fitted known let lit off
     listen opened output play plug second sound unasked wires
+    apart both by hands itself many near third tone two yes
     areas names place tied
     areas keys names pedal place right tied
     a add after again all alone and another aperture are around as at auto away back base bases be

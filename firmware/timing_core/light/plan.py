@@ -171,8 +171,8 @@ def _refuse_near(one: Window, other: Window, name: str) -> None:
     if near_ms < CUE_MS:
         raise Refusal(
             "Dodges too near in %s" % name,
-            "%s moves %d ms from the other, a tone takes %d ms" % (other.area, near_ms, CUE_MS),
-            "Give it by itself",
+            "%d ms apart, and a tone takes %d ms" % (near_ms, CUE_MS),
+            "Give one by itself",
         )
 
 

@@ -37,7 +37,8 @@ _BETWEEN = const(4)
 _WORD_APART = const(5)  # between an enlarged word and its figures
 _MOST_S = const(999)  # a stage has 999.9 s at most
 _FRAME = const(6)  # what the frame around the filter takes, both its sides together
-_NO_WORDS: tuple = (None, b"", b"", ())
+_NO_WORDS: tuple = (None, b"", b"", (), ())
+_PLUS = b" + "
 _CONTROLS = (
     ("EXPOSE ", "expose"),
     ("BACK ", "back"),
@@ -45,6 +46,25 @@ _CONTROLS = (
     ("turn ", "dial"),
     ("press ", "press"),
 )
+
+
+def _moving(windows: list, at: int, opens: bool) -> list:
+    """The areas whose shades go in, or come out, at one time with that of window `at`."""
+    own = windows[at]
+    if opens:
+        return [window.area for window in windows if window.open_ms == own.open_ms]
+    return [window.area for window in windows if window.close_ms == own.close_ms]
+
+
+def _beside_each_other(areas: list, room: int) -> bytes:
+    """One area or two in the room there is: each of two is cut where it takes more than its half."""
+    first = in_letters(areas[0])
+    if len(areas) == 1:
+        return clip(first, room)
+    second = in_letters(areas[1])
+    room -= width(_PLUS) + 2
+    first = clip(first, max(room // 2, room - width(second)))
+    return first + _PLUS + clip(second, room - width(first))
 
 
 class Pieces:
@@ -136,15 +156,23 @@ class Hands(Pieces):
         if stage.kind == FIT and not box.message:
             self._fit(stage.filter)
             return
+        areas: list = []
         if held:
             name = self._held_words(stage)
+            if self._cue() and stage.kind == BASE:
+                areas = _moving(stage.windows, self._cue_at, self._cue_opens)
         elif box.message:
             name = stage_name(stage)
         else:
             name = stage_task(stage)
-            if stage.windows and width(in_letters("Shade " + stage.windows[0].area)) > _HALF:
-                name = name[len("Shade ") :]  # the whole name of the first area tells more
-        self._name("Held" if held else "", name, top - _SECONDS_END + _SECONDS_Y)
+            if stage.windows:
+                areas = _moving(stage.windows, 0, True)
+                first = " + ".join(areas)
+                if width(in_letters("Shade " + first)) > _HALF:
+                    name = name[len("Shade ") :]  # the whole name of the first area tells more
+                if width(in_letters(first)) <= _HALF:
+                    areas = []
+        self._name("Held" if held else "", name, areas, top - _SECONDS_END + _SECONDS_Y)
         if box.message:
             self._message(box.message, top - 32)
             return
@@ -155,23 +183,27 @@ class Hands(Pieces):
                 self.pen.text(self.fb, in_letters(line), 0, y)
                 y += _LINE
 
-    def _name(self, state: str, name: str, room: int) -> None:
-        """What the stage is about, in `room` rows of pixels at the top; what is held is on a lit ground."""
+    def _name(self, state: str, name: str, areas: list, room: int) -> None:
+        """What the stage is about, in `room` rows of pixels at the top: its `areas`, where there are any. On
+        a lit ground it is held."""
         if room < 16:
             self._head(name, state)
             return
-        words = in_letters(state + " " + name if state else name)
+        words, room = in_letters(state + " " if state else ""), _HALF
         if state:
             self.fb.fill_rect(0, 0, WIDTH, 16, 1)
-        enlarge(self.buffer, WIDTH, clip(words, _HALF - 1 if state else _HALF), 2 if state else 0, 0)
+            room -= width(words) + 2
+        words += _beside_each_other(areas or [name], room)
+        enlarge(self.buffer, WIDTH, words, 2 if state else 0, 0)
 
     def _held_words(self, stage) -> str:
         if stage.kind == BURN:
             return stage.area
         if stage.kind != BASE:
             return "patch %s" % stage.area
-        self._cue()
-        return stage.windows[self._cue_at].area if self._cue_at >= 0 else "pass %d" % (stage.pass_index + 1)
+        if not self._cue():
+            return "pass %d" % (stage.pass_index + 1)
+        return " + ".join(_moving(stage.windows, self._cue_at, self._cue_opens))
 
     def _beside(self, stage) -> tuple:
         """Two lines beside the seconds, above the filter."""
@@ -268,9 +300,12 @@ class Hands(Pieces):
         # The seconds only become fewer: what fits beside them now does so to the end, but for the tenths
         room = WIDTH - _BETWEEN - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME
         filter = clip(in_letters(stage.filter or "no"), room // 2)
-        areas = [clip(in_letters(window.area), _HALF) for window in stage.windows]
+        going_in, coming_out = [], []
+        for at in range(len(stage.windows)):
+            going_in.append(_beside_each_other(_moving(stage.windows, at, True), _HALF))
+            coming_out.append(_beside_each_other(_moving(stage.windows, at, False), _HALF))
         self._lay_rail(stage)
-        self._words = (stage, title, filter, areas)
+        self._words = (stage, title, filter, going_in, coming_out)
 
     def _lay_rail(self, stage) -> None:
         """The whole of the stage's light as a line of dots, raised where an area is shaded."""
@@ -289,8 +324,9 @@ class Hands(Pieces):
     def _exposing(self) -> None:
         box = self.box
         self.prepare()
-        stage, title, _, areas = self._words
+        stage, title, _, going_in, coming_out = self._words
         cue_s = self._cue()
+        areas = going_in if self._cue_opens else coming_out
         enlarge(self.buffer, WIDTH, areas[self._cue_at] if cue_s else title, 0, 0)
         self._seconds((box.exposing.left_shown_ms() + 99) // 100, _SECONDS_Y, cue_s)
         self._dim()

@@ -19,7 +19,7 @@ from timing_core.panel.rows import (
 )
 from timing_core.refusal import Refusal
 
-_OF_A_PASS = ("base", "mark", "through", "add", "filter")
+_OF_A_PASS = ("base", "mark", "through", "with", "add", "filter")
 """Keys of the rows that are about one pass."""
 
 
@@ -51,6 +51,9 @@ class PrintScreen(Screen):
                 found.append(Row("mark", kind + mark.area, TURNS | PACES, "", index, number))
                 if mark.stops120 > 0:
                     found.append(Row("through", "  through", TURNS, "", index, number))
+                before = passes[index].partner(number)
+                if before:
+                    found.append(Row("with", "  with " + before.area, TURNS | TWO_VALUED, "", index, number))
             if len(marks) < MARKS_MAX:
                 found.append(Row("add", "Add a mark", TURNS | NAMES | LEADS_ON, "", index))
         for index in range(len(passes)):
@@ -109,8 +112,10 @@ class PrintScreen(Screen):
             if panel.has_open(row) or moved != "0":
                 return "%s  %s" % (moved, seconds_text(base_ms))
             return seconds_text(base_ms)
-        if key == "mark" or key == "through":
+        if key == "mark" or key == "through" or key == "with":
             mark = map.passes[row.index].marks[row.number]
+            if key == "with":
+                return "yes" if mark.with_previous else "no"
             if key == "through":
                 return filter_text(mark.filter) if mark.filter else "the pass's filter"
             light_ms = abs(map.mark_ms(row.index, mark))
@@ -155,6 +160,8 @@ class PrintScreen(Screen):
         elif key == "through":
             mark = map.passes[row.index].marks[row.number]
             mark.filter = following_filter(bench, mark.filter, steps)
+        elif key == "with":
+            map.passes[row.index].marks[row.number].with_previous = steps > 0
         elif key == "tied":
             work.map = was.copy()
             if was.tied != (steps > 0):
