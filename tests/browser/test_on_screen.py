@@ -428,16 +428,16 @@ def test_shades_are_worked_by_keyboard(look, room):
     screen = look()
     with room.window() as window:
         screen.keys("1")
-        window.until(lambda told: told.state["shade"]["shape"] == "disc")
-        before = window.state["shade"]
+        window.until(lambda told: told.state["hands"]["right"]["shape"] == "disc")
+        before = window.state["hands"]["right"]
         screen.keys("Shift+ArrowLeft", "Shift+ArrowUp", "+", ".")
-        window.until(lambda told: told.state["shade"]["angle"] == before["angle"] + 5)
-        after = window.state["shade"]
+        window.until(lambda told: told.state["hands"]["right"]["angle"] == before["angle"] + 5)
+        after = window.state["hands"]["right"]
         assert after["x"] < before["x"]
         assert after["y"] < before["y"]
         assert after["size"] > before["size"]
         screen.keys("0")
-        window.until(lambda told: told.state["shade"]["shape"] == "none")
+        window.until(lambda told: told.state["hands"]["right"]["shape"] == "none")
     assert window.state["box"]["state"] == "browse"
 
 
@@ -851,7 +851,7 @@ def test_a_phone_works_by_touch(look, room):
     with room.window() as window:
         screen.page.locator("#easel").tap(position={"x": 100, "y": 100})
         # A finger that is lifted takes the disc out of the light.
-        window.until(lambda told: told.state["shade"]["x"] < 0)
+        window.until(lambda told: told.state["hands"]["right"]["x"] < 0)
     screen.page.evaluate("() => scrollTo(0, 0)")
     screen.shoot("phone")
     screen.page.get_by_role("button", name="BACK", exact=True).tap()
@@ -962,7 +962,7 @@ def test_a_shade_is_taken_up_while_the_last_print_is_shown(look, room):
     screen.keys("1")
     screen.click("Fresh sheet")
     with room.window() as window:
-        window.until(lambda told: told.state["shade"]["shape"] == "disc")
+        window.until(lambda told: told.state["hands"]["right"]["shape"] == "disc")
     expect(screen.page.get_by_role("alert")).to_be_hidden()
     assert screen.errors == []
 
