@@ -296,6 +296,8 @@ def plain(value: Any, seen: dict) -> Any:
     """What an object is in, as plain data. Those `seen` already are told by their number. Moments are left
     out: every pause is longer than what depends on them."""
     kind = type(value)
+    if kind is FunctionType:
+        return value.__qualname__
     if kind in _ATOMS:
         return value
     if kind is list or kind is tuple:
