@@ -126,7 +126,6 @@ def _burns(stages: list, map: PrintingMap, waiting: list, filter: str, cut_pm: i
 
 def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     own = map.passes[index]
-    name = "pass %d" % (index + 1)
     shown_ms = map.base_ms(index)
     stage = Stage(BASE, "", own.filter, shown_ms, per_mille_less(shown_ms, cut_pm))
     stage.pass_index = index
@@ -143,18 +142,18 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
                 shades, open_ms = 1, at_ms + lead_ms
             if shades > 2:
                 raise Refusal(
-                    "Too many shades in %s" % name,
+                    "Too many shades in pass %d" % (index + 1),
                     "%s would be a third, for two hands" % mark.area,
                     "Give it by itself",
                 )
             window = Window(mark.area, open_ms, open_ms + per_mille_less(-map.mark_ms(index, mark), cut_pm))
             if shades == 2:
-                _refuse_near(stage.windows[-1], window, name)
+                _refuse_near(stage, window)
             stage.windows.append(window)
             at_ms = max(at_ms, window.close_ms)
     if at_ms > stage.light_ms:
         raise Refusal(
-            "Dodges do not fit in %s" % name,
+            "Dodges do not fit in pass %d" % (index + 1),
             "with lead-ins %s, the base has %s" % (seconds_up(at_ms), seconds_down(stage.light_ms)),
             "Save %s, or give more base" % seconds_up(at_ms - stage.light_ms),
         )
@@ -162,15 +161,16 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     return stage
 
 
-def _refuse_near(one: Window, other: Window, name: str) -> None:
-    """Refuse two windows that open together if one of their tones would cut off another."""
+def _refuse_near(stage: Stage, other: Window) -> None:
+    """Refuse a window that opens with the last of the stage if one of their tones would cut off another."""
+    one = stage.windows[-1]
     first_ms, last_ms = sorted((one.close_ms, other.close_ms))
     near_ms = first_ms - one.open_ms
     if near_ms >= CUE_MS and first_ms < last_ms:
         near_ms = last_ms - first_ms
     if near_ms < CUE_MS:
         raise Refusal(
-            "Dodges too near in %s" % name,
+            "Dodges too near in pass %d" % (stage.pass_index + 1),
             "%d ms apart, and a tone takes %d ms" % (near_ms, CUE_MS),
             "Give one by itself",
         )
@@ -254,15 +254,6 @@ def stage_name(stage: Stage) -> str:
     return "Patch %s" % stage.area
 
 
-def shades_text(windows: list) -> str:
-    """The areas to shade, in order: "face + hand, sky" where the first two open together."""
-    found, open_ms = "", 0
-    for window in windows:
-        found += window.area if not found else (" + " if window.open_ms == open_ms else ", ") + window.area
-        open_ms = window.open_ms
-    return found
-
-
 def stage_task(stage: Stage) -> str:
     """What the hands have to do at this stage, in words short enough to be large."""
     if stage.kind == COVER:
@@ -270,5 +261,13 @@ def stage_task(stage: Stage) -> str:
     if stage.kind == FRESH:
         return "Fresh piece %s" % stage.area
     if stage.windows:
-        return "Shade " + shades_text(stage.windows)
+        shades: list = []
+        open_ms = 0
+        for window in stage.windows:
+            if window.open_ms == open_ms:
+                shades[-1] += " + " + window.area
+            else:
+                shades.append(window.area)
+            open_ms = window.open_ms
+        return "Shade " + ", ".join(shades)
     return stage_name(stage)

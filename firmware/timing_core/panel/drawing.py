@@ -159,7 +159,7 @@ class Hands(Pieces):
         areas: list = []
         if held:
             name = self._held_words(stage)
-            if self._cue() and stage.kind == BASE:
+            if self._cue():
                 areas = _moving(stage.windows, self._cue_at, self._cue_opens)
         elif box.message:
             name = stage_name(stage)
@@ -189,21 +189,23 @@ class Hands(Pieces):
         if room < 16:
             self._head(name, state)
             return
-        words, room = in_letters(state + " " if state else ""), _HALF
+        words = in_letters(state + " " + name if state else name)
+        room = _HALF
         if state:
             self.fb.fill_rect(0, 0, WIDTH, 16, 1)
-            room -= width(words) + 2
-        words += _beside_each_other(areas or [name], room)
-        enlarge(self.buffer, WIDTH, words, 2 if state else 0, 0)
+            room -= 1
+        if areas:
+            words = in_letters(state + " ") if state else b""
+            words += _beside_each_other(areas, room - width(words) - 1 if state else room)
+        enlarge(self.buffer, WIDTH, clip(words, room), 2 if state else 0, 0)
 
     def _held_words(self, stage) -> str:
         if stage.kind == BURN:
             return stage.area
         if stage.kind != BASE:
             return "patch %s" % stage.area
-        if not self._cue():
-            return "pass %d" % (stage.pass_index + 1)
-        return " + ".join(_moving(stage.windows, self._cue_at, self._cue_opens))
+        self._cue()
+        return stage.windows[self._cue_at].area if self._cue_at >= 0 else "pass %d" % (stage.pass_index + 1)
 
     def _beside(self, stage) -> tuple:
         """Two lines beside the seconds, above the filter."""
