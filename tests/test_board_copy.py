@@ -8,10 +8,12 @@ from pathlib import Path
 import pytest
 
 from lampblack.board.borrowed_names import ROM_NAMES, SHORT_NAMES, BorrowedNames
-from lampblack.board.firmware_files import names_on_board, sources_on_board
+from lampblack.board.firmware_files import names_on_board, sources_on_board, texts_on_board
 from lampblack.board.folded_numbers import folded
 from lampblack.board.merged_groups import APART, NAMES_MAX, file_of, merged
+from lampblack.board.texts_on_flash import on_flash
 from tests import micropython
+from tests.stand_ins import Clock, board_module, clockwork
 from tests.test_trace import SCRIPTS, TICKS_MS, differences, trace_of
 
 FIRMWARE = micropython.ROOT / "firmware"
@@ -261,6 +263,77 @@ def test_no_number_of_the_firmware_has_a_name_on_a_board():
     assert {module for module, _ in named} <= {"board.pins"}
 
 
+# --- texts
+
+SIGNS = '''"""What a sign says."""
+LONG = "a text that is made when the module is loaded"
+KINDS = ("a sign that is made of wood", "a sign that is made of tin")
+ALL = ("a sign that is on a wall", "a sign that is on a door")
+
+def kind(at):
+    return KINDS[at], len(ALL)
+
+def told(name, at=("as good as the text of a module",)):
+    """Its docstring says more than sixteen characters."""
+    if name == "pattern%s,without:%s,any:%s,space":
+        return "short"
+    return lambda: "%s has a sign, and so has %s." % (name, "the next one, too"), "the next one, too"
+'''
+
+
+def test_the_sentences_of_functions_are_on_flash():
+    found, texts = on_flash({"signs": SIGNS, "board.crash": SIGNS})
+    assert found["board.crash"] == SIGNS
+    signs = b"a sign that is made of wooda sign that is made of tin"
+    assert texts == signs + b"%s has a sign, and so has %s.the next one, too"
+    own = found["signs"]
+    for kept in (
+        "made when the module",
+        "good as the text",
+        "its docstring",
+        "pattern%s,",
+        "'short'",
+        "on a wall",
+    ):
+        assert kept in own or kept.capitalize() in own
+    assert own.count("text_at(") == 4
+    assert "the next one" not in own
+
+
+@pytest.fixture
+def reader(tmp_path):
+    """`board.texts`, and a path for its file."""
+    module = board_module("texts", clockwork(Clock()))
+    module.FILE = str(tmp_path / "texts")
+    return module, tmp_path / "texts"
+
+
+def test_each_text_is_read_as_it_was(reader):
+    module, file = reader
+    found, texts = on_flash({"signs": SIGNS})
+    file.write_bytes(texts)
+    scope = {"text_at": module.text_at}
+    exec(found["signs"].replace("from board.texts import text_at", ""), scope)
+    now = scope["told"]("A wall")
+    assert [scope["kind"](at)[0] for at in (1, 0)] == [
+        "a sign that is made of tin",
+        "a sign that is made of wood",
+    ]
+    assert (now[0](), now[1]) == ("A wall has a sign, and so has the next one, too.", "the next one, too")
+
+
+@pytest.mark.parametrize("left", [None, b"", b"\xff" * 200, b"%s has a sign, and so"])
+def test_a_text_that_is_lost_takes_its_values_all_the_same(reader, left):
+    module, file = reader
+    found, _ = on_flash({"signs": SIGNS})
+    if left is not None:
+        file.write_bytes(left)
+    scope = {"text_at": module.text_at}
+    exec(found["signs"].replace("from board.texts import text_at", ""), scope)
+    said = scope["told"]("A wall")[0]()
+    assert said.startswith("These words are lost: install the firmware again. A wall ")
+
+
 # --- files
 
 
@@ -372,7 +445,47 @@ def copy(tmp_path_factory) -> Path:
         target.write_text(source, "utf-8")
         micropython.compile_file(target, target, str(place))
         target.unlink()
+    (folder / "board").mkdir()
+    (folder / "board" / "file").write_bytes(texts_on_board())
+    reader = PATHS["board.texts"].read_text("utf-8").replace('"/board/texts"', f'"{folder}/board/file"')
+    (folder / "board" / "texts.py").write_text(names.in_source(reader + SEEN), "utf-8")
+    (folder / "seen.py").write_text(names.in_source(SEER), "utf-8")
     return folder
+
+
+SEEN = """
+lit = False
+asked = []
+read = text_at
+
+def text_at(at):
+    asked.append(at)
+    if lit:
+        print("under light: " + read(at))
+    return read(at)
+"""
+
+SEER = """
+import sys
+from board import texts
+from host_sim.box.session import Watcher
+from tests.portable.trace import play
+
+class Seer(Watcher):
+    lit = False
+
+    def input(self, now_ms, event, value):
+        texts.asked.clear()
+        # A reply to the wire may take longer, as no key waits for it.
+        texts.lit = self.lit and event != "line"
+
+    def lamp(self, now_ms, on):
+        if on and texts.asked:
+            print("before light: " + texts.read(texts.asked[0]))
+        texts.lit = self.lit = on
+
+play(sys.argv[1], print, int(sys.argv[2]), 100, lambda session: session.watchers.append(Seer()))
+"""
 
 
 def in_files(source):
@@ -386,6 +499,7 @@ def in_files(source):
 
 @pytest.mark.parametrize("script", SCRIPTS, ids=[script.stem for script in SCRIPTS])
 def test_it_plays_every_script_as_the_sources_do(copy, script):
-    done = micropython.run(["-m", "tests.portable.trace", str(script), str(TICKS_MS)], copy)
+    """And no text is read from flash on the way to light, nor under it."""
+    done = micropython.run(["-m", "seen", str(script), str(TICKS_MS)], copy)
     assert done.returncode == 0, names_on_board().put_back(done.stderr + done.stdout[-2000:])
     assert differences(trace_of(script, ticks_ms=TICKS_MS), done.stdout.splitlines()) == []

@@ -122,7 +122,7 @@ def test_the_firmware_is_all_of_its_sources_compiled_but_the_two_that_start_it()
     files = firmware_files()
     assert set(files) == {"boot.py", "main.py"} | {
         module.replace(".", "/") + ".mpy" for module in sources_on_board()
-    }
+    } | {"board/texts"}
     for name in ("boot.py", "main.py"):
         assert files[name] == (ROOT / "firmware" / name).read_bytes()
     for path, content in files.items():
@@ -148,7 +148,7 @@ def test_the_manifest_says_version_and_digests():
 
 def test_the_compiled_core_runs_on_micropython(tmp_path):
     for path, content in firmware_files().items():
-        if path.startswith("timing_core/"):
+        if path.startswith(("timing_core/", "board/texts")):
             (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
             (tmp_path / path).write_bytes(content)
     (tmp_path / "main.py").write_text(
@@ -202,7 +202,7 @@ def test_a_source_that_does_not_compile_is_one_line(tmp_path, monkeypatch):
     (tmp_path / "board").mkdir()
     (tmp_path / "board" / "bad.py").write_text("def f(:\n")
     monkeypatch.setattr(files_of_board, "_sources", lambda: tmp_path)
-    for cached in (sources_on_board, files_of_board._numbered):
+    for cached in (sources_on_board, files_of_board._spared):
         cached.cache_clear()
     assert error_of(firmware_files).startswith("board/bad.py does not compile: ")
 

@@ -1,9 +1,9 @@
 """What goes on a board: the firmware's files, as they lie on its file system.
 
 What must live here: where the sources are, how they are compiled, and which file is which. A board's memory
-is small: `folded_numbers`, `merged_groups` and `borrowed_names` say what its copy of the sources does
-without. It may not know how files get onto a board, nor import any of what it reads: a board's modules run on
-a board.
+is small: `folded_numbers`, `texts_on_flash`, `merged_groups` and `borrowed_names` say what its copy of the
+sources does without. It may not know how files get onto a board, nor import any of what it reads: a board's
+modules run on a board.
 """
 
 import ast
@@ -21,6 +21,7 @@ import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
 from lampblack.board.folded_numbers import folded
 from lampblack.board.merged_groups import merged
+from lampblack.board.texts_on_flash import on_flash
 from lampblack.errors import CommandError
 from timing_core import VERSION
 
@@ -33,6 +34,9 @@ START = ("boot.py", "main.py")
 PACKAGES = ("timing_core", "board")
 """Folders that hold nothing but firmware."""
 
+TEXTS = "board/texts"
+"""Where `board.texts` finds them."""
+
 BYTECODE = b"M\x06"
 """How a compiled file begins: version 6, which MicroPython 1.19 and later run."""
 
@@ -44,6 +48,7 @@ def firmware_files() -> dict[str, bytes]:
     files = {name: (_sources() / name).read_bytes() for name in START}
     for module, source in sources_on_board().items():
         files[module.replace(".", "/") + ".mpy"] = _compiled(source, module)
+    files[TEXTS] = texts_on_board()
     return files
 
 
@@ -51,14 +56,19 @@ def firmware_files() -> dict[str, bytes]:
 def sources_on_board() -> Mapping[str, str]:
     """The source of each file that is compiled, by the module that it is on the board."""
     names = names_on_board()
-    return {module: names.in_source(source) for module, source in merged(_numbered()).items()}
+    return {module: names.in_source(source) for module, source in merged(_spared()[0]).items()}
+
+
+def texts_on_board() -> bytes:
+    """The file of texts that these sources read."""
+    return _spared()[1]
 
 
 @cache
 def names_on_board() -> BorrowedNames:
     """The names that stand for the firmware's own on a board. MicroPython reads the START files as they
     are."""
-    return BorrowedNames(_numbered(), kept=_start())
+    return BorrowedNames(_spared()[0], kept=_start())
 
 
 def _start() -> str:
@@ -67,9 +77,10 @@ def _start() -> str:
 
 
 @cache
-def _numbered() -> Mapping[str, str]:
-    """The source of every module that is compiled, with numbers in place of their names."""
-    return folded(_modules(), kept=_start())
+def _spared() -> tuple[Mapping[str, str], bytes]:
+    """The source of every module that is compiled, with numbers in place of their names and calls in place of
+    texts, and these texts."""
+    return on_flash(folded(_modules(), kept=_start()))
 
 
 def _modules() -> dict[str, str]:

@@ -18,6 +18,7 @@ APART = (
     "board.pins",
     "board.pulse",
     "board.scratch",
+    "board.texts",
     "board.watchdog",
     # What only the acceptance test has need of
     "timing_core.panel.counting",
