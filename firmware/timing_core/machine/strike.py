@@ -11,9 +11,9 @@ _OVERDUE_MS = const(250)
 """A lamp that has not reported its end this long after it was due is put out again. If it does not report
 that either, it is taken to be out."""
 
-_CUE_MS = const(250)
-_PIP_MS = const(50)
-"""How long these sound, and a little more (`panel.sounds`)."""
+CUE_LENGTH_MS = 250
+PIP_LENGTH_MS = 50
+"""Room for these sounds: no tick cuts them off. `panel.sounds` makes them a little shorter."""
 
 _NEVER_MS = const(1 << 29)
 _TICK_MS = const(1000)
@@ -137,7 +137,7 @@ class Cues:
         if cue_ms <= self._tick_ms:
             sound = self._cues[self._at][1]
             self._at += 1
-            clear_ms = cue_ms + (_PIP_MS if sound == "pip" else _CUE_MS)
+            clear_ms = cue_ms + (PIP_LENGTH_MS if sound == "pip" else CUE_LENGTH_MS)
         if self._tick_ms < clear_ms:
             self._tick_ms += _TICK_MS
         if self._tick_ms >= self._end_ms:

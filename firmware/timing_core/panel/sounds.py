@@ -6,13 +6,15 @@ rhythm: rising for "shade in", falling for "shade out", and an octave lower for 
 `light.plan.OPENS`). None is longer than the 500 ms between lead-in pips.
 """
 
+from timing_core.machine.strike import CUE_LENGTH_MS, PIP_LENGTH_MS
+
 SOUNDS = {
     "tick": ((2000, 8),),
-    "pip": ((2600, 40),),
-    "open": ((1800, 80), (2700, 160)),
-    "close": ((2700, 80), (1800, 160)),
-    "open2": ((900, 80), (1350, 160)),
-    "close2": ((1350, 80), (900, 160)),
+    "pip": ((2600, PIP_LENGTH_MS - 10),),
+    "open": ((1800, 80), (2700, CUE_LENGTH_MS - 90)),
+    "close": ((2700, 80), (1800, CUE_LENGTH_MS - 90)),
+    "open2": ((900, 80), (1350, CUE_LENGTH_MS - 90)),
+    "close2": ((1350, 80), (900, CUE_LENGTH_MS - 90)),
     "start": ((2200, 120),),
     "hold": ((1500, 90), (0, 50), (1500, 90)),
     "end": ((1500, 320),),
