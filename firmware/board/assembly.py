@@ -78,6 +78,7 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     backs = ReadBacks(box.watch, inputs, arm, pulse)
     runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
+    box.panel.let_go = _let_go_of_screen
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)
@@ -113,6 +114,10 @@ def _let_go(names) -> None:
     for group, name in names:
         sys.modules.pop(group + "." + name, None)
         delattr(sys.modules[group], name)
+
+
+def _let_go_of_screen(module: str) -> None:
+    _let_go((("timing_core.panel", module),))
 
 
 def _unpacked(text: str) -> DeflateIO:

@@ -1,6 +1,7 @@
 """Texts on flash: what the box seldom says is read when it is said.
 
-The PC puts the calls where the texts were (`lampblack.board.texts_on_flash`), and the file beside this module.
+The PC puts the calls where the texts were (`lampblack.board.texts_on_flash`), and the file beside this
+module.
 """
 
 from micropython import const

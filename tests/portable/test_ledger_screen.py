@@ -270,9 +270,32 @@ def test_a_damaged_record_is_told_of_and_the_others_are_whole():
 
 def test_what_was_read_is_let_go_of():
     box = a_box()
+    let_go: list = []
+    box.panel.let_go = let_go.append
     box.ledger.append(record("print", small_card()))
     open_ledger(box)
     assert len(words(box)) > 2
+    assert let_go == []
     press(box, "back")
+    assert box.panel.screen.key == "screens"
+    assert let_go == ["ledger_screen"]
+
+
+def test_a_screen_that_cannot_be_loaded_changes_nothing():
+    box = a_box()
     (ledger,) = [screen for screen in box.panel.screens if screen.key == "ledger"]
-    assert ledger._lines == []
+    failures: list = [ImportError(), OSError(5), ValueError("incompatible .mpy file"), MemoryError()]
+
+    def fails():
+        raise failures.pop()
+
+    made, ledger._make = ledger._make, fails
+    press(box, "back")
+    press(box, "dial", 100)
+    while failures:
+        press(box, "press")
+        assert box.panel.screen.key == "screens"
+        assert box.message.startswith("Ledger is not opened: it cannot be loaded.")
+    ledger._make = made
+    press(box, "press")
+    assert box.panel.screen.key == "ledger"

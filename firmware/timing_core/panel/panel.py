@@ -9,10 +9,6 @@ from timing_core.light.stops import seconds_text, stops_text
 from timing_core.light.strip import Strip
 from timing_core.light.work import Work
 from timing_core.machine.machine import Exchange
-from timing_core.panel.bench_screen import BenchScreen
-from timing_core.panel.ledger_screen import LedgerScreen
-from timing_core.panel.listen_screen import ListenScreen
-from timing_core.panel.print_screen import PrintScreen
 from timing_core.panel.rows import (
     ACTS,
     CHOOSES,
@@ -25,9 +21,7 @@ from timing_core.panel.rows import (
     TURNS,
     Row,
 )
-from timing_core.panel.screen_list import ScreenList
-from timing_core.panel.shelf_screen import ShelfScreen
-from timing_core.panel.strip_screen import StripScreen
+from timing_core.panel.screens import screens
 from timing_core.panel.undo import Before, Kept
 from timing_core.refusal import Refusal
 from timing_core.ticks import since
@@ -53,10 +47,15 @@ class Cursor:
         return 2 if each_ms >= 40 else 5
 
 
+def _keep(module: str) -> None:
+    """A desk has the room for all screens."""
+
+
 class Panel:
     """`screens` has the list of screens first. `before` is what was there when the open value was opened;
     None if none is open. `aim` is the pass and mark (None for the base) of the row on which the Print screen
-    was left for the list of screens; None if that had neither, or the list was reached in another way."""
+    was left for the list of screens; None if that had neither, or the list was reached in another way.
+    `let_go(module)` is called when a screen is left that is loaded when it is opened."""
 
     def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run, watch) -> None:
         self.work = work
@@ -66,15 +65,9 @@ class Panel:
         self.watch = watch
         self.kept = Kept(work, io, platform, store, shelf, ledger)
         self.undo = self.kept.undo
-        self.screens = (
-            ScreenList(),
-            PrintScreen(),
-            StripScreen(),
-            ShelfScreen(),
-            BenchScreen(),
-            LedgerScreen(),
-            ListenScreen(),
-        )
+        self.screens = screens()
+        self.let_go = _keep  # set from outside, where memory is short
+        self._loaded = ""
         self.cursor = Cursor(self.screens[0])
         self.before: Before | None = None
         self.aim: tuple | None = None
@@ -100,10 +93,13 @@ class Panel:
         return self.cursor.screen.value(self, row)
 
     def show(self, key: str) -> None:
-        """Go to a screen, by its key."""
+        """Go to a screen, by its key. Refusal if it cannot be loaded; then nothing is changed."""
         for screen in self.screens:
-            if screen.key == key:
-                self.cursor.screen = screen
+            if screen.key == key and screen.key != self.cursor.screen.key:
+                self.cursor.screen = screen.opened()
+                if self._loaded:
+                    self.let_go(self._loaded)
+                self._loaded = screen.module
         self.come_home()
 
     def come_home(self) -> None:

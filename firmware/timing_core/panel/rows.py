@@ -99,6 +99,11 @@ class Screen:
     """What EXPOSE begins here: "print", "strip" or nothing."""
     over = ""
     """The screen to which BACK leads, by its key; "" for the list of screens."""
+    module = ""
+    """What is let go of when the screen is left (see `panel.screens`)."""
+
+    def opened(self) -> "Screen":
+        return self
 
     def rows(self, panel) -> list:
         """The rows; never empty."""

@@ -20,8 +20,11 @@ APART = (
     "board.scratch",
     "board.texts",
     "board.watchdog",
-    # What only the acceptance test has need of
+    # What is loaded when it is asked for
     "timing_core.panel.counting",
+    "timing_core.panel.ledger_screen",
+    "timing_core.panel.listen_screen",
+    "timing_core.panel.shelf_screen",
     # What it lets go of when it has started
     "timing_core.machine.recovery",
     "timing_core.machine.transitions",

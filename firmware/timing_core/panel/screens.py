@@ -1,0 +1,64 @@
+"""The panel's screens in the order of their list, and those that are made only when they are opened.
+
+What must live here: which screens there are. What is seldom looked at would take memory on a board all
+evening long, so it is loaded when it is opened, which takes some ms in the dark, and let go of when it is
+left.
+"""
+
+from timing_core.panel.bench_screen import BenchScreen
+from timing_core.panel.print_screen import PrintScreen
+from timing_core.panel.screen_list import ScreenList
+from timing_core.panel.strip_screen import StripScreen
+from timing_core.refusal import Refusal
+
+
+class Later:
+    """A screen that `make` makes when it is opened: what the list of screens has to know of it, and `module`,
+    the file that it comes from. The screen itself is a `panel.rows.Screen`."""
+
+    def __init__(self, key: str, heading: str, over: str, make) -> None:
+        self.key = key
+        self.heading = heading
+        self.over = over
+        self.module = key + "_screen"
+        self._make = make
+
+    def opened(self):
+        try:
+            return self._make()
+        except (ImportError, OSError, ValueError, MemoryError):
+            what = "%s is not opened" % self.heading
+            raise Refusal(
+                what, "it cannot be loaded", "Reset the box, or install the firmware again"
+            ) from None
+
+
+def _ledger():
+    from timing_core.panel.ledger_screen import LedgerScreen
+
+    return LedgerScreen()
+
+
+def _listen():
+    from timing_core.panel.listen_screen import ListenScreen
+
+    return ListenScreen()
+
+
+def _shelf():
+    from timing_core.panel.shelf_screen import ShelfScreen
+
+    return ShelfScreen()
+
+
+def screens() -> tuple:
+    """The list of screens first."""
+    return (
+        ScreenList(),
+        PrintScreen(),
+        StripScreen(),
+        Later("shelf", "Shelf", "", _shelf),
+        BenchScreen(),
+        Later("ledger", "Ledger", "", _ledger),
+        Later("listen", "Listen", "bench", _listen),
+    )
