@@ -164,6 +164,41 @@ def test_no_memory_is_taken_under_light(box):
     assert used[1] == used[0]
 
 
+def test_screens_that_are_loaded_when_opened_leave_no_memory_behind(box):
+    def scenario(box: PicoBox) -> list[int]:
+        box.do(
+            "import gc\n"
+            "def opened():\n"
+            "    for later in ('ledger', 'listen', 'shelf'):\n"
+            "        runner.box.panel.show(later)\n"
+            "        assert runner.box.panel.screen.key == later\n"
+            "    runner.box.panel.show('screens')\n"
+            "    gc.collect()\n"
+            "    return gc.mem_free()\n"
+        )
+        return [int(box.ask("opened()")) for _ in range(6)]
+
+    free = box.forked(scenario)
+    print(f"free after each: {free}")
+    # The probe's own text and answers come and go.
+    assert min(free[1:]) > free[0] - 1500
+
+
+def test_a_screen_whose_file_is_damaged_is_not_opened(box):
+    def scenario(box: PicoBox) -> str:
+        box.do(
+            "with open('/timing_core/panel/ledger_screen.mpy', 'r+b') as file:\n"
+            "    file.write(b'nothing that can be run')\n"
+            "runner.box.panel.list_screens('screen', 'ledger')\n",
+            wait_ms=500,
+        )
+        box.press("press")
+        box.run_ms(500)
+        return box.ask("runner.box.panel.screen.key, runner.box.message")
+
+    assert box.forked(scenario).startswith("screens Ledger is not opened: it cannot be loaded.")
+
+
 @pytest.mark.long
 def test_free_memory_before_and_after_a_print(uf2):
     """100 KB of 1,000 bytes, which leaves room for what is still to come (`FREE_MIN_BYTES`)."""
