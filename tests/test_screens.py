@@ -348,6 +348,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     _note_cuts(note)
     _note_damage(note)
     _note_faults(note)
+    _note_unloaded(note)
     return frozenset(found)
 
 
@@ -400,6 +401,20 @@ def _note_faults(note) -> None:
     to_row(session, "Confirm")
     session.input("press")
     note(session, "Confirmed.")
+
+
+def _note_unloaded(note) -> None:
+    """A screen that cannot be loaded, the one with the longest name."""
+    session = situation("screens")
+
+    def fails():
+        raise OSError
+
+    (later,) = [screen for screen in session.box.panel.screens if screen.key == "ledger"]
+    later._make = fails
+    to_row(session, "Ledger")
+    session.input("press")
+    note(session, "is not opened")
 
 
 def _give_all(session) -> None:
@@ -817,7 +832,7 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    above asked check closed count confirm confirmed contact counted does dark fitted known let lit off
+    above asked check closed count confirm confirmed contact counted does dark firmware fitted install known let lit off
     listen opened output play plug second sound unasked wires
     areas names place tied
     areas keys names pedal place right tied
