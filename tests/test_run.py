@@ -17,7 +17,7 @@ from timing_core.light.plan import (
     BOTH,
     BURN,
     CLOSES,
-    CUE_MS,
+    CUE_LENGTH_MS,
     FIT,
     OPENS,
     PIP_MS,
@@ -319,8 +319,8 @@ def test_windows_given_together_open_as_one_and_close_in_their_own_time(map, ben
             at_ms = max(edges)
             if len(group) == 2:
                 apart_ms = abs(edges[0] - edges[1])
-                assert min(edges) - open_ms >= CUE_MS
-                assert apart_ms == 0 or apart_ms >= CUE_MS
+                assert min(edges) - open_ms >= CUE_LENGTH_MS
+                assert apart_ms == 0 or apart_ms >= CUE_LENGTH_MS
         assert not windows
         assert at_ms <= stage.light_ms
 
@@ -516,14 +516,14 @@ def test_the_ear_alone_tells_when_each_shade_goes_in_and_comes_out(map, bench):
 def test_no_cue_cuts_off_the_one_before(map, bench):
     """But of a single dodge that is shorter than its own tone."""
     for stage in compiled(map, bench):
-        short = [own.close_ms for own in stage.windows if own.close_ms - own.open_ms < CUE_MS]
+        short = [own.close_ms for own in stage.windows if own.close_ms - own.open_ms < CUE_LENGTH_MS]
         for (at_ms, sound), (next_ms, _) in itertools.pairwise(stage.cues):
             assert next_ms in short or next_ms >= at_ms + sum(ms for _, ms in SOUNDS[sound])
 
 
 def test_a_tone_for_the_hands_lasts_no_longer_than_its_room():
     for sound in (*OPENS, *CLOSES, *BOTH):
-        assert sum(ms for _, ms in SOUNDS[sound]) < CUE_MS
+        assert sum(ms for _, ms in SOUNDS[sound]) < CUE_LENGTH_MS
 
 
 def test_cues_of_two_windows_that_open_together():

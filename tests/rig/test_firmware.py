@@ -189,7 +189,8 @@ def test_a_screen_whose_file_is_damaged_is_not_opened(box):
         box.do(
             "with open('/timing_core/panel/ledger_screen.mpy', 'r+b') as file:\n"
             "    file.write(b'nothing that can be run')\n"
-            "runner.box.panel.list_screens('screen', 'ledger')\n"
+            "runner.box.panel.list_screens('screen', 'ledger')\n",
+            wait_ms=500,
         )
         box.press("press")
         box.run_ms(500)

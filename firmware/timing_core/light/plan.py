@@ -28,8 +28,9 @@ _STRIKE_MIN_MS = const(20)
 PIP_MS = 500
 """The time between lead-in pips."""
 _PIPS = const(3)
-CUE_MS = 250
-"""How long the other cues sound, and a little more (`panel.sounds`)."""
+CUE_LENGTH_MS = 250
+"""Room for each of the other cues: neither a cue nor a tick cuts it off. `panel.sounds` makes them a little
+shorter."""
 
 OPENS = ("open", "open2")
 CLOSES = ("close", "close2")
@@ -166,12 +167,12 @@ def _refuse_near(stage: Stage, other: Window) -> None:
     one = stage.windows[-1]
     first_ms, last_ms = sorted((one.close_ms, other.close_ms))
     near_ms = first_ms - one.open_ms
-    if near_ms >= CUE_MS and first_ms < last_ms:
+    if near_ms >= CUE_LENGTH_MS and first_ms < last_ms:
         near_ms = last_ms - first_ms
-    if near_ms < CUE_MS:
+    if near_ms < CUE_LENGTH_MS:
         raise Refusal(
             "Dodges too near in pass %d" % (stage.pass_index + 1),
-            "%d ms apart, and a tone takes %d ms" % (near_ms, CUE_MS),
+            "%d ms apart, and a tone takes %d ms" % (near_ms, CUE_LENGTH_MS),
             "Give one by itself",
         )
 
@@ -197,7 +198,7 @@ def _lay_cues(stage: Stage) -> None:
             if at_ms >= clear_ms:
                 stage.cues.append((at_ms, "pip"))
         stage.cues.append((edge_ms, sound))
-        clear_ms = edge_ms + CUE_MS
+        clear_ms = edge_ms + CUE_LENGTH_MS
 
 
 def check_light(stage: Stage, bench: Bench) -> None:

@@ -34,6 +34,7 @@ _SECONDS_END = const(48)
 _RAIL_Y = const(5)
 _SHADED_Y = const(2)  # both from where the seconds end
 _BETWEEN = const(4)
+_APART = const(2)  # between words of a column and the figures beside them
 _WORD_APART = const(5)  # between an enlarged word and its figures
 _MOST_S = const(999)  # a stage has 999.9 s at most
 _FRAME = const(6)  # what the frame around the filter takes, both its sides together
@@ -101,6 +102,36 @@ class Pieces:
     def _says(self, name: str, control: str) -> bytes:
         says = self.box.machine.says(control)
         return in_letters(name + says) if says else b""
+
+    def _packed_foot(self, has_seconds: bool) -> int:
+        """What each control will do now, in as few lines as it fits; returns where they begin. Where the
+        seconds are large EXPOSE need not name them."""
+        lines: list = []
+        for name, control in _CONTROLS:
+            hint = self._says(name, control)
+            if control == "expose":
+                fills = hint
+                if has_seconds and hint == in_letters("EXPOSE give " + self.box.exposing.left_text()):
+                    hint = in_letters("EXPOSE give")
+            if not hint:
+                continue
+            for line in lines:
+                if len(line) == 1 and width(line[0]) + _BETWEEN + width(hint) < WIDTH:
+                    line.append(hint)
+                    break
+            else:
+                lines.append([clip(hint, WIDTH - 2)])
+        top = y = HEIGHT - _LINE * len(lines)
+        for line in lines:
+            right = WIDTH - width(line[1]) if len(line) > 1 else WIDTH
+            if fills:
+                self.fb.fill_rect(0, y, right - (_BETWEEN - 1 if right < WIDTH else 0), _LINE, 1)
+            self.pen.text(self.fb, line[0], 1, y, 0 if fills else 1)
+            if len(line) > 1:
+                self.pen.text(self.fb, line[1], right, y)
+            fills = b""
+            y += _LINE
+        return min(top, _SECONDS_END)
 
     def _message(self, text: str, y: int = _LINE) -> None:
         """Words between head and foot: four lines, or five where EXPOSE has no line of its own. A word
@@ -230,62 +261,65 @@ class Hands(Pieces):
 
     def _choosing(self) -> None:
         box = self.box
-        strip = box.work.strip
+        strip, map = box.work.strip, box.work.map
         place = box.panel.cursor.place
         top = self._packed_foot(False)
         y = top - 32
         patch = in_letters("Patch %s" % (str(place // 2 + 1) + ("½" if place % 2 else "")))
         if y < 16:
-            self._head("Choose a patch", "")
+            self._head("Choose a patch", " ".join(self._sets(strip, map)))
         else:
             enlarge(self.buffer, WIDTH, patch, 0, 0)
         if box.message:
             self._message(box.message, y)
             return
-        tenths = (strip.total_ms(box.work.map, place) + 50) // 100
+        if y >= 16:
+            for line in self._sets(strip, map):
+                words = clip(in_letters(line), WIDTH - 2 * width(patch) - _BETWEEN)
+                self.pen.text(self.fb, words, WIDTH - width(words), y - 16)
+                y += _LINE
+            y = top - 32
+        tenths = (strip.total_ms(map, place) + 50) // 100
         self._large_seconds(tenths, y, True, 5)
-        if strip.step_stops120:
-            self.pen.text(self.fb, in_letters(stops_text(strip.shift(place))), 0, y)
-            self.pen.text(self.fb, in_letters("stops"), 0, y + _LINE)
-        each = (WIDTH - LARGE.width(999) - _BETWEEN) // strip.patches
-        y += 18
+        room = WIDTH - LARGE.width(999) - _APART
+        stops120 = strip.offset(map, place)
+        stops = in_letters(stops_text(stops120))
+        # A fraction that leaves no room for its whole stops stands below them.
+        for words in [stops] if width(stops) <= room else stops.split(b" "):
+            self.pen.text(self.fb, words, 0, y)
+            y += _LINE
+        for line in self._set_to(strip, map, stops120):
+            if y < top - _LINE:
+                self.pen.text(self.fb, clip(in_letters(line), room), 0, y)
+                y += _LINE
+        each = room // strip.patches
+        y = top - _LINE
         for index in range(strip.patches):
             if place == 2 * index:
-                self.fb.fill_rect(index * each, y, each, 12, 1)
+                self.fb.fill_rect(index * each, y, each, 7, 1)
             else:
-                self.fb.rect(index * each, y + 2, each, 8, 1)
+                self.fb.rect(index * each, y + 2, each, 3, 1)
         if place % 2:
-            self.fb.fill_rect((place + 1) // 2 * each - 1, y - 2, 2, 16, 1)
+            self.fb.fill_rect((place + 1) // 2 * each - 1, y, 2, 7, 1)
 
-    def _packed_foot(self, has_seconds: bool) -> int:
-        """What each control will do now, in as few lines as it fits; returns where they begin. Where the
-        seconds are large EXPOSE need not name them."""
-        lines: list = []
-        for name, control in _CONTROLS:
-            hint = self._says(name, control)
-            if control == "expose":
-                fills = hint
-                if has_seconds and hint == in_letters("EXPOSE give " + self.box.exposing.left_text()):
-                    hint = in_letters("EXPOSE give")
-            if not hint:
-                continue
-            for line in lines:
-                if len(line) == 1 and width(line[0]) + _BETWEEN + width(hint) < WIDTH:
-                    line.append(hint)
-                    break
-            else:
-                lines.append([clip(hint, WIDTH - 2)])
-        top = y = HEIGHT - _LINE * len(lines)
-        for line in lines:
-            right = WIDTH - width(line[1]) if len(line) > 1 else WIDTH
-            if fills:
-                self.fb.fill_rect(0, y, right - (_BETWEEN - 1 if right < WIDTH else 0), _LINE, 1)
-            self.pen.text(self.fb, line[0], 1, y, 0 if fills else 1)
-            if len(line) > 1:
-                self.pen.text(self.fb, line[1], right, y)
-            fills = b""
-            y += _LINE
-        return min(top, _SECONDS_END)
+    def _sets(self, strip, map) -> tuple:
+        """What taking a place of the strip sets, in two lines."""
+        mark = strip.mark(map)
+        if len(map.passes) == 1:
+            return "sets", mark.area if mark else "base"
+        own = "pass %d" % (strip.pass_index + 1)
+        if mark is not None:
+            return mark.area, own
+        return (own, "alone") if map.tied else ("sets", own)
+
+    def _set_to(self, strip, map, stops120: int) -> tuple:
+        """Two lines that go with the stops: what they make of a mark or of the tie."""
+        mark = strip.mark(map)
+        if mark is None:
+            return "stops", "new ratio" if stops120 and map.tied and len(map.passes) > 1 else ""
+        if strip.filter(map) != map.passes[strip.pass_index].filter:
+            return "stops", "filter %s" % mark.filter
+        return "stops", "burn" if stops120 > 0 else "dodge" if stops120 else ""
 
     # --- lit: no allocation from here on, once `prepare` has run
 

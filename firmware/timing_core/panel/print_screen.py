@@ -73,13 +73,12 @@ class PrintScreen(Screen):
         keys = [row.key for row in found]
         if "all" in keys:
             return keys.index("all")
-        panel.pass_index = min(panel.pass_index, len(panel.work.map.passes) - 1)
-        return [row.key == "base" and row.index == panel.pass_index for row in found].index(True)
+        return [row.key == "base" and row.index == panel.work.pass_index for row in found].index(True)
 
     def aim(self, panel):
         row = panel.row()
         if row.key == "all":
-            return panel.pass_index, None
+            return panel.work.pass_index, None
         return (row.index, row.number) if row.key in _OF_A_PASS else None
 
     def _base_label(self, map, index: int) -> str:
@@ -198,7 +197,7 @@ class PrintScreen(Screen):
 
     def take(self, panel, row: Row) -> None:
         if row.index < len(panel.work.map.passes) and row.key in _OF_A_PASS:
-            panel.pass_index = row.index
+            panel.work.pass_index = row.index
         pick = panel.cursor.pick
         if row.key == "add":
             marks = panel.work.map.passes[row.index].marks
@@ -212,7 +211,6 @@ class PrintScreen(Screen):
     def act(self, panel, row: Row) -> None:
         former = panel.work.map.name
         panel.work.new()
-        panel.pass_index = 0
         panel.show("print")
         panel.io.say("A new print. Undo brings %s back." % former)
 

@@ -7,15 +7,18 @@ rhythm: rising for "shade in", falling for "shade out", an octave lower for ever
 lead-in pips.
 """
 
+from timing_core.light.plan import CUE_LENGTH_MS
+from timing_core.machine.strike import PIP_LENGTH_MS
+
 SOUNDS = {
     "tick": ((2000, 8),),
-    "pip": ((2600, 40),),
-    "open": ((1800, 80), (2700, 160)),
-    "close": ((2700, 80), (1800, 160)),
-    "open2": ((900, 80), (1350, 160)),
-    "close2": ((1350, 80), (900, 160)),
-    "open_both": ((1200, 80), (1800, 80), (2700, 80)),
-    "close_both": ((2025, 80), (1350, 80), (900, 80)),
+    "pip": ((2600, PIP_LENGTH_MS - 10),),
+    "open": ((1800, 80), (2700, CUE_LENGTH_MS - 90)),
+    "close": ((2700, 80), (1800, CUE_LENGTH_MS - 90)),
+    "open2": ((900, 80), (1350, CUE_LENGTH_MS - 90)),
+    "close2": ((1350, 80), (900, CUE_LENGTH_MS - 90)),
+    "open_both": ((1200, 80), (1800, 80), (2700, CUE_LENGTH_MS - 170)),
+    "close_both": ((2025, 80), (1350, 80), (900, CUE_LENGTH_MS - 170)),
     "start": ((2200, 120),),
     "hold": ((1500, 90), (0, 50), (1500, 90)),
     "end": ((1500, 320),),
