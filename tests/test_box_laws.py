@@ -52,8 +52,8 @@ WRAP = 1 << 30
 REFUSAL = re.compile(r"[^\n]+: [^\n]+\. [^\n]+\.")
 """What, why, what to do, in one line."""
 
-# Cards that between them have all there is: dodges (two at once too), burns, a third filter, ties, dry-down, no
-# filter.
+# Cards that between them have all there is: dodges, also two at once, burns, a third filter, ties, dry-down,
+# no filter.
 CARDS = [
     a_card(("face", -60), ("sky", 40), base_ms=9000),
     a_card(("sky", 80, "0"), ("sea", 20, "00"), base_ms=3000, filter="", name="shore", title="Shore"),

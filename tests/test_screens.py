@@ -843,8 +843,8 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    above asked check closed count confirm confirmed contact counted does dark firmware fitted install known let lit off
-    listen opened output play plug second sound unasked wires
+    above asked check closed count confirm confirmed contact counted does dark firmware fitted install known
+    let lit off listen opened output play plug second sound unasked wires
     apart both by hands itself many near third tone two yes
     areas names place tied
     areas keys names pedal place right tied
