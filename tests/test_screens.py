@@ -832,7 +832,8 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    above asked check closed count confirm confirmed contact counted does dark firmware fitted install known let lit off
+    above asked check closed count confirm confirmed contact counted does dark firmware fitted install
+    known let lit off
     listen opened output play plug second sound unasked wires
     areas names place tied
     areas keys names pedal place right tied
