@@ -843,9 +843,9 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    above asked check closed count confirm confirmed contact counted does dark firmware fitted install known
-    let lit off listen opened output play plug second sound unasked wires
-    apart both by hands itself many near third tone two yes
+    above apart asked both by check closed confirm confirmed contact count counted dark does firmware
+    fitted hands install itself known let listen lit many near off opened output play plug second sound
+    third tone two unasked wires yes
     areas names place tied
     areas keys names pedal place right tied
     a add after again all alone and another aperture are around as at auto away back base bases be
