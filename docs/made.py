@@ -221,6 +221,7 @@ class Evening:
         mill.dry_down = True
         mill.facts = {"paper": "RC pearl"}
         mill.add_mark(0, Mark("race", -40))
+        mill.add_mark(0, Mark("wheel", -20, "", True))
         mill.add_mark(0, Mark("sky", 80, "0"))
         wall = PrintingMap.new(11800, "3", 80)
         wall.name, wall.title = "dry-wall", "Dry-stone wall"

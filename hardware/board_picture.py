@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from html import escape
 from math import cos, pi, sin
+from pathlib import Path
 
 from hardware.circuit import Part
 from hardware.layout import Footprint, Layout, Pad, Point
@@ -451,3 +452,10 @@ def _spots(box: Box, wide: float, high: float) -> Iterator[tuple[Point, int]]:
             yield (x + slide, bottom + wide / 2 + away), -90
             yield (right + high / 2 + away, y + slide), -90
             yield (left - high / 2 - away, y + slide), -90
+
+
+def write(folder: Path, pictures: dict[str, str]) -> None:
+    """Put pictures into a folder, by their file names."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in pictures.items():
+        (folder / name).write_text(text, encoding="utf-8")

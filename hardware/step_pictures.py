@@ -8,7 +8,7 @@ board_picture.py's. `python -m hardware.step_pictures` draws all of them.
 from __future__ import annotations
 
 from hardware import probes
-from hardware.board_picture import Picture
+from hardware.board_picture import Picture, write
 from hardware.circuit import HERE, Circuit, Part, read_circuit
 from hardware.layout import Layout, read_layout
 
@@ -96,9 +96,7 @@ def short(part: Part) -> str:
 
 
 def main() -> None:
-    MADE.mkdir(parents=True, exist_ok=True)
-    for name, text in pictures(read_circuit(), read_layout()).items():
-        (MADE / name).write_text(text, encoding="utf-8")
+    write(MADE, pictures(read_circuit(), read_layout()))
 
 
 if __name__ == "__main__":

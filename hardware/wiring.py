@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
-from hardware.board_picture import LOOKS
+from hardware.board_picture import LOOKS, write
 from hardware.circuit import HERE, Circuit, CircuitError, Part, read_circuit
 from hardware.drawings import practice
 from hardware.layout import Layout, read_layout
@@ -204,9 +204,7 @@ def pictures(circuit: Circuit, layout: Layout) -> dict[str, str]:
 
 
 def main() -> None:
-    MADE.mkdir(parents=True, exist_ok=True)
-    for name, text in pictures(read_circuit(), read_layout()).items():
-        (MADE / name).write_text(text, encoding="utf-8")
+    write(MADE, pictures(read_circuit(), read_layout()))
 
 
 if __name__ == "__main__":

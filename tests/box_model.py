@@ -459,6 +459,14 @@ def worked_card() -> dict:
     return card
 
 
+def together(card: dict) -> dict:
+    """The same with every second dodge of a pass given with the one before it."""
+    for own in card["passes"]:
+        for mark in [mark for mark in own["marks"] if mark["stops120"] < 0][1::2]:
+            mark["with_previous"] = True
+    return card
+
+
 def _ready(session: Session, card: dict) -> None:
     load(session, card)
     keys(session, "expose")

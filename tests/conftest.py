@@ -1,4 +1,4 @@
-"""What all tests share: one Hypothesis profile, and the modules that MicroPython runs.
+"""What all tests share: one Hypothesis profile, the modules that MicroPython runs, the circuit and its board.
 
 The profile has no time limits, since machines differ, and prints a blob to replay by. Where `CI` is set it
 tries the same examples each time, so that a change is judged and not the draw; elsewhere it looks on.
@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from hardware.circuit import Circuit, read_circuit
+from hardware.layout import Layout, read_layout
 from tests.micropython import compile_all
 
 settings.register_profile("lampblack", deadline=None, print_blob=True, derandomize="CI" in os.environ)
@@ -26,3 +28,15 @@ def pytest_xdist_auto_num_workers() -> int:
 def compiled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder of all that runs under MicroPython, compiled once. Nothing else is put there."""
     return compile_all(tmp_path_factory.mktemp("mpy"))
+
+
+@pytest.fixture(scope="session")
+def circuit() -> Circuit:
+    """As the parts file has it. No test changes it."""
+    return read_circuit()
+
+
+@pytest.fixture(scope="session")
+def layout() -> Layout:
+    """Of the finished board. No test changes it."""
+    return read_layout()

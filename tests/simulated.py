@@ -72,7 +72,8 @@ class Darkroom:
             box.bench_set({"power_up": "as left"})
             if window.state["sheet"]["in"]:
                 window.do("develop", dry=False)
-            window.do("shade", shape="none", x=0.5, y=0.5, size=0.2, angle=0)
+            for hand in ("right", "left"):
+                window.do("shade", hand=hand, shape="none", x=0.5, y=0.5, size=0.2, angle=0)
             window.do("fit", filter="")
             window.do("negative", name="breakwater")
             window.do("paper", name="vc-2019")

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from hardware.checks import gerbers
-from hardware.circuit import HERE, Circuit, read_circuit
+from hardware.circuit import HERE
 from tests.micropython import ROOT
 
 KICAD_PYTHON = "/usr/bin/python3"
@@ -17,11 +17,6 @@ KICAD_PYTHON = "/usr/bin/python3"
 MADE = HERE / "made" / "board"
 
 CUT_MM = 0.3
-
-
-@pytest.fixture(scope="module")
-def circuit() -> Circuit:
-    return read_circuit()
 
 
 @pytest.fixture(scope="module")

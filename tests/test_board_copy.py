@@ -10,7 +10,7 @@ import pytest
 from lampblack.board.borrowed_names import ROM_NAMES, SHORT_NAMES, BorrowedNames
 from lampblack.board.firmware_files import names_on_board, sources_on_board, texts_on_board
 from lampblack.board.folded_numbers import folded
-from lampblack.board.merged_groups import APART, NAMES_MAX, file_of, merged
+from lampblack.board.merged_groups import APART, EARLY, NAMES_MAX, file_of, in_files, merged
 from lampblack.board.texts_on_flash import on_flash
 from tests import micropython
 from tests.stand_ins import Clock, board_module, clockwork
@@ -353,8 +353,8 @@ def test_each_module_is_in_one_file():
 
 def test_what_comes_first_on_the_board_comes_without_the_core():
     """boot.py and main.py put the relays out before anything of the core is loaded."""
-    for module in APART:
-        if module.startswith("board."):
+    for module in PATHS:
+        if module.startswith("board.") and (module in APART or file_of(module) == EARLY):
             assert "timing_core" not in PATHS[module].read_text("utf-8"), module
 
 
@@ -448,7 +448,7 @@ def copy(tmp_path_factory) -> Path:
     (folder / "board").mkdir()
     (folder / "board" / "file").write_bytes(texts_on_board())
     reader = PATHS["board.texts"].read_text("utf-8").replace('"/board/texts"', f'"{folder}/board/file"')
-    (folder / "board" / "texts.py").write_text(names.in_source(reader + SEEN), "utf-8")
+    (folder / "board" / "start.py").write_text(names.in_source(reader + SEEN), "utf-8")
     (folder / "seen.py").write_text(names.in_source(SEER), "utf-8")
     return folder
 
@@ -467,7 +467,7 @@ def text_at(at):
 
 SEER = """
 import sys
-from board import texts
+from board import start as texts
 from host_sim.box.session import Watcher
 from tests.portable.trace import play
 
@@ -486,15 +486,6 @@ class Seer(Watcher):
 
 play(sys.argv[1], print, int(sys.argv[2]), 100, lambda session: session.watchers.append(Seer()))
 """
-
-
-def in_files(source):
-    """A program for the core in modules, as one for the core in files."""
-    return re.sub(
-        r"(?<=from )timing_core[.\w]+(?= import)",
-        lambda found: file_of(found[0]),
-        source,
-    )
 
 
 @pytest.mark.parametrize("script", SCRIPTS, ids=[script.stem for script in SCRIPTS])

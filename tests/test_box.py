@@ -5,9 +5,14 @@ what the paper gets, area by area, is measured in `test_ideal_hands`, and every 
 `test_box_laws`.
 """
 
+import json
+
+import hypothesis.strategies as st
 import pytest
+from hypothesis import event, given, settings
 
 from host_sim.box.script import Player
+from lampblack.cards import card_file
 from tests.box_model import (
     GuardedDisk,
     LightMeter,
@@ -25,6 +30,7 @@ from tests.box_model import (
     snapshot,
     to_row,
     to_screen,
+    together,
     undo,
     until_dark,
     wait,
@@ -155,6 +161,118 @@ def test_the_ear_is_told_when_a_filter_is_next():
     assert evening.heard() == [], "a filter is fitted in silence"
     evening.play("expose\nwait until dark")
     assert evening.heard("tick") == ["start", "end"]
+
+
+# --- a shade in each hand
+
+
+def test_two_dodges_are_given_together_at_the_panel():
+    evening = Evening(a_card(("face", -60), ("hand", -60), base_ms=8000))
+    session, box = evening.session, evening.box
+    keys(session, "back", "press", "expose")
+    assert box.message == (
+        "Dodges do not fit in pass 1: with lead-ins 8.7 s, the base has 8.0 s. Save 0.7 s, or give more base."
+    )
+    to_row(session, "  with face")
+    assert box.panel.value(box.panel.row()) == "no"
+    session.input("press")
+    assert box.panel.value(box.panel.row()) == "yes", "the other one is proposed"
+    session.input("press")
+    assert [mark.with_previous for mark in box.work.map.passes[0].marks] == [False, True]
+    evening.ear.sounds.clear()
+    keys(session, "expose", "expose")
+    until_dark(session)
+    assert evening.heard("tick", "pip") == ["start", "open_both", "close_both", "end"]
+    undo(session)
+    assert box.message == "Undone: with face is no again."
+    assert not any(mark.with_previous for mark in box.work.map.passes[0].marks)
+
+
+def rows_with(box) -> list[str]:
+    return [row.label for row in box.panel.rows() if row.key == "with"]
+
+
+def test_it_is_offered_only_where_there_is_a_dodge_before():
+    card = a_card(("sky", 40), ("face", -60), ("wall", 0), ("hand", -60), base_ms=16_000)
+    card["passes"].append(a_pass(("hand", -30), base_ms=16_000))
+    evening = Evening(card)
+    to_screen(evening.session, "print")
+    assert rows_with(evening.box) == ["  with face"]
+    set_row(evening.session, "Burn sky", -100)
+    assert rows_with(evening.box) == ["  with sky", "  with face"]
+
+
+def test_a_mark_that_is_turned_through_nought_and_back_stays_with_the_other():
+    card = together(a_card(("face", -60), ("hand", -60), base_ms=8000))
+    evening = Evening(card)
+    session, box = evening.session, evening.box
+    to_screen(session, "print")
+    for label in ("Dodge hand", "Dodge face"):
+        to_row(session, label)
+        session.input("press")
+        for detents in (8, -8):
+            wait(session, 2000)  # turned slowly
+            session.input("dial", detents)
+            assert PrintingMap.from_dict(box.work.map.to_dict()).text() == box.work.map.text()
+        session.input("press")
+        assert box.work.map.to_dict() == card
+    # Taken as a burn it keeps what it was for when it is a dodge again, also with another before it.
+    wait(session, 2000)
+    set_row(session, "Dodge hand", 8)
+    assert rows_with(box) == []
+    wait(session, 2000)
+    set_row(session, "Burn hand", -8)
+    assert box.work.map.to_dict() == card
+    to_row(session, "Remove mark")
+    keys(session, "press")
+    session.input("dial", 1)
+    keys(session, "press")
+    assert rows_with(box) == []
+    assert [stage.light_ms for stage in box.plan()] == [0, 8000]
+    undo(session)
+    assert box.work.map.to_dict() == card
+
+
+changes = st.lists(
+    st.tuples(
+        st.sampled_from(("mark", "mark", "with", "through", "add", "remove", "passes", "base")),
+        st.integers(0, 7),
+        st.integers(-12, 12),
+    ),
+    max_size=12,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(changes)
+def test_a_map_made_at_the_panel_is_a_card_that_box_and_pc_take_and_undo_takes_back(walk):
+    session = new_session(panel_ms=0)
+    box = session.box
+    box.asked.set_bench({"settle_ms": 0})
+    load(session, a_card(("face", -60), ("hand", -40), ("sky", 40, "00"), base_ms=8000))
+    to_screen(session, "print")
+    texts = [box.work.map.text()]
+    for key, nth, detents in walk:
+        at = [number for number, row in enumerate(box.panel.rows()) if row.key == key]
+        if not at:
+            continue
+        session.input("dial", -1000)
+        session.input("dial", at[nth % len(at)])
+        session.input("press")
+        session.input("dial", detents)
+        while box.state == "edit":
+            session.input("press")
+        text, card = box.work.map.text(), box.work.map.to_dict()
+        assert PrintingMap.from_dict(json.loads(text)).text() == text
+        assert card_file.read(card_file.dump(card)) == card
+        box.plan()
+        if text != texts[-1]:
+            texts.append(text)
+    event(f"with: {sum(text.count(b'with_previous') > 0 for text in texts)}")
+    while len(box.panel.undo) and len(texts) > 1:
+        assert box.work.map.text() == texts.pop()
+        undo(session)
+    assert box.work.map.text() == texts[-1]
 
 
 # --- holding and stopping

@@ -38,6 +38,7 @@ from tests.box_model import (
     stops,
     to_row,
     to_screen,
+    together,
     until_dark,
     wait,
     wire_line,
@@ -52,7 +53,8 @@ WRAP = 1 << 30
 REFUSAL = re.compile(r"[^\n]+: [^\n]+\. [^\n]+\.")
 """What, why, what to do, in one line."""
 
-# Cards that between them have all there is: dodges, burns, a third filter, ties, dry-down, no filter.
+# Cards that between them have all there is: dodges, also two at once, burns, a third filter, ties, dry-down,
+# no filter.
 CARDS = [
     a_card(("face", -60), ("sky", 40), base_ms=9000),
     a_card(("sky", 80, "0"), ("sea", 20, "00"), base_ms=3000, filter="", name="shore", title="Shore"),
@@ -64,6 +66,7 @@ CARDS = [
     a_card(base_ms=999900, name="long"),
     a_card(("dot", 10), base_ms=700, name="short", dry_down=True, dry_down_pm=500),
     a_card(("face", -240), ("hand", -240), base_ms=4000, name="crowded"),
+    together(a_card(("face", -60), ("hand", -40), base_ms=8000, name="both")),
 ]
 CARDS[2]["passes"] += [a_pass(("wall", 20, "2"), base_ms=8980, filter="5"), a_pass(base_ms=4000, filter="00")]
 

@@ -19,7 +19,7 @@ from hardware.breadboard import (
     place,
     wires,
 )
-from hardware.circuit import HERE, Circuit, read_circuit
+from hardware.circuit import HERE, Circuit
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from host_sim.box.script import Player
@@ -61,11 +61,6 @@ AT_GROUND = {
     "display GND",
 }
 AT_3V3 = {"dial +", "display VCC"}
-
-
-@pytest.fixture(scope="module")
-def circuit() -> Circuit:
-    return read_circuit()
 
 
 def pieces(svg: str) -> list[set[str]]:

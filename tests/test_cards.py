@@ -75,6 +75,8 @@ def any_mark(draw) -> dict:
     mark = {"area": draw(text_of(1, AREA_MAX)), "stops120": stops120}
     if stops120 >= 0 and draw(st.booleans()):
         mark["filter"] = draw(text_of(1, FILTER_MAX))
+    if draw(st.booleans()):
+        mark["with_previous"] = True
     return mark
 
 
@@ -300,6 +302,15 @@ def test_dry_down_is_on_where_it_is_given(lines, on, per_mille):
     assert (card["dry_down"], card["dry_down_pm"]) == (on, per_mille)
 
 
+def test_a_mark_given_with_the_one_before_it_is_written_only_where_it_is():
+    hand = '[[pass.mark]]\narea = "hand"\nstops = "-1/4"\nwith_previous = '
+    face = GOOD.replace("+1/3", "-1/3")
+    card = read(face + hand + "true\n")
+    assert [mark.get("with_previous") for mark in card["passes"][0]["marks"]] == [None, True]
+    assert dump(card).count("with_previous = true") == 1
+    assert dump(read(face + hand + "false\n")).count("with_previous") == 0
+
+
 # --- faults and their lines
 
 FAULTS = [
@@ -328,6 +339,10 @@ FAULTS = [
     ("dry_down = '60 %'\n" + GOOD, [(1, 'dry_down: "60 %" is out of range. Write 0 % to 50 %.')]),
     ("dry_down_on = true\n" + GOOD, [(1, "dry_down_on: there is no dry_down")]),
     (GOOD.replace('"+1/3"', '"-1/3"\nfilter = "5"'), [(11, "filter: a dodge is made inside")]),
+    (GOOD + 'with_previous = "yes"\n', [(11, 'with_previous: "yes" is no plain true or false. Write')]),
+    (GOOD + "with_previous = 1\n", [(11, 'with_previous: "1" is no plain true or false. Write')]),
+    (GOOD + "with_next = true\n", [(11, '"with_next" is no key of [[pass.mark]].')]),
+    ("with_previous = true\n" + GOOD, [(1, "It belongs to [[pass.mark]].")]),
     (GOOD + 'stops = "+1/2"\n', [(11, "this stands here a second time. Take one away.")]),
     (GOOD + "x = \n", [(11, "this is not TOML")]),
     (GOOD + 'x = "\n', [(11, "this is not TOML")]),
@@ -489,7 +504,7 @@ def test_the_schema_describes_every_key_with_an_example():
                 yield inner
 
     found = list(leaves(SCHEMA))
-    assert len(found) == 5 + len(FACTS) + 2 + 3
+    assert len(found) == 5 + len(FACTS) + 2 + 4
     for leaf in found:
         jsonschema.validate(leaf["examples"][0], leaf)
 

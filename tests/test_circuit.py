@@ -13,15 +13,9 @@ from hardware.circuit import (
     broken_rules,
     edge_pin,
     quantity,
-    read_circuit,
 )
 from hardware.make_pins import TARGET, pins_text
 from tests.micropython import ROOT
-
-
-@pytest.fixture
-def circuit() -> Circuit:
-    return read_circuit()
 
 
 def with_part(circuit: Circuit, part: Part) -> Circuit:

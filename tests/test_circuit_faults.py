@@ -20,7 +20,7 @@ from hardware.checks.faults import (
     row_of,
 )
 from hardware.checks.simulation import STATES, Fault, period_s, volts
-from hardware.circuit import CUTOFF_TURNS, cutoff_period_s, read_circuit
+from hardware.circuit import CUTOFF_TURNS, cutoff_period_s
 from lampblack.board.chips import RP2350
 
 CEILING_S = 1001.9
@@ -32,11 +32,6 @@ EACH = 25
 with_ngspice = pytest.mark.skipif(
     shutil.which("ngspice") is None, reason="needs ngspice: apt-get install ngspice"
 )
-
-
-@pytest.fixture(scope="module")
-def circuit():
-    return read_circuit()
 
 
 def test_the_table_has_every_fault_once(circuit):

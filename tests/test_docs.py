@@ -43,8 +43,10 @@ from lampblack.cards import card_file as cards
 from lampblack.sim.page_server import Page
 from lampblack.sim.simulator import build
 from lampblack.wire.push import requests_for
+from tests.box_model import last_record
 from tests.panel_texts import Census, NotFollowed
 from tests.simulated import Darkroom
+from tests.test_screens import Seen
 from timing_core.light.bench import SETTINGS
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
@@ -718,6 +720,84 @@ def test_every_sound_is_explained_in_its_own_tones():
         heard = [hertz for hertz, _ in tones if hertz]
         told = [int(number) for number in re.findall(r"\d+", rows[name])]
         assert told == (heard[:1] if len(set(heard)) == 1 else heard), name
+
+
+# --- the page for the first evening
+
+FIRST_EVENING = """
+back
++1 dial 4
++1 dial -3
+press
++1 expose
++1 expose
+wait until ready
++1 expose
+wait until ready
++1 expose
+wait until ready
++1 expose
+wait until ready
++1 expose
+wait until choose
++1 dial 1
+press
++1 expose
++1 expose
+wait until browse
++1 dial 1
+press
++1 dial 1
+press
++1 dial -1
++1 dial -1
+press
++1 expose
++1 expose
++0.5 back
++1 back
+press
++1 expose
++1 wait until browse
++1 dial -6
++1 dial 1
+press
+press
+"""
+"""A first print at a new box, as the page has it: strip, patch, print, dodge (put out, left and gone on
+with on the way), shelf."""
+
+
+def opening() -> str:
+    return text_of(USING).partition("## Rows and values")[0]
+
+
+def test_the_first_page_is_one_page():
+    words = [word for word in opening().split() if re.search("[A-Za-z0-9]", word)]
+    assert 350 <= len(words) <= 450
+
+
+def test_the_first_page_quotes_what_the_box_shows_in_a_first_print(monkeypatch):
+    session = Session(MemoryDisk(), desk_platform())
+    session.power_up()
+    player, shown = Player(session), []
+    for line in FIRST_EVENING.strip().split("\n"):
+        for at_ms in player.line_steps(line):
+            session.advance(at_ms)
+            shown.append(Seen(session, monkeypatch).words)
+        shown.append(Seen(session, monkeypatch).words)
+    quoted = re.findall(r"(?<!\*)\*([^*]+)\*(?!\*)", opening())
+    assert len(quoted) > 20
+    assert [words for words in quoted if not any(" ".join(words.split()) in seen for seen in shown)] == []
+    assert session.box.shelf.names() == ["new-print"]
+    record = last_record(session.box)
+    assert record
+    assert record["whole"]
+    ((given_ms, light_ms, strikes),) = [
+        (stage["given_ms"], stage["light_ms"], stage["strikes"]) for stage in record["stages"]
+    ]
+    assert given_ms == light_ms
+    assert strikes == 2
 
 
 # --- what the panel says

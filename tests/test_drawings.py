@@ -6,14 +6,9 @@ from itertools import pairwise
 
 import pytest
 
-from hardware.circuit import Circuit, Part, read_circuit
+from hardware.circuit import Circuit, Part
 from hardware.drawings import MADE, MODULES, drawn, faults_of, pictures
 from hardware.drawings.drawing import Drawing, Name, nets_of, part_faults
-
-
-@pytest.fixture(scope="module")
-def circuit() -> Circuit:
-    return read_circuit()
 
 
 @pytest.fixture(scope="module")

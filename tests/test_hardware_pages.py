@@ -11,17 +11,12 @@ import pytest
 from hardware.checks import light, ohms, power
 from hardware.checks.faults import faults_of, read_table
 from hardware.checks.simulation import Fault
-from hardware.circuit import HERE, read_circuit
+from hardware.circuit import HERE
 from hardware.guide import made_pages
 
 with_ngspice = pytest.mark.skipif(
     shutil.which("ngspice") is None, reason="needs ngspice: apt-get install ngspice"
 )
-
-
-@pytest.fixture(scope="module")
-def circuit():
-    return read_circuit()
 
 
 def test_the_made_pieces_are_what_is_made():

@@ -27,6 +27,7 @@ from tests.box_model import (
     to_ms,
     to_row,
     to_screen,
+    together,
     until_dark,
     wait,
 )
@@ -89,7 +90,9 @@ class Darkroom:
 
 areas = st.sampled_from(("face", "hands", "sky", "sea", "door"))
 filters = st.sampled_from(("", "00", "2", "5"))
-dodges = st.tuples(areas, st.integers(-90, -1)).map(lambda m: {"area": m[0], "stops120": m[1]})
+dodges = st.tuples(areas, st.integers(-90, -1), st.booleans()).map(
+    lambda m: {"area": m[0], "stops120": m[1], **({"with_previous": True} if m[2] else {})}
+)
 burns = st.tuples(areas, st.integers(1, 240), filters).map(
     lambda m: {"area": m[0], "stops120": m[1], **({"filter": m[2]} if m[2] else {})}
 )
@@ -285,6 +288,61 @@ def test_a_hold_inside_a_window_keeps_the_card_in_place():
         room.print_it(holds)
         (sheet,) = room.sheets()
         assert sheet["face", "2"] == pytest.approx(planned(card)["face", "2"], abs=1), holds
+
+
+# --- a shade in each hand
+
+PAIR = together(a_card(("face", -60), ("hands", -40), base_ms=8000))
+"""Both go in at 2 s; the hands come out at 3.650 s, the face at 4.343 s."""
+
+
+@pytest.mark.parametrize("offsets", [(-60, -60), (-60, -40), (-40, -60)])
+@pytest.mark.parametrize("lamp", ["ideal", "tungsten"])
+def test_two_areas_that_are_shaded_at_once_both_get_their_light(lamp, offsets):
+    card = together(a_card(("face", offsets[0]), ("hands", offsets[1]), base_ms=8000))
+    relay = "ideal" if lamp == "ideal" else "mechanical"
+    lag = round(lag_ms(LAMPS[lamp], RELAYS[relay]))
+    room = Darkroom(lamp, relay, lag_ms=lag)
+    load(room.session, card)
+    room.print_it([3000])
+    ((_, found),) = room.hands.report()
+    assert {(light.area, light.filter) for light in found} == set(planned(card))
+    for light in found:
+        assert light.planned_ms == planned(card)[light.area, light.filter]
+        assert abs(light.error_stops) < (1e-6 if lamp == "ideal" else 0.01)
+
+
+@pytest.mark.parametrize("hold_ms", [1999, 2000, 2001, 3649, 3650, 3651, 4342, 4343, 4344])
+def test_a_hold_while_two_shades_are_in_leaves_both_in_place(hold_ms):
+    room = Darkroom()
+    load(room.session, PAIR)
+    room.print_it([hold_ms])
+    (sheet,) = room.sheets()
+    for key, ms in planned(PAIR).items():
+        assert sheet[key] == pytest.approx(ms, abs=1), key
+
+
+@pytest.mark.parametrize("pulled_ms", [1000, 2500, 4000, 5000])
+def test_after_a_pulled_plug_the_shades_that_are_due_are_in(pulled_ms):
+    room = Darkroom()
+    load(room.session, PAIR)
+    keys(room.session, "expose", "expose")
+    wait(room.session, pulled_ms)
+    keys(room.session, "expose")
+    room.session.reset()
+    keys(room.session, "press", "expose")
+    until_dark(room.session)
+    (sheet,) = room.sheets()
+    for key, ms in planned(PAIR).items():
+        assert sheet[key] == pytest.approx(ms, abs=1), key
+
+
+def test_late_hands_shift_both_windows_and_change_neither_length():
+    room = Darkroom(reaction_ms=200)
+    load(room.session, PAIR)
+    room.print_it()
+    (sheet,) = room.sheets()
+    assert sheet == pytest.approx(planned(PAIR), abs=1e-6)
 
 
 # --- sheets

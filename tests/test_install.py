@@ -32,6 +32,7 @@ from lampblack.board.firmware_files import (
     names_on_board,
     sources_on_board,
 )
+from lampblack.board.merged_groups import in_files
 from lampblack.errors import CommandError
 from lampblack.wire import box_client
 from lampblack.wire.box_client import BoxError
@@ -124,7 +125,9 @@ def test_the_firmware_is_all_of_its_sources_compiled_but_the_two_that_start_it()
         module.replace(".", "/") + ".mpy" for module in sources_on_board()
     } | {"board/texts"}
     for name in ("boot.py", "main.py"):
-        assert files[name] == (ROOT / "firmware" / name).read_bytes()
+        source = (ROOT / "firmware" / name).read_text("utf-8")
+        assert files[name].decode() == in_files(source)
+        assert len(files[name].splitlines()) == len(source.splitlines())
     for path, content in files.items():
         # MicroPython documentation, ".mpy files": the letter M, then the version; small integers of 31 bits.
         assert not path.endswith(".mpy") or (content[:2], content[3]) == (b"M\x06", 31), path
@@ -148,9 +151,13 @@ def test_the_manifest_says_version_and_digests():
 
 def test_the_compiled_core_runs_on_micropython(tmp_path):
     for path, content in firmware_files().items():
-        if path.startswith(("timing_core/", "board/texts")):
+        if path.startswith("timing_core/"):
             (tmp_path / path).parent.mkdir(parents=True, exist_ok=True)
             (tmp_path / path).write_bytes(content)
+    # Of the board's own it needs what reads texts from flash.
+    (tmp_path / "board").mkdir()
+    reader = (ROOT / "firmware" / "board" / "texts.py").read_text("utf-8")
+    (tmp_path / "board" / "start.py").write_text(names_on_board().in_source(reader))
     (tmp_path / "main.py").write_text(
         "import timing_core.box\ncore = timing_core.box\n"
         f"print(core.{names_on_board().borrowed['VERSION']}, core.__file__)\n"

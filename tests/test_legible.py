@@ -28,6 +28,7 @@ from tests.test_screens import CARDS, SIGNS, Seen, check_layout, worst_card
 from timing_core.light.bench import SETTINGS
 from timing_core.light.printing_map import MARKS_MAX
 from timing_core.panel.glyphs import GLYPHS
+from timing_core.panel.letters import in_letters, width
 
 WIDTH, HEIGHT = 128, 64
 PIXELS = WIDTH * HEIGHT
@@ -98,8 +99,19 @@ def lit_rows(picture, x: int, end: int, top: int, bottom: int) -> int:
     return found[-1] - found[0] + 1 if found else 0
 
 
-def next_cue(box) -> tuple[str, str, int] | None:
-    """(area, "in" or "out", whole seconds) of the window whose edge comes next; None if none does."""
+def are_said(shown: str, before: str, areas: list[str], room: int, where: str) -> None:
+    """`shown` names them all after the words `before`, each whole where there is room for all."""
+    if width(in_letters(before + " + ".join(areas))) <= room:
+        assert shown == before + " + ".join(areas), where
+        return
+    assert shown.startswith(before), (where, shown)
+    names = shown[len(before) :].split(" + ")
+    for name, area in zip(names, areas, strict=True):
+        is_said(name, area, where)
+
+
+def next_cue(box) -> tuple[list[str], str, int] | None:
+    """(areas, "in" or "out", whole seconds) of the windows whose edge comes next; None if none does."""
     so_far_ms = box.exposing.light_so_far_ms()
     edges = [
         (at_ms, window.area, word)
@@ -109,8 +121,8 @@ def next_cue(box) -> tuple[str, str, int] | None:
     ]
     if not edges:
         return None
-    at_ms, area, word = min(edges, key=lambda edge: edge[0])
-    return area, word, -((so_far_ms - at_ms) // 1000)
+    at_ms, _, word = min(edges, key=lambda edge: edge[0])
+    return [area for ms, area, _ in edges if ms == at_ms], word, -((so_far_ms - at_ms) // 1000)
 
 
 def title_of(stage) -> str:
@@ -129,9 +141,17 @@ def task_of(stage) -> str:
     if stage.kind == "fresh":
         return f"Fresh piece {stage.area}"
     if stage.windows:
-        areas = ", ".join(window.area for window in stage.windows)
+        areas = ", ".join(" + ".join(group) for group in shades_of(stage))
         return ("Shade " if len(stage.windows[0].area) < 8 else "") + areas
     return title_of(stage)
+
+
+def shades_of(stage) -> list[list[str]]:
+    """The areas to shade, those together that open together."""
+    opened: dict[int, list[str]] = {}
+    for window in stage.windows:
+        opened.setdefault(window.open_ms, []).append(window.area)
+    return list(opened.values())
 
 
 def check_beside(box, picture, dims: bool, counts: bool) -> None:
@@ -169,15 +189,20 @@ def check_legible(session, monkeypatch) -> None:
         return
     elif state == "ready":
         if not box.message:
-            is_said(read_at(picture, 0), task_of(box.run.stage), state)
+            first = shades_of(box.run.stage)[:1]
+            if first and len(first[0]) == 2:
+                said = read_at(picture, 0)
+                are_said(said.partition(",")[0], "Shade " * said.startswith("Shade "), first[0], 64, state)
+            else:
+                is_said(read_at(picture, 0), task_of(box.run.stage), state)
             check_beside(box, picture, False, False)
     elif state == "held":
         stage, cue = box.run.stage, next_cue(box)
-        about = cue[0] if cue else f"pass {stage.pass_index + 1}"
+        about = cue[0] if cue else [f"pass {stage.pass_index + 1}"]
         if stage.kind != "base":
-            about = stage.area if stage.kind == "burn" else f"patch {stage.area}"
+            about = [stage.area if stage.kind == "burn" else f"patch {stage.area}"]
         assert sum(map(sum, picture[:16])) > WIDTH * 8, "on a lit ground"
-        is_said(read_at(picture, 0, 2, ground=1), "Held " + about, state)
+        are_said(read_at(picture, 0, 2, ground=1), "Held ", about, 63, state)
         if not box.message:
             check_beside(box, picture, False, True)
     elif state == "delaying":
@@ -188,7 +213,7 @@ def check_legible(session, monkeypatch) -> None:
         assert number == -(-session.light_in_ms() // 1000)
     else:
         cue = next_cue(box)
-        is_said(read_at(picture, 0, dims=True), cue[0] if cue else title_of(box.run.stage), state)
+        are_said(read_at(picture, 0, dims=True), "", cue[0] if cue else [title_of(box.run.stage)], 64, state)
         check_beside(box, picture, True, True)
     if box.message:
         assert not box.lit

@@ -521,7 +521,7 @@ def test_back_is_not_behind_what_takes_its_time(monkeypatch):
             window.send({"do": "fit", "filter": "3"})
             await window.until(lambda news: news["state"].get("filter") == "3")
             assert not live.session.lamp.lit, "what was pressed before BACK is not done after it"
-            assert page._room.hands.shade.shape == "disc", "and all else is"
+            assert page._room.hands.held["right"].shade.shape == "disc", "and all else is"
 
     in_a_loop(act)
 

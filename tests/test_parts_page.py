@@ -10,17 +10,11 @@ from subprocess import run
 import pytest
 
 from hardware import parts_page
-from hardware.circuit import Circuit, read_circuit
 from hardware.layout import read_layout
 from hardware.parts_page import DATA, PAGE, PageError
 from tests.micropython import ROOT
 
 TOOL = ROOT / ".venv" / "parts-page" / "bin" / "generate_interactive_bom"
-
-
-@pytest.fixture(scope="module")
-def circuit() -> Circuit:
-    return read_circuit()
 
 
 @pytest.fixture(scope="module")

@@ -333,6 +333,7 @@ def test_a_copy_is_independent_and_goes_on_alike():
     map = a_map(16000, 8980)
     map.facts["paper"] = "glossy"
     map.add_mark(0, Mark("sky", 40, "5"))
+    map.add_mark(0, Mark("hand", -40, "", True))
     map.step_base(0, 40, 1)
     twin = map.copy()
     assert whole_of(twin) == whole_of(map)
@@ -372,9 +373,11 @@ def text(low, high):
     )
 
 
-plain_marks = st.fixed_dictionaries({"area": text(1, AREA_MAX), "stops120": marks120})
+together = {"with_previous": st.just(True)}
+plain_marks = st.fixed_dictionaries({"area": text(1, AREA_MAX), "stops120": marks120}, optional=together)
 burns_through_another = st.fixed_dictionaries(
-    {"area": text(1, AREA_MAX), "stops120": st.integers(0, MARK_FURTHEST), "filter": text(1, FILTER_MAX)}
+    {"area": text(1, AREA_MAX), "stops120": st.integers(0, MARK_FURTHEST), "filter": text(1, FILTER_MAX)},
+    optional=together,
 )
 passes = st.fixed_dictionaries(
     {
@@ -472,7 +475,8 @@ def is_pass(own):
 def is_mark(mark):
     return (
         type(mark) is dict
-        and {"area", "stops120"} <= set(mark) <= {"area", "stops120", "filter"}
+        and {"area", "stops120"} <= set(mark) <= {"area", "stops120", "filter", "with_previous"}
+        and mark.get("with_previous", True) is True
         and fits(mark["area"], 1, AREA_MAX)
         and between(mark["stops120"], -MARK_FURTHEST, MARK_FURTHEST)
         and ("filter" not in mark or (fits(mark["filter"], 1, FILTER_MAX) and mark["stops120"] >= 0))
@@ -505,7 +509,8 @@ json_values = st.recursive(
         st.lists(inner, max_size=5),
         st.dictionaries(
             st.one_of(
-                st.text(max_size=8), st.sampled_from(["name", "passes", "marks", "facts", "area", "filter"])
+                st.text(max_size=8),
+                st.sampled_from(["name", "passes", "marks", "facts", "area", "filter", "with_previous"]),
             ),
             inner,
             max_size=5,
@@ -578,6 +583,14 @@ def test_a_card_has_as_many_passes_and_marks_as_a_map_and_no_more():
         (
             lambda card: card["facts"].update(paper="x" * 61),
             "facts.paper: it is plain text of 1 to 60 characters",
+        ),
+        (
+            lambda card: card["passes"][0]["marks"][0].update(with_previous=1),
+            "pass 1 mark 1 with_previous: it is true or false",
+        ),
+        (
+            lambda card: card["passes"][0]["marks"][0].update(with_previous=False),
+            "pass 1 mark 1 with_previous: it is true, or left out",
         ),
     ],
 )

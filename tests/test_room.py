@@ -44,11 +44,12 @@ from tests.box_model import (
     stops,
     to_row,
     to_screen,
+    together,
     until_dark,
     wait,
 )
 from tests.portable.fakes import keep
-from timing_core.light.plan import CLOSES, OPENS, compile_print
+from timing_core.light.plan import BOTH, CLOSES, OPENS, compile_print
 from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, PrintingMap
 
 MIDDLE = [[0.4, 0.4], [0.6, 0.4], [0.6, 0.6], [0.4, 0.6]]
@@ -121,6 +122,24 @@ class Hands(Watcher):
             shade(self.room, **self.at.pop(0))
         elif kind == "sound" and value in CLOSES:
             shade(self.room, "none")
+
+
+class TwoHands(Watcher):
+    """Hold `left` and `right` in the light from the tone that opens both windows, each to its own."""
+
+    def __init__(self, room: Room, right: dict, left: dict) -> None:
+        self.room = room
+        self.held = {"right": right, "left": left}
+        room.session.watchers.append(self)
+
+    def output(self, now_ms: int, kind: str, value: object) -> None:
+        if kind == "sound" and value == BOTH[0]:
+            for hand, shade in self.held.items():
+                self.room.do({"do": "shade", "hand": hand, "angle": 90, **shade})
+        elif kind == "sound" and (value in CLOSES or value == BOTH[1]):
+            for hand, closes in zip(self.held, CLOSES, strict=True):
+                if value in (closes, BOTH[1]):
+                    self.room.do({"do": "shade", "hand": hand, **self.held[hand], "lifted": True})
 
 
 # --- an undisturbed sheet
@@ -199,6 +218,50 @@ def test_a_disc_over_an_area_for_its_window_gives_the_planned_dodge(lamp):
     # The disc is larger than the area, and its wire crosses the rest: that got a little less.
     assert -0.08 < errors[REST] < -0.005
     assert verdict["worst_stops"] == pytest.approx(-errors[REST])
+
+
+@pytest.mark.parametrize("offsets", [(-60, -60), (-60, -40), (-40, -60)])
+def test_a_disc_in_each_hand_gives_both_areas_their_dodge(offsets):
+    card = together(a_card(("moon", offsets[0]), ("boat", offsets[1]), base_ms=8000))
+    room = a_room(card)
+    middles = {"moon": 0.25, "boat": 0.75}
+    for area, x in middles.items():
+        points = [[x - 0.1, 0.4], [x + 0.1, 0.4], [x + 0.1, 0.6], [x - 0.1, 0.6]]
+        room.do({"do": "area", "name": area, "points": points})
+    right, left = ({"shape": "disc", "x": x, "y": 0.5, "size": 0.36} for x in middles.values())
+    TwoHands(room, right, left)
+    told: set[tuple[str, ...]] = set()
+    keys(room.session, "expose", "expose")
+    while room.session.lamp.lit:
+        wait(room.session, 100)
+        told.add(tuple(room.state()["shaded"]))
+    wait(room.session, 1500)
+    longer = "moon" if offsets[0] < offsets[1] else "boat"
+    assert told == {(), ("moon", "boat")} | ({(longer,)} if offsets[0] != offsets[1] else set())
+    errors = {row["area"]: row["error_stops"] for row in develop(room)["rows"]}
+    assert abs(errors["moon"]) < 1e-3
+    assert abs(errors["boat"]) < 1e-3
+    picture = grey(room, "errors")
+    assert abs(int(picture[400, 250]) - 128) <= 1
+    assert abs(int(picture[400, 750]) - 128) <= 1
+    assert room.state()["hands"]["left"]["lifted"]
+
+
+def test_a_hand_that_is_lifted_shades_nothing_and_still_holds():
+    room = a_room(a_card(base_ms=4000))
+    room.do({"do": "shade", "hand": "left", "shape": "hole", "x": 0.5, "y": 0.5, "lifted": True})
+    shade(room, "disc", size=0.36)
+    give_all(room)
+    picture = grey_of_light(room)
+    assert picture[400, 500] == 0
+    assert picture[100, 900] == pytest.approx(4000, rel=1e-5)
+    assert room.state()["hands"]["left"]["shape"] == "hole"
+
+
+def grey_of_light(room: Room) -> np.ndarray:
+    """Light at every point of the sheet, in ms of full light."""
+    (light,) = room.easel.sheet.open_light().values()
+    return light / room.house.lux * 1000
 
 
 def test_a_burn_through_a_hole_gives_the_area_its_light_and_the_rest_hardly_any():
@@ -782,12 +845,12 @@ def test_a_cover_does_not_lie_over_the_next_sheet():
     give_all(room)
     develop(room)
     room.do({"do": "sheet"})
-    assert room.state()["shade"]["shape"] == "none"
+    assert room.state()["hands"]["right"]["shape"] == "none"
     # One that lies ready beside it stays.
     develop(room)
     room.do({"do": "shade", "shape": "cover", "x": 0, "y": 0.5, "size": 0.2, "angle": 180})
     room.do({"do": "sheet"})
-    assert room.state()["shade"]["shape"] == "cover"
+    assert room.state()["hands"]["right"]["shape"] == "cover"
 
 
 def test_no_sheet_is_put_in_under_an_exposure():
@@ -988,6 +1051,8 @@ def test_another_card_does_not_count_for_the_exercise():
         ({"do": ["shade"]}, "here"),
         ({"do": "shade", "shape": "star"}, "No shade 'star'"),
         ({"do": "shade", "shape": ["disc"]}, "No shade"),
+        ({"do": "shade", "shape": "disc", "hand": "third"}, "No hand 'third': there are right, left."),
+        ({"do": "shade", "shape": "disc", "hand": 2}, "No hand 2"),
         ({"do": "shade", "shape": "disc", "x": "left"}, "its x is no number"),
         ({"do": "shade", "shape": "disc", "y": math.nan}, "its y is no number"),
         ({"do": "shade", "shape": "disc", "size": math.inf}, "its size is no number"),
@@ -1209,7 +1274,14 @@ def test_the_state_is_plain_data_with_all_that_a_page_shows():
     assert state["papers"] == list(PAPER_NAMES)
     assert state["lamps"] == list(LAMPS)
     assert state["lag_ms"] == round(lag_ms(LAMPS["tungsten"], RELAYS["mechanical"]))
-    assert state["shade"] == {"shape": "disc", "x": 0.3, "y": 0.4, "size": 0.25, "angle": 10}
+    assert state["hands"]["right"] == {
+        "shape": "disc",
+        "x": 0.3,
+        "y": 0.4,
+        "size": 0.25,
+        "angle": 10,
+        "lifted": False,
+    }
     assert next(iter(state["areas"])) == "sky"
     assert len(state["areas"]["sky"]) >= 4
     assert [name for name, _, _ in state["exercises"]] == list(EXERCISES)

@@ -14,8 +14,12 @@ from hypothesis import strategies as st
 from timing_core.light.bench import Bench
 from timing_core.light.plan import (
     BASE,
+    BOTH,
     BURN,
+    CLOSES,
+    CUE_LENGTH_MS,
     FIT,
+    OPENS,
     PIP_MS,
     compile_print,
     filter_text,
@@ -26,11 +30,12 @@ from timing_core.light.plan import (
 )
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, mark_ms, offset_between
+from timing_core.panel.sounds import SOUNDS
 from timing_core.refusal import Refusal
 
 
 def a_map(*passes, dry_down_pm=None):
-    """A map of passes given as (filter, base_ms, {area: stops120 or (stops120, filter)})."""
+    """A map of passes given as (filter, base_ms, {area: stops120, or what else a Mark is made of})."""
     card = {
         "name": "test",
         "title": "",
@@ -131,15 +136,18 @@ filters = st.sampled_from(["", "0", "2", "5"])
 
 
 @st.composite
-def maps(draw, least_ms=2000):
-    """Maps that a lamp can mostly give: bases of `least_ms` to 60 s, up to 4 marks a pass."""
+def maps(draw, least_ms=2000, together=False):
+    """Maps that a lamp can mostly give: bases of `least_ms` to 60 s, up to 4 marks a pass, any of them with
+    the one before it if `together`."""
     passes = []
     for _ in range(draw(st.integers(1, 4))):
         marks = {}
         for number in range(draw(st.integers(0, 4))):
             stops120 = draw(st.one_of(st.integers(-60, -10), st.integers(0, 240)))
             other = draw(filters) if stops120 > 0 else ""
-            marks[draw(st.sampled_from(["sky", "quay", "boats", f"area {number}"]))] = (stops120, other)
+            with_previous = together and draw(st.booleans())
+            area = draw(st.sampled_from(["sky", "quay", "boats", f"area {number}"]))
+            marks[area] = (stops120, other, with_previous)
         passes.append((draw(filters), draw(st.integers(least_ms, 60000)), marks))
     return a_map(*passes, dry_down_pm=draw(st.sampled_from([None, 0, 80, 125, 333])))
 
@@ -160,7 +168,7 @@ def compiled(map, bench):
         assume(False)
 
 
-@given(maps(), benches)
+@given(maps(together=True), benches)
 @settings(max_examples=150, deadline=None)
 def test_every_run_keeps_the_working_order(map, bench):
     stages = compiled(map, bench)
@@ -221,7 +229,7 @@ def light_from_map(map, area):
     return {filter: ms * left for filter, ms in light.items()}
 
 
-@given(maps(), benches)
+@given(maps(together=True), benches)
 @settings(max_examples=150, deadline=None)
 def test_the_light_of_all_stages_is_the_light_of_the_map(map, bench):
     """To 1 ms for each stage or window that an area takes part in, through every filter."""
@@ -279,6 +287,124 @@ def test_windows_follow_one_another_a_lead_in_apart(map, bench):
         assert before_ms <= stage.light_ms
 
 
+def pairs_in_model(marks):
+    """The dodges of a pass as those that open together, from the marks alone; areas are told apart here."""
+    groups = []
+    for mark in marks:
+        if mark.stops120 < 0:
+            if mark.with_previous and groups:
+                groups[-1].append(mark)
+            else:
+                groups.append([mark])
+    return groups
+
+
+@given(maps(together=True), benches)
+@settings(max_examples=300, deadline=None)
+def test_windows_given_together_open_as_one_and_close_in_their_own_time(map, bench):
+    cut_pm = map.dry_down_pm if map.dry_down else 0
+    for stage in compiled(map, bench):
+        if stage.kind != BASE:
+            continue
+        windows, at_ms = list(stage.windows), 0
+        for group in pairs_in_model(map.passes[stage.pass_index].marks):
+            assert len(group) <= 2, "a printer has two hands"
+            open_ms, edges = at_ms + bench.get("lead_ms"), []
+            for mark in group:
+                window = windows.pop(0)
+                takes_ms = cut(-mark_ms(map.base_ms(stage.pass_index), mark.stops120), cut_pm)
+                assert (window.area, window.open_ms) == (mark.area, open_ms)
+                assert window.close_ms - window.open_ms == takes_ms
+                edges.append(window.close_ms)
+            at_ms = max(edges)
+            if len(group) == 2:
+                apart_ms = abs(edges[0] - edges[1])
+                assert min(edges) - open_ms >= CUE_LENGTH_MS
+                assert apart_ms == 0 or apart_ms >= CUE_LENGTH_MS
+        assert not windows
+        assert at_ms <= stage.light_ms
+
+
+def test_two_hands_do_in_a_base_of_8_s_what_one_cannot():
+    # Half a stop off 8 s takes 8 s (1 - 2^-1/2) = 2.343 s: twice that and two lead-ins of 2 s are 8.686 s.
+    map = a_map(("2", 8000, {"face": -60, "hand": -60}))
+    with pytest.raises(Refusal, match=r"with lead-ins 8\.7 s, the base has 8\.0 s\. Save 0\.7 s"):
+        compile_print(map, Bench())
+    map.passes[0].marks[1].with_previous = True
+    windows = compile_print(map, Bench())[1].windows
+    assert [(own.area, own.open_ms, own.close_ms) for own in windows] == [
+        ("face", 2000, 4343),
+        ("hand", 2000, 4343),
+    ]
+    # The longer of the two counts, wherever it stands.
+    for stops120 in ((-60, -120), (-120, -60)):
+        map = a_map(("2", 8000, {"face": stops120[0], "hand": (stops120[1], "", True)}))
+        assert max(own.close_ms for own in compile_print(map, Bench())[1].windows) == 6000
+        map.add_mark(0, Mark("sky", -12))
+        with pytest.raises(Refusal, match=r"with lead-ins 8\.6 s"):
+            compile_print(map, Bench())
+
+
+def test_a_third_shade_is_refused():
+    marks = {"face": -30, "hand": (-40, "", True), "sky": (-60, "", True)}
+    with pytest.raises(Refusal) as caught:
+        compile_print(a_map(("2", 16000, {}), ("5", 30000, marks)), Bench())
+    assert caught.value.line == (
+        "Too many shades in pass 2: sky would be a third, for two hands. Give it by itself."
+    )
+    marks["sky"] = (-60, "", False)
+    marks["quay"] = (-20, "", True)
+    windows = compile_print(a_map(("2", 30000, marks)), Bench())[1].windows
+    assert [own.open_ms for own in windows] == [2000, 2000, windows[1].close_ms + 2000, windows[2].open_ms]
+
+
+def test_with_is_with_the_nearest_dodge_before_and_without_one_it_is_nothing():
+    marks = {
+        "sky": (40, "", True),
+        "face": (-40, "", True),
+        "quay": 60,
+        "wall": (0, "", True),
+        "hand": (-60, "", True),
+    }
+    map = a_map(("2", 16000, marks))
+    assert [own.open_ms for own in compile_print(map, Bench())[1].windows] == [2000, 2000]
+    assert [map.passes[0].partner(n) for n in range(5)] == [None, None, None, None, map.passes[0].marks[1]]
+    map.passes[0].marks[1].stops120 = 0
+    assert [own.area for own in compile_print(map, Bench())[1].windows] == ["hand"]
+    assert not any(map.passes[0].partner(n) for n in range(5))
+    # A dodge of an earlier pass is not before it.
+    map = a_map(("2", 16000, {"face": -40}), ("5", 16000, {"hand": (-60, "", True)}))
+    assert [own.open_ms for own in compile_print(map, Bench())[3].windows] == [2000]
+
+
+def test_one_area_takes_no_second_shade():
+    map = a_map(("2", 16000, {"face": -30}))
+    map.add_mark(0, Mark("face", -30, "", True))
+    first, second = compile_print(map, Bench())[1].windows
+    assert second.open_ms == first.close_ms + 2000
+
+
+@pytest.mark.parametrize(
+    ("base_ms", "stops120", "near_ms"),
+    [
+        # Half a stop off 4 s ends after 1172 ms, 5/12 after 1003 ms; 1/12 off 2 s is over after 112 ms.
+        (4000, (-60, -50), 169),
+        (8000, (-55, -60), 166),
+        (2000, (-10, -60), 112),
+    ],
+)
+def test_tones_that_would_cut_each_other_off_are_refused(base_ms, stops120, near_ms):
+    first, second = stops120
+    map, bench = a_map(("2", base_ms, {"face": first, "hand": (second, "", True)})), a_bench(lead_ms=500)
+    with pytest.raises(Refusal) as caught:
+        compile_print(map, bench)
+    assert caught.value.line == (
+        f"Dodges too near in pass 1: {near_ms} ms apart, and a tone takes 250 ms. Give one by itself."
+    )
+    map.passes[0].marks[1].with_previous = False
+    compile_print(map, bench)
+
+
 def test_dodges_fill_a_base_to_the_millisecond_and_no_further():
     # 1 stop off 16 s takes 8 s; two of them with lead-ins of 2 s need 20 s.
     map, bench = a_map(("2", 16000, {"boats": -120})), a_bench(lead_ms=2000)
@@ -333,12 +459,12 @@ def test_dodges_that_do_not_fit_are_refused_with_the_exact_shortfall(base_ms, st
 @settings(max_examples=150, deadline=None)
 def test_cues_lead_in_to_every_edge_in_order(map, bench):
     for stage in compiled(map, bench):
-        wanted, before_ms = [], 0
+        wanted, clear_ms = [], 1
         for window, second in zip(stage.windows, itertools.cycle(("", "2"))):
             for edge_ms, sound in ((window.open_ms, "open" + second), (window.close_ms, "close" + second)):
                 pips = [edge_ms - 1500, edge_ms - 1000, edge_ms - 500]
-                wanted += [(ms, "pip") for ms in pips if ms > before_ms] + [(edge_ms, sound)]
-                before_ms = edge_ms
+                wanted += [(ms, "pip") for ms in pips if ms >= clear_ms] + [(edge_ms, sound)]
+                clear_ms = edge_ms + 250
         assert stage.cues == wanted
         times = [ms for ms, _ in stage.cues]
         assert times == sorted(times)
@@ -353,8 +479,81 @@ def test_cues_of_two_windows():
     # A lead-in shorter than three pips has fewer, and so has a short window.
     assert cues[:2] == [(200, "pip"), (700, "pip")]
     assert cues[2:7] == [(1200, "open"), (3001, "pip"), (3501, "pip"), (4001, "pip"), (4501, "close")]
-    assert cues[7:10] == [(4701, "pip"), (5201, "pip"), (5701, "open2")]
-    assert cues[10:] == [(second.close_ms, "close2")]
+    # A pip at 4.701 s would cut off the tone before it, which begins at 4.501 s and takes 240 ms.
+    assert cues[7:9] == [(5201, "pip"), (5701, "open2")]
+    assert cues[9:] == [(second.close_ms, "close2")]
+
+
+def hands_by_ear(cues):
+    """When each window opens and closes for someone who hears the cues and knows nothing else."""
+    found = []
+    for at_ms, sound in cues:
+        if sound == BOTH[0]:
+            found += [[at_ms, None], [at_ms, None]]
+        elif sound in OPENS:
+            assert sound == OPENS[len(found) % 2]
+            found.append([at_ms, None])
+        elif sound != "pip":
+            now = [n for n, window in enumerate(found) if window[1] is None]
+            assert sound == BOTH[1] or sound in CLOSES
+            for n in now if sound == BOTH[1] else [n for n in now if n % 2 == CLOSES.index(sound)]:
+                found[n][1] = at_ms
+    return found
+
+
+@given(maps(least_ms=6000, together=True), benches)
+@settings(max_examples=300, deadline=None)
+def test_the_ear_alone_tells_when_each_shade_goes_in_and_comes_out(map, bench):
+    for stage in compiled(map, bench):
+        windows = [[own.open_ms, own.close_ms] for own in stage.windows]
+        assert hands_by_ear(stage.cues) == windows
+        assert stage.cues == sorted(stage.cues)
+        assert len({ms for ms, _ in stage.cues}) == len(stage.cues)
+
+
+@given(maps(together=True), benches)
+@settings(max_examples=300, deadline=None)
+def test_no_cue_cuts_off_the_one_before(map, bench):
+    """But of a single dodge that is shorter than its own tone."""
+    for stage in compiled(map, bench):
+        short = [own.close_ms for own in stage.windows if own.close_ms - own.open_ms < CUE_LENGTH_MS]
+        for (at_ms, sound), (next_ms, _) in itertools.pairwise(stage.cues):
+            assert next_ms in short or next_ms >= at_ms + sum(ms for _, ms in SOUNDS[sound])
+
+
+def test_a_tone_for_the_hands_lasts_no_longer_than_its_room():
+    for sound in (*OPENS, *CLOSES, *BOTH):
+        assert sum(ms for _, ms in SOUNDS[sound]) < CUE_LENGTH_MS
+
+
+def test_cues_of_two_windows_that_open_together():
+    map = a_map(("2", 16000, {"face": -60, "hand": (-40, "", True), "sky": -12}))
+    stage = compile_print(map, Bench())[1]
+    face, hand, sky = stage.windows
+    assert (face.open_ms, face.close_ms, hand.close_ms, sky.open_ms) == (2000, 6686, 5301, 8686)
+    assert stage.cues == [
+        (500, "pip"),
+        (1000, "pip"),
+        (1500, "pip"),
+        (2000, "open_both"),
+        (3801, "pip"),
+        (4301, "pip"),
+        (4801, "pip"),
+        (5301, "close2"),
+        (5686, "pip"),
+        (6186, "pip"),
+        (6686, "close"),
+        (7186, "pip"),
+        (7686, "pip"),
+        (8186, "pip"),
+        (8686, "open"),
+        (9257, "pip"),
+        (sky.close_ms, "close"),
+    ]
+    # What would be heard together is one tone of its own.
+    map.passes[0].marks[1].stops120 = -60
+    cues = [cue for cue in compile_print(map, Bench())[1].cues if cue[1] != "pip"]
+    assert cues[:3] == [(2000, "open_both"), (6686, "close_both"), (8686, "open")]
 
 
 # --- what a lamp cannot give
@@ -457,4 +656,7 @@ def test_stages_in_words():
         ("Fit filter 5", "Fit filter 5"),
         ("Burn sky", "Burn sky"),
     ]
+    marks = {"boats": -40, "quay": (-20, "", True), "hull": -20, "mast": (-40, "", True)}
+    together = compile_print(a_map(("", 30000, marks)), Bench())[1]
+    assert stage_task(together) == "Shade boats + quay, hull + mast"
     assert [filter_text(name) for name in ("", "2")] == ["no filter", "filter 2"]

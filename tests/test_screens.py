@@ -31,6 +31,7 @@ from tests.box_model import (
     snapshot,
     to_row,
     to_screen,
+    together,
     undo,
     until_dark,
     wait,
@@ -38,6 +39,7 @@ from tests.box_model import (
 )
 from tests.panel_texts import Census
 from timing_core.canonical import encode
+from timing_core.light.stops import offset_between, stops_text
 from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
@@ -69,7 +71,12 @@ def worst_card() -> dict:
     return card
 
 
-CARDS = {"everyday": worked_card, "worst": worst_card}
+CARDS = {
+    "everyday": worked_card,
+    "worst": worst_card,
+    "together": lambda: together(worked_card()),
+    "worst together": lambda: together(worst_card()),
+}
 
 
 # --- taking a picture apart
@@ -348,6 +355,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     _note_cuts(note)
     _note_damage(note)
     _note_faults(note)
+    _note_unloaded(note)
     return frozenset(found)
 
 
@@ -402,6 +410,20 @@ def _note_faults(note) -> None:
     note(session, "Confirmed.")
 
 
+def _note_unloaded(note) -> None:
+    """A screen that cannot be loaded, the one with the longest name."""
+    session = situation("screens")
+
+    def fails():
+        raise OSError
+
+    (later,) = [screen for screen in session.box.panel.screens if screen.key == "ledger"]
+    later._make = fails
+    to_row(session, "Ledger")
+    session.input("press")
+    note(session, "is not opened")
+
+
 def _give_all(session) -> None:
     while session.box.state in ("ready", "held"):
         keys(session, "expose")
@@ -420,6 +442,11 @@ def _note_refusals(note) -> None:
     area = LONGEST_AREA + "1"
     dodges = a_card((area, -240), (LONGEST_AREA + "2", -240), base_ms=999_900)
     refused(lambda session: (load(session, dodges), keys(session, "expose")))
+    for offsets in ((-120, -119), (-120, -120, -120)):
+        hands = a_card(*[(LONGEST_AREA + str(n), offset) for n, offset in enumerate(offsets)], base_ms=24_000)
+        for mark in hands["passes"][0]["marks"][1:]:
+            mark["with_previous"] = True
+        refused(lambda session, hands=hands: (load(session, hands), keys(session, "expose")))
     burn = a_card((area, 1), base_ms=100)
     refused(lambda session: (load(session, burn), keys(session, "expose")), least_ms=20)
     refused(lambda session: (load(session, burn), keys(session, "expose")), least_ms=2000, lag_ms=-500)
@@ -817,8 +844,9 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    above asked check closed count confirm confirmed contact counted delay does dark fitted known let lit off
-    listen opened output play plug second sound start unasked wires
+    above apart asked both by check closed confirm confirmed contact count counted dark delay does
+    firmware fitted hands install itself known let listen lit many near off opened output play plug
+    second sound start third tone two unasked wires yes
     areas names place tied
     areas keys names pedal place right tied
     a add after again all alone and another aperture are around as at auto away back base bases be
@@ -831,7 +859,7 @@ PLAIN_WORDS = set(
     more move moves ms name nearer need needs new next no not note nothing now number of off older on
     one ones only open or other out over paper partly pass passes patch patches pc power press print
     prompt pull push put ratio reached record remove replaces report reset rest restart run s safelight
-    same save screens see set settings settling shade shades sheet shelf short shortest since smaller
+    same save screens see set sets settings settling shade shades sheet shelf short shortest since smaller
     some soon stage stages stays steady step steps still stop stops strip switch take taken takes than
     that the then this through tie time times to too try turn undo undone up use used view viewing
     volume wait waits was went were what when whole why with would yet you zero
@@ -869,6 +897,94 @@ def test_the_figures_are_the_light_that_is_left(monkeypatch):
     session.advance(session.lamp.ends_ms - 1)
     session.input("tick")
     assert Seen(session, monkeypatch).figures[0][0] == 1
+
+
+def chosen_card(tied: bool, passes: int) -> dict:
+    """A card with every kind of thing that a strip can be for."""
+    marks = (("face", -40), ("sky", 80), ("sun", 40, "0"), ("wall", 0))
+    card = a_card(*marks, base_ms=12_000, tied=tied)
+    if passes > 1:
+        card["passes"].append(a_pass(("door", 60, "00"), ("step", -20), base_ms=9000, filter="5"))
+    return card
+
+
+def marks_of(card: dict) -> dict[tuple[int, str], int]:
+    passes = card["passes"]
+    return {(n, mark["area"]): mark["stops120"] for n, own in enumerate(passes) for mark in own["marks"]}
+
+
+def bases_of(card: dict) -> list[int]:
+    return [own["base_ms"] for own in card["passes"]]
+
+
+TIMES = {"around the map": (), "around a time": (("Times", 1), ("Middle", 4)), "in seconds": (("Step", 3),)}
+"""Rows of the Strip screen and how far each is turned, by what the strip is built on."""
+
+
+def told_of_choice(seen: Seen) -> tuple[str, str, list[str]]:
+    """What taking the place sets: its two lines, and those beside the seconds, the stops as one."""
+    at = {(y, x > WIDTH // 2): words for words, x, y, _ in seen.texts if y < 40}
+    lines = [at[y, False] for y in (16, 24, 32) if (y, False) in at]
+    if lines[1] != "stops":
+        lines[:2] = [" ".join(lines[:2])]
+    return at[0, True], at[8, True], lines
+
+
+@pytest.mark.parametrize("times", TIMES)
+@pytest.mark.parametrize(("tied", "passes"), [(False, 1), (True, 1), (False, 2), (True, 2)])
+def test_choosing_a_patch_sets_just_what_the_screen_says(tied, passes, times, monkeypatch):
+    """For every base and mark of a map, and every place of the strip."""
+    card = chosen_card(tied, passes)
+    several, notes = passes > 1, set()
+    for target in range(passes + len(marks_of(card))):
+        session = new_session()
+        box = session.box
+        load(session, card)
+        to_screen(session, "strip")
+        for label, detents in (("Strip for", target), *TIMES[times]):
+            set_row(session, label, detents)
+        keys(session, "expose")
+        _give_all(session)
+        session.input("dial", -100)
+        strip, map = box.work.strip, box.work.map.copy()
+        mark, own = strip.mark(map), f"pass {strip.pass_index + 1}"
+        for place in range(strip.last_place + 1):
+            assert (box.state, box.panel.cursor.place) == ("choose", place)
+            seen = Seen(session, monkeypatch)
+            check_layout(seen, card, f"{own}, target {target}, place {place}")
+            first, second, (stops, unit, *note) = told_of_choice(seen)
+            ((tenths, *_),) = seen.figures
+            got_ms = strip.total_ms(map, place)
+            session.input("press")
+            now = box.work.map.to_dict()
+            assert (box.state, unit) == ("browse", "stops")
+            assert abs(tenths * 100 - got_ms) <= 50
+            bases, marks = bases_of(card), marks_of(card)
+            if mark is None:
+                moved = offset_between(bases[strip.pass_index], got_ms)
+                bases[strip.pass_index] = got_ms
+                assert stops == stops_text(moved)
+                named = (own, "alone") if several and tied else ("sets", own if several else "base")
+                means = ["new ratio"] if several and tied and moved else []
+            else:
+                set_to = marks[strip.pass_index, mark.area] = marks_of(now)[strip.pass_index, mark.area]
+                assert stops == stops_text(set_to)
+                named = (mark.area, own) if several else ("sets", mark.area)
+                kind = "burn" if set_to > 0 else "dodge"
+                means = ["filter " + mark.filter] if mark.filter else [kind] if set_to else []
+            assert (first, second) == named
+            fits = font.width(font.in_letters(stops)) <= WIDTH - font.LARGE.width(999) - 2
+            assert note == (means if fits else []), "a long fraction takes the room"
+            assert (bases_of(now), marks_of(now)) == (bases, marks), "and nothing else"
+            notes.update(note)
+            box.work.map = map.copy()
+            box.work.changed()
+            to_screen(session, "strip")
+            to_row(session, "Choose a patch")
+            session.input("press")
+            session.input("dial", place + 1 - box.panel.cursor.place)
+    assert notes >= {"burn", "dodge", "filter 0"}
+    assert ("new ratio" in notes) == (tied and several)
 
 
 def test_the_hands_are_told_whose_turn_it_is(monkeypatch):

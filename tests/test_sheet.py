@@ -17,7 +17,7 @@ from host_sim.optics.feed import RELAYS
 from host_sim.optics.lamps import LAMPS, LampHouseLight
 from host_sim.optics.paper import PAPER_NAMES, paper
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX, band
-from host_sim.optics.shades import CONTACT, PENUMBRA, WIRE_SHADE, WIRE_WIDTH, Cast, Shade, cast_of
+from host_sim.optics.shades import CONTACT, PENUMBRA, WIRE_SHADE, WIRE_WIDTH, Cast, Shade, both, cast_of
 from host_sim.optics.sheet import Beam, Layer, Sheet, densities
 from tests.test_paper import SHEETS
 
@@ -76,6 +76,15 @@ def test_a_shadow_is_what_plain_geometry_says(shade, shape):
     rng = np.random.default_rng(0)
     for row, column in zip(rng.integers(0, shape[0], 150), rng.integers(0, shape[1], 150)):
         assert found[row, column] == pytest.approx(open_at(shade, row, column, shape), abs=2e-4)
+
+
+@settings(max_examples=200, deadline=None)
+@given(shades, shades, st.sampled_from((SMALL, (200, 160), (7, 300))))
+def test_two_shades_let_through_what_both_let_through(one, other, shape):
+    casts = [cast_of(shade, shape[1], shape[0]) for shade in (one, other)]
+    found = picture(both(*casts), shape)
+    assert found == pytest.approx(picture(casts[0], shape) * picture(casts[1], shape), abs=1e-5)
+    assert picture(both(*reversed(casts)), shape) == pytest.approx(found, abs=1e-5)
 
 
 @given(shades)

@@ -11,8 +11,8 @@ import pytest
 from hardware import probes
 from hardware.board_picture import LOOKS, SCALE, PictureError
 from hardware.checks.ohms import READINGS
-from hardware.circuit import HERE, Circuit, read_circuit
-from hardware.layout import Layout, read_layout
+from hardware.circuit import HERE, Circuit
+from hardware.layout import Layout
 from hardware.step_pictures import MADE, PLUGGED_STEP, pictures
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -22,16 +22,6 @@ ON_THE_WAY = ("test-rows.svg", "test-readings.svg")
 
 ALONG = {"pico": None, "encoder": (0.0, 1.0), "key": (1.0, 0.0), "test-point": None}
 """From the first pad to the next that is drawn, before the part is turned; down the row of a header."""
-
-
-@pytest.fixture(scope="module")
-def circuit() -> Circuit:
-    return read_circuit()
-
-
-@pytest.fixture(scope="module")
-def layout() -> Layout:
-    return read_layout()
 
 
 @pytest.fixture(scope="module")

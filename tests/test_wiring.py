@@ -8,21 +8,10 @@ from dataclasses import replace
 import pytest
 
 from hardware import wiring
-from hardware.circuit import HERE, Circuit, CircuitError, read_circuit
+from hardware.circuit import HERE, CircuitError
 from hardware.drawings import practice
-from hardware.layout import Layout, read_layout
 
 SVG = "{http://www.w3.org/2000/svg}"
-
-
-@pytest.fixture(scope="module")
-def circuit() -> Circuit:
-    return read_circuit()
-
-
-@pytest.fixture(scope="module")
-def layout() -> Layout:
-    return read_layout()
 
 
 @pytest.fixture(scope="module")

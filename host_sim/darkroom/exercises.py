@@ -31,7 +31,7 @@ def _card(name: str, title: str, passes: list[dict[str, Any]], tied: bool = Fals
 
 
 def _pass(filter: str, base_ms: int, *marks: tuple[Any, ...]) -> dict[str, Any]:
-    keys = ("area", "stops120", "filter")
+    keys = ("area", "stops120", "with_previous")
     return {
         "filter": filter,
         "base_ms": base_ms,
@@ -55,6 +55,15 @@ EXERCISES = {
         "Dodge the posts while the base is on, with a disc as large as they are. For the burn cover all "
         "but the sky with the straight edge.",
         _card("sky-burn", "Practice: dodge and burn", [_pass("2", 14000, ("posts", -30), ("sky", 80))]),
+    ),
+    "two-hands": Exercise(
+        "A shade in each hand",
+        "pears",
+        "vc-2019",
+        "Dodge jug and pears together: both go in at the three rising tones, each comes out at its own. Hold "
+        "a disc over the jug and press H, then another over the pears: while O, the right mouse button or a "
+        "second finger is down, the jug is shaded too.",
+        _card("two-hands", "Practice: two hands", [_pass("2", 10000, ("jug", -90), ("pears", -60, True))]),
     ),
     "split-grade": Exercise(
         "Split grade",

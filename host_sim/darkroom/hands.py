@@ -1,4 +1,4 @@
-"""What the hands have put into the light: a shade over the paper, and a filter.
+"""What the hands have put into the light: shades over the paper, one in each, and a filter.
 
 What must live here: what is held, and where. It may not know the box, the sheet or the time: whoever moves a
 hand lets the light until then fall first.
@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from host_sim.darkroom.checks import FAR, NEAR, number, one_of
-from host_sim.optics.shades import Cast, Shade, cast_of
+from host_sim.optics.shades import Cast, Shade, both, cast_of
 
 
 class Kind(NamedTuple):
@@ -48,38 +48,53 @@ SHADES = {
 SIZE_MIN, SIZE_MAX = 0.04, 0.8
 """Of a disc or a hole, in parts of the sheet's width."""
 _TURN_MAX = 3600.0
+HANDS = ("right", "left")
+
+
+class Held(NamedTuple):
+    """What one hand holds, and whether it is `lifted` out of the light."""
+
+    shade: Shade = Shade()
+    lifted: bool = False
 
 
 class Hands:
-    """`shade` is what is held in the light, `filter` the one fitted, "" for none."""
+    """`held` is what each of HANDS holds, `filter` the one fitted, "" for none."""
 
     def __init__(self) -> None:
-        self.shade = Shade()
+        self.held = dict.fromkeys(HANDS, Held())
         self.filter = ""
         self._cast: Cast | None = None
 
-    def asked(self, message: dict[str, Any]) -> Shade:
-        """The shade as `message` wants it, within what a hand can do. RoomError for what makes no sense."""
-        now = self.shade
-        return Shade(
+    def asked(self, message: dict[str, Any]) -> tuple[str, Held]:
+        """A hand (the right one where none is named), and what it is to hold as `message` wants it, within
+        what a hand can do. RoomError for what makes no sense."""
+        hand = one_of(message.get("hand", HANDS[0]), "hand", HANDS)
+        now = self.held[hand].shade
+        shade = Shade(
             one_of(message.get("shape"), "shade", SHADES),
             number(message, "x", NEAR, FAR, now.x),
             number(message, "y", NEAR, FAR, now.y),
             number(message, "size", SIZE_MIN, SIZE_MAX, now.size),
             number(message, "angle", -_TURN_MAX, _TURN_MAX, now.angle) % 360,
         )
+        return hand, Held(shade, message.get("lifted") is True)
 
-    def take(self, shade: Shade) -> None:
-        self.shade, self._cast = shade, None
+    def take(self, hand: str, held: Held) -> None:
+        self.held[hand], self._cast = held, None
 
     def take_the_cover_off(self) -> None:
         """One that lies over a sheet is not left over the next."""
-        if self.shade.shape == "cover" and self.shade.x > 0:
-            self.take(Shade())
+        for hand, (shade, _) in self.held.items():
+            if shade.shape == "cover" and shade.x > 0:
+                self.take(hand, Held())
 
     @property
     def cast(self) -> Cast:
-        """The shadow of what is held."""
+        """The shadow of what is held in the light."""
         if self._cast is None:
-            self._cast = cast_of(self.shade)
+            self._cast = cast_of(Shade())
+            for shade, lifted in self.held.values():
+                if shade.shape != "none" and not lifted:
+                    self._cast = both(self._cast, cast_of(shade))
         return self._cast

@@ -14,7 +14,7 @@ from host_sim.box.view import BoxView
 from host_sim.darkroom.planned_light import REST, AreaLight, Plan, add, planned_run
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.paper import Paper
-from timing_core.light.plan import BASE, BURN, CLOSES, COVER, OPENS, Stage
+from timing_core.light.plan import BASE, BOTH, BURN, CLOSES, COVER, OPENS, Stage
 
 __all__ = ["REST", "AreaLight", "IdealHands", "Sheet"]
 
@@ -56,8 +56,9 @@ class IdealHands(Watcher):
         self._under: tuple[int, bool] | None = None
         self._stage: Stage | None = None
         self._from_us = 0
-        self._window = 0
-        self._shades: list[tuple[str, int, int | None]] = []
+        self._shades: list[tuple[int, int, int | None]] = []
+        """Windows that were shaded, by their number in the stage, each with from when to when in us."""
+        self._opened = 0
         self._was_reset = False
         house.readers.append(self)
 
@@ -81,27 +82,35 @@ class IdealHands(Watcher):
         if kind != "sound" or self._stage is None or not self._stage.windows:
             return
         at_us = (now_ms + self.reaction_ms) * 1000
-        if value in OPENS:
-            self._shades.append((self._stage.windows[self._window].area, at_us, None))
-        elif value in CLOSES:
-            area, opened_us, _ = self._shades[-1]
-            self._shades[-1] = (area, opened_us, at_us)
-            self._window += 1
+        if value in OPENS or value == BOTH[0]:
+            for _ in range(2 if value == BOTH[0] else 1):
+                self._shades.append((self._opened, at_us, None))
+                self._opened += 1
+        elif value in CLOSES or value == BOTH[1]:
+            # The tone tells which: every second shade has the second.
+            self._take_out(at_us, None if value == BOTH[1] else CLOSES.index(str(value)))
 
     def _take_up_shades(self, given_ms: int) -> None:
         """The hands begin a stage, or go on with one that a reset cut off: the shade that is due is in."""
         windows = self._stage.windows if self._stage else []
         self._was_reset = False
-        self._window = sum(window.close_ms <= given_ms for window in windows)
-        now = windows[self._window : self._window + 1]
-        self._shades = [(own.area, self._from_us, None) for own in now if own.open_ms <= given_ms]
+        self._opened = sum(window.open_ms <= given_ms for window in windows)
+        self._shades = [
+            (number, self._from_us, None)
+            for number, window in enumerate(windows[: self._opened])
+            if given_ms < window.close_ms
+        ]
+
+    def _take_out(self, at_us: int, turn: int | None = None) -> None:
+        """Take the shades out that are in: all, or those whose `turn` it is."""
+        self._shades = [
+            (number, opened_us, at_us if closed_us is None and turn in (None, number % 2) else closed_us)
+            for number, opened_us, closed_us in self._shades
+        ]
 
     def reset(self, now_ms: int) -> None:
         self._was_reset = True
-        self._shades = [
-            (area, opened_us, now_ms * 1000 if closed_us is None else closed_us)
-            for area, opened_us, closed_us in self._shades
-        ]
+        self._take_out(now_ms * 1000)
 
     # --- light
 
@@ -121,8 +130,8 @@ class IdealHands(Watcher):
         whole = self.house.dose(from_us, to_us, stage.filter)
         for area in sheet.areas:
             light = whole * self._open(area, stage)
-            for shaded, opened_us, closed_us in self._shades:
-                if shaded == area:
+            for number, opened_us, closed_us in self._shades:
+                if stage.windows[number].area == area:
                     start = max(from_us, opened_us)
                     end = to_us if closed_us is None else min(to_us, closed_us)
                     if end > start:

@@ -86,10 +86,10 @@ class Room(Watcher):
         command(message)
 
     def _do_shade(self, message: dict[str, Any]) -> None:
-        shade = self.hands.asked(message)
-        if shade != self.hands.shade:
+        hand, held = self.hands.asked(message)
+        if held != self.hands.held[hand]:
             self.settle()
-            self.hands.take(shade)
+            self.hands.take(hand, held)
 
     def _do_fit(self, message: dict[str, Any]) -> None:
         name = one_of(message.get("filter"), "filter", self.filters())

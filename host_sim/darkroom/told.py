@@ -62,7 +62,9 @@ def told(room: Room) -> dict[str, Any]:
         "negative": room.films.negative.name,
         "negatives": room.films.titles(),
         "areas": room.films.areas(box.marked),
-        "shade": dict(vars(room.hands.shade)),
+        "hands": {
+            hand: {**vars(shade), "lifted": lifted} for hand, (shade, lifted) in room.hands.held.items()
+        },
         "pictures": room.pictures.numbers,
         "verdict": room.verdict,
         "exercise": room.practice.name,

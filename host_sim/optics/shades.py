@@ -69,6 +69,32 @@ def cast_of(shade: Shade, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX) 
     return Cast(False, [])
 
 
+def both(one: Cast, other: Cast) -> Cast:
+    """The shadow of two shades, which both have their part of the light: work goes with their areas."""
+    parts = [*([] if one.dark else other.parts), *([] if other.dark else one.parts)]
+    for (rows, columns), change in one.parts:
+        for (their_rows, their_columns), theirs in other.parts:
+            shared = _common(rows, their_rows), _common(columns, their_columns)
+            if all(span.start < span.stop for span in shared):
+                product = _inner(change, (rows, columns), shared) * _inner(
+                    theirs, (their_rows, their_columns), shared
+                )
+                parts.append((shared, product))
+    return Cast(one.dark or other.dark, parts)
+
+
+def _common(one: slice, other: slice) -> slice:
+    return slice(max(one.start, other.start), min(one.stop, other.stop))
+
+
+def _inner(change: Pixels | float, region: Region, shared: Region) -> Pixels | float:
+    """What of a part lies in a smaller region."""
+    if not isinstance(change, np.ndarray):
+        return change
+    (rows, columns), (top, left) = shared, (region[0].start, region[1].start)
+    return change[rows.start - top : rows.stop - top, columns.start - left : columns.stop - left]
+
+
 def _soft(t: Pixels) -> Pixels:
     """From 0 at t = -1/2 to 1 at 1/2, without corners."""
     t = np.clip(t + np.float32(0.5), 0, 1)

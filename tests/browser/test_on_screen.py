@@ -428,16 +428,16 @@ def test_shades_are_worked_by_keyboard(look, room):
     screen = look()
     with room.window() as window:
         screen.keys("1")
-        window.until(lambda told: told.state["shade"]["shape"] == "disc")
-        before = window.state["shade"]
+        window.until(lambda told: told.state["hands"]["right"]["shape"] == "disc")
+        before = window.state["hands"]["right"]
         screen.keys("Shift+ArrowLeft", "Shift+ArrowUp", "+", ".")
-        window.until(lambda told: told.state["shade"]["angle"] == before["angle"] + 5)
-        after = window.state["shade"]
+        window.until(lambda told: told.state["hands"]["right"]["angle"] == before["angle"] + 5)
+        after = window.state["hands"]["right"]
         assert after["x"] < before["x"]
         assert after["y"] < before["y"]
         assert after["size"] > before["size"]
         screen.keys("0")
-        window.until(lambda told: told.state["shade"]["shape"] == "none")
+        window.until(lambda told: told.state["hands"]["right"]["shape"] == "none")
     assert window.state["box"]["state"] == "browse"
 
 
@@ -546,6 +546,78 @@ def test_a_card_with_a_dodge_and_a_burn_by_pointer(look, room, tmp_path):
     assert not off[400:600].any()
     assert off[320:330].any()  # less light, so hatched
     assert off[660:690].all()
+
+
+@pytest.mark.parametrize("way", ["key", "button"])
+def test_two_areas_are_dodged_at_once_with_a_shade_in_each_hand(look, room, tmp_path, way):
+    """8 s, half a stop less is 5.657 s and a stop less 4 s; both shades go in at 2 s."""
+    card = tmp_path / "hands.toml"
+    text = HALVES.replace("-1", "-1/2").replace("+1/2", "-1") + "with_previous = true\n"
+    # The first card of the shelf, and areas that no other test has drawn.
+    text = text.replace("halves", "a-pair")
+    left, right = f"left by {way}", f"right by {way}"
+    card.write_text(text.replace('"left"', f'"{left}"').replace('"right"', f'"{right}"'))
+    lampblack("push", str(card), "--port", room.port)
+    screen = look()
+    page = screen.page
+    screen.choose("Clear film")
+    screen.click("BACK")
+    screen.wheel(2)
+    for _ in range(2):
+        screen.click("Press the dial")
+    for name, low, high in ((left, 0.002, 0.3), (right, 0.7, 0.998)):
+        screen.click(f"Draw where {name} is")
+        for x, y in ((low, 0.002), (high, 0.002), (high, 0.998)):
+            page.mouse.click(*screen.over(x, y))
+        page.mouse.dblclick(*screen.over(low, 0.998))
+        expect(page.get_by_role("button", name=f"Draw where {name} is")).to_have_count(0)
+    put_in(screen)
+    screen.choose("Paused")
+    screen.click("EXPOSE")
+    # What the right hand holds is left where it belongs, and waits; the left one has the pointer.
+    screen.choose("Straight edge")
+    page.get_by_role("slider", name="Angle").fill("180")
+    screen.point(0.35, 0.5)
+    screen.keys("h")
+    expect(page.get_by_role("radio", name="Left", exact=True)).to_be_checked()
+    screen.choose("Straight edge")
+    page.get_by_role("slider", name="Angle").fill("0")
+    expect(page.locator("#easel-help")).to_contain_text("The right hand holds its shade in the light while O")
+    screen.point(1.1, 0.5)
+    screen.step(1)
+    screen.expose()
+    screen.lamp("lit")
+    screen.step(2)
+    screen.point(0.65, 0.5)
+    if way == "key":
+        page.keyboard.down("o")
+    else:
+        page.mouse.down(button="right")
+    screen.settle()
+    screen.step(2)
+    for _ in range(3):
+        page.get_by_role("button", name="+0.1 s", exact=True).press("Enter")
+    if way == "key":
+        page.keyboard.up("o")
+    else:
+        page.mouse.up(button="right")
+    screen.settle()
+    for _ in range(7):
+        page.get_by_role("button", name="+0.1 s", exact=True).press("Enter")
+    screen.step(1)
+    screen.point(1.1, 0.5)
+    screen.step(2)
+    screen.box("browse")
+    screen.keys("d")
+    rows = screen.verdict()
+    assert [rows[area][1] for area in (left, right, "rest of the sheet")] == ["5.66", "4.00", "8.00"]
+    assert float(rows[left][2]) == pytest.approx(8 - 2.3, rel=0.003)
+    assert float(rows[right][2]) == pytest.approx(4, rel=0.003)
+    off = (screen.canvas("errors")[100:700] > 100).any(axis=0)
+    assert not off[20:280].any()
+    assert not off[400:600].any()
+    assert not off[720:980].any()
+    assert screen.errors == []
 
 
 def test_practice_tells_how_well_it_went(look, room):
@@ -851,11 +923,55 @@ def test_a_phone_works_by_touch(look, room):
     with room.window() as window:
         screen.page.locator("#easel").tap(position={"x": 100, "y": 100})
         # A finger that is lifted takes the disc out of the light.
-        window.until(lambda told: told.state["shade"]["x"] < 0)
+        window.until(lambda told: told.state["hands"]["right"]["x"] < 0)
     screen.page.evaluate("() => scrollTo(0, 0)")
     screen.shoot("phone")
     screen.page.get_by_role("button", name="BACK", exact=True).tap()
     screen.lamp("dark")
+
+
+def test_two_fingers_are_two_hands(look, room):
+    screen = look(*SIZES["phone"], has_touch=True, is_mobile=True, device_scale_factor=2)
+    page = screen.page
+    page.get_by_role("radio", name="Disc on a wire").tap()
+    page.get_by_role("radio", name="Left", exact=True).tap()
+    page.get_by_role("radio", name="Hole", exact=True).tap()
+    page.get_by_role("radio", name="Right", exact=True).tap()
+    touch = page.context.new_cdp_session(page)
+    page.locator("#easel").scroll_into_view_if_needed()
+    box = page.locator("#easel").bounding_box()
+    fingers = [
+        {"x": box["x"] + x * box["width"], "y": box["y"] + 0.5 * box["height"], "id": number}
+        for number, x in enumerate((0.25, 0.75))
+    ]
+
+    def put_down(*now: dict) -> None:
+        touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": list(now)})
+
+    def lift(finger: dict) -> None:
+        touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": [finger]})
+
+    with room.window() as window:
+
+        def until(right_x: float, left_lifted: bool) -> None:
+            window.until(
+                lambda told: (
+                    abs(told.state["hands"]["right"]["x"] - right_x) < 0.01
+                    and told.state["hands"]["left"]["lifted"] == left_lifted
+                )
+            )
+
+        window.until(lambda told: told.state["hands"]["left"]["lifted"])
+        put_down(fingers[0])
+        until(0.25, left_lifted=True)
+        put_down(*fingers)
+        until(0.25, left_lifted=False)
+        assert window.state["hands"]["left"]["x"] == pytest.approx(0.75, abs=0.01)
+        lift(fingers[1])
+        until(0.25, left_lifted=True)
+        lift(fingers[0])
+        until(-0.6, left_lifted=True)
+    assert screen.errors == []
 
 
 # --- the README
@@ -962,7 +1078,7 @@ def test_a_shade_is_taken_up_while_the_last_print_is_shown(look, room):
     screen.keys("1")
     screen.click("Fresh sheet")
     with room.window() as window:
-        window.until(lambda told: told.state["shade"]["shape"] == "disc")
+        window.until(lambda told: told.state["hands"]["right"]["shape"] == "disc")
     expect(screen.page.get_by_role("alert")).to_be_hidden()
     assert screen.errors == []
 

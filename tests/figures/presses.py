@@ -296,6 +296,8 @@ def plain(value: Any, seen: dict) -> Any:
     """What an object is in, as plain data. Those `seen` already are told by their number. Moments are left
     out: every pause is longer than what depends on them."""
     kind = type(value)
+    if callable(value):
+        return value.__name__
     if kind in _ATOMS:
         return value
     if kind is list or kind is tuple:
@@ -327,6 +329,7 @@ def key(session: Session) -> bytes:
         box.message != "",
         plain(vars(panel), {id(part): number for number, part in enumerate(apart)}),
         work.map.text(),
+        work.pass_index,
         plain(work.strip, {}),
         plain(work.bench, {}),
         tuple(work.strip_gave),

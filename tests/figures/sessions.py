@@ -22,6 +22,7 @@ from timing_core.box import Box
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM, Bench
 from timing_core.light.plan import FIT, Stage, compile_print, lamp_ms
+from timing_core.machine.strike import CUE_LENGTH_MS, PIP_LENGTH_MS
 from timing_core.records.store import Store
 from timing_core.ticks import MASK, since
 
@@ -143,7 +144,8 @@ class SimpySession(Log):
 
     def ticks(self, stage: Stage):
         """A tick each second of light, but where it would cut a cue off."""
-        cues = [(ms, ms + (50 if sound == "pip" else 250)) for ms, sound in stage.cues]
+        lengths_ms = {"pip": PIP_LENGTH_MS}
+        cues = [(ms, ms + lengths_ms.get(sound, CUE_LENGTH_MS)) for ms, sound in stage.cues]
         yield self.env.timeout(LAG_MS)
         for so_far_ms in range(1000, stage.light_ms, 1000):
             yield self.env.timeout(1000)

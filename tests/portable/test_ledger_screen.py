@@ -197,6 +197,28 @@ def test_a_filter_that_the_drawer_lacks_is_told_of():
     assert box.message == "Undo brings new-print back. The drawer lacks a filter of this map."
 
 
+def test_dodges_that_were_given_together_are_told_so():
+    card = small_card()
+    marks = [("face", -40, True), ("hand", -20, True), ("sky", 40, True), ("sky", -10, False)]
+    marks += [("sky", -10, True), ("wall", -10, True)]
+    card["passes"][0]["marks"] = [
+        {"area": area, "stops120": stops120, "with_previous": True}
+        if given_with
+        else {"area": area, "stops120": stops120}
+        for area, stops120, given_with in marks
+    ]
+    box = a_box()
+    box.ledger.append(record("print", card))
+    open_ledger(box)
+    assert [label for label, _ in words(box)[4:]] == [
+        "  dodge face",
+        "  and hand",
+        "  dodge sky",
+        "  dodge sky",
+        "  and wall",
+    ]
+
+
 def test_the_same_map_is_no_change():
     box = a_box()
     box.ledger.append(record("print", box.work.map.to_dict()))

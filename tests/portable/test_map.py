@@ -86,7 +86,8 @@ def a_full_map():
     for index in range(PASSES_MAX):
         for number in range(MARKS_MAX):
             filter = "%d" % (number % 5) if number % 2 else ""
-            map.add_mark(index, Mark("area %d" % number, 10 * number + 1 if filter else -10, filter))
+            stops120 = 10 * number + 1 if filter else -10
+            map.add_mark(index, Mark("area %d" % number, stops120, filter, number % 3 == 0))
     map.facts["notes"] = "caf\u00e9 " * 60
     return map
 
@@ -97,6 +98,7 @@ def test_the_fullest_map_comes_back_as_it_was():
     before = digest_of_text(platform, encode(card))
     text = encode(card)
     map = PrintingMap.from_dict(json.loads(str(text, "utf-8")))
+    assert map.text() == text
     assert digest_of_text(platform, encode(map.to_dict())) == before
     assert digest_of_text(platform, encode(map.copy().to_dict())) == before
 

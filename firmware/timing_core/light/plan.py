@@ -28,11 +28,16 @@ _STRIKE_MIN_MS = const(20)
 PIP_MS = 500
 """The time between lead-in pips."""
 _PIPS = const(3)
+CUE_LENGTH_MS = 250
+"""Room for each of the other cues: neither a cue nor a tick cuts it off. `panel.sounds` makes them a little
+shorter."""
 
 OPENS = ("open", "open2")
 CLOSES = ("close", "close2")
 """The cues for "shade in" and "shade out". The first window of a stage has the first of them, the second the
 second, the third the first again, and so in turn: the ear tells two shades apart."""
+BOTH = ("open_both", "close_both")
+"""The same for two shades at one time."""
 
 
 class Window:
@@ -127,12 +132,26 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     stage.pass_index = index
     check_light(stage, bench)
     lead_ms = bench.get("lead_ms")
-    at_ms = 0
-    for mark in own.marks:
+    at_ms = open_ms = 0
+    shades = 0
+    for number in range(len(own.marks)):
+        mark = own.marks[number]
         if mark.stops120 < 0:
-            open_ms = at_ms + lead_ms
-            at_ms = open_ms + per_mille_less(-map.mark_ms(index, mark), cut_pm)
-            stage.windows.append(Window(mark.area, open_ms, at_ms))
+            if mark.with_previous and own.partner(number):
+                shades += 1
+            else:
+                shades, open_ms = 1, at_ms + lead_ms
+            if shades > 2:
+                raise Refusal(
+                    "Too many shades in pass %d" % (index + 1),
+                    "%s would be a third, for two hands" % mark.area,
+                    "Give it by itself",
+                )
+            window = Window(mark.area, open_ms, open_ms + per_mille_less(-map.mark_ms(index, mark), cut_pm))
+            if shades == 2:
+                _refuse_near(stage, window)
+            stage.windows.append(window)
+            at_ms = max(at_ms, window.close_ms)
     if at_ms > stage.light_ms:
         raise Refusal(
             "Dodges do not fit in pass %d" % (index + 1),
@@ -143,19 +162,43 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     return stage
 
 
+def _refuse_near(stage: Stage, other: Window) -> None:
+    """Refuse a window that opens with the last of the stage if one of their tones would cut off another."""
+    one = stage.windows[-1]
+    first_ms, last_ms = sorted((one.close_ms, other.close_ms))
+    near_ms = first_ms - one.open_ms
+    if near_ms >= CUE_LENGTH_MS and first_ms < last_ms:
+        near_ms = last_ms - first_ms
+    if near_ms < CUE_LENGTH_MS:
+        raise Refusal(
+            "Dodges too near in pass %d" % (stage.pass_index + 1),
+            "%d ms apart, and a tone takes %d ms" % (near_ms, CUE_LENGTH_MS),
+            "Give one by itself",
+        )
+
+
 def _lay_cues(stage: Stage) -> None:
-    """Pips before each opening and closing of a window, then the tone for it."""
-    last_ms = 0
+    """Pips before each opening and closing of a window, where they are clear of the tone before, then the
+    tone for it: one for two edges at one time."""
+    edges = []
     for index in range(len(stage.windows)):
         window = stage.windows[index]
         turn = index % len(OPENS)
-        for edge_ms, sound in ((window.open_ms, OPENS[turn]), (window.close_ms, CLOSES[turn])):
-            for pip in range(_PIPS, 0, -1):
-                at_ms = edge_ms - pip * PIP_MS
-                if at_ms > last_ms:
-                    stage.cues.append((at_ms, "pip"))
-            stage.cues.append((edge_ms, sound))
-            last_ms = edge_ms
+        edges.append((window.open_ms, OPENS[turn], BOTH[0]))
+        edges.append((window.close_ms, CLOSES[turn], BOTH[1]))
+    edges.sort()
+    clear_ms = 1
+    for at in range(len(edges)):
+        edge_ms, sound, of_both = edges[at]
+        if at and edge_ms == edges[at - 1][0]:
+            stage.cues[-1] = (edge_ms, of_both)
+            continue
+        for pip in range(_PIPS, 0, -1):
+            at_ms = edge_ms - pip * PIP_MS
+            if at_ms >= clear_ms:
+                stage.cues.append((at_ms, "pip"))
+        stage.cues.append((edge_ms, sound))
+        clear_ms = edge_ms + CUE_LENGTH_MS
 
 
 def check_light(stage: Stage, bench: Bench) -> None:
@@ -219,5 +262,13 @@ def stage_task(stage: Stage) -> str:
     if stage.kind == FRESH:
         return "Fresh piece %s" % stage.area
     if stage.windows:
-        return "Shade " + ", ".join([window.area for window in stage.windows])
+        shades: list = []
+        open_ms = 0
+        for window in stage.windows:
+            if window.open_ms == open_ms:
+                shades[-1] += " + " + window.area
+            else:
+                shades.append(window.area)
+            open_ms = window.open_ms
+        return "Shade " + ", ".join(shades)
     return stage_name(stage)

@@ -45,13 +45,15 @@ FACTS = (
 class Mark:
     """A named area with an offset from its pass's base: below 0 a dodge, above 0 a burn, 0 neither.
 
-    `filter` is "" for the pass's own; only a burn may name another.
+    `filter` is "" for the pass's own; only a burn may name another. `with_previous` means something only
+    while there is a dodge to open with (see `Pass.partner`).
     """
 
-    def __init__(self, area: str, stops120: int, filter: str = "") -> None:
+    def __init__(self, area: str, stops120: int, filter: str = "", with_previous: bool = False) -> None:
         self.area = area
         self.stops120 = stops120
         self.filter = filter
+        self.with_previous = with_previous
 
 
 class Pass:
@@ -63,6 +65,16 @@ class Pass:
         self.level_ms = base_ms
         self.shift = 0
         self.anchor_ms = base_ms
+
+    def partner(self, number: int):
+        """The dodge that mark `number` may be given with: the nearest one before it. None if there is none,
+        if the mark is no dodge itself, or if both are of one area, which takes no second shade."""
+        mark = self.marks[number]
+        if mark.stops120 < 0:
+            for at in range(number - 1, -1, -1):
+                if self.marks[at].stops120 < 0:
+                    return self.marks[at] if self.marks[at].area != mark.area else None
+        return None
 
 
 class PrintingMap:
@@ -98,7 +110,7 @@ class PrintingMap:
             twin = Pass(own.filter, own.level_ms)
             twin.shift, twin.anchor_ms = own.shift, own.anchor_ms
             for mark in own.marks:
-                twin.marks.append(Mark(mark.area, mark.stops120, mark.filter))
+                twin.marks.append(Mark(mark.area, mark.stops120, mark.filter, mark.with_previous))
             other.passes.append(twin)
         return other
 
@@ -243,6 +255,8 @@ class PrintingMap:
                 plain = {"area": mark.area, "stops120": mark.stops120}
                 if mark.filter:
                     plain["filter"] = mark.filter
+                if mark.with_previous:
+                    plain["with_previous"] = True
                 marks.append(plain)
             passes.append({"filter": own.filter, "base_ms": self.base_ms(index), "marks": marks})
         return {
@@ -264,7 +278,9 @@ class PrintingMap:
             marks = []
             for mark in own.marks:
                 through = '"filter":%s,' % quoted(mark.filter) if mark.filter else ""
-                marks.append('{"area":%s,%s"stops120":%d}' % (quoted(mark.area), through, mark.stops120))
+                last = ',"with_previous":true' if mark.with_previous else ""
+                own_text = (quoted(mark.area), through, mark.stops120, last)
+                marks.append('{"area":%s,%s"stops120":%d%s}' % own_text)
             head = (self.base_ms(index), quoted(own.filter), ",".join(marks))
             passes.append('{"base_ms":%d,"filter":%s,"marks":[%s]}' % head)
         facts = ",".join(['"%s":%s' % (key, quoted(self.facts[key])) for key in sorted(self.facts)])
@@ -307,7 +323,7 @@ class _Wrong(Exception):
 
 _MAP_KEYS = ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes")
 _PASS_KEYS = ("filter", "base_ms", "marks")
-_MARK_KEYS = ("area", "stops120", "filter")
+_MARK_KEYS = ("area", "stops120", "filter", "with_previous")
 
 
 def _map_from(card) -> PrintingMap:
@@ -364,6 +380,10 @@ def _mark_from(plain) -> Mark:
         mark.filter = _text(plain, "filter", 1, FILTER_MAX)
         if mark.stops120 < 0:
             raise _Wrong("filter", "a dodge is made inside its pass's own exposure")
+    if "with_previous" in plain:
+        mark.with_previous = _flag(plain, "with_previous")
+        if not mark.with_previous:
+            raise _Wrong("with_previous", "it is true, or left out")
     return mark
 
 

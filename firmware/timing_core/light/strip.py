@@ -185,14 +185,25 @@ class Strip:
                 check_light(stage, bench)
         return stages
 
+    def offset(self, map: PrintingMap, place: int) -> int:
+        """What choosing a place sets, in 1/120 stop: how far the base moves, or the area's mark from its
+        base."""
+        mark = self.mark(map)
+        base_ms = map.base_ms(self.pass_index)
+        if self._adds_through_another(map):
+            return offset_between(base_ms, base_ms + self.total_ms(map, place))
+        if self.step_stops120 and self.origin_ms is None:
+            return (mark.stops120 if mark else 0) + self.shift(place)
+        return offset_between(base_ms, self.total_ms(map, place))
+
     def choose(self, map: PrintingMap, place: int) -> None:
         """Set the base, or the area's mark, to what `place` got. A Refusal changes nothing.
 
         Nothing else is changed: a base is set alone, and tied passes keep the new ratio.
         """
         mark = self.mark(map)
-        total_ms = self.total_ms(map, place)
         if mark is None:
+            total_ms = self.total_ms(map, place)
             if not BASE_MIN_MS <= total_ms <= BASE_MAX_MS:
                 raise Refusal("Not taken", "%s is no base" % no_base_text(total_ms), "Choose " + BASES)
             if self.step_stops120:
@@ -200,13 +211,7 @@ class Strip:
             else:
                 map.set_base_alone(self.pass_index, total_ms)
             return
-        base_ms = map.base_ms(self.pass_index)
-        if self._adds_through_another(map):
-            offset = offset_between(base_ms, base_ms + total_ms)
-        elif self.step_stops120 and self.origin_ms is None:
-            offset = mark.stops120 + self.shift(place)
-        else:
-            offset = offset_between(base_ms, total_ms)
+        offset = self.offset(map, place)
         if not -MARK_FURTHEST <= offset <= MARK_FURTHEST:
             raise Refusal("Not taken", "it is over 5 stops from the base", "Choose a nearer patch")
         mark.stops120 = offset

@@ -13,8 +13,8 @@ from timing_core.refusal import Refusal
 
 
 class Work:
-    """`prints` counts the prints of this map; `strip_gave` is what the last strip gave (see
-    `Strip.gives`)."""
+    """`prints` counts the prints of this map; `pass_index` is the pass of it that was changed or chosen last;
+    `strip_gave` is what the last strip gave (see `Strip.gives`)."""
 
     def __init__(self) -> None:
         self.bench = Bench()
@@ -25,9 +25,16 @@ class Work:
     def take(self, map: PrintingMap) -> None:
         """Put `map` to work in place of the present one."""
         self.map = map
-        self.prints = 0
+        self.prints = self.pass_index = 0
         self.strip_gave: list = []
-        self.strip.settle(map)
+        self.settle()
+
+    def settle(self) -> None:
+        """The map is another, or has been changed: point at what it has, and at its first pass where that
+        is gone."""
+        if self.pass_index >= len(self.map.passes):
+            self.pass_index = 0
+        self.strip.settle(self.map)
         self.changed()
 
     def new(self) -> None:

@@ -4,6 +4,7 @@ What must live here: times within one strike. It may not know runs, screens, or 
 the lamp is lit nothing here allocates, and no number leaves 30 bits.
 """
 
+from timing_core.light.plan import CUE_LENGTH_MS
 from timing_core.platform import const
 from timing_core.ticks import later, since
 
@@ -11,9 +12,8 @@ _OVERDUE_MS = const(250)
 """A lamp that has not reported its end this long after it was due is put out again. If it does not report
 that either, it is taken to be out."""
 
-_CUE_MS = const(250)
-_PIP_MS = const(50)
-"""How long these sound, and a little more (`panel.sounds`)."""
+PIP_LENGTH_MS = 50
+"""Room for a pip: no tick cuts it off. `panel.sounds` makes it a little shorter."""
 
 _NEVER_MS = const(1 << 29)
 _TICK_MS = const(1000)
@@ -137,7 +137,7 @@ class Cues:
         if cue_ms <= self._tick_ms:
             sound = self._cues[self._at][1]
             self._at += 1
-            clear_ms = cue_ms + (_PIP_MS if sound == "pip" else _CUE_MS)
+            clear_ms = cue_ms + (PIP_LENGTH_MS if sound == "pip" else CUE_LENGTH_MS)
         if self._tick_ms < clear_ms:
             self._tick_ms += _TICK_MS
         if self._tick_ms >= self._end_ms:

@@ -34,10 +34,12 @@ _SECONDS_END = const(48)
 _RAIL_Y = const(5)
 _SHADED_Y = const(2)  # both from where the seconds end
 _BETWEEN = const(4)
+_APART = const(2)  # between words of a column and the figures beside them
 _WORD_APART = const(5)  # between an enlarged word and its figures
 _MOST_S = const(999)  # a stage has 999.9 s at most
 _FRAME = const(6)  # what the frame around the filter takes, both its sides together
-_NO_WORDS: tuple = (None, b"", b"", ())
+_NO_WORDS: tuple = (None, b"", b"", (), ())
+_PLUS = b" + "
 _CONTROLS = (
     ("EXPOSE ", "expose"),
     ("BACK ", "back"),
@@ -45,6 +47,25 @@ _CONTROLS = (
     ("turn ", "dial"),
     ("press ", "press"),
 )
+
+
+def _moving(windows: list, at: int, opens: bool) -> list:
+    """The areas whose shades go in, or come out, at one time with that of window `at`."""
+    own = windows[at]
+    if opens:
+        return [window.area for window in windows if window.open_ms == own.open_ms]
+    return [window.area for window in windows if window.close_ms == own.close_ms]
+
+
+def _beside_each_other(areas: list, room: int) -> bytes:
+    """One area or two in the room there is: each of two is cut where it takes more than its half."""
+    first = in_letters(areas[0])
+    if len(areas) == 1:
+        return clip(first, room)
+    second = in_letters(areas[1])
+    room -= width(_PLUS) + 2
+    first = clip(first, max(room // 2, room - width(second)))
+    return first + _PLUS + clip(second, room - width(first))
 
 
 class Pieces:
@@ -81,6 +102,53 @@ class Pieces:
     def _says(self, name: str, control: str) -> bytes:
         says = self.box.machine.says(control)
         return in_letters(name + says) if says else b""
+
+    def _packed_foot(self, has_seconds: bool) -> int:
+        """What each control will do now, in as few lines as it fits; returns where they begin. Where the
+        seconds are large EXPOSE need not name them. No line is filled where light is about to come."""
+        lines: list = []
+        for name, control in _CONTROLS:
+            hint = self._says(name, control)
+            if control == "expose":
+                fills = b"" if self.box.lit else hint
+                if has_seconds:
+                    named = in_letters("EXPOSE give " + self.box.exposing.left_text())
+                    if hint == named:
+                        hint = in_letters("EXPOSE give")
+                    elif hint.startswith(named):  # and says when
+                        hint = in_letters("EXPOSE") + hint[len(named) :]
+            if not hint:
+                continue
+            for line in lines:
+                if len(line) == 1 and width(line[0]) + _BETWEEN + width(hint) < WIDTH:
+                    line.append(hint)
+                    break
+            else:
+                lines.append([clip(hint, WIDTH - 2)])
+        top = y = HEIGHT - _LINE * len(lines)
+        for line in lines:
+            right = WIDTH - width(line[1]) if len(line) > 1 else WIDTH
+            if fills:
+                self.fb.fill_rect(0, y, right - (_BETWEEN - 1 if right < WIDTH else 0), _LINE, 1)
+            self.pen.text(self.fb, line[0], 1, y, 0 if fills else 1)
+            if len(line) > 1:
+                self.pen.text(self.fb, line[1], right, y)
+            fills = b""
+            y += _LINE
+        return min(top, _SECONDS_END)
+
+    def _large_seconds(self, tenths: int, y: int, with_tenths: bool, up: int = 9) -> None:
+        """From 100 s on without tenths, so that there is room beside them: what runs down is rounded up, and
+        with `up` at 5 to the nearest second."""
+        if with_tenths and tenths <= 999:
+            LARGE.draw(self.fb, tenths, WIDTH, y)
+        else:
+            LARGE.draw(self.fb, min((tenths + up) // 10, _MOST_S), WIDTH, y, 1, False)
+
+    def _dim(self) -> None:
+        """Darken every second row of what is large: half the light, and as large as before."""
+        for y in range(1, _SECONDS_END, 2):
+            self.fb.hline(0, y, WIDTH, 0)
 
     def _message(self, text: str, y: int = _LINE) -> None:
         """Words between head and foot: four lines, or five where EXPOSE has no line of its own. A word
@@ -136,15 +204,23 @@ class Hands(Pieces):
         if stage.kind == FIT and not box.message:
             self._fit(stage.filter)
             return
+        areas: list = []
         if held:
             name = self._held_words(stage)
+            if self._cue():
+                areas = _moving(stage.windows, self._cue_at, self._cue_opens)
         elif box.message:
             name = stage_name(stage)
         else:
             name = stage_task(stage)
-            if stage.windows and width(in_letters("Shade " + stage.windows[0].area)) > _HALF:
-                name = name[len("Shade ") :]  # the whole name of the first area tells more
-        self._name("Held" if held else "", name, top - _SECONDS_END + _SECONDS_Y)
+            if stage.windows:
+                areas = _moving(stage.windows, 0, True)
+                first = " + ".join(areas)
+                if width(in_letters("Shade " + first)) > _HALF:
+                    name = name[len("Shade ") :]  # the whole name of the first area tells more
+                if width(in_letters(first)) <= _HALF:
+                    areas = []
+        self._name("Held" if held else "", name, areas, top - _SECONDS_END + _SECONDS_Y)
         if box.message:
             self._message(box.message, top - 32)
             return
@@ -155,15 +231,21 @@ class Hands(Pieces):
                 self.pen.text(self.fb, in_letters(line), 0, y)
                 y += _LINE
 
-    def _name(self, state: str, name: str, room: int) -> None:
-        """What the stage is about, in `room` rows of pixels at the top; what is held is on a lit ground."""
+    def _name(self, state: str, name: str, areas: list, room: int) -> None:
+        """What the stage is about, in `room` rows of pixels at the top: its `areas`, where there are any. On
+        a lit ground it is held."""
         if room < 16:
             self._head(name, state)
             return
         words = in_letters(state + " " + name if state else name)
+        room = _HALF
         if state:
             self.fb.fill_rect(0, 0, WIDTH, 16, 1)
-        enlarge(self.buffer, WIDTH, clip(words, _HALF - 1 if state else _HALF), 2 if state else 0, 0)
+            room -= 1
+        if areas:
+            words = in_letters(state + " ") if state else b""
+            words += _beside_each_other(areas, room - width(words) - 1 if state else room)
+        enlarge(self.buffer, WIDTH, clip(words, room), 2 if state else 0, 0)
 
     def _held_words(self, stage) -> str:
         if stage.kind == BURN:
@@ -198,7 +280,7 @@ class Hands(Pieces):
         """The start delay: what hands have to do in it, and the seconds until the light comes by itself."""
         box = self.box
         self.prepare()
-        self._name("", stage_task(box.run.stage), 16)
+        self._name("", stage_task(box.run.stage), [], 16)
         enlarge(self.buffer, WIDTH, in_letters("Light in"), 0, _SECONDS_Y)
         left_ms = box.delay.left_ms(box.io.now_ms)
         LARGE.draw(self.fb, (left_ms + 999) // 1000, WIDTH, _SECONDS_Y, 1, False)
@@ -208,66 +290,65 @@ class Hands(Pieces):
 
     def _choosing(self) -> None:
         box = self.box
-        strip = box.work.strip
+        strip, map = box.work.strip, box.work.map
         place = box.panel.cursor.place
         top = self._packed_foot(False)
         y = top - 32
         patch = in_letters("Patch %s" % (str(place // 2 + 1) + ("½" if place % 2 else "")))
         if y < 16:
-            self._head("Choose a patch", "")
+            self._head("Choose a patch", " ".join(self._sets(strip, map)))
         else:
             enlarge(self.buffer, WIDTH, patch, 0, 0)
         if box.message:
             self._message(box.message, y)
             return
-        tenths = (strip.total_ms(box.work.map, place) + 50) // 100
+        if y >= 16:
+            for line in self._sets(strip, map):
+                words = clip(in_letters(line), WIDTH - 2 * width(patch) - _BETWEEN)
+                self.pen.text(self.fb, words, WIDTH - width(words), y - 16)
+                y += _LINE
+            y = top - 32
+        tenths = (strip.total_ms(map, place) + 50) // 100
         self._large_seconds(tenths, y, True, 5)
-        if strip.step_stops120:
-            self.pen.text(self.fb, in_letters(stops_text(strip.shift(place))), 0, y)
-            self.pen.text(self.fb, in_letters("stops"), 0, y + _LINE)
-        each = (WIDTH - LARGE.width(999) - _BETWEEN) // strip.patches
-        y += 18
+        room = WIDTH - LARGE.width(999) - _APART
+        stops120 = strip.offset(map, place)
+        stops = in_letters(stops_text(stops120))
+        # A fraction that leaves no room for its whole stops stands below them.
+        for words in [stops] if width(stops) <= room else stops.split(b" "):
+            self.pen.text(self.fb, words, 0, y)
+            y += _LINE
+        for line in self._set_to(strip, map, stops120):
+            if y < top - _LINE:
+                self.pen.text(self.fb, clip(in_letters(line), room), 0, y)
+                y += _LINE
+        each = room // strip.patches
+        y = top - _LINE
         for index in range(strip.patches):
             if place == 2 * index:
-                self.fb.fill_rect(index * each, y, each, 12, 1)
+                self.fb.fill_rect(index * each, y, each, 7, 1)
             else:
-                self.fb.rect(index * each, y + 2, each, 8, 1)
+                self.fb.rect(index * each, y + 2, each, 3, 1)
         if place % 2:
-            self.fb.fill_rect((place + 1) // 2 * each - 1, y - 2, 2, 16, 1)
+            self.fb.fill_rect((place + 1) // 2 * each - 1, y, 2, 7, 1)
 
-    def _packed_foot(self, has_seconds: bool) -> int:
-        """What each control will do now, in as few lines as it fits; returns where they begin. Where the
-        seconds are large EXPOSE need not name them. No line is filled where light is about to come."""
-        lines: list = []
-        for name, control in _CONTROLS:
-            hint = self._says(name, control)
-            if control == "expose":
-                fills = b"" if self.box.lit else hint
-                if has_seconds:
-                    named = in_letters("EXPOSE give " + self.box.exposing.left_text())
-                    if hint == named:
-                        hint = in_letters("EXPOSE give")
-                    elif hint.startswith(named):  # and says when
-                        hint = in_letters("EXPOSE") + hint[len(named) :]
-            if not hint:
-                continue
-            for line in lines:
-                if len(line) == 1 and width(line[0]) + _BETWEEN + width(hint) < WIDTH:
-                    line.append(hint)
-                    break
-            else:
-                lines.append([clip(hint, WIDTH - 2)])
-        top = y = HEIGHT - _LINE * len(lines)
-        for line in lines:
-            right = WIDTH - width(line[1]) if len(line) > 1 else WIDTH
-            if fills:
-                self.fb.fill_rect(0, y, right - (_BETWEEN - 1 if right < WIDTH else 0), _LINE, 1)
-            self.pen.text(self.fb, line[0], 1, y, 0 if fills else 1)
-            if len(line) > 1:
-                self.pen.text(self.fb, line[1], right, y)
-            fills = b""
-            y += _LINE
-        return min(top, _SECONDS_END)
+    def _sets(self, strip, map) -> tuple:
+        """What taking a place of the strip sets, in two lines."""
+        mark = strip.mark(map)
+        if len(map.passes) == 1:
+            return "sets", mark.area if mark else "base"
+        own = "pass %d" % (strip.pass_index + 1)
+        if mark is not None:
+            return mark.area, own
+        return (own, "alone") if map.tied else ("sets", own)
+
+    def _set_to(self, strip, map, stops120: int) -> tuple:
+        """Two lines that go with the stops: what they make of a mark or of the tie."""
+        mark = strip.mark(map)
+        if mark is None:
+            return "stops", "new ratio" if stops120 and map.tied and len(map.passes) > 1 else ""
+        if strip.filter(map) != map.passes[strip.pass_index].filter:
+            return "stops", "filter %s" % mark.filter
+        return "stops", "burn" if stops120 > 0 else "dodge" if stops120 else ""
 
     # --- lit: no allocation from here on, once `prepare` has run
 
@@ -284,9 +365,12 @@ class Hands(Pieces):
         # The seconds only become fewer: what fits beside them now does so to the end, but for the tenths
         room = WIDTH - _BETWEEN - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME
         filter = clip(in_letters(stage.filter or "no"), room // 2)
-        areas = [clip(in_letters(window.area), _HALF) for window in stage.windows]
+        going_in, coming_out = [], []
+        for at in range(len(stage.windows)):
+            going_in.append(_beside_each_other(_moving(stage.windows, at, True), _HALF))
+            coming_out.append(_beside_each_other(_moving(stage.windows, at, False), _HALF))
         self._lay_rail(stage)
-        self._words = (stage, title, filter, areas)
+        self._words = (stage, title, filter, going_in, coming_out)
 
     def _lay_rail(self, stage) -> None:
         """The whole of the stage's light as a line of dots, raised where an area is shaded."""
@@ -305,8 +389,9 @@ class Hands(Pieces):
     def _exposing(self) -> None:
         box = self.box
         self.prepare()
-        stage, title, _, areas = self._words
+        stage, title, _, going_in, coming_out = self._words
         cue_s = self._cue()
+        areas = going_in if self._cue_opens else coming_out
         enlarge(self.buffer, WIDTH, areas[self._cue_at] if cue_s else title, 0, 0)
         self._seconds((box.exposing.left_shown_ms() + 99) // 100, _SECONDS_Y, cue_s)
         self._dim()
@@ -355,19 +440,6 @@ class Hands(Pieces):
         filter = self._words[2]
         self.fb.rect(0, y + 15, 2 * width(filter) + _FRAME, 17, 1)
         enlarge(self.buffer, WIDTH, filter, _FRAME // 2, y + 16)
-
-    def _large_seconds(self, tenths: int, y: int, with_tenths: bool, up: int = 9) -> None:
-        """From 100 s on without tenths, so that there is room beside them: what runs down is rounded up, and
-        with `up` at 5 to the nearest second."""
-        if with_tenths and tenths <= 999:
-            LARGE.draw(self.fb, tenths, WIDTH, y)
-        else:
-            LARGE.draw(self.fb, min((tenths + up) // 10, _MOST_S), WIDTH, y, 1, False)
-
-    def _dim(self) -> None:
-        """Darken every second row of what is large: half the light, and as large as before."""
-        for y in range(1, _SECONDS_END, 2):
-            self.fb.hline(0, y, WIDTH, 0)
 
     def _lit_foot(self, name: bytes, control: str) -> None:
         x = self.pen.text(self.fb, name, 0, 56)

@@ -133,7 +133,11 @@ def _lines_of(record: dict) -> list:
         if stage["strikes"] > 1:
             found.append(("  held", "once" if stage["strikes"] == 2 else "%d times" % (stage["strikes"] - 1)))
         if record["kind"] == "print" and record["map"] and name.startswith("Base, pass "):
+            before = ""
             for mark in record["map"]["passes"][int(name[11:]) - 1]["marks"]:
                 if mark["stops120"] < 0:
-                    found.append(("  dodge " + mark["area"], stops_text(mark["stops120"])))
+                    area = mark["area"]
+                    both = mark.get("with_previous") and before not in ("", area)
+                    found.append((("  and " if both else "  dodge ") + area, stops_text(mark["stops120"])))
+                    before = area
     return found

@@ -10,6 +10,8 @@ SOUND_NAMES = (
     ("close", "First shade out"),
     ("open2", "Second shade in"),
     ("close2", "Second shade out"),
+    ("open_both", "Both shades in"),
+    ("close_both", "Both shades out"),
     ("start", "Light begins"),
     ("hold", "Held"),
     ("end", "Light ends"),

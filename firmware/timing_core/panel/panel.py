@@ -53,8 +53,8 @@ def _keep(module: str) -> None:
 
 class Panel:
     """`screens` has the list of screens first. `before` is what was there when the open value was opened;
-    None if none is open. `pass_index` is the pass that was changed or chosen last, and `aim` the pass and
-    mark (None for the base) of the row on which the Print screen was left; None if that had neither.
+    None if none is open. `aim` is the pass and mark (None for the base) of the row on which the Print screen
+    was left for the list of screens; None if that had neither, or the list was reached in another way.
     `let_go(module)` is called when a screen is left that is loaded when it is opened."""
 
     def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run, watch) -> None:
@@ -70,7 +70,6 @@ class Panel:
         self._loaded = ""
         self.cursor = Cursor(self.screens[0])
         self.before: Before | None = None
-        self.pass_index = 0
         self.aim: tuple | None = None
         self._level = -1
         self._volume = -1
@@ -127,6 +126,7 @@ class Panel:
 
     def list_screens(self, key: str, name: str = "") -> None:
         """Show the list of screens, with the cursor on one of its rows."""
+        self.aim = None
         self.show("screens")
         self.cursor_on_key(key, name)
 
@@ -135,13 +135,14 @@ class Panel:
 
     def leave_screen(self) -> None:
         left = self.cursor.screen
-        self.aim = left.aim(self)
+        aim = left.aim(self)
         left.leave()
         if left.over:
             self.show(left.over)
             self.cursor_on_key(left.key)
         else:
             self.list_screens("screen", left.key)
+            self.aim = aim
 
     def can_move(self) -> bool:
         return len(self.rows()) > 1
@@ -268,7 +269,7 @@ class Panel:
         mark = strip.mark(map)
         tied = map.tied and len(map.passes) > 1
         strip.choose(map, self.cursor.place)
-        self.pass_index = index
+        self.work.pass_index = index
         self.show("print")
         if mark is not None:
             said, value = mark.area, stops_text(mark.stops120)
@@ -296,6 +297,7 @@ class Panel:
         self._moved_in_time(self.kept.make_again())
 
     def _moved_in_time(self, told: str) -> None:
+        self.aim = None  # the map may be another, or have other marks
         self.tell_levels()
         self.io.say(told)
         self.kept.keep_all()

@@ -19,7 +19,7 @@ from timing_core.panel.rows import (
 )
 from timing_core.refusal import Refusal
 
-_OF_A_PASS = ("base", "mark", "through", "add", "filter")
+_OF_A_PASS = ("base", "mark", "through", "with", "add", "filter")
 """Keys of the rows that are about one pass."""
 
 
@@ -51,6 +51,9 @@ class PrintScreen(Screen):
                 found.append(Row("mark", kind + mark.area, TURNS | PACES, "", index, number))
                 if mark.stops120 > 0:
                     found.append(Row("through", "  through", TURNS, "", index, number))
+                before = passes[index].partner(number)
+                if before:
+                    found.append(Row("with", "  with " + before.area, TURNS | TWO_VALUED, "", index, number))
             if len(marks) < MARKS_MAX:
                 found.append(Row("add", "Add a mark", TURNS | NAMES | LEADS_ON, "", index))
         for index in range(len(passes)):
@@ -70,13 +73,12 @@ class PrintScreen(Screen):
         keys = [row.key for row in found]
         if "all" in keys:
             return keys.index("all")
-        panel.pass_index = min(panel.pass_index, len(panel.work.map.passes) - 1)
-        return [row.key == "base" and row.index == panel.pass_index for row in found].index(True)
+        return [row.key == "base" and row.index == panel.work.pass_index for row in found].index(True)
 
     def aim(self, panel):
         row = panel.row()
         if row.key == "all":
-            return panel.pass_index, None
+            return panel.work.pass_index, None
         return (row.index, row.number) if row.key in _OF_A_PASS else None
 
     def _base_label(self, map, index: int) -> str:
@@ -109,8 +111,10 @@ class PrintScreen(Screen):
             if panel.has_open(row) or moved != "0":
                 return "%s  %s" % (moved, seconds_text(base_ms))
             return seconds_text(base_ms)
-        if key == "mark" or key == "through":
+        if key == "mark" or key == "through" or key == "with":
             mark = map.passes[row.index].marks[row.number]
+            if key == "with":
+                return "yes" if mark.with_previous else "no"
             if key == "through":
                 return filter_text(mark.filter) if mark.filter else "the pass's filter"
             light_ms = abs(map.mark_ms(row.index, mark))
@@ -155,6 +159,8 @@ class PrintScreen(Screen):
         elif key == "through":
             mark = map.passes[row.index].marks[row.number]
             mark.filter = following_filter(bench, mark.filter, steps)
+        elif key == "with":
+            map.passes[row.index].marks[row.number].with_previous = steps > 0
         elif key == "tied":
             work.map = was.copy()
             if was.tied != (steps > 0):
@@ -191,7 +197,7 @@ class PrintScreen(Screen):
 
     def take(self, panel, row: Row) -> None:
         if row.index < len(panel.work.map.passes) and row.key in _OF_A_PASS:
-            panel.pass_index = row.index
+            panel.work.pass_index = row.index
         pick = panel.cursor.pick
         if row.key == "add":
             marks = panel.work.map.passes[row.index].marks
@@ -205,7 +211,6 @@ class PrintScreen(Screen):
     def act(self, panel, row: Row) -> None:
         former = panel.work.map.name
         panel.work.new()
-        panel.pass_index = 0
         panel.show("print")
         panel.io.say("A new print. Undo brings %s back." % former)
 

@@ -33,7 +33,7 @@ class Change:
         self.strip: tuple | None = None
         self.bench: dict = {}
         self.card: tuple | None = None
-        self.prints = 0
+        self.prints = self.pass_index = 0
 
     @property
     def is_nothing(self) -> bool:
@@ -146,7 +146,7 @@ class Before:
         self.text = work.map.text()
         self.strip = work.strip.copy()
         self.strip_gave = work.strip_gave
-        self.prints = work.prints
+        self.prints, self.pass_index = work.prints, work.pass_index
         self.bench = work.bench.to_dict()
         self.at = at
         self.value = value
@@ -168,8 +168,7 @@ class Kept:
     def changed(self, before: Before | None, says: str, undone: str) -> None:
         """Keep what was changed at the panel, and remember how to take it back."""
         work = self.work
-        work.strip.settle(work.map)
-        work.changed()
+        work.settle()
         if before is not None:
             change = Change(says, undone)
             change.map = cut(before.text, work.map.text())
@@ -181,7 +180,7 @@ class Kept:
                 if before.bench[key] != now[key]:
                     change.bench[key] = before.bench[key]
             change.card = self._card_change
-            change.prints = before.prints
+            change.prints, change.pass_index = before.prints, before.pass_index
             self._card_change = None
             self.undo.push(change)
         self.keep_all()
@@ -219,9 +218,10 @@ class Kept:
         if change.map is not None:
             now = work.map.text()
             text = mend(now, change.map)
-            here.map, here.prints = cut(now, text), work.prints
+            here.map = cut(now, text)
+            here.prints, here.pass_index = work.prints, work.pass_index
             work.map = PrintingMap.from_dict(self._json_loads(str(text, "utf-8")))
-            work.prints = change.prints
+            work.prints, work.pass_index = change.prints, change.pass_index
         if change.strip is not None:
             here.strip = (work.strip.to_dict(), work.strip_gave)
             work.strip, work.strip_gave = Strip.from_dict(change.strip[0]), change.strip[1]
@@ -229,8 +229,7 @@ class Kept:
         for key in change.bench:
             here.bench[key] = values[key]
         work.bench.take(change.bench)
-        work.strip.settle(work.map)
-        work.changed()
+        work.settle()
         return here
 
     def keep_card(self, name: str, text: bytes) -> bool:

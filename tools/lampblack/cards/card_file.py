@@ -131,6 +131,8 @@ def dump(card: Mapping[str, Any]) -> str:
                 row = {"area": mark["area"], "stops": stops_text(mark["stops120"])}
                 if "filter" in mark:
                     row["filter"] = mark["filter"]
+                if "with_previous" in mark:
+                    row["with_previous"] = True
                 marks.append(tomlkit.item(row))
             table["mark"] = marks
         passes.append(table)
@@ -345,6 +347,10 @@ MARK = Table(
             _text(1, FILTER_MAX, "5"),
             f"burns only: the filter to burn through, if not the pass's own; 1 to {FILTER_MAX} characters",
         ),
+        "with_previous": Key(
+            _flag(True),
+            "dodges only: true if it opens together with the dodge before it",
+        ),
     },
 )
 PASS = Table(
@@ -394,7 +400,11 @@ def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
                     (where, "filter: a dodge is made inside its pass's exposure. Take the filter away.")
                 )
             plain = {"area": mark.get("area"), "stops120": stops120}
-            marks.append({**plain, "filter": mark["filter"]} if "filter" in mark else plain)
+            if "filter" in mark:
+                plain["filter"] = mark["filter"]
+            if mark.get("with_previous"):
+                plain["with_previous"] = True
+            marks.append(plain)
         passes.append({"filter": own.get("filter", ""), "base_ms": own.get("base"), "marks": marks})
     return {
         "name": values.get("name"),

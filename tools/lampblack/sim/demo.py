@@ -22,7 +22,7 @@ from lampblack.sim.simulator import Darkroom, build, report_tables
 from lampblack.text import tables
 from lampblack.wire.box_client import BoxClient
 from timing_core.light.bench import Bench
-from timing_core.light.plan import CLOSES, OPENS, compile_print, stage_name
+from timing_core.light.plan import BOTH, CLOSES, OPENS, compile_print, stage_name
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import stops_text
 
@@ -56,15 +56,16 @@ class _Telling(Watcher):
             self._tell(now_ms, f"            lamp off after {lit_ms / 1000:.3f} s")
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
-        if kind == "sound" and value in (*OPENS, *CLOSES, "fit"):
+        if kind == "sound" and value in (*OPENS, *CLOSES, *BOTH, "fit"):
             stage = self._box.stage
             windows = stage.windows if stage else []
-            area = next((w.area for w in windows if self._box.light_so_far_ms <= w.close_ms), "")
-            told = "fit the next filter"
-            if value != "fit":
-                told = f"shade {'in' if value in OPENS else 'out'}: {area}"
+            opens = value in OPENS or value == BOTH[0]
+            edges = [(w.open_ms if opens else w.close_ms, w.area) for w in windows]
+            now = min((abs(ms - self._box.light_so_far_ms) for ms, _ in edges), default=0)
+            moved = " and ".join(area for ms, area in edges if abs(ms - self._box.light_so_far_ms) == now)
+            told = "fit the next filter" if value == "fit" else f"shade {'in' if opens else 'out'}: {moved}"
             self._tell(now_ms, f"            sound: {told}")
-            if value in OPENS and not self._shown:
+            if opens and not self._shown:
                 self._shown = True
                 for line in braille(bytes(self._session.frame())):
                     print("             " + line)

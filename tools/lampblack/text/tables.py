@@ -6,7 +6,7 @@ needs no more: programs take the plain data, in whole ms and 1/120 stop.
 """
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 from typing import Any
 
@@ -92,11 +92,20 @@ def run_table(stages: list[Stage], lag_ms: int) -> Table:
             (stage.filter or "none") if gives else "",
             stops_text(stage.stops120) if stage.stops120 else "",
             *_times(row, dries_down, gives),
-            _lines(f"{seconds(w.open_ms)} to {seconds(w.close_ms)}  {w.area}" for w in stage.windows),
+            _lines(_windows(stage)),
         ]
         table.add_row(*cells)
     table.add_row("", "Together", "", "", "", *_times(plain["totals"], dries_down, True), "", style="bold")
     return table
+
+
+def _windows(stage: Stage) -> Iterator[str]:
+    """A line for each; of two that open together the second says so."""
+    open_ms = -1
+    for own in stage.windows:
+        with_it = ", with it" if own.open_ms == open_ms else ""
+        open_ms = own.open_ms
+        yield f"{seconds(own.open_ms)} to {seconds(own.close_ms)}  {own.area}{with_it}"
 
 
 def _lines(lines: Iterable[str]) -> Text:

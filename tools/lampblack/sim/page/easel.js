@@ -1,5 +1,5 @@
-// The sheet under the lamp, and what the hand holds in the light. The pointer's shade is drawn at once; where its
-// shadow falls on the paper is worked out by the session, from the same figures.
+// The sheet under the lamp, and what two hands hold in the light. Their shades are drawn at once; where the shadows fall
+// on the paper is worked out by the session, from the same figures.
 
 import { chips } from "./chips.js";
 import { css, rgb } from "./colours.js";
@@ -12,7 +12,11 @@ const canvas = document.getElementById("easel");
 const context = canvas.getContext("2d");
 const size = document.getElementById("size");
 const angle = document.getElementById("angle");
-const shade = { shape: "none" };
+const hands = { right: { shape: "none" }, left: { shape: "none" } };
+let hand = "right"; // the one that has the pointer
+let shade = hands[hand];
+const fingers = new Map(); // which hand a finger on the sheet is, by its pointer's number
+const places = {}; // where each hand's shade belongs
 const kept = {}; // each shade's own size and angle, from when it was last in the hand
 const AWAY = [-0.6, -0.6];
 let pointer = null; // where a mouse is, in parts of the sheet; null while there is none
@@ -22,8 +26,10 @@ let drawing = null; // the outline of an area being drawn: {name, points, at}
 
 export const sheetIsLit = () => Boolean(state.box?.lit && state.light > 0);
 
-// --- the shade
+// --- the shades
 
+const other = () => (hand === "right" ? "left" : "right");
+const showHands = chips(document.getElementById("hands"), (name) => name === hand || changeHands(false));
 const showShades = chips(document.getElementById("shades"), (shape) => hold(shape));
 
 export function takeShade(number) {
@@ -35,9 +41,31 @@ function hold(shape) {
   const { size: first, angle: turned } = fixed.shades[shape];
   [shade.size, shade.angle] = kept[shape] || [first, turned];
   shade.shape = shape;
+  shade.lifted = false;
   // What is taken up is where the hand is: not in the light before it is brought there.
   [shade.x, shade.y] = shape === "cover" ? [0, 0.5] : pointer || [0.5, 0.5];
   moved();
+}
+
+/** The other hand gets the pointer. This one waits beside the light, over where its shade is now, or was set. */
+export function changeHands(here = true) {
+  const left = hands[hand];
+  if (here || !places[hand]) places[hand] = [left.x, left.y];
+  [left.x, left.y] = places[hand];
+  left.lifted = true;
+  moved();
+  hand = other();
+  shade = hands[hand];
+  shade.lifted = false;
+  moved();
+}
+
+/** The hand without the pointer holds its shade in the light, or no longer. */
+export function reach(inLight) {
+  const one = hands[other()];
+  if (one.shape === "none" || one.lifted === !inLight) return;
+  one.lifted = !inLight;
+  moved(other());
 }
 
 export function moveShade(dx, dy) {
@@ -54,29 +82,32 @@ export function turnShade(steps) {
   moved();
 }
 
-function place(x, y) {
-  shade.x = within(fixed.shade_place, x);
-  shade.y = within(fixed.shade_place, y);
-  moved();
+function place(x, y, own = hand) {
+  hands[own].x = within(fixed.shade_place, x);
+  hands[own].y = within(fixed.shade_place, y);
+  moved(own);
 }
 
 const within = ([least, most], value) => Math.min(most, Math.max(least, value));
 
-function moved() {
+function moved(own = hand) {
   movedAt = performance.now();
-  sendLater({ do: "shade", ...shade });
+  sendLater({ do: "shade", hand: own, ...hands[own] });
   renew();
   showHand();
 }
 
 function showHand() {
+  showHands([["right", "Right"], ["left", "Left"]], hand);
   showShades(Object.entries(fixed.shades).map(([shape, { title }]) => [shape, title]), shade.shape);
   const round = shade.shape === "disc" || shade.shape === "hole";
   document.getElementById("size-label").hidden = !round;
   document.getElementById("angle-label").hidden = shade.shape === "none" || shade.shape === "hole";
   size.value = Math.round(shade.size * 100);
   angle.value = ((shade.angle + 180) % 360) - 180;
-  write(document.getElementById("easel-help"), fixed.shades[shade.shape].says);
+  const waits = hands[other()].shape === "none" ? "" :
+    ` The ${other()} hand holds its shade in the light while O or the right mouse button is down, or as a second finger.`;
+  write(document.getElementById("easel-help"), fixed.shades[shade.shape].says + waits);
 }
 
 size.addEventListener("input", () => {
@@ -112,18 +143,40 @@ window.addEventListener("pointermove", (event) => {
   }
 });
 canvas.addEventListener("pointerdown", (event) => {
+  if (event.button === 2) return;
   canvas.setPointerCapture(event.pointerId);
   if (drawing) drawing.points.push(at(event));
-  else if (shade.shape !== "none") place(...at(event));
+  else if (event.pointerType !== "mouse") touch(event);
+  else if (shade.shape !== "none") place(...(places[hand] = at(event)));
   renew();
 });
 canvas.addEventListener("pointermove", (event) => {
-  if (!drawing && shade.shape !== "none" && event.buttons) place(...at(event));
+  if (drawing || !event.buttons) return;
+  if (fingers.has(event.pointerId)) place(...at(event), fingers.get(event.pointerId));
+  else if (event.pointerType === "mouse" && shade.shape !== "none") place(...at(event));
 });
+
+/** The first finger is the hand that has the pointer, the second one the other. */
+function touch(event) {
+  const own = [...fingers.values()].includes(hand) ? other() : hand;
+  if (hands[own].shape === "none") return;
+  fingers.set(event.pointerId, own);
+  hands[own].lifted = false;
+  place(...at(event), own);
+}
 // A finger that is lifted takes the shade out of the light with it.
-canvas.addEventListener("pointerup", (event) => {
-  if (event.pointerType !== "mouse" && ["disc", "hole"].includes(shade.shape)) place(...AWAY);
-});
+for (const kind of ["pointerup", "pointercancel"]) {
+  canvas.addEventListener(kind, (event) => {
+    const own = fingers.get(event.pointerId);
+    if (!fingers.delete(event.pointerId)) return;
+    if (own === other()) reach(false);
+    else if (["disc", "hole"].includes(shade.shape)) place(...AWAY);
+  });
+}
+canvas.addEventListener("mousedown", (event) => event.button === 2 && reach(true));
+window.addEventListener("mouseup", (event) => event.button === 2 && reach(false));
+window.addEventListener("blur", () => reach(false));
+canvas.addEventListener("contextmenu", (event) => event.preventDefault());
 canvas.addEventListener("wheel", (event) => {
   if (shade.shape === "none") return;
   event.preventDefault();
@@ -182,7 +235,9 @@ function edgeOf(stops) {
   return gradient;
 }
 
-function drawShade(lit) {
+/** One that is lifted out of the light is a dashed line where it belongs. */
+function drawShade(shade, lit) {
+  const shadow = (stops) => (shade.lifted ? "transparent" : edgeOf(stops));
   const { width, height } = canvas;
   const soft = fixed.soft_edge * width;
   const x = shade.x * width, y = shade.y * height, radius = (shade.size * width) / 2;
@@ -191,8 +246,9 @@ function drawShade(lit) {
   context.save();
   context.lineWidth = 2;
   context.strokeStyle = SOFT;
+  if (shade.lifted) context.setLineDash([4, 8]);
   if (shade.shape === "disc") {
-    context.fillStyle = edgeOf({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + soft / 2), falling: true });
+    context.fillStyle = shadow({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + soft / 2), falling: true });
     context.fillRect(x - radius - soft, y - radius - soft, 2 * (radius + soft), 2 * (radius + soft));
     context.translate(x, y);
     context.rotate(turn);
@@ -206,7 +262,7 @@ function drawShade(lit) {
     context.arc(0, 0, inner, 0, 2 * Math.PI);
     context.stroke();
   } else if (shade.shape === "hole") {
-    context.fillStyle = edgeOf({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + soft / 2) });
+    context.fillStyle = shadow({ gradient: context.createRadialGradient(x, y, inner, x, y, radius + soft / 2) });
     context.fillRect(0, 0, width, height);
     context.beginPath();
     context.arc(x, y, radius, 0, 2 * Math.PI);
@@ -215,7 +271,7 @@ function drawShade(lit) {
     const edge = (shade.shape === "cover" ? fixed.contact_edge : fixed.soft_edge) * width;
     context.translate(x, y);
     context.rotate(turn);
-    context.fillStyle = edgeOf({ gradient: context.createLinearGradient(-edge / 2, 0, edge / 2, 0) });
+    context.fillStyle = shadow({ gradient: context.createLinearGradient(-edge / 2, 0, edge / 2, 0) });
     context.fillRect(-edge / 2, -2 * width, 3 * width, 4 * width);
     context.beginPath();
     context.moveTo(edge / 2, -2 * width);
@@ -290,7 +346,7 @@ function draw() {
     context.drawImage(film, 0, 0, width, height);
     context.globalAlpha = 1;
   }
-  drawShade(lit);
+  for (const one of Object.values(hands)) drawShade(one, lit);
   if (state.sheet.in || drawing) drawOutlines(lit);
 }
 
@@ -327,9 +383,9 @@ listen((news, changed) => {
       renew();
     }, (error) => document.dispatchEvent(new CustomEvent("refused", { detail: error.message })));
   }
-  // Another window holds the shade: follow it, unless this one has just moved it.
-  if (changed.has("shade") && (news.hello || performance.now() - movedAt > 400)) {
-    Object.assign(shade, state.shade);
+  // Another window holds the shades: follow it, unless this one has just moved one.
+  if (changed.has("hands") && (news.hello || performance.now() - movedAt > 400)) {
+    for (const [own, held] of Object.entries(state.hands)) Object.assign(hands[own], held);
     showHand();
   }
   if (changed.has("box") || changed.has("sheet")) showNote();

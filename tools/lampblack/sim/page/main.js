@@ -5,7 +5,7 @@ import "./room.js";
 import "./sound.js";
 import "./timeline.js";
 import { askedFilter, develop, freshSheet } from "./room.js";
-import { moveShade, resizeShade, takeShade, turnShade, outlineKey } from "./easel.js";
+import { changeHands, moveShade, reach, resizeShade, takeShade, turnShade, outlineKey } from "./easel.js";
 import { connect, leftMs, listen, nowMs, state, write } from "./net.js";
 import { press, release, turn } from "./panel.js";
 
@@ -78,6 +78,8 @@ document.addEventListener("keydown", (event) => {
   else if (key === ",") turnShade(-1);
   else if (event.repeat) return;
   else if (/^[0-4]$/.test(key)) takeShade(Number(key));
+  else if (key === "h") changeHands();
+  else if (key === "o") reach(true);
   else if (key === "f") askedFilter();
   else if (key === "n") freshSheet();
   else if (key === "d") develop(false);
@@ -87,6 +89,7 @@ document.addEventListener("keydown", (event) => {
 document.addEventListener("keyup", (event) => {
   const key = event.key.toLowerCase();
   if (HELD[key]) release(HELD[key]);
+  else if (key === "o") reach(false);
 });
 // After a click the keys belong to the box again; who goes by keyboard keeps the focus.
 document.addEventListener("pointerup", () => setTimeout(() => {

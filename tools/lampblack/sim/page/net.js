@@ -6,7 +6,7 @@ export const state = {};
 export const fixed = {};
 const listeners = [];
 let socket = null;
-let late = null;
+const late = new Map();
 let told = 0; // performance.now() when now_ms was true
 
 export function listen(call) {
@@ -18,15 +18,15 @@ export function send(message) {
   if (socket && socket.readyState === WebSocket.OPEN) socket.send(JSON.stringify(message));
 }
 
-/** Send `message` with the next one, or with `sendLate`; of several the last. */
+/** Send `message` with the next one, or with `sendLate`; of several of one hand the last. */
 export function sendLater(message) {
-  late = message;
+  late.set(message.hand, message);
 }
 
 export function sendLate() {
-  const message = late;
-  late = null;
-  if (message) send(message);
+  const messages = [...late.values()];
+  late.clear();
+  messages.forEach(send);
 }
 
 /** The session's clock now, in ms: told with every message, counted on in between. */
