@@ -169,7 +169,7 @@ def test_screens_that_are_loaded_when_opened_leave_no_memory_behind(box):
         box.do(
             "import gc\n"
             "def opened():\n"
-            "    for later in ('ledger', 'listen', 'shelf'):\n"
+            "    for later in ('bench', 'ledger', 'listen', 'shelf', 'strip'):\n"
             "        runner.box.panel.show(later)\n"
             "        assert runner.box.panel.screen.key == later\n"
             "    runner.box.panel.show('screens')\n"

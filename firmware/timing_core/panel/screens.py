@@ -1,14 +1,12 @@
 """The panel's screens in the order of their list, and those that are made only when they are opened.
 
-What must live here: which screens there are. What is seldom looked at would take memory on a board all
-evening long, so it is loaded when it is opened, which takes some ms in the dark, and let go of when it is
+What must live here: which screens there are. All of them would take memory on a board all evening long, so
+but for Print each is loaded when it is opened, which takes some ms in the dark, and let go of when it is
 left.
 """
 
-from timing_core.panel.bench_screen import BenchScreen
 from timing_core.panel.print_screen import PrintScreen
 from timing_core.panel.screen_list import ScreenList
-from timing_core.panel.strip_screen import StripScreen
 from timing_core.refusal import Refusal
 
 
@@ -33,6 +31,12 @@ class Later:
             ) from None
 
 
+def _bench():
+    from timing_core.panel.bench_screen import BenchScreen
+
+    return BenchScreen()
+
+
 def _ledger():
     from timing_core.panel.ledger_screen import LedgerScreen
 
@@ -51,14 +55,20 @@ def _shelf():
     return ShelfScreen()
 
 
+def _strip():
+    from timing_core.panel.strip_screen import StripScreen
+
+    return StripScreen()
+
+
 def screens() -> tuple:
     """The list of screens first."""
     return (
         ScreenList(),
         PrintScreen(),
-        StripScreen(),
+        Later("strip", "Strip", "", _strip),
         Later("shelf", "Shelf", "", _shelf),
-        BenchScreen(),
+        Later("bench", "Bench", "", _bench),
         Later("ledger", "Ledger", "", _ledger),
         Later("listen", "Listen", "bench", _listen),
     )

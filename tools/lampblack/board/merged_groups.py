@@ -17,10 +17,12 @@ APART = (
     "board.crash",
     "board.pins",
     # What is loaded when it is asked for
+    "timing_core.panel.bench_screen",
     "timing_core.panel.counting",
     "timing_core.panel.ledger_screen",
     "timing_core.panel.listen_screen",
     "timing_core.panel.shelf_screen",
+    "timing_core.panel.strip_screen",
     # What it lets go of when it has started
     "timing_core.machine.recovery",
     "timing_core.machine.transitions",
