@@ -693,7 +693,7 @@ def test_words_are_whole_though_the_light_cuts_in_while_they_are_made(monkeypatc
     monkeypatch.setattr(screens, "in_letters", cutting)
     session.screen._words = screens._NO_WORDS
     session.screen.prepare()
-    stage, title, _, areas = session.screen._words
+    stage, title, _, areas, _ = session.screen._words
     assert session.box.state == "exposing"
     assert stage is session.box.run.stages[1]
     assert (title, areas) == (plain("Base, pass 1"), [plain("sky")])
