@@ -195,18 +195,21 @@ class Hands(Person):
     def wait(self, prompt: str, look: Look) -> None:
         self.said.append(prompt)
         acts = self._acts(prompt)
-        due_ms = 0
+        due_ms: int | None = 0
+        did_ms = 0
         for now_ms in range(0, self.longest_ms, STEP_MS):
             while due_ms is not None and now_ms >= due_ms:
                 step = next(acts, None)
                 due_ms = None if step is None else due_ms + step
+                did_ms = now_ms
             if now_ms % self.look_ms == 0:
                 words, is_done = look()
                 if self.said[-1] != words:
                     self.said.append(words)
                 if is_done:
                     return
-            if due_ms is None and now_ms > self.patience_ms(prompt):
+            # Nobody presses Enter before seeing what came of the last thing done.
+            if due_ms is None and now_ms > max(self.patience_ms(prompt), did_ms + 2 * self.look_ms):
                 return  # Enter
             self.world.wait(STEP_MS)
         raise AssertionError(f"nothing came of: {prompt}")
