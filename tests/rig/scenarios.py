@@ -332,17 +332,16 @@ def _press(box: PicoBox, key: str, level: int, chance: random.Random) -> float:
 
 OUTRUN = """
 screen = runner._screen
-count_of = screen._count_of
-def outrun(box):
-    screen._count_of = count_of
-    words = count_of(box)
+lay_rail = screen._lay_rail
+def outrun(stage):
+    screen._lay_rail = lay_rail
+    lay_rail(stage)
     # As the interrupts and the scheduler may do it, between two bytecodes of the picture: on to the next
     # stage, and its light.
     runner._inputs.put(1)
     runner._inputs.put(3)
     runner.wake(0)
-    return words
-screen._count_of = outrun
+screen._lay_rail = outrun
 runner._dirty = True
 """
 """The words of a stage are looked up while dial and EXPOSE ask for another one, and its light."""
