@@ -195,10 +195,9 @@ class PicoBox:
         chip = CHIPS[kind]()
         self.panel.chip = chip
         self.do(
-            "from board import pins\n"
             "from machine import PWM, Pin\n"
             "d = runner._display\n"
-            f"light = PWM(Pin(pins.BACKLIGHT), freq=1000, duty_u16=0) if {kind!r} == 'st7567' else None\n"
+            f"light = PWM(Pin({PINS['backlight']}), freq=1000, duty_u16=0) if {kind!r} == 'st7567' else None\n"
             f"make_display(d, d._i2c, d._frame, {kind!r}, {chip.FIRST}, light)\n"
             "d.level(runner.box.bench.get('brightness'))"
         )
