@@ -197,7 +197,8 @@ class PicoBox:
         self.do(
             "from machine import PWM, Pin\n"
             "d = runner._display\n"
-            f"light = PWM(Pin({PINS['backlight']}), freq=1000, duty_u16=0) if {kind!r} == 'st7567' else None\n"
+            f"lights = {kind!r} == 'st7567'\n"
+            f"light = PWM(Pin({PINS['backlight']}), freq=1000, duty_u16=0) if lights else None\n"
             f"make_display(d, d._i2c, d._frame, {kind!r}, {chip.FIRST}, light)\n"
             "d.level(runner.box.bench.get('brightness'))"
         )

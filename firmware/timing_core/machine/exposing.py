@@ -339,10 +339,12 @@ class StartDelay:
     def __init__(self, exposing: Exposing) -> None:
         self.exposing = exposing
         self.io = exposing.io
+        self._bench = exposing.work.bench
         self._whole_ms = self._begun_ms = self._pip_ms = 0
 
     def is_wanted(self) -> int:
-        return self.exposing.run.stage.kind != BASE and self.exposing.work.bench.get("start_delay_s")
+        delay_s = self._bench.get("start_delay_s")  # first, since each press asks this
+        return delay_s if delay_s and self.exposing.run.stage.kind != BASE else 0
 
     def about(self) -> str:
         """What is to come, and when."""
