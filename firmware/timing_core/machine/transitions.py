@@ -3,9 +3,8 @@
 A row has a state, an event, when, do, then, and the words that the screen shows beside that control. The
 first row whose `when` is true fires ("-" is always true): `do` is called, and then the box is in the state
 `then` ("before" is the state from which the viewing light was lit, the second contact closed, or the start
-delay begun). `when` and
-`do` are names in the tables of `box`, which say what is called. If `do` raises Refusal, the state stays as it
-was and the refusal is shown. An event without a row changes nothing.
+delay begun). `when` and `do` are names in the tables of `box`, which say what is called. If `do` raises
+Refusal, the state stays as it was and the refusal is shown. An event without a row changes nothing.
 
 Events are the controls, "tick" (a deadline of the box's own), "lamp_end" (the lamp has reported how long it
 was lit; if it does not report, `report_for_lamp` takes it to be out and raises the event itself),
