@@ -374,7 +374,7 @@ def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to(
     assert box.exposing.kept_text() == kept
     assert {control: box.machine.says(control) for control in ("expose", "back", "press")} == {
         "expose": "",
-        "back": "leave",
+        "back": "keep it",
         "press": "end it",
     }
     evening.play("expose\nexpose\npedal")
@@ -589,6 +589,33 @@ def test_viewing_light_returns_to_what_was_under_way():
     assert box.state == "edit"
     evening.play("back\nexpose\nlamp\nlamp\n+3 lamp")
     assert (box.state, box.exposing.left_ms()) == ("ready", 16_000)
+
+
+def test_the_first_turn_puts_a_message_away_and_changes_nothing():
+    """In mid-run a message covers the stage or the patch, and what is turned would not be seen."""
+    evening = Evening(a_card(base_ms=8000))
+    session, box = evening.session, evening.box
+    to_screen(session, "strip")
+    evening.play("expose\nexpose\nwait until dark\n+1 lamp")
+    assert box.state == "ready"
+    assert box.message.startswith("Viewing light would fog the sheet.")
+    at = box.run.at
+    assert box.machine.says("dial") == "show stage"
+    evening.play("dial 1")
+    assert (box.run.at, box.message) == (at, "")
+    assert box.machine.says("dial") == "stage"
+    evening.play("dial 1")
+    assert box.run.at == at + 1
+    evening.play("dial -1")
+    while box.state == "ready":
+        evening.play("+1 expose\nwait until dark")
+    evening.play("+1 lamp")
+    assert (box.state, box.machine.says("dial")) == ("choose", "show patch")
+    place = box.panel.cursor.place
+    evening.play("dial 1")
+    assert (box.panel.cursor.place, box.message) == (place, "")
+    evening.play("dial 1")
+    assert box.panel.cursor.place == place + 1
 
 
 def test_lamp_warns_once_while_a_sheet_is_exposed():
@@ -1348,9 +1375,11 @@ def test_a_strip_of_whole_stops():
     assert box.state == "choose"
     evening.play("dial -99\ndial 3\npress")  # between the second patch and the third: half a stop over 4 s
     assert box.work.map.base_ms(0) == 5657
-    assert box.message == "Pass 1 is set to 5.7 s."
+    assert box.message == "Pass 1 is set to 5.7 s. To choose again, undo."
+    assert not box.work.strip_given
     undo(session)
     assert box.work.map.base_ms(0) == 8000
+    assert box.work.strip_given, "as the message said, a patch can be chosen again"
 
 
 def test_a_patch_chosen_with_tied_passes_changes_that_pass_alone():
@@ -1370,7 +1399,9 @@ def test_a_patch_chosen_with_tied_passes_changes_that_pass_alone():
             until_dark(session)
     evening.play("dial -99\ndial 6\npress")
     assert [box.work.map.base_ms(index) for index in (0, 1)] == [7000, 9989]
-    assert box.message == "Pass 2 is set to 10.0 s, alone. The tie keeps this ratio from here."
+    assert box.message == (
+        "Pass 2 is set to 10.0 s, alone. The tie keeps this ratio from here. To choose again, undo."
+    )
     assert box.work.map.tied
     assert (box.panel.screen.key, box.panel.screen.said(box.panel, box.panel.row())) == (
         "print",

@@ -303,6 +303,18 @@ def test_no_message_is_longer_than_its_lines(monkeypatch):
         check_layout(seen, worst_card(), message)
 
 
+def test_over_a_message_the_head_shows_the_row_that_the_keys_act_on(monkeypatch):
+    session = new_session()
+    load(session, a_card(base_ms=8400))
+    keys(session, "expose", "expose")
+    until_dark(session)
+    assert session.box.message == "Print 1 is done and in the ledger."
+    seen = Seen(session, monkeypatch)
+    assert [words for words, _, y, _ in seen.texts if y == 0] == ["▸Base, filter 2", "8.4 s"]
+    session.input("dial", 1)
+    assert Seen(session, monkeypatch).texts[0][0] == "Print"
+
+
 STANDS_IN = {"browse": "new print", "ready": "ready, burn", "held": "held", "choose": "choose"}
 STANDS_IN |= {"notice": "notice, print", "ask": "asked to end a run", "edit": "edit base"}
 STANDS_IN |= {"exposing": "new print", "viewing": "new print", "stopping": "new print"}
@@ -845,8 +857,8 @@ def words_of(text: str, card: dict) -> set[str]:
 PLAIN_WORDS = set(
     """
     above apart asked both by check closed confirm confirmed contact count counted dark delay does
-    firmware fitted hands install itself known let listen lit many near off opened output play plug
-    second sound start third tone two unasked wires yes
+    drop firmware fitted hands install itself known let listen lit many near off opened output play plug
+    middle second show sound start third tone two unasked wires yes
     areas names place tied
     areas keys names pedal place right tied
     a add after again all alone and another aperture are around as at auto away back base bases be
@@ -917,7 +929,7 @@ def bases_of(card: dict) -> list[int]:
     return [own["base_ms"] for own in card["passes"]]
 
 
-TIMES = {"around the map": (), "around a time": (("Times", 1), ("Middle", 4)), "in seconds": (("Step", 3),)}
+TIMES = {"middle as now": (), "set the middle": (("Times", 1), ("Middle", 4)), "in seconds": (("Step", 3),)}
 """Rows of the Strip screen and how far each is turned, by what the strip is built on."""
 
 

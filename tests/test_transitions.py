@@ -437,6 +437,9 @@ def test_every_row_fires():
         with_faults(situation(name, make=noting(fired)))
     with_a_contact(fired)
     with_a_delay(fired)
+    session = situation("choose", make=noting(fired))
+    for key in ("lamp", "dial"):  # it warns, and the first turn puts that away
+        session.input(key, 1 if key == "dial" else 0)
     missing = [row for row in ROWS if row not in fired]
     assert missing == [], missing
 

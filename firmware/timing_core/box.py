@@ -83,7 +83,7 @@ class Box:
         self.run = self.exposing.run
         self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run, self.watch)
         self.acceptance = Acceptance(self)
-        parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance, self.delay)
+        parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance, self.delay, self.io)
         self.machine = Machine(parts, WHEN, DO, ABOUT)
         panel, shelf, ledger = self.panel, self.shelf, self.ledger
         self.asked = Asked(self.io, store, self.clock, self.findings, panel, shelf, ledger, self.fitted)
@@ -360,7 +360,7 @@ class Box:
 
 
 # What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp, 4
-# the watch, 5 the acceptance test, 6 the start delay), and its function.
+# the watch, 5 the acceptance test, 6 the start delay, 7 what is answered), and its function.
 WHEN = {
     "was_cut_off": (0, Box.was_cut_off),
     "is_forsaken": (5, Acceptance.is_forsaken),
@@ -387,6 +387,7 @@ WHEN = {
     "is_closed": (4, Watch.is_closed),
     "contact_fails": (4, Watch.contact_fails),
     "cannot_give": (1, Exposing.cannot_give),
+    "has_message": (7, Exchange.has_message),
     "has_delay": (6, StartDelay.is_wanted),
     "delay_runs": (6, StartDelay.runs),
     "stage_is_fit": (1, Exposing.stage_is_fit),
@@ -466,7 +467,6 @@ DO = {
 }
 ABOUT = {
     Box.begin: Box._first_filter,
-    Box.take_and_begin: Box._first_filter,
     Exposing.give: Exposing.left_text,
     Exposing.arm: Exposing.left_text,
     StartDelay.begin: StartDelay.about,

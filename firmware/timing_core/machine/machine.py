@@ -55,6 +55,9 @@ class Exchange:
         self.message = text
         self.picture()
 
+    def has_message(self) -> bool:
+        return self.message != ""
+
     def refuse(self, text: str) -> None:
         self.say(text)
         self.put("sound", "refuse")

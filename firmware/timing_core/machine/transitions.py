@@ -71,11 +71,11 @@ edit      expose    too_early_here   refuse_early      edit      wait
 edit      expose    is_faulty        tell_fault        edit      cannot: why?
 edit      expose    cannot_begin     tell_why          edit      cannot: why?
 edit      expose    another_is_kept  take_first        ask       take, then?
-edit      expose    on_print         take_and_begin    ready     take, @
-edit      expose    on_strip         take_and_begin    ready     take, @
+edit      expose    on_print         take_and_begin    ready     take, no light yet
+edit      expose    on_strip         take_and_begin    ready     take, no light yet
 edit      press     row_leads_on     take_on           edit      take
 edit      press     -                take              browse    take
-edit      back      -                leave_value       browse    leave
+edit      back      -                leave_value       browse    drop it
 edit      lamp      is_settling      refuse_early      edit      wait
 edit      lamp      cannot_view      tell_fault        edit      cannot: why?
 edit      lamp      paper_at_risk    warn_paper        edit      view?
@@ -115,6 +115,8 @@ ready     expose    cannot_give      tell_fault        ready     cannot: why?
 ready     expose    has_delay        delay             delaying  give @
 ready     expose    must_arm         arm               arming    give @
 ready     expose    -                give              exposing  give @
+# A message covers the stage: the first turn shows it again
+ready     dial      has_message      -                 ready     show stage
 ready     dial      -                move_stage        ready     stage
 ready     back      -                leave_run         browse    leave
 ready     lamp      is_settling      refuse_early      ready     wait
@@ -159,7 +161,7 @@ held      tick      settled          listen            held
 # A run is kept, and EXPOSE would take up another
 ask       press     is_faulty        tell_fault        ask       cannot: why?
 ask       press     -                end_and_begin     ready     end it
-ask       back      -                -                 browse    leave
+ask       back      -                -                 browse    keep it
 ask       lamp      is_settling      refuse_early      ask       wait
 ask       lamp      cannot_view      tell_fault        ask       cannot: why?
 ask       lamp      paper_at_risk    warn_paper        ask       view?
@@ -167,6 +169,7 @@ ask       lamp      must_arm         arm_to_view       arming    view
 ask       lamp      -                view              viewing   view
 ask       tick      settled          listen            ask
 # After a strip
+choose    dial      has_message      -                 choose    show patch
 choose    dial      -                move_place        choose    patch
 choose    press     -                take_place        browse    take
 choose    back      -                leave_choice      browse    later

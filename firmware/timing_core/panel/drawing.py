@@ -260,11 +260,12 @@ class Hands(Pieces):
         if stage.kind == BURN:
             return "cover", "the rest"
         sheet = self.box.run.sheet
-        if stage.kind == COVER and sheet == "Same sheet":
-            return "patch %s" % stage.area, "filter"
+        if stage.kind == FRESH or (stage.kind == COVER and sheet == "Same sheet"):
+            of = len([each for each in self.box.run.stages if each.kind == stage.kind])
+            return "patch %s of %d" % (stage.area, of), "filter"
         if sheet == "Same sheet":
             return "Same", "sheet"
-        return "" if stage.kind == FRESH else sheet, "filter"
+        return sheet, "filter"
 
     def _fit(self, filter: str) -> None:
         """The filter to fit, as large as there is room, and which paper is wanted with it."""
@@ -500,10 +501,13 @@ class Drawing(Hands):
     def _rows(self) -> None:
         box = self.box
         panel = box.panel
-        self._head(panel.screen.heading, panel.screen.about(panel))
         if box.message:
+            # It covers the rows, and the keys still act on the one under the cursor.
+            row = panel.row()
+            self._head("▸" + row.label.strip(), panel.value(row))
             self._message(box.message)
         else:
+            self._head(panel.screen.heading, panel.screen.about(panel))
             rows = panel.rows()
             top = max(0, min(box.panel.cursor.at - 1, len(rows) - 4))
             for line in range(min(4, len(rows) - top)):

@@ -277,7 +277,7 @@ class Panel:
             said, value = "Pass %d" % (index + 1), seconds_text(map.base_ms(index))
             if tied:
                 value += ", alone. The tie keeps this ratio from here"
-        self.io.say("%s is set to %s." % (said, value))
+        self.io.say("%s is set to %s. To choose again, undo." % (said, value))
         # The cursor comes to the row that the choice has set.
         self.cursor_on(Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index))
         self.kept.changed(before, "the patch chosen", "Undone: the patch chosen.")

@@ -16,7 +16,7 @@ from timing_core.panel.rows import (
     within,
 )
 
-_TIMES = ("around the map", "around a time", "up from a time")
+_TIMES = ("middle as now", "set the middle", "set the first")
 
 
 class StripScreen(Screen):
