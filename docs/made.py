@@ -18,7 +18,7 @@ from host_sim.box.session import Session
 from lampblack.cards import card_file as cards
 from lampblack.sim import state_diagram as diagram
 from lampblack.text.settings import AUTO, MEANINGS, setting_text
-from timing_core.light.bench import SETTINGS
+from timing_core.light.bench import SETTINGS, Bench
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.wire.framing import frame
 
@@ -169,9 +169,10 @@ def _settings() -> str:
         "| key | on the panel | takes | at first | what it is |",
         "| --- | --- | --- | --- | --- |",
     ]
-    for key, label, kind, default, limits in SETTINGS:
+    at_first = Bench().to_dict()
+    for key, label, kind, _, limits in SETTINGS:
         meaning = MEANINGS[key]
-        first = setting_text(key, default) or "nothing"
+        first = setting_text(key, at_first[key]) or "nothing"
         rows.append(f"| `{key}` | {label} | {_takes(key, kind, limits)} | {first} | {meaning} |")
     return "\n".join(rows)
 
