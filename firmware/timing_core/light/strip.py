@@ -146,7 +146,7 @@ class Strip:
         """The stages of the strip. Refusal if it cannot be given."""
         if self.origin(map) <= 0:
             raise Refusal(
-                "No strip here", "the burn is at 0", "Give it some light first, or set Times to a time"
+                "No strip here", "the burn is at 0", "Give it some light first, or set the middle yourself"
             )
         if self.total_ms(map, 0) <= 0:
             raise Refusal(
