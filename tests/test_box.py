@@ -171,7 +171,7 @@ def test_two_dodges_are_given_together_at_the_panel():
     session, box = evening.session, evening.box
     keys(session, "back", "press", "expose")
     assert box.message == (
-        "Dodges do not fit in pass 1: with lead-ins 8.7 s, the base has 8.0 s. Save 0.7 s, or give more base."
+        "Dodges do not fit in pass 1: with lead-ins 8.7 s, the base has 8.0 s. Save 0.7 s, or give two together."
     )
     to_row(session, "  with face")
     assert box.panel.value(box.panel.row()) == "no"
@@ -184,7 +184,7 @@ def test_two_dodges_are_given_together_at_the_panel():
     until_dark(session)
     assert evening.heard("tick", "pip") == ["start", "open_both", "close_both", "end"]
     undo(session)
-    assert box.message == "Undone: with face is no again."
+    assert box.message == "Undone: with face: no."
     assert not any(mark.with_previous for mark in box.work.map.passes[0].marks)
 
 
@@ -691,7 +691,7 @@ def test_a_value_is_undone_while_it_is_turned_and_after_it_is_taken():
     assert evening.box.panel.value(evening.box.panel.row()) == "Base: 16.0 s"
     evening.play("press")
     assert worked(evening) == before
-    assert evening.box.message == "Undone: Base is 16.0 s again."
+    assert evening.box.message == "Undone: Base: 16.0 s."
     assert (evening.box.panel.screen.key, evening.box.panel.row().label) == ("screens", "Undo")
     while len(evening.box.panel.undo):
         evening.play("press")
@@ -763,7 +763,7 @@ def test_what_is_undone_can_be_made_again_until_something_else_is_done():
             to_row(session, "Redo" if forward else "Undo")
             session.input("press")
             assert (worked(evening), box.shelf.names()) == state
-    assert box.panel.undo.ahead.says == "Base: 16.0 s"
+    assert box.panel.undo.ahead.says == "Base: 22.6 s", "what redo brings back"
     to_screen(session, "print")
     set_row(session, "Base", 1)
     session.input("back")
@@ -849,7 +849,7 @@ def test_a_new_print_is_undone():
     to_row(evening.session, "New print")
     evening.play("press")
     assert worked(evening)["passes"] == [{"filter": "2", "base_ms": 10_000, "marks": []}]
-    assert evening.box.message == "A new print. Undo brings harbour back."
+    assert evening.box.message == "A new print. Undo brings back harbour."
     undo(evening.session)
     assert worked(evening) == before
 
@@ -1375,7 +1375,7 @@ def test_a_strip_of_whole_stops():
     assert box.state == "choose"
     evening.play("dial -99\ndial 3\npress")  # between the second patch and the third: half a stop over 4 s
     assert box.work.map.base_ms(0) == 5657
-    assert box.message == "Pass 1 is set to 5.7 s. To choose again, undo."
+    assert box.message == "Pass 1 is set to 5.7 s. To choose again: undo, then Strip."
     assert not box.work.strip_given
     undo(session)
     assert box.work.map.base_ms(0) == 8000
@@ -1399,9 +1399,7 @@ def test_a_patch_chosen_with_tied_passes_changes_that_pass_alone():
             until_dark(session)
     evening.play("dial -99\ndial 6\npress")
     assert [box.work.map.base_ms(index) for index in (0, 1)] == [7000, 9989]
-    assert box.message == (
-        "Pass 2 is set to 10.0 s, alone. The tie keeps this ratio from here. To choose again, undo."
-    )
+    assert box.message == "Pass 2 alone is set to 10.0 s. To choose again: undo, then Strip."
     assert box.work.map.tied
     assert (box.panel.screen.key, box.panel.screen.said(box.panel, box.panel.row())) == (
         "print",
@@ -1674,7 +1672,7 @@ def test_a_strip_for_a_burn_at_nought_says_what_helps():
     set_row(session, "Strip for", 1)
     evening.play("expose")
     assert box.message == (
-        "No strip here: the burn is at 0. Give it some light first, or set Times to a time."
+        "No strip here: the burn is at 0. Give it some light first, or set the middle yourself."
     )
 
 

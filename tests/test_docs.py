@@ -693,7 +693,7 @@ def test_undo_reaches_as_far_as_the_page_says():
         count, marks = map(int, told.groups())
         remembered = undo.Undo()
         for number in range(undo.CHANGES_MAX):
-            change = undo.Change(str(number), "")
+            change = undo.Change(str(number), "", "")
             change.map = (0, 0, map_with_marks(marks, full).text())
             remembered.push(change)
         assert len(remembered) == count

@@ -366,7 +366,7 @@ def test_light_without_a_sheet_falls_on_nothing():
     room = a_room(a_card(base_ms=4000))
     develop(room)
     give_all(room)
-    assert "falls on nothing" in room.state()["note"]
+    assert "falls on no paper" in room.state()["note"]
     room.do({"do": "sheet"})
     assert room.state()["note"] == ""
     assert develop(room)["rows"] == []

@@ -414,7 +414,7 @@ def test_dodges_fill_a_base_to_the_millisecond_and_no_further():
         compile_print(map, bench)
     assert caught.value.line == (
         "Dodges do not fit in pass 1: with lead-ins 20.0 s, the base has 16.0 s."
-        " Save 4.0 s, or give more base."
+        " Save 4.0 s, or give two together."
     )
     # 1 stop off 4 s takes 2 s: with a lead-in of 2 s that is the whole base, and of 2.001 s too much.
     map = a_map(("2", 4000, {"boats": -120}))

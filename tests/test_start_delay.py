@@ -246,7 +246,7 @@ def test_a_key_in_it_ends_it_and_the_stage_stands_as_before(begin, key, left_ms)
     before, state, lights = snapshot(session), session.box.state, session.meter.lights_asked
     session.input("expose")
     wait(session, 5000 - left_ms)
-    assert {session.box.machine.says(name) for name in ("expose", "back", "lamp")} == {"no light"}
+    assert {session.box.machine.says(name) for name in ("expose", "back", "lamp")} == {"cancel"}
     session.input(key)
     ended_ms = session.now_ms
     assert session.box.state == state
@@ -391,7 +391,7 @@ def test_the_wire_changes_nothing_in_it_and_the_light_comes_in_its_time():
         4000,
     )
     assert told["lit"]
-    assert told["expose"] == "no light"
+    assert told["expose"] == "cancel"
     session.advance(pressed_ms + 5000)
     assert session.lamp.lit_ms == pressed_ms + 5000
 

@@ -22,7 +22,6 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 """
 
 from timing_core.light.bench import Bench
-from timing_core.light.plan import filter_text
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing, StartDelay
@@ -276,6 +275,9 @@ class Box:
     def on_strip(self) -> bool:
         return self.panel.screen.begins == "strip"
 
+    def begins(self) -> str:
+        return self.panel.screen.begins
+
     def plan(self) -> list:
         """The stages that EXPOSE would begin on this screen; empty if there are none, or they cannot be
         given."""
@@ -291,10 +293,6 @@ class Box:
         refusal = self._refusal()
         if refusal is not None:
             raise refusal
-
-    def _first_filter(self) -> str:
-        """What begins, and the filter that it begins with."""
-        return "%s, %s" % (self.panel.screen.begins, filter_text(self.plan()[0].filter))
 
     def another_is_kept(self) -> bool:
         """EXPOSE would begin another run, and the one that is kept has had light."""
@@ -466,7 +464,7 @@ DO = {
     "leave_choice": (2, Panel.leave_choice),
 }
 ABOUT = {
-    Box.begin: Box._first_filter,
+    Box.begin: Box.begins,
     Exposing.give: Exposing.left_text,
     Exposing.arm: Exposing.left_text,
     StartDelay.begin: StartDelay.about,

@@ -245,7 +245,7 @@ class Room(Watcher):
             if easel.sheet:
                 easel.tell(_FOGGING)
         elif easel.sheet is None:
-            easel.tell("There is no sheet in the easel: this light falls on nothing.")
+            easel.tell("This light falls on no paper.")
         else:
             map, strip = self.box.began_with()
             if easel.begin(self.box.sheet_key, run_of(map, strip)) and strip is None:

@@ -449,7 +449,7 @@ def test_a_whole_strip_and_a_patch_chosen(look, room):
     screen.click("BACK")
     screen.wheel(1)
     screen.click("Press the dial")
-    expect(screen.page.locator("#expose-does")).to_have_text("strip, filter 2")
+    expect(screen.page.locator("#expose-does")).to_have_text("strip, no light yet")
     put_in(screen)
     screen.choose("Cover")
     screen.choose("10 times")
@@ -879,7 +879,7 @@ def test_a_change_is_undone_on_the_list_of_screens(look):
     screen.keys("b", "ArrowUp", "ArrowUp", "ArrowUp")
     expect(screen.page.locator("#press-does")).to_have_text("undo")
     screen.keys("Enter")
-    expect(screen.page.locator("#says")).to_contain_text("Undone: Base is 10.0 s again.")
+    expect(screen.page.locator("#says")).to_contain_text("Undone: Base: 10.0 s.")
 
 
 def test_two_windows_look_at_one_session(look):

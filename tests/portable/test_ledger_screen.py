@@ -101,13 +101,13 @@ def test_a_record_is_told_stage_by_stage():
     assert words(box) == [
         ("Record", "1, print"),
         ("Print this again", ""),
-        ("Not whole", ""),
+        ("Incomplete", ""),
         ("Cut off in", ""),
         ("  Burn door", ""),
         ("Dry-down", "-0.12  8.0 %"),
         ("Filter", "2"),
         ("Base, pass 1", "9.0 s"),
-        ("  not whole", "of 14.7 s"),
+        ("  incomplete", "of 14.7 s"),
         ("  dodge boats", "-1/3"),
         ("Burn sky", "5.0 s"),
         ("  held", "once"),
@@ -174,7 +174,7 @@ def check_again_and_undone(box, kind):
     print_again(box)
     assert box.work.map.to_dict() == PrintingMap.from_dict(small_card()).to_dict()
     assert (box.panel.screen.key, box.work.prints) == ("print", 0)
-    assert box.message == "The map is that of record %d. Undo brings new-print back." % n
+    assert box.message == "This is the map of record %d. Undo brings new-print back." % n
     assert everything(box)[4:] == before[4:]
     undo(box)
     assert everything(box) == before
@@ -225,7 +225,7 @@ def test_the_same_map_is_no_change():
     box.work.prints = 3
     open_ledger(box)
     print_again(box)
-    assert box.message == "Nothing to change: this is the map of record 1."
+    assert box.message == "Nothing to load: this is the map of record 1 already."
     assert (box.work.prints, len(box.panel.undo)) == (3, 0)
 
 

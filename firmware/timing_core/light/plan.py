@@ -133,7 +133,7 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
     check_light(stage, bench)
     lead_ms = bench.get("lead_ms")
     at_ms = open_ms = 0
-    shades = 0
+    shades = apart = 0
     for number in range(len(own.marks)):
         mark = own.marks[number]
         if mark.stops120 < 0:
@@ -141,6 +141,7 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
                 shades += 1
             else:
                 shades, open_ms = 1, at_ms + lead_ms
+                apart += 1
             if shades > 2:
                 raise Refusal(
                     "Too many shades in pass %d" % (index + 1),
@@ -156,7 +157,8 @@ def _base(map: PrintingMap, index: int, cut_pm: int, bench: Bench) -> Stage:
         raise Refusal(
             "Dodges do not fit in pass %d" % (index + 1),
             "with lead-ins %s, the base has %s" % (seconds_up(at_ms), seconds_down(stage.light_ms)),
-            "Save %s, or give more base" % seconds_up(at_ms - stage.light_ms),
+            "Save %s, or give %s"
+            % (seconds_up(at_ms - stage.light_ms), "two together" if apart > 1 else "more base"),
         )
     _lay_cues(stage)
     return stage

@@ -49,8 +49,8 @@ browse    expose    too_early_here   refuse_early      browse    wait
 browse    expose    is_faulty        tell_fault        browse    cannot: why?
 browse    expose    cannot_begin     tell_why          browse    cannot: why?
 browse    expose    another_is_kept  -                 ask       another run?
-browse    expose    on_print         begin             ready     @
-browse    expose    on_strip         begin             ready     @
+browse    expose    on_print         begin             ready     @, no light yet
+browse    expose    on_strip         begin             ready     @, no light yet
 browse    lamp      is_settling      refuse_early      browse    wait
 browse    lamp      cannot_view      tell_fault        browse    cannot: why?
 browse    lamp      paper_at_risk    warn_paper        browse    view?
@@ -83,9 +83,9 @@ edit      lamp      must_arm         arm_to_view       arming    view
 edit      lamp      -                view              viewing   view
 edit      tick      settled          listen            edit
 # The start delay, and the light follows. What may have changed since the press is asked again
-delaying  expose    -                end_delay         before    no light
-delaying  lamp      -                end_delay         before    no light
-delaying  back      -                end_delay         before    no light
+delaying  expose    -                end_delay         before    cancel
+delaying  lamp      -                end_delay         before    cancel
+delaying  back      -                end_delay         before    cancel
 delaying  tick      has_news         end_delay         before
 delaying  tick      delay_runs       count_delay       delaying
 delaying  tick      is_settling      refuse_early      before

@@ -13,7 +13,7 @@ stage is ready.
 """
 
 from timing_core.light.plan import BASE, BURN, COVER, FIT, FRESH, stage_name, stage_task
-from timing_core.light.stops import stops_text
+from timing_core.light.stops import STOP, stops_text
 from timing_core.machine.transitions import LIT
 from timing_core.panel.letters import LARGE, Pen, clip, enlarge, in_letters, width
 from timing_core.panel.rows import NAMES
@@ -345,11 +345,12 @@ class Hands(Pieces):
     def _set_to(self, strip, map, stops120: int) -> tuple:
         """Two lines that go with the stops: what they make of a mark or of the tie."""
         mark = strip.mark(map)
+        stop = "stop" if 0 < abs(stops120) <= STOP else "stops"
         if mark is None:
-            return "stops", "new ratio" if stops120 and map.tied and len(map.passes) > 1 else ""
+            return stop, "new ratio" if stops120 and map.tied and len(map.passes) > 1 else ""
         if strip.filter(map) != map.passes[strip.pass_index].filter:
-            return "stops", "filter %s" % mark.filter
-        return "stops", "burn" if stops120 > 0 else "dodge" if stops120 else ""
+            return stop, "filter %s" % mark.filter
+        return stop, "burn" if stops120 > 0 else "dodge" if stops120 else ""
 
     # --- lit: no allocation from here on, once `prepare` has run
 

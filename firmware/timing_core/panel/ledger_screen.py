@@ -40,7 +40,7 @@ class LedgerScreen(Screen):
             return [Row("none", "No run has given light yet")]
         self._turn_to(panel, self._numbers[panel.cursor.pick if panel.is_open else self._at])
         turns = TURNS if len(self._numbers) > 1 else 0
-        found = [Row("record", "Record", turns), Row("again", "Print this again", ACTS, "set map")]
+        found = [Row("record", "Record", turns), Row("again", "Print this again", ACTS, "load it")]
         for number in range(len(self._lines)):
             found.append(Row("line", self._lines[number][0], 0, "", 0, number))
         return found
@@ -79,7 +79,7 @@ class LedgerScreen(Screen):
         work = panel.work
         if map.text() == work.map.text():
             panel.show("print")
-            panel.io.say("Nothing to change: this is the map of record %d." % number)
+            panel.io.say("Nothing to load: this is the map of record %d already." % number)
             return
         former = work.map.name
         work.take(map)
@@ -87,7 +87,7 @@ class LedgerScreen(Screen):
         if drawer_lacks(map, work.bench):
             panel.io.say("Undo brings %s back. The drawer lacks a filter of this map." % former)
         else:
-            panel.io.say("The map is that of record %d. Undo brings %s back." % (number, former))
+            panel.io.say("This is the map of record %d. Undo brings %s back." % (number, former))
 
     # --- one record
 
@@ -114,7 +114,7 @@ def _lines_of(record: dict) -> list:
     if not record["kept"]:
         found.append(("Not kept so far", ""))
     if not record["whole"]:
-        found.append(("Not whole", ""))
+        found.append(("Incomplete", ""))
     if record["cut_off"]:
         found += [("Cut off in", ""), ("  " + record["cut_off"], "")]
     if record["dry_down_pm"]:
@@ -129,7 +129,7 @@ def _lines_of(record: dict) -> list:
         if stage["at_least"]:
             found.append(("  or more: cut off", ""))
         elif given_ms < light_ms:
-            found.append(("  not whole", "of " + seconds_text(light_ms)))
+            found.append(("  incomplete", "of " + seconds_text(light_ms)))
         if stage["strikes"] > 1:
             found.append(("  held", "once" if stage["strikes"] == 2 else "%d times" % (stage["strikes"] - 1)))
         if record["kind"] == "print" and record["map"] and name.startswith("Base, pass "):

@@ -51,6 +51,11 @@ def _keep(module: str) -> None:
     """A desk has the room for all screens."""
 
 
+def _set_text(map: PrintingMap, mark, index: int) -> str:
+    """What choosing a patch sets: the stops of a mark, or the base of a pass."""
+    return stops_text(mark.stops120) if mark is not None else seconds_text(map.base_ms(index))
+
+
 class Panel:
     """`screens` has the list of screens first. `before` is what was there when the open value was opened;
     None if none is open. `aim` is the pass and mark (None for the base) of the row on which the Print screen
@@ -222,11 +227,9 @@ class Panel:
         self.screen.take(self, row)
         before = self.before
         self.before = None
-        said, value = self.screen.said(self, row), before.value if before else ""
-        if value:
-            self.kept.changed(before, "%s: %s" % (said, value), "Undone: %s is %s again." % (said, value))
-        else:
-            self.kept.changed(before, said, "Undone: %s." % said)
+        # Where the row had no value that undo could name, it has none to name now.
+        now = self.value(row) if before and before.value else ""
+        self.kept.changed(before, self.screen.said(self, row), now)
 
     def take_on(self) -> None:
         """Take the open value, and open that of the row to which it has led."""
@@ -248,11 +251,10 @@ class Panel:
     def act(self) -> None:
         row = self.row()
         said = self.screen.said(self, row)
-        screen = self.screen
-        before = Before(self.work, self.cursor.at, self.value(row))
-        screen.act(self, row)
+        before = Before(self.work, self.cursor.at, "")
+        self.screen.act(self, row)
         if not row.does & KEEPS:
-            self.kept.changed(before, said, "Undone: %s." % said)
+            self.kept.changed(before, said)
 
     # --- choosing a patch
 
@@ -264,23 +266,20 @@ class Panel:
         cursor.place = max(0, min(self.work.strip.last_place, cursor.place + self.io.amount))
 
     def take_place(self) -> None:
-        before = Before(self.work, self.cursor.at, "")
         strip, map, index = self.work.strip, self.work.map, self.work.strip.pass_index
         mark = strip.mark(map)
+        before = Before(self.work, self.cursor.at, _set_text(map, mark, index))
         tied = map.tied and len(map.passes) > 1
         strip.choose(map, self.cursor.place)
         self.work.pass_index = index
         self.show("print")
-        if mark is not None:
-            said, value = mark.area, stops_text(mark.stops120)
-        else:
-            said, value = "Pass %d" % (index + 1), seconds_text(map.base_ms(index))
-            if tied:
-                value += ", alone. The tie keeps this ratio from here"
-        self.io.say("%s is set to %s. To choose again, undo." % (said, value))
+        said = mark.area if mark is not None else "Pass %d" % (index + 1)
+        value = _set_text(map, mark, index)
+        whole = said + " alone" if mark is None and tied else said
+        self.io.say("%s is set to %s. To choose again: undo, then Strip." % (whole, value))
         # The cursor comes to the row that the choice has set.
         self.cursor_on(Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index))
-        self.kept.changed(before, "the patch chosen", "Undone: the patch chosen.")
+        self.kept.changed(before, said, value)
 
     def leave_choice(self) -> None:
         self.show("strip")

@@ -3,7 +3,14 @@
 from timing_core.light.bench import DRY_DOWN_MAX_PM
 from timing_core.light.plan import filter_text
 from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Mark
-from timing_core.light.stops import cut_text, offset_between, plain_step, seconds_text, stops_text
+from timing_core.light.stops import (
+    cut_text,
+    offset_between,
+    per_mille_less,
+    plain_step,
+    seconds_text,
+    stops_text,
+)
 from timing_core.panel.rows import (
     ACTS,
     LEADS_ON,
@@ -102,7 +109,7 @@ class PrintScreen(Screen):
         if key == "filter":
             return map.passes[row.index].filter or "none"
         if key == "all" and not panel.has_open(row):
-            return "tied"
+            return "%d bases" % len(map.passes)
         if key == "base" or key == "all":
             base_ms = map.base_ms(row.index)
             moved = stops_text(offset_between(panel.base_before_ms(row.index), base_ms))
@@ -207,12 +214,20 @@ class PrintScreen(Screen):
             self._remove(panel.work.map, pick)
         elif row.key == "keep" and pick:
             self._keep(panel)
+        elif row.key == "keep":
+            panel.io.say("Not kept on the shelf.")
+        elif row.key == "dry-down" and panel.work.map.dry_down:
+            map, index = panel.work.map, panel.work.pass_index
+            light = seconds_text(per_mille_less(map.base_ms(index), map.dry_down_pm))
+            panel.io.say("The lamp gives %s for a base of %s." % (light, seconds_text(map.base_ms(index))))
 
     def act(self, panel, row: Row) -> None:
         former = panel.work.map.name
         panel.work.new()
         panel.show("print")
-        panel.io.say("A new print. Undo brings %s back." % former)
+        if former == panel.work.map.name:
+            former = "the one before"
+        panel.io.say("A new print. Undo brings back %s." % former)
 
     # --- how many passes
 

@@ -193,10 +193,10 @@ def setting_value(bench, key: str) -> str:
     if kind == "filter":
         return filter_text(value)
     if kind == "areas":
-        return "%d names" % len(value)
+        return str(len(value))
     if kind == "filters":
         return " ".join(value)
-    return str(value)
+    return str(value) or "not set"
 
 
 def turn_setting(bench, key: str, steps: int) -> None:

@@ -41,6 +41,9 @@ class StripScreen(Screen):
             found.append(Row("choose", "Choose a patch", CHOOSES))
         return found
 
+    def home(self, panel) -> int:
+        return len(self.rows(panel)) - 1 if panel.work.strip_given else 0
+
     def enter(self, panel) -> None:
         """Aim at what the cursor was on, unless the strip was given and a patch of it can still be chosen."""
         strip, aim = panel.work.strip, panel.aim

@@ -22,18 +22,26 @@ ROOM = 12288
 
 
 class Change:
-    """One change. `says` is its name, `what` the message that it was undone. The rest is what was there
-    before, and is None or empty where nothing changed: `map` (see `cut`), `strip` (anything), `bench`
-    ({setting: value}), and `card` (its name, and its text or None)."""
+    """One change: what it is `of`, the value that there `was` before it and is there `now`, both "" if it has
+    none. `more` is said when it is crossed. The rest is what was there before, and is None or empty where
+    nothing changed: `map` (see `cut`), `strip` (anything), `bench` ({setting: value}), and `card` (its name,
+    and its text or None)."""
 
-    def __init__(self, says: str, what: str) -> None:
-        self.says = says
-        self.what = what
+    def __init__(self, of: str, was: str, now: str) -> None:
+        self.of = of
+        self.was = was
+        self.now = now
+        self.more = ""
         self.map: tuple | None = None
         self.strip: tuple | None = None
         self.bench: dict = {}
         self.card: tuple | None = None
         self.prints = self.pass_index = 0
+
+    @property
+    def says(self) -> str:
+        """What crossing it brings back."""
+        return "%s: %s" % (self.of, self.was.replace("  ", ", ")) if self.was else self.of
 
     @property
     def is_nothing(self) -> bool:
@@ -100,8 +108,8 @@ class Undo:
         for change in self._changes + self._undone:
             if change.card and change.card[0] == name:
                 change.card = None
-                change.says = "the map's name"
-                change.what = "Undone: the map's name. The card stays: the PC has changed it."
+                change.of, change.was = "the map's name", ""
+                change.more = " The card stays: the PC has changed it."
         self._drop_empty()
 
     def forget_settings(self, keys) -> None:
@@ -165,12 +173,13 @@ class Kept:
         self.undo = Undo()
         self._card_change: tuple | None = None
 
-    def changed(self, before: Before | None, says: str, undone: str) -> None:
-        """Keep what was changed at the panel, and remember how to take it back."""
+    def changed(self, before: Before | None, of: str, now: str = "") -> None:
+        """Keep what was changed at the panel, and remember how to take it back. It is `of` what `before` has
+        the value of, and that is `now` another."""
         work = self.work
         work.settle()
         if before is not None:
-            change = Change(says, undone)
+            change = Change(of, before.value, now)
             change.map = cut(before.text, work.map.text())
             strip = before.strip.to_dict()
             if strip != work.strip.to_dict() or before.strip_gave != work.strip_gave:
@@ -192,7 +201,7 @@ class Kept:
         if change is None:
             raise Refusal("Nothing to undo", "no change is remembered", "Go on")
         self.undo.go_back(self._cross(change))
-        return change.what
+        return "Undone: %s." % change.says + change.more
 
     def make_again(self) -> str:
         """Make the change again that was undone last, and return the message that it was. A Refusal leaves
@@ -201,12 +210,13 @@ class Kept:
         if change is None:
             raise Refusal("Nothing to redo", "no undone change is remembered", "Go on")
         self.undo.go_forward(self._cross(change))
-        return "Done again: %s." % change.says
+        return "Redone: %s." % change.says + change.more
 
     def _cross(self, change: Change) -> Change:
         """Bring back what `change` remembers. Returns the change that leads here again."""
         work = self.work
-        here = Change(change.says, change.what)
+        here = Change(change.of, change.now, change.was)
+        here.more = change.more
         # What may fail comes first.
         if change.card is not None:
             name, text = change.card
