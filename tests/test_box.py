@@ -171,7 +171,8 @@ def test_two_dodges_are_given_together_at_the_panel():
     session, box = evening.session, evening.box
     keys(session, "back", "press", "expose")
     assert box.message == (
-        "Dodges do not fit in pass 1: with lead-ins 8.7 s, the base has 8.0 s. Save 0.7 s, or give two together."
+        "Dodges do not fit in pass 1: with lead-ins 8.7 s, the base has 8.0 s."
+        " Save 0.7 s, or give two together."
     )
     to_row(session, "  with face")
     assert box.panel.value(box.panel.row()) == "no"

@@ -195,7 +195,7 @@ def test_dodges_that_do_not_fit_are_refused_with_the_shortfall(lampblack, tmp_pa
     said = one_line(lampblack("plan", card_file(tmp_path, ("a", "-1"), ("b", "-1"), base="8 s")), 1)
     assert said.endswith(
         "a-card.toml: Dodges do not fit in pass 1: with lead-ins 12.0 s, the base has 8.0 s. "
-        "Save 4.0 s, or give more base."
+        "Save 4.0 s, or give two together."
     )
 
 
