@@ -14,9 +14,12 @@ _FEW = 16
 """Fewer bytes than this are quicker one by one."""
 
 
-def _repeat(byte: int, count: int) -> int:
-    """`count` copies of `byte` side by side, as one integer."""
-    return int.from_bytes(bytes((byte,)) * count, "little")
+def _ones(count: int) -> int:
+    """A 1 in each of `count` bytes, as one integer: times a byte, it is that byte so often."""
+    return _FEW_ONES[count] if count < _FEW else int.from_bytes(b"\x01" * count, "little")
+
+
+_FEW_ONES = [int.from_bytes(b"\x01" * count, "little") for count in range(_FEW)]
 
 
 class FrameBuffer:
@@ -67,7 +70,7 @@ class FrameBuffer:
                 for at in range(start, start + w):
                     buffer[at] = buffer[at] | byte if c else buffer[at] & ~byte
             else:
-                mask = _repeat(byte, w)
+                mask = _ones(w) * byte
                 self._put(start, w, mask, mask if c else 0)
 
     def hline(self, x: int, y: int, w: int, c: int) -> None:
@@ -134,46 +137,56 @@ class FrameBuffer:
         """
         if fbuf._buffer is self._buffer:
             raise ValueError("a frame cannot be blitted onto itself")
-        skip = max(-x, 0)
-        left = max(x, 0)
-        w = min(x + fbuf._width, self._width) - left
-        bottom = min(y + fbuf._height, self._height)
-        if w < 1 or bottom <= max(y, 0):
+        # Compared and not min() or max(), since every glyph of a picture comes through here twice.
+        skip, w = 0, fbuf._width
+        if x < 0:
+            skip, w, x = -x, w + x, 0
+        if w > self._width - x:
+            w = self._width - x
+        bottom = y + fbuf._height
+        if bottom > self._height:
+            bottom = self._height
+        if w < 1 or bottom <= y or bottom <= 0:
             return
         shift = y & 7
+        ones = _ones(w)
         for source_page in range((fbuf._height + 7) >> 3):
             top = y + (source_page << 3)
             # Which rows of this page of the source are visible, in the source's own bit order.
-            seen = 0xFF << min(max(-top, 0), 8) & 0xFF >> min(max(top + 8 - bottom, 0), 8)
+            seen = 0xFF
+            if top < 0:
+                seen = 0xFF << min(-top, 8) & 0xFF
+            if top + 8 > bottom:
+                seen &= 0xFF >> min(top + 8 - bottom, 8)
             if not seen:
                 continue
             start = source_page * fbuf._width + skip
+            onto = (top >> 3) * self._width + x
             if seen == 0xFF and not shift and key < 0 and palette is None:
                 # A whole page onto a whole page, as the pen fetches every glyph: the bytes as they are.
-                onto = (top >> 3) * self._width + left
                 self._buffer[onto : onto + w] = fbuf._buffer[start : start + w]
                 continue
             bits = int.from_bytes(fbuf._buffer[start : start + w], "little")
             if palette is not None:
-                dark = _repeat(0xFF, w) if palette.pixel(0, 0) else 0
-                lit = _repeat(0xFF, w) if palette.pixel(1, 0) else 0
+                dark = ones * 0xFF if palette.pixel(0, 0) else 0
+                lit = ones * 0xFF if palette.pixel(1, 0) else 0
                 bits = bits & lit | ~bits & dark
-            mask = _repeat(seen, w)
+            mask = ones * seen
             if key == 0:
                 mask &= bits
             elif key == 1:
                 mask &= ~bits
             bits &= mask
+            if not shift:
+                self._put(onto, w, mask, bits)
+                continue
             # An unaligned page of the source falls on two pages of this frame.
-            start = (top >> 3) * self._width + left
-            upper = seen & 0xFF >> shift
+            upper = mask & ones * (0xFF >> shift)
             if upper:
-                part = _repeat(upper, w)
-                self._put(start, w, (mask & part) << shift, (bits & part) << shift)
-            lower = seen & ~(0xFF >> shift)
+                self._put(onto, w, upper << shift, (bits & upper) << shift)
+            lower = mask ^ upper
             if lower:
-                part = _repeat(lower, w)
-                self._put(start + self._width, w, (mask & part) >> 8 - shift, (bits & part) >> 8 - shift)
+                self._put(onto + self._width, w, lower >> 8 - shift, (bits & lower) >> 8 - shift)
 
     def scroll(self, xstep: int, ystep: int) -> None:
         """Move the picture. Pixels that nothing is moved onto stay as they were."""
