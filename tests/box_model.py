@@ -5,9 +5,13 @@ lamp's edges, and a disk that notices when it is written. No arithmetic, no stag
 is used for what should come out: a check against this file is a check against another opinion.
 """
 
+import copyreg
+import io
 import json
 import math
+import pickle
 from collections.abc import Callable
+from functools import cache
 
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
@@ -17,6 +21,7 @@ from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.store import Store
+from timing_core.refusal import Refusal
 from timing_core.wire.framing import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
@@ -794,12 +799,40 @@ SITUATIONS = {
 
 
 def situation(
-    name: str, card: dict | None = None, make: Callable[..., Session] = Session, panel_ms: int = 1000
+    name: str,
+    card: dict | None = None,
+    make: Callable[..., Session] | None = None,
+    panel_ms: int = 1000,
 ) -> Session:
     """A session in a situation; `card` is printed there, with two passes and marks as `worked_card`.
 
-    It asks to be drawn once a second, not ten times as a box does: bases of 999.9 s are given on the way.
+    It asks to be drawn once a second, not ten times as a box does: bases of 999.9 s are given on the way. Who
+    wants to see the way there says how to `make` the session; for all others it is gone once, and each gets a
+    copy of the session at its end.
     """
+    card = worked_card() if card is None else card
+    if make:
+        return _brought_to(name, card, make, panel_ms)
+    return pickle.loads(_kept_in(name, json.dumps(card), panel_ms))
+
+
+def _brought_to(name: str, card: dict, make: Callable[..., Session], panel_ms: int) -> Session:
     session = new_session(panel_ms=panel_ms, make=make)
-    SITUATIONS[name](session, worked_card() if card is None else card)
+    SITUATIONS[name](session, card)
     return session
+
+
+@cache
+def _kept_in(name: str, card: str, panel_ms: int) -> bytes:
+    kept = io.BytesIO()
+    _Keeper(kept, pickle.HIGHEST_PROTOCOL).dump(_brought_to(name, json.loads(card), Session, panel_ms))
+    return kept.getvalue()
+
+
+class _Keeper(pickle.Pickler):
+    """Keeps a refusal too, which is made of three words and not of its line."""
+
+    def reducer_override(self, what):
+        if isinstance(what, Refusal):
+            return copyreg.__newobj__, (type(what), *what.args), vars(what)
+        return NotImplemented
