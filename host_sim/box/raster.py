@@ -52,26 +52,40 @@ class FrameBuffer:
 
     def fill_rect(self, x: int, y: int, w: int, h: int, c: int) -> None:
         """Colour a rectangle. One without width or height draws nothing."""
-        right = min(x + w, self._width)
-        bottom = min(y + h, self._height)
-        x = max(x, 0)
-        y = max(y, 0)
+        # Compared and not min() or max(): figures are drawn of rectangles, many to a picture.
+        right, bottom = x + w, y + h
+        if x < 0:
+            x = 0
+        if y < 0:
+            y = 0
+        if right > self._width:
+            right = self._width
+        if bottom > self._height:
+            bottom = self._height
         w = right - x
         if w < 1 or bottom <= y:
             return
+        buffer = self._buffer
         for page in range(y >> 3, (bottom + 7) >> 3):
             top = page << 3
-            byte = 0xFF << max(y - top, 0) & 0xFF >> max(top + 8 - bottom, 0)
+            byte = 0xFF
+            if top < y:
+                byte = 0xFF << y - top & 0xFF
+            if top + 8 > bottom:
+                byte &= 0xFF >> top + 8 - bottom
             start = page * self._width + x
             if byte == 0xFF:
-                self._buffer[start : start + w] = (b"\xff" if c else b"\x00") * w
-            elif w < _FEW:
-                buffer = self._buffer
-                for at in range(start, start + w):
-                    buffer[at] = buffer[at] | byte if c else buffer[at] & ~byte
-            else:
+                buffer[start : start + w] = (b"\xff" if c else b"\x00") * w
+            elif w >= _FEW:
                 mask = _ones(w) * byte
                 self._put(start, w, mask, mask if c else 0)
+            elif c:
+                for at in range(start, start + w):
+                    buffer[at] |= byte
+            else:
+                byte ^= 0xFF
+                for at in range(start, start + w):
+                    buffer[at] &= byte
 
     def hline(self, x: int, y: int, w: int, c: int) -> None:
         """Colour `w` pixels to the right from (x, y)."""
@@ -137,7 +151,7 @@ class FrameBuffer:
         """
         if fbuf._buffer is self._buffer:
             raise ValueError("a frame cannot be blitted onto itself")
-        # Compared and not min() or max(), since every glyph of a picture comes through here twice.
+        # Compared as above, since every glyph of a picture comes through here twice.
         skip, w = 0, fbuf._width
         if x < 0:
             skip, w, x = -x, w + x, 0
