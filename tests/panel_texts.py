@@ -19,8 +19,10 @@ import ast
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
+from pathlib import Path
 from typing import NamedTuple
 
+CORE = Path(__file__).parent.parent / "firmware" / "timing_core"
 ROOT_REFUSAL = "Refusal"
 MESSAGE = "message"
 DRAWS_MESSAGE = ("Pieces", "_message")
@@ -280,12 +282,9 @@ class Census:
             index = scope.parameters.index(name)
             key = Parameter(scope.owner, scope.function.name, index, name)
             found.append(Told(parameters=frozenset([key])))
-        for inside in _inside(scope.function):
-            if isinstance(inside, ast.ExceptHandler) and inside.name == name:
-                found.append(Told())  # a refusal that is handed on
-        for target, value in _set_in(scope.function):
-            if isinstance(target, ast.Name) and target.id == name:
-                found.append(self._told(value, scope, path))
+        if name in _caught_in(scope.function):
+            found.append(Told())  # a refusal that is handed on
+        found += [self._told(value, scope, path) for value in _set_in(scope.function).get(name, ())]
         if not found:
             # A constant of this module or, by the same name, of one that it is imported from.
             found = [self._told(value, other, path) for value, other in self.values.get(name, [])]
@@ -295,14 +294,42 @@ class Census:
 
 
 @cache
+def core_census() -> Census:
+    """Of all that the core says."""
+    return Census(
+        {
+            path.relative_to(CORE).as_posix(): path.read_text(encoding="utf-8")
+            for path in sorted(CORE.rglob("*.py"))
+        }
+    )
+
+
+@cache
+def core_messages() -> Mapping[str, set[str]]:
+    """Its messages, for whoever only reads them."""
+    return core_census().messages()
+
+
+@cache
 def _inside(function: Function | None) -> list[ast.AST]:
     """Everything in a function, which is asked for again with each of its names."""
     return list(ast.walk(function)) if function else []
 
 
 @cache
-def _set_in(function: Function | None) -> list[tuple[ast.expr, ast.expr]]:
-    return [pair for node in _inside(function) for pair in _assignments(node)]
+def _caught_in(function: Function | None) -> set[str | None]:
+    return {node.name for node in _inside(function) if isinstance(node, ast.ExceptHandler)}
+
+
+@cache
+def _set_in(function: Function | None) -> dict[str, list[ast.expr]]:
+    """What each local name is set to."""
+    found: dict[str, list[ast.expr]] = {}
+    for node in _inside(function):
+        for target, value in _assignments(node):
+            if isinstance(target, ast.Name):
+                found.setdefault(target.id, []).append(value)
+    return found
 
 
 def _together(several: Iterable[Told]) -> Told:

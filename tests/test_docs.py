@@ -19,7 +19,6 @@ import zlib
 from collections.abc import AsyncIterator, Iterable, Iterator
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from queue import SimpleQueue
 
@@ -44,7 +43,7 @@ from lampblack.sim.page_server import Page
 from lampblack.sim.simulator import build
 from lampblack.wire.push import requests_for
 from tests.box_model import last_record
-from tests.panel_texts import Census, NotFollowed
+from tests.panel_texts import CORE, Census, NotFollowed, core_census, core_messages
 from tests.simulated import Darkroom
 from tests.test_screens import Seen
 from timing_core.light.bench import SETTINGS
@@ -59,7 +58,6 @@ from timing_core.wire.methods import METHODS
 
 ROOT = Path(__file__).parent.parent
 DOCS = ROOT / "docs"
-CORE = ROOT / "firmware" / "timing_core"
 EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 PAGES = sorted(
     [ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "hardware").glob("*.md"), *DOCS.glob("*.md")]
@@ -803,17 +801,6 @@ def test_the_first_page_quotes_what_the_box_shows_in_a_first_print(monkeypatch):
 # --- what the panel says
 
 PC_ALONE = "Refusals that only a PC is told"
-CENSUS = Census(
-    {
-        path.relative_to(CORE).as_posix(): path.read_text(encoding="utf-8")
-        for path in sorted(CORE.rglob("*.py"))
-    }
-)
-
-
-@cache
-def messages() -> dict[str, set[str]]:
-    return CENSUS.messages()
 
 
 def explains(cell: str, text: str) -> bool:
@@ -830,7 +817,7 @@ def faults_of(cells: list[str], texts: Iterable[str]) -> list[str]:
 
 
 def test_every_message_is_explained_and_no_other():
-    shown = messages()
+    shown = core_messages()
     assert len(shown) > 25
     cells = first_cells(USING, "Messages") + first_cells(USING, PC_ALONE)
     assert len(cells) == len(set(cells))
@@ -838,7 +825,7 @@ def test_every_message_is_explained_and_no_other():
 
 
 def test_what_the_wire_alone_says_is_not_among_the_messages_of_the_panel():
-    wires = {text for text, places in messages().items() if all("Link" in place for place in places)}
+    wires = {text for text, places in core_messages().items() if all("Link" in place for place in places)}
     assert wires
     assert wires <= set(first_cells(USING, PC_ALONE))
 
@@ -848,7 +835,7 @@ def test_every_word_on_a_screen_is_explained_and_no_other():
         name for cell in first_cells(USING, "The controls") for name in re.findall(r"[A-Z]{2,}", cell)
     }
     assert controls == {"EXPOSE", "LAMP", "BACK"}
-    shown = {text for text in CENSUS.words() if text.split()[0] not in controls}
+    shown = {text for text in core_census().words() if text.split()[0] not in controls}
     assert len(shown) > 15
     assert faults_of(first_cells(USING, "Words on the screens"), shown) == []
 
@@ -885,7 +872,7 @@ def said_in_scripts() -> set[str]:
 def test_what_a_box_truly_says_was_found_in_its_source():
     said = said_in_scripts()
     assert len(said) > 5
-    texts = set(messages()) - set(first_cells(USING, PC_ALONE))
+    texts = set(core_messages()) - set(first_cells(USING, PC_ALONE))
     # A refusal goes on after its first words, and one message may follow another.
     one = "(?:" + "|".join(".+".join(map(re.escape, text.split("…"))) for text in texts) + ")(?:: .+)?"
     for line in said:

@@ -62,7 +62,7 @@ def read_at(picture, y: int, x: int = 0, times: int = 2, dims: bool = False, gro
             if dims:
                 if any(square.pop()):
                     raise Unread(f"row {y + times * row + 1} is lit")
-            lit = {pixel for line in square for pixel in line}
+            lit = set().union(*square)
             if len(lit) != 1:
                 bits = -1
                 break
@@ -320,7 +320,7 @@ def test_the_first_area_to_shade_is_named_whole_where_the_verb_leaves_no_room(mo
 
 
 def lit_part(session) -> float:
-    return sum(byte.bit_count() for byte in session.frame()) / PIXELS
+    return int.from_bytes(session.frame(), "little").bit_count() / PIXELS
 
 
 def brightest(width: int) -> str:

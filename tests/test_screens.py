@@ -7,7 +7,6 @@ cards are shown in every situation: an everyday one, and one whose names and tim
 import functools
 import json
 import re
-from pathlib import Path
 
 import pytest
 
@@ -37,7 +36,7 @@ from tests.box_model import (
     wait,
     worked_card,
 )
-from tests.panel_texts import Census
+from tests.panel_texts import core_messages
 from timing_core.canonical import encode
 from timing_core.light.stops import offset_between, stops_text
 from timing_core.machine.watch import FAULTS, LINES
@@ -47,7 +46,6 @@ from timing_core.panel.rows import ACTS, CHOOSES, TURNS
 from timing_core.records.shelf import CARDS_MAX
 from timing_core.records.store import Store
 
-CORE = Path(__file__).parent.parent / "firmware" / "timing_core"
 WIDTH, HEIGHT = 128, 64
 CONTROLS = {"expose": "EXPOSE ", "back": "BACK ", "lamp": "LAMP ", "dial": "turn ", "press": "press "}
 
@@ -337,13 +335,12 @@ HAS_NO_LENGTH = {"Handed over to the prompt. Restart to use the box."}
 
 def test_every_message_is_among_the_longest():
     found = {message for message, _ in longest_messages()}
-    census = Census({path.name: path.read_text(encoding="utf-8") for path in CORE.rglob("*.py")})
 
     def is_shown(text: str) -> bool:
         pattern = ".*".join(re.escape(part) for part in text.split("…"))
         return any(re.search(pattern, message) for message in found)
 
-    missing = {text for text in census.messages() if not is_shown(text)}
+    missing = {text for text in core_messages() if not is_shown(text)}
     assert missing == TOLD_A_PC_ALONE | NEVER_SHOWN | HAS_NO_LENGTH
 
 

@@ -20,9 +20,11 @@ def rows(frame: bytes) -> list[list[int]]:
     """The frame as 64 rows of 128 pixels, 1 for lit. Raises ValueError unless it is 1,024 bytes long."""
     if len(frame) != WIDTH_PX * HEIGHT_PX // 8:
         raise ValueError(f"a frame is {WIDTH_PX * HEIGHT_PX // 8} bytes, not {len(frame)}")
-    return [
-        [frame[(y >> 3) * WIDTH_PX + x] >> (y & 7) & 1 for x in range(WIDTH_PX)] for y in range(HEIGHT_PX)
-    ]
+    found = []
+    for page in range(0, len(frame), WIDTH_PX):
+        columns = frame[page : page + WIDTH_PX]
+        found += [[column >> row & 1 for column in columns] for row in range(8)]
+    return found
 
 
 def half_blocks(frame: bytes) -> list[str]:
