@@ -6,8 +6,9 @@ does not know is kept as it is. It may not know how a figure is got.
 
 from __future__ import annotations
 
+import json
 import tomllib
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -124,13 +125,20 @@ class Report:
         for key in ("by", "begun", "yearly", "box", "board", "version", "micropython"):
             doc[key] = getattr(self, key)
         doc["fitted"] = self.fitted
-        for name, rows in (("step", self.steps), ("figure", self.figures)):
-            listed = tomlkit.aot()
-            for row in rows.values():
-                listed.append(tomlkit.item(asdict(row)))
-            if rows:
-                doc[name] = listed
-        return escaped(tomlkit.dumps(doc))
+        listed: list[tuple[str, Step | Measured]] = [("step", step) for step in self.steps.values()]
+        listed += [("figure", figure) for figure in self.figures.values()]
+        return escaped(tomlkit.dumps(doc) + "".join(_in_toml(name, row) for name, row in listed))
+
+
+def _in_toml(name: str, row: Step | Measured) -> str:
+    """A row of a list of tables. Written here, since there are many and all are written with each figure."""
+    lines = [f"{key} = {_value(value)}\n" for key, value in vars(row).items()]
+    return f"\n[[{name}]]\n" + "".join(lines)
+
+
+def _value(value: str | float | bool) -> str:
+    """JSON writes texts and truths as TOML does; a number is infinite only here."""
+    return str(value) if type(value) in (int, float) else json.dumps(value, ensure_ascii=False)
 
 
 def now() -> str:
