@@ -24,10 +24,10 @@ PATHS = {
 }
 
 
-def names_in(source):
+def names_in(tree):
     return {
         name
-        for node in ast.walk(ast.parse(source))
+        for node in ast.walk(tree)
         for field in ("id", "attr", "arg", "name", "asname")
         if isinstance(name := getattr(node, field, None), str)
     }
@@ -43,14 +43,12 @@ def test_a_name_stands_for_one_and_had_no_other_use():
     assert set(borrowed.values()) <= (ROM_NAMES | SHORT_NAMES) - set(dir(builtins))
     assert len(set(borrowed.values()) & ROM_NAMES) > 600
     by_place = names_on_board().by_place
-    in_use = set().union(
-        *(names_in(ast.unparse(by_place(path.read_text("utf-8")))) for path in PATHS.values())
-    )
+    in_use = set().union(*(names_in(by_place(path.read_text("utf-8"))) for path in PATHS.values()))
     assert not in_use & set(borrowed.values())
     # What MicroPython may have a meaning for keeps its name.
     assert not set(borrowed) & (set(dir(builtins)) | ROM_NAMES)
     for start in ("boot", "main"):
-        assert not names_in(PATHS[start].read_text("utf-8")) & set(borrowed)
+        assert not names_in(ast.parse(PATHS[start].read_text("utf-8"))) & set(borrowed)
 
 
 SOURCE = """
@@ -342,7 +340,7 @@ def test_each_module_is_in_one_file():
     assert set(APART) <= set(modules)
     files = sources_on_board()
     assert set(files) == {file_of(module) for module in modules}
-    names_in_file = {file: names_in(source) for file, source in files.items()}
+    names_in_file = {file: names_in(ast.parse(source)) for file, source in files.items()}
     for module in modules:
         made = {
             node.name for node in ast.parse(PATHS[module].read_text("utf-8")).body if hasattr(node, "name")

@@ -12,7 +12,7 @@ missing takes memory as any name does.
 import ast
 import builtins
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from string import ascii_lowercase, digits
 
@@ -35,16 +35,17 @@ class BorrowedNames:
 
     def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
         own: set[str] = set()
-        texts = [kept, *sources.values()]
-        self.shared = _shared_among_classes([ast.parse(text) for text in texts])
-        self._called_by = {name for text in texts for name in _keywords(ast.parse(text))}
-        used = set(_used(ast.parse(kept)))
+        trees = [list(ast.walk(ast.parse(text))) for text in (kept, *sources.values())]
+        self.shared = _shared_among_classes(trees)
+        self._called_by = {name for nodes in trees for name in _keywords(nodes)}
+        used = set(_used(trees[0]))
         stays = set(used)
         for module, source in sources.items():
             tree = self.by_place(source)
             own |= set(_own(tree))
-            used |= set(_used(tree))
-            stays |= {*module.split("."), *_texts(tree)}
+            nodes = list(ast.walk(tree))
+            used |= set(_used(nodes))
+            stays |= {*module.split("."), *_texts(nodes)}
         borrowers = [
             name
             for name in own - stays - ROM_NAMES - BUILTINS
@@ -108,52 +109,54 @@ def _own(node: ast.AST, local: bool = False) -> Iterator[str]:
         yield from _own(child, local)
 
 
-def _used(tree: ast.AST) -> Iterator[str]:
+def _used(nodes: Iterable[ast.AST]) -> Iterator[str]:
     """All names that stand in a source."""
-    for node in ast.walk(tree):
+    for node in nodes:
         yield from _named(node)
 
 
 def _named(node: ast.AST) -> Iterator[str]:
     for field in FIELDS:
-        yield from str(getattr(node, field, "")).split(".")
+        name = getattr(node, field, None)
+        if isinstance(name, str):
+            yield from name.split(".")
 
 
-def _texts(tree: ast.AST) -> Iterator[str]:
-    for node in ast.walk(tree):
+def _texts(nodes: Iterable[ast.AST]) -> Iterator[str]:
+    for node in nodes:
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
             yield node.value
 
 
-def _shared_among_classes(trees: list[ast.Module]) -> dict[str, str]:
+def _shared_among_classes(trees: list[list[ast.AST]]) -> dict[str, str]:
     """Which name stands for a private attribute that holds data: one for several, no two of which are in one
-    class or in classes of one line."""
+    class or in classes of one line. `trees` are the nodes of each source, the outer ones first."""
     places: dict[str, set[str]] = {}
     others: set[str] = set()
     lines: dict[str, str] = {}
-    for tree in trees:
+    classes: list[list[ast.ClassDef]] = []
+    for nodes in trees:
         # Functions keep their own, for tracebacks; what is no attribute has no class.
-        for node in ast.walk(tree):
+        for node in nodes:
             if not isinstance(node, ast.Attribute):
                 others |= set(_named(node))
-        others |= set(_texts(tree))
-        for made in [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]:
+        others |= set(_texts(nodes))
+        classes.append([node for node in nodes if isinstance(node, ast.ClassDef)])
+        for made in classes[-1]:
             line = made.name
             for base in made.bases:
                 if isinstance(base, ast.Name):
                     line = lines.get(base.id, base.id)
             lines[made.name] = line
-    for tree in trees:
+    for nodes, of_tree in zip(trees, classes):
         inside: set[int] = set()
-        for made in [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]:
+        for made in of_tree:
             for node in ast.walk(made):
                 inside.add(id(node))
                 if isinstance(node, ast.Attribute) and node.attr.startswith("_"):
                     places.setdefault(node.attr, set()).add(lines[made.name])
         # One that is used outside of every class has its name to itself.
-        others |= {
-            node.attr for node in ast.walk(tree) if isinstance(node, ast.Attribute) and id(node) not in inside
-        }
+        others |= {node.attr for node in nodes if isinstance(node, ast.Attribute) and id(node) not in inside}
     taken: list[set[str]] = []
     shared: dict[str, str] = {}
     for name in sorted(places):
@@ -168,9 +171,9 @@ def _shared_among_classes(trees: list[ast.Module]) -> dict[str, str]:
     return shared
 
 
-def _keywords(tree: ast.AST) -> Iterator[str]:
+def _keywords(nodes: Iterable[ast.AST]) -> Iterator[str]:
     """The names by which arguments are given."""
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.keyword) and node.arg:
             yield node.arg
 

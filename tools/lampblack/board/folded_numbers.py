@@ -6,6 +6,7 @@ nothing else of a source.
 """
 
 import ast
+from collections import Counter
 from collections.abc import Callable, Collection, Container, Mapping
 
 Numbers = Mapping[str, int]
@@ -22,13 +23,14 @@ def folded(sources: Mapping[str, str], kept: str = "") -> dict[str, str]:
         """What the names of a module that stand for numbers are worth there, those it imports among them."""
         if module not in found:
             own = found[module] = {}
+            once = _made_once(trees[module])
             for node in trees[module].body:
                 if isinstance(node, ast.ImportFrom) and node.module in trees:
                     others = known(node.module)
                     own |= {each.name: others[each.name] for each in node.names if each.name in others}
                     continue
                 name, value = _made(node)
-                number = _number(value, own) if name and _is_made_once(name, trees[module]) else None
+                number = _number(value, own) if name in once else None
                 if number is not None:
                     own[name] = number
         return found[module]
@@ -94,14 +96,14 @@ def _number(node: ast.AST, known: Numbers) -> int | None:
     return None
 
 
-def _is_made_once(name: str, tree: ast.Module) -> bool:
-    """Nothing else has this name, at any depth."""
-    made = 0
+def _made_once(tree: ast.Module) -> set[str]:
+    """The names that nothing else in a source has, at any depth."""
+    made: Counter[str] = Counter()
     for node in ast.walk(tree):
         match node:
             case ast.Name(id=found, ctx=ast.Store() | ast.Del()) | ast.arg(arg=found):
-                made += found == name
-    return made == 1
+                made[found] += 1
+    return {name for name, count in made.items() if count == 1}
 
 
 class _Folding(ast.NodeTransformer):

@@ -65,8 +65,11 @@ def _call(at: int, text: str) -> int:
 def _lists(tree: ast.Module) -> set[str]:
     """The names of a module for tuples of sentences, of which it takes one at a time."""
     found = {name for node in tree.body for name in (_list(node)[0],) if name}
-    used = [node.id for node in ast.walk(tree) if isinstance(node, ast.Name)]
-    taken = [_taken_of(node) for node in ast.walk(tree)]
+    if not found:
+        return found
+    nodes = list(ast.walk(tree))
+    used = [node.id for node in nodes if isinstance(node, ast.Name)]
+    taken = [_taken_of(node) for node in nodes]
     return {name for name in found if used.count(name) == 1 + taken.count(name)}
 
 
