@@ -19,6 +19,12 @@ QUIET = (
     "--disable-component-update",
     "--disable-sync",
     "--no-first-run",
+    # Chromium takes one such list, the last: what Playwright leaves out itself, then what costs more than the
+    # page that is tried: pages of the browser's own behind its line of addresses, and a spare process.
+    "--disable-features=AvoidUnnecessaryBeforeUnloadCheckSync,DestroyProfileOnBrowserClose,HttpsUpgrades,"
+    "HttpsFirstBalancedModeAutoEnable,LensOverlay,MediaRouter,PaintHolding,ThirdPartyStoragePartitioning,"
+    "AvoidCorsURLLoaderRestartOnRedirect,OptimizationHints,NetworkTimeServiceQuerying,AimEnabled,"
+    "PreconnectToSearch,WebUIOmniboxPopup,WebUIOmniboxAimPopup,SpareRendererForSitePerProcess",
 )
 
 
