@@ -79,8 +79,12 @@ def breakwater() -> Scene:
     horizon, sun_x = 0.47, 0.93
     soft, fine = _noise(11, 1.55), _noise(12, 1.25, 6)
 
+    whole_x, whole_y = x, y
+    skyline = np.count_nonzero(y[:, 0] < horizon)
+
     # Sky: clouds on a plane overhead, so that they crowd towards the horizon.
-    up = np.maximum(horizon - y, 0) + np.float32(0.11)
+    x, y = whole_x[:skyline], whole_y[:skyline]
+    up = horizon - y + np.float32(0.11)
     u, v = (x - sun_x) / up, 1 / up
     drift = _at(soft, u * np.float32(0.075) + v * np.float32(0.05) + np.float32(0.31), v * np.float32(0.055))
     detail = _at(fine, u * np.float32(0.10) + v * np.float32(0.05), v * np.float32(0.10))
@@ -95,15 +99,6 @@ def breakwater() -> Scene:
     clear = np.float32(2.0) + 14 * glow + 7 * np.exp(-(horizon - y) / np.float32(0.1))
     sky = clear * (1 - cloud) + cloud * (np.float32(0.75) + (6.5 + 16 * glow) * lit)
 
-    # Sea: the sky again, drawn out sideways, darker towards us, with the mist of a long exposure.
-    down = np.maximum(y - horizon, 0)
-    far = 1 / (down + np.float32(0.035))
-    swell = _at(soft, (x - sun_x) * far * np.float32(0.02), far * np.float32(0.13))
-    ripple = _at(fine, (x - sun_x) * far * np.float32(0.03) + np.float32(0.4), far * np.float32(0.35))
-    path = np.exp(-(((x - sun_x) / (np.float32(0.10) + 0.42 * down)) ** 2))
-    sea = np.float32(0.8) + 3.4 * np.exp(-down / np.float32(0.085)) + 6.0 * path * np.exp(-down / 0.4)
-    sea = sea * (1 + 0.10 * swell * _ramp(0.0, 0.08, down) + 0.035 * ripple)
-    sea *= 1 - 0.55 * _ramp(0.1, 0.55, down)
     land = _ramp(
         0.0,
         0.004,
@@ -113,9 +108,20 @@ def breakwater() -> Scene:
         * _ramp(0.0, 0.45, np.float32(0.42) - x)
         * (1 + np.float32(0.35) * _at(soft, x * np.float32(0.35), np.zeros_like(x))),
     )
-    scene = np.where(y < horizon, sky, sea)
-    scene = np.where((y < horizon) & (land > 0), scene * (1 - land) + land * np.float32(0.6), scene)
-    scene = blur(scene, 1.2)
+    sky = np.where(land > 0, sky * (1 - land) + land * np.float32(0.6), sky)
+
+    # Sea: the sky again, drawn out sideways, darker towards us, with the mist of a long exposure.
+    x, y = whole_x, whole_y
+    down = np.maximum(y - horizon, 0)
+    far = 1 / (down + np.float32(0.035))
+    swell = _at(soft, (x - sun_x) * far * np.float32(0.02), far * np.float32(0.13))
+    sea_x, down, far = (part[skyline:] for part in (x, down, far))
+    ripple = _at(fine, (sea_x - sun_x) * far * np.float32(0.03) + np.float32(0.4), far * np.float32(0.35))
+    path = np.exp(-(((sea_x - sun_x) / (np.float32(0.10) + 0.42 * down)) ** 2))
+    sea = np.float32(0.8) + 3.4 * np.exp(-down / np.float32(0.085)) + 6.0 * path * np.exp(-down / 0.4)
+    sea = sea * (1 + 0.10 * swell[skyline:] * _ramp(0.0, 0.08, down) + 0.035 * ripple)
+    sea *= 1 - 0.55 * _ramp(0.1, 0.55, down)
+    scene = blur(np.concatenate([sky, sea]), 1.2)
 
     # Posts from the lower left to the far right of the middle; each stands in its own mist and mirror.
     rng = np.random.default_rng(7)
@@ -166,9 +172,8 @@ def breakwater() -> Scene:
         scene[rows, columns] = own * (1 - above) + bright * above
     foam = np.zeros_like(scene)
     for middle, base, wide, tall in edges:
-        foam += np.exp(
-            -(((x - middle) / (wide * 1.9)) ** 2) - ((y - base - 0.004) / (0.03 * tall + 0.002)) ** 2
-        )
+        across = np.exp(-(((x[0] - middle) / (wide * 1.9)) ** 2))
+        foam += np.outer(np.exp(-(((y[:, 0] - base - 0.004) / (0.03 * tall + 0.002)) ** 2)), across)
     scene = scene * (1 - 0.4 * np.clip(foam, 0, 1)) + 0.4 * np.clip(foam, 0, 1) * 1.9
 
     outlines: dict[str, Outline] = {
