@@ -14,8 +14,14 @@ export PYTHONDONTWRITEBYTECODE :=
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
 
-test: $(VENV)/ready-for-tests lint
+test: $(VENV)/ready-for-tests
+	@$(MAKE) --no-print-directory --jobs=2 lint $(VENV)/tests-compiled
 	$(BIN)/pytest -n auto --dist worksteal
+
+# Every process of the tests reads all of them: compiled beforehand, beside lint, they are compiled once.
+$(VENV)/tests-compiled: $(VENV)/ready-for-tests $(wildcard tests/*.py tests/*/*.py)
+	@$(BIN)/pytest --collect-only -qq >/dev/null || true # what is wrong is said when they run
+	@touch $@
 
 lint: $(VENV)/ready-for-tests
 	$(BIN)/ruff check .
