@@ -67,8 +67,7 @@ class Darkroom:
             box.bench_set({"power_up": "new print"})
             window.do("unplug")
             window.until_done()
-            while box.state()["expose"] == "wait":
-                pass
+            window.until(lambda told: told.state["says"]["expose"] != "wait")
             box.bench_set({"power_up": "as left"})
             if window.state["sheet"]["in"]:
                 window.do("develop", dry=False)
