@@ -184,9 +184,9 @@ class Kept:
             strip = before.strip.to_dict()
             if strip != work.strip.to_dict() or before.strip_gave != work.strip_gave:
                 change.strip = (strip, before.strip_gave)
-            now = work.bench.to_dict()
+            values = work.bench.to_dict()
             for key in before.bench:
-                if before.bench[key] != now[key]:
+                if before.bench[key] != values[key]:
                     change.bench[key] = before.bench[key]
             change.card = self._card_change
             change.prints, change.pass_index = before.prints, before.pass_index
