@@ -18,7 +18,7 @@ from host_sim.box.session import Session
 from lampblack.cards import card_file as cards
 from lampblack.sim import state_diagram as diagram
 from lampblack.text.settings import AUTO, MEANINGS, setting_text
-from timing_core.light.bench import SETTINGS, Bench
+from timing_core.light.bench import setting, setting_keys
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.wire.framing import frame
 
@@ -169,10 +169,9 @@ def _settings() -> str:
         "| key | on the panel | takes | at first | what it is |",
         "| --- | --- | --- | --- | --- |",
     ]
-    at_first = Bench().to_dict()
-    for key, label, kind, _, limits in SETTINGS:
+    for key, label, kind, default, limits in map(setting, setting_keys()):
         meaning = MEANINGS[key]
-        first = setting_text(key, at_first[key]) or "nothing"
+        first = setting_text(key, default) or "nothing"
         rows.append(f"| `{key}` | {label} | {_takes(key, kind, limits)} | {first} | {meaning} |")
     return "\n".join(rows)
 

@@ -43,7 +43,7 @@ from tests.box_model import (
     wait,
     wire_line,
 )
-from timing_core.light.bench import SETTINGS
+from timing_core.light.bench import setting, setting_keys
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX
 from timing_core.wire.methods import METHODS
@@ -76,7 +76,7 @@ detents = st.sampled_from((-40, -7, -2, -1, 1, 1, 2, 7, 40))
 settings_values = st.one_of(
     *[
         st.tuples(st.just(row[0]), st.integers(row[4][0] - 20, row[4][1] + 20))
-        for row in SETTINGS
+        for row in map(setting, setting_keys())
         if row[2] in ("ms", "s", "level", "time", "pm")
     ],
     st.tuples(st.just("lag_ms"), st.sampled_from((-500, -60, 0, 150, 2000))),

@@ -28,7 +28,7 @@ from lampblack.text.units import (
     percent_exact,
     seconds_exact,
 )
-from timing_core.light.bench import FILTER_MAX, SETTINGS, Bench
+from timing_core.light.bench import FILTER_MAX, Bench, setting, setting_keys
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import (
     AREA_MAX,
@@ -215,7 +215,9 @@ def test_every_default_setting_comes_back_from_its_text():
 @given(st.data())
 def test_every_number_of_the_bench_comes_back_from_its_text(data):
     key, _, _, _, limits = data.draw(
-        st.sampled_from([row for row in SETTINGS if row[2] in ("ms", "s", "time", "pm", "level")])
+        st.sampled_from(
+            [row for row in map(setting, setting_keys()) if row[2] in ("ms", "s", "time", "pm", "level")]
+        )
     )
     value = data.draw(st.integers(limits[0], limits[1]))
     assert parse_setting(key, setting_text(key, value)) == value

@@ -46,7 +46,7 @@ from tests.box_model import last_record
 from tests.panel_texts import CORE, Census, NotFollowed, core_census, core_messages
 from tests.simulated import Darkroom
 from tests.test_screens import Seen
-from timing_core.light.bench import SETTINGS
+from timing_core.light.bench import setting, setting_keys
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import FACTS, PASSES_MAX, Mark, PrintingMap
 from timing_core.machine.transitions import STATES
@@ -641,7 +641,7 @@ USING = DOCS / "using-the-box.md"
 
 def test_every_setting_is_explained():
     page = text_of(DOCS / "bench-settings.md")
-    for key, label, *_ in SETTINGS:
+    for key, label, *_ in map(setting, setting_keys()):
         assert f"| `{key}` | {label} |" in page
 
 

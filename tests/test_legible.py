@@ -25,7 +25,7 @@ from tests.box_model import (
     worked_card,
 )
 from tests.test_screens import CARDS, SIGNS, Seen, check_layout, worst_card
-from timing_core.light.bench import SETTINGS
+from timing_core.light.bench import setting
 from timing_core.light.printing_map import MARKS_MAX
 from timing_core.panel.glyphs import GLYPHS
 from timing_core.panel.letters import in_letters, width
@@ -372,7 +372,7 @@ def test_no_lit_screen_lights_a_fifth_of_the_panel(capsys):
             if session.box.lit:
                 worst[name] = max(worst.get(name, 0), lit_part(session))
     session = new_session(panel_ms=1000)
-    ((low, high, _),) = [limits for key, *_, limits in SETTINGS if key == "viewing_limit_s"]
+    low, high, _ = setting("viewing_limit_s")[4]
     assert low < 888 < high
     session.box.asked.set_bench({"viewing_limit_s": high})
     keys(session, "lamp")

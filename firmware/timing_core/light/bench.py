@@ -5,12 +5,10 @@ store and the PC tool all read this table; none of them has a list of settings o
 """
 
 from timing_core.canonical import PRINTABLE
-from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STEPS
+from timing_core.light.stops import BASE_MAX_MS, STEPS
 from timing_core.platform import const
 from timing_core.refusal import Refusal
 
-SAFELIGHT_RULES = ("steady", "exposing")
-POWER_UP = ("as left", "new print")
 _NUMBERS = ("ms", "auto ms", "s", "level", "time", "pm")
 """Kinds whose value is a whole number."""
 
@@ -18,34 +16,30 @@ FILTER_MAX = 8
 DRY_DOWN_MAX_PM = 500
 
 AREA_MAX = 16
-AREAS = (
-    "sky face foreground corner edge horizon water clouds hands window wall tree path hair shirt shadow left"
-    " right top bottom"
-).replace(" ", "\n")
-"""Names for the areas of a print, to be turned to at the box. Names of areas lie in one text, a line each: as
-a tuple they would take 600 bytes more."""
 
-# All names of areas together may have 110 characters, so that the whole bench fits into a line of the wire.
-# key, label on the panel, kind, default, (low, high, step) or choices. What they mean: lampblack's own table.
-SETTINGS = (
-    ("lag_ms", "Lamp lag", "ms", 0, (-500, 2000, 5)),
-    ("least_ms", "Shortest light", "auto ms", 0, (0, 2000, 10)),
-    ("settle_ms", "Settling time", "ms", 700, (0, 2000, 50)),
-    ("viewing_limit_s", "Viewing limit", "s", 300, (10, 900, 10)),
-    ("safelight", "Safelight", "choice", "steady", SAFELIGHT_RULES),
-    ("step", "Dial step", "choice", "1/6", tuple(name for name, _ in STEPS)),
-    ("lead_ms", "Lead-in", "ms", 2000, (500, 5000, 100)),
-    ("start_delay_s", "Start delay", "s", 0, (0, 10, 1)),
-    ("volume", "Volume", "level", 3, (0, 5, 1)),
-    ("brightness", "Brightness", "level", 2, (1, 5, 1)),
-    ("power_up", "Power-up", "choice", "as left", POWER_UP),
-    ("new_base_ms", "New print base", "time", 10000, (BASE_MIN_MS, BASE_MAX_MS, 100)),
-    ("new_filter", "New print filter", "filter", "2", (0, FILTER_MAX, 0)),
-    ("new_dry_down_pm", "New print dry-down", "pm", 80, (0, DRY_DOWN_MAX_PM, 5)),
-    ("filters", "Filters", "filters", ("00", "0", "1", "2", "3", "4", "5"), (1, 12, 0)),
-    ("areas", "Names of areas", "areas", AREAS, (1, 20, 110)),
-    ("lamp", "Lamp", "text", "", (0, 24, 0)),
-)
+# key, label on the panel, kind, default, and low, high and step of a number, or the choices. Lists have commas.
+# One text, since tuples would take twice the memory on the board. What they mean: lampblack's own table. All
+# names of areas together may have 110 characters, so that the whole bench fits into a line of the wire.
+TABLE = """
+lag_ms|Lamp lag|ms|0|-500,2000,5
+least_ms|Shortest light|auto ms|0|0,2000,10
+settle_ms|Settling time|ms|700|0,2000,50
+viewing_limit_s|Viewing limit|s|300|10,900,10
+safelight|Safelight|choice|steady|steady,exposing
+step|Dial step|choice|1/6|1,1/2,1/3,1/4,1/6,1/8,1/12,seconds
+lead_ms|Lead-in|ms|2000|500,5000,100
+start_delay_s|Start delay|s|0|0,10,1
+volume|Volume|level|3|0,5,1
+brightness|Brightness|level|2|1,5,1
+power_up|Power-up|choice|as left|as left,new print
+new_base_ms|New print base|time|10000|100,999900,100
+new_filter|New print filter|filter|2|0,8,0
+new_dry_down_pm|New print dry-down|pm|80|0,500,5
+filters|Filters|filters|00,0,1,2,3,4,5|1,12,0
+areas|Names of areas|areas|sky,face,foreground,corner,edge,horizon,water,clouds,hands,window,wall,tree,path,\
+hair,shirt,shadow,left,right,top,bottom|1,20,110
+lamp|Lamp|text||0,24,0
+"""
 
 _LISTS = ("filters", "areas")
 _LEAST_AUTO_MS = const(250)
@@ -74,12 +68,24 @@ def is_plain_text(value: object, low: int, high: int) -> bool:
     return True
 
 
+def setting_keys() -> list:
+    return [line[: line.find("|")] for line in TABLE.strip().split("\n")]
+
+
 def setting(key: str) -> tuple:
-    """The row of SETTINGS for `key`; a Refusal names the keys there are."""
-    for row in SETTINGS:
-        if row[0] == key:
-            return row
-    names = ", ".join(row[0] for row in SETTINGS)
+    """(key, label, kind, default, limits) of a setting. Limits are (low, high, step), or choices. A Refusal
+    names the keys there are."""
+    at = TABLE.find("\n%s|" % key)
+    if at >= 0 and "|" not in key:
+        _, label, kind, default, limits = TABLE[at : TABLE.find("\n", at + 1)].split("|")
+        choices = tuple(limits.split(","))
+        if kind == "choice":
+            return key, label, kind, default, choices
+        low_high_step = tuple([int(limit) for limit in choices])
+        if kind in _NUMBERS:
+            return key, label, kind, int(default), low_high_step
+        return key, label, kind, tuple(default.split(",")) if key in _LISTS else default, low_high_step
+    names = ", ".join(setting_keys())
     # On the wire a long key would push the names out of the line.
     raise Refusal("No bench setting %s" % key[:32], "the box has " + names, "Use one of these")
 
@@ -125,8 +131,8 @@ class Bench:
 
     def __init__(self) -> None:
         self._values: dict = {}
-        for row in SETTINGS:
-            self._values[row[0]] = row[3]
+        for key in setting_keys():
+            self._keep(key, setting(key)[3])
 
     def get(self, key: str):
         value = self._values[key]
@@ -136,6 +142,7 @@ class Bench:
         self._keep(key, check(key, value))
 
     def _keep(self, key: str, value) -> None:
+        # Names of areas lie in one text, a line each: a tuple would take 300 bytes more.
         self._values[key] = "\n".join(value) if key == "areas" else value
 
     def kept(self) -> dict:

@@ -1,6 +1,6 @@
 """The Bench screen: the settings of one darkroom."""
 
-from timing_core.light.bench import SETTINGS
+from timing_core.light.bench import setting_keys
 from timing_core.panel.rows import ACTS, KEEPS, Row, Screen, setting_row
 
 
@@ -9,7 +9,7 @@ class BenchScreen(Screen):
     heading = "Bench"
 
     def rows(self, panel) -> list:
-        found = [setting_row(row[0]) for row in SETTINGS]
+        found = [setting_row(key) for key in setting_keys()]
         found.append(Row("listen", "Listen", ACTS | KEEPS, "open it"))
         return found
 

@@ -17,7 +17,7 @@ from rich.text import Text
 from lampblack.text.printable import csv_cell, printable
 from lampblack.text.settings import MEANINGS, setting_text
 from lampblack.text.units import percent_exact
-from timing_core.light.bench import SETTINGS
+from timing_core.light.bench import setting, setting_keys
 from timing_core.light.plan import BURN, FIT, Stage, lamp_ms, stage_name
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import offset_between, stops_text
@@ -173,7 +173,7 @@ def shelf_table(cards: Iterable[dict[str, Any]]) -> Table:
 def bench_table(values: dict[str, Any]) -> Table:
     """The settings of `values` in the panel's order."""
     table = _table("key", "value", "on the panel", "what it is")
-    for key, label, *_ in SETTINGS:
+    for key, label, *_ in map(setting, setting_keys()):
         if key in values:
             table.add_row(key, setting_text(key, values[key]), label, MEANINGS[key])
     return table
