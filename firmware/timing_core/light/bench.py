@@ -17,9 +17,9 @@ DRY_DOWN_MAX_PM = 500
 
 AREA_MAX = 16
 
-# key, label on the panel, kind, default, and low, high and step of a number, or the choices. Lists have commas.
-# One text, since tuples would take twice the memory on the board. What they mean: lampblack's own table. All
-# names of areas together may have 110 characters, so that the whole bench fits into a line of the wire.
+# key, label on the panel, kind, default, and low, high and step of a number, or the choices. Lists have
+# commas. One text, since tuples would take twice the memory on the board. What they mean: lampblack's own
+# table. All names of areas together may have 110 characters, so that the bench fits into a line of the wire.
 TABLE = """
 lag_ms|Lamp lag|ms|0|-500,2000,5
 least_ms|Shortest light|auto ms|0|0,2000,10
