@@ -1009,15 +1009,15 @@ def test_the_hands_are_told_whose_turn_it_is(monkeypatch):
     session = situation("exposing")
     start_ms = session.lamp.lit_ms
     for at_ms, *words in (
-        (100, "face", "in", "2"),
-        (1000, "face", "in", "1"),
-        (1999, "face", "in", "1"),
-        (2000, "face", "out", "4"),
-        (5300, "face", "out", "1"),
-        (5301, "hands", "in", "2"),
-        (7300, "hands", "in", "1"),
-        (7301, "hands", "out", "2"),
-        (9046, "hands", "out", "1"),
+        (100, "face", "in", "2s"),
+        (1000, "face", "in", "1s"),
+        (1999, "face", "in", "1s"),
+        (2000, "face", "out", "4s"),
+        (5300, "face", "out", "1s"),
+        (5301, "hands", "in", "2s"),
+        (7300, "hands", "in", "1s"),
+        (7301, "hands", "out", "2s"),
+        (9046, "hands", "out", "1s"),
         (9047, "Base, pass 1"),
         (15_900, "Base, pass 1"),
     ):
@@ -1034,10 +1034,10 @@ def test_of_windows_that_overlap_the_one_of_the_next_cue_is_named(monkeypatch):
         window.open_ms, window.close_ms = open_ms, close_ms
     start_ms = session.lamp.lit_ms
     for at_ms, *words in (
-        (4100, "face", "in", "1"),
-        (4500, "hands", "in", "2"),
-        (6000, "hands", "out", "1"),
-        (7000, "face", "out", "2"),
+        (4100, "face", "in", "1s"),
+        (4500, "hands", "in", "2s"),
+        (6000, "hands", "out", "1s"),
+        (7000, "face", "out", "2s"),
         (9000, "Base, pass 1"),
     ):
         session.now_ms = start_ms + at_ms
@@ -1045,32 +1045,33 @@ def test_of_windows_that_overlap_the_one_of_the_next_cue_is_named(monkeypatch):
         assert [text for text, _, y, *_ in Seen(session, monkeypatch).large if y < 32] == words, at_ms
 
 
-def test_a_count_of_two_figures_takes_the_room_of_the_tenths(monkeypatch):
+def test_until_a_cue_the_seconds_go_without_tenths(monkeypatch):
+    """So that the count stands apart from them. From 100 s on there is no room for its unit."""
     session = new_session()
-    load(session, a_card(("sky", -60), base_ms=90_000))
+    load(session, a_card(("sky", -60), base_ms=110_000))
     keys(session, "expose", "expose")
     stage = session.box.run.stage
     start_ms = session.lamp.lit_ms
     for at_ms, figures, *words in (
-        (1000, 890, "in", "1"),
-        (3000, 87, "out", "26"),
-        (stage.windows[0].close_ms - 9001, 707, "out", "10"),
-        (stage.windows[0].close_ms - 9000, 707, "out", "9"),
+        (1000, 109, "in", "1"),
+        (3000, 107, "out", "32"),
+        (stage.windows[0].close_ms - 9001, 85, "out", "10s"),
+        (stage.windows[0].close_ms - 9000, 85, "out", "9s"),
+        (stage.windows[0].close_ms, 758),
     ):
         session.now_ms = start_ms + at_ms
         session.input("tick")
         seen = Seen(session, monkeypatch)
         assert [text for text, _, y, *_ in seen.large if y == 16] == words
-        assert seen.figures[0][0] == (figures if words[1] != "10" else (figures + 9) // 10)
-        assert seen.with_tenths == (len(words[1]) == 1)
+        assert (seen.figures[0][0], seen.with_tenths) == (figures, not words)
 
 
 def test_the_figures_stand_still_while_the_lamp_reports(monkeypatch):
     session = situation("stopping")
-    assert Seen(session, monkeypatch).figures[0][0] == 120
+    assert Seen(session, monkeypatch).figures[0][0] == 12
     session.now_ms += 200
     session.input("tick")
-    assert Seen(session, monkeypatch).figures[0][0] == 120
+    assert Seen(session, monkeypatch).figures[0][0] == 12
 
 
 def test_the_viewing_light_shows_the_seconds_it_has_left(monkeypatch):

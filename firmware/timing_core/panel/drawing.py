@@ -177,8 +177,8 @@ class Hands(Pieces):
         self._viewing_title = in_letters("Viewing light")
         self._in = in_letters("in")
         self._out = in_letters("out")
-        self._figure = bytearray(1)
-        self._figures = bytearray(2)
+        # The seconds to a cue, by how many figures they have, and from 100 s of light on
+        self._until = (bytearray(b"0s"), bytearray(b"00s"), bytearray(1), bytearray(2))
         self._expose = in_letters("EXPOSE ")
         self._back = in_letters("BACK ")
         self._lamp = in_letters("LAMP ")
@@ -426,14 +426,16 @@ class Hands(Pieces):
 
     def _seconds(self, tenths: int, y: int, cue_s: int) -> None:
         """The seconds that are left, and beside them the seconds to the next cue, if there is one, and the
-        filter that is in, in a frame."""
-        self._large_seconds(tenths, y, cue_s < 10, 5 if self.box.state == "ready" else 9)
+        filter that is in, in a frame. Until a cue they go without tenths, so that the two stand apart."""
+        self._large_seconds(tenths, y, not cue_s, 5 if self.box.state == "ready" else 9)
         if cue_s:
             word = self._in if self._cue_opens else self._out
             enlarge(self.buffer, WIDTH, word, 0, y)
-            number = self._figure if cue_s < 10 else self._figures
-            number[-1] = 48 + cue_s % 10
-            number[0] = 48 + (cue_s // 10 if cue_s > 9 else cue_s)
+            figures = 1 if cue_s > 9 else 0
+            number = self._until[figures if tenths <= 990 else figures + 2]
+            number[figures] = 48 + cue_s % 10
+            if figures:
+                number[0] = 48 + cue_s // 10
             if cue_s < 100:
                 enlarge(self.buffer, WIDTH, number, 2 * width(word) + _WORD_APART, y)
         self._filter_in(y)
