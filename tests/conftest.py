@@ -24,6 +24,11 @@ def pytest_xdist_auto_num_workers() -> int:
     return (os.cpu_count() or 1) + 1
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest test first: begun last, it would run on alone."""
+    items.sort(key=lambda item: not item.nodeid.endswith("::TestBox::runTest"))
+
+
 @pytest.fixture(scope="session")
 def compiled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder of all that runs under MicroPython, compiled once. Nothing else is put there."""

@@ -155,8 +155,31 @@ def through_the_states(screen):
     yield "viewing"
 
 
+def whole_on_its_side(screen, size, state):
+    """A phone on its side shows display, controls and seconds without being scrolled."""
+    screen.page.evaluate("() => scrollTo(0, 0)")
+    places = screen.places()
+    for name, (left, top, right, bottom) in places.items():
+        assert 0 <= left < right <= size[0], (state, name)
+        assert 0 <= top < bottom <= size[1], (state, name)
+    assert overlaps(places) == [], state
+    if state == "exposing":
+        expect(screen.page.locator("#clock")).to_have_text("8.0 s")
+        if size == LANDSCAPES[0]:
+            screen.shoot("phone-on-its-side")
+
+
+def narrow_without_a_clash(screen, size, state):
+    """On a narrow phone nothing overlaps or scrolls sideways."""
+    screen.page.evaluate("() => scrollTo(0, 0)")
+    assert screen.page.evaluate("() => document.documentElement.scrollWidth") <= size[0], state
+    assert overlaps(screen.places()) == [], state
+    assert screen.page.evaluate(CLASHES) == [], state
+
+
 @pytest.mark.parametrize("size", [*PORTRAITS, *LANDSCAPES, *SIZES.values()])
 def test_the_words_change_under_controls_that_stay_in_place(look, room, size):
+    """And all of a phone's window is as it should be: the way through the states is long, and gone once."""
     screen = look(*size)
     before = None
     told = set()
@@ -170,7 +193,17 @@ def test_the_words_change_under_controls_that_stay_in_place(look, room, size):
             says = window.state["says"]
         assert screen.words() == {**says, "pedal": says["expose"]}, state
         told.add(tuple(screen.words().values()))
+        if size in LANDSCAPES:
+            whole_on_its_side(screen, size, state)
+        if size in PORTRAITS:
+            narrow_without_a_clash(screen, size, state)
     assert len(told) >= 6
+    if size in PORTRAITS:
+        screen.keys("l")
+        screen.lamp("dark")
+        screen.keys("d")
+        expect(screen.page.locator("#print-view")).to_be_visible()
+        narrow_without_a_clash(screen, size, "print")
 
 
 @pytest.mark.parametrize("size", [(320, 568), (740, 360), (1440, 900)])
@@ -190,38 +223,6 @@ def test_every_word_of_the_box_has_its_room(look, size):
             )
         assert screen.words()[event] == word
         assert screen.places() == before, word
-
-
-@pytest.mark.parametrize("size", LANDSCAPES)
-def test_a_phone_on_its_side_shows_display_controls_and_seconds(look, size):
-    width, height = size
-    screen = look(width, height)
-    for state in through_the_states(screen):
-        screen.page.evaluate("() => scrollTo(0, 0)")
-        places = screen.places()
-        for name, (left, top, right, bottom) in places.items():
-            assert 0 <= left < right <= width, (state, name)
-            assert 0 <= top < bottom <= height, (state, name)
-        assert overlaps(places) == [], state
-        if state == "exposing":
-            expect(screen.page.locator("#clock")).to_have_text("8.0 s")
-            if size == LANDSCAPES[0]:
-                screen.shoot("phone-on-its-side")
-
-
-@pytest.mark.parametrize("size", PORTRAITS)
-def test_on_a_narrow_phone_nothing_overlaps_or_scrolls_sideways(look, size):
-    screen = look(*size)
-    for state in [*through_the_states(screen), "print"]:
-        if state == "print":
-            screen.keys("l")
-            screen.lamp("dark")
-            screen.keys("d")
-            expect(screen.page.locator("#print-view")).to_be_visible()
-        screen.page.evaluate("() => scrollTo(0, 0)")
-        assert screen.page.evaluate("() => document.documentElement.scrollWidth") <= size[0], state
-        assert overlaps(screen.places()) == [], state
-        assert screen.page.evaluate(CLASHES) == [], state
 
 
 CLASHES = """() => {
