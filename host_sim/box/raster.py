@@ -182,9 +182,14 @@ class FrameBuffer:
                 continue
             bits = int.from_bytes(fbuf._buffer[start : start + w], "little")
             if palette is not None:
-                dark = ones * 0xFF if palette.pixel(0, 0) else 0
-                lit = ones * 0xFF if palette.pixel(1, 0) else 0
+                dark = ones * 0xFF if palette._buffer[0] & 1 else 0
+                lit = ones * 0xFF if palette._buffer[1] & 1 else 0
                 bits = bits & lit | ~bits & dark
+            elif seen == 0xFF and not shift and key == 0:
+                # A whole page without its dark pixels, as the pen writes every letter: its bits are lit.
+                bits |= int.from_bytes(self._buffer[onto : onto + w], "little")
+                self._buffer[onto : onto + w] = bits.to_bytes(w, "little")
+                continue
             mask = ones * seen
             if key == 0:
                 mask &= bits
