@@ -592,6 +592,16 @@ def test_viewing_light_returns_to_what_was_under_way():
     assert (box.state, box.exposing.left_ms()) == ("ready", 16_000)
 
 
+@pytest.mark.parametrize("label", ["Dry-down", "Keep on shelf"])
+def test_expose_on_an_open_value_leaves_no_message_over_the_stage(label):
+    session = new_session()
+    load(session, a_card(base_ms=8000))
+    to_row(session, label)
+    session.input("press")
+    session.input("expose")
+    assert (session.box.state, session.box.message) == ("ready", "")
+
+
 def test_the_first_turn_puts_a_message_away_and_changes_nothing():
     """In mid-run a message covers the stage or the patch, and what is turned would not be seen."""
     evening = Evening(a_card(base_ms=8000))

@@ -308,6 +308,7 @@ class Box:
         self.panel.take()
         if self._refusal() is not None:
             self.panel.open()  # nothing begins, so that a value is open as before
+        self.io.message = ""  # it would cover what hands need
         self.begin()
 
     def end_and_begin(self) -> None:
