@@ -24,7 +24,7 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 from timing_core.light.bench import Bench
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
-from timing_core.machine.exposing import Exposing, StartDelay
+from timing_core.machine.exposing import Exposing, StartDelay, has_other_stage, stage_of
 from timing_core.machine.findings import Findings
 from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
@@ -387,6 +387,7 @@ WHEN = {
     "contact_fails": (4, Watch.contact_fails),
     "cannot_give": (1, Exposing.cannot_give),
     "has_message": (7, Exchange.has_message),
+    "has_other_stage": (1, has_other_stage),
     "has_delay": (6, StartDelay.is_wanted),
     "delay_runs": (6, StartDelay.runs),
     "stage_is_fit": (1, Exposing.stage_is_fit),
@@ -470,6 +471,7 @@ ABOUT = {
     Exposing.arm: Exposing.left_text,
     StartDelay.begin: StartDelay.about,
     Exposing.fitted: Exposing.filter_to_fit,
+    Exposing.move_stage: stage_of,
     Panel.act: Panel.deed,
     Panel.leave_screen: back_leads_to,
 }

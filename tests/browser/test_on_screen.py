@@ -306,6 +306,19 @@ def test_a_key_is_told_when_it_goes_down_and_back_also_when_it_is_let_go(look):
     assert told() == ["back", "back_up"]
 
 
+def test_the_upward_key_goes_up_the_rows_and_makes_a_value_more(look):
+    screen = look()
+    dial = screen.page.get_by_role("spinbutton", name="Dial")
+    screen.keys("Enter")
+    expect(screen.page.locator("#press-does")).to_have_text("take")
+    screen.keys("ArrowUp")
+    expect(dial).to_have_attribute("aria-valuenow", "1")
+    screen.keys("Escape")
+    expect(screen.page.locator("#press-does")).to_have_text("change")
+    screen.keys("ArrowUp", "ArrowUp")
+    expect(dial).to_have_attribute("aria-valuenow", "-1")
+
+
 def test_the_dial_is_turned_by_wheel_drag_key_and_button(look):
     screen = look()
     dial = screen.page.get_by_role("spinbutton", name="Dial")
@@ -836,7 +849,7 @@ def test_the_page_says_wait_until_the_box_listens_to_a_press_again(look):
     screen.step(1)
     for control in ("expose", "pedal"):
         expect(page.locator(f"#{control}-does")).to_contain_text("give")
-    expect(page.locator("#lamp-does")).to_have_text("view?")
+    expect(page.locator("#lamp-does")).to_have_text("fog?")
     screen.keys("e")
     screen.lamp("lit")
     screen.step(2)

@@ -331,6 +331,15 @@ class Exposing:
         return self.light_so_far_ms() if self.run.stages else self.run.given_ms
 
 
+def has_other_stage(exposing: Exposing) -> bool:
+    return len(exposing.run.stages) > 1
+
+
+def stage_of(exposing: Exposing) -> str:
+    """Which of the run's stages is at hand, in words."""
+    return "stage %d/%d" % (exposing.run.at + 1, len(exposing.run.stages))
+
+
 class StartDelay:
     """The time from a press of EXPOSE until the light of a burn or a patch comes by itself, so that both
     hands can take shade or cover. A base has none: its shades have their lead-in. It is counted in pips: one

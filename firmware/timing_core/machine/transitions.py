@@ -53,7 +53,7 @@ browse    expose    on_print         begin             ready     @, no light yet
 browse    expose    on_strip         begin             ready     @, no light yet
 browse    lamp      is_settling      refuse_early      browse    wait
 browse    lamp      cannot_view      tell_fault        browse    cannot: why?
-browse    lamp      paper_at_risk    warn_paper        browse    view?
+browse    lamp      paper_at_risk    warn_paper        browse    fog?
 browse    lamp      must_arm         arm_to_view       arming    view
 browse    lamp      -                view              viewing   view
 browse    back      in_screen        leave_screen      browse    @
@@ -78,7 +78,7 @@ edit      press     -                take              browse    take
 edit      back      -                leave_value       browse    drop it
 edit      lamp      is_settling      refuse_early      edit      wait
 edit      lamp      cannot_view      tell_fault        edit      cannot: why?
-edit      lamp      paper_at_risk    warn_paper        edit      view?
+edit      lamp      paper_at_risk    warn_paper        edit      fog?
 edit      lamp      must_arm         arm_to_view       arming    view
 edit      lamp      -                view              viewing   view
 edit      tick      settled          listen            edit
@@ -117,11 +117,11 @@ ready     expose    must_arm         arm               arming    give @
 ready     expose    -                give              exposing  give @
 # A message covers the stage: the first turn shows it again
 ready     dial      has_message      -                 ready     show stage
-ready     dial      -                move_stage        ready     stage
+ready     dial      has_other_stage  move_stage        ready     @
 ready     back      -                leave_run         browse    leave
 ready     lamp      is_settling      refuse_early      ready     wait
 ready     lamp      cannot_view      tell_fault        ready     cannot: why?
-ready     lamp      paper_at_risk    warn_paper        ready     view?
+ready     lamp      paper_at_risk    warn_paper        ready     fog?
 ready     lamp      must_arm         arm_to_view       arming    view
 ready     lamp      -                view              viewing   view
 ready     tick      settled          listen            ready
@@ -154,7 +154,7 @@ held      expose    -                give              exposing  give @
 held      back      -                leave_run         browse    leave
 held      lamp      is_settling      refuse_early      held      wait
 held      lamp      cannot_view      tell_fault        held      cannot: why?
-held      lamp      paper_at_risk    warn_paper        held      view?
+held      lamp      paper_at_risk    warn_paper        held      fog?
 held      lamp      must_arm         arm_to_view       arming    view
 held      lamp      -                view              viewing   view
 held      tick      settled          listen            held
@@ -164,7 +164,7 @@ ask       press     -                end_and_begin     ready     end it
 ask       back      -                -                 browse    keep it
 ask       lamp      is_settling      refuse_early      ask       wait
 ask       lamp      cannot_view      tell_fault        ask       cannot: why?
-ask       lamp      paper_at_risk    warn_paper        ask       view?
+ask       lamp      paper_at_risk    warn_paper        ask       fog?
 ask       lamp      must_arm         arm_to_view       arming    view
 ask       lamp      -                view              viewing   view
 ask       tick      settled          listen            ask
@@ -175,7 +175,7 @@ choose    press     -                take_place        browse    take
 choose    back      -                leave_choice      browse    later
 choose    lamp      is_settling      refuse_early      choose    wait
 choose    lamp      cannot_view      tell_fault        choose    cannot: why?
-choose    lamp      paper_at_risk    warn_paper        choose    view?
+choose    lamp      paper_at_risk    warn_paper        choose    fog?
 choose    lamp      must_arm         arm_to_view       arming    view
 choose    lamp      -                view              viewing   view
 choose    tick      settled          listen            choose
@@ -185,7 +185,7 @@ notice    press     can_go_on        go_on             ready     go on
 notice    back      -                leave_run         browse    leave
 notice    lamp      is_settling      refuse_early      notice    wait
 notice    lamp      cannot_view      tell_fault        notice    cannot: why?
-notice    lamp      paper_at_risk    warn_paper        notice    view?
+notice    lamp      paper_at_risk    warn_paper        notice    fog?
 notice    lamp      must_arm         arm_to_view       arming    view
 notice    lamp      -                view              viewing   view
 notice    tick      settled          listen            notice

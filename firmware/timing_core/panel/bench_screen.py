@@ -9,9 +9,11 @@ class BenchScreen(Screen):
     heading = "Bench"
 
     def rows(self, panel) -> list:
-        found = [setting_row(key) for key in setting_keys()]
-        found.append(Row("listen", "Listen", ACTS | KEEPS, "open it"))
-        return found
+        listen = Row("listen", "Listen", ACTS | KEEPS, "open it")
+        return [listen] + [setting_row(key) for key in setting_keys()]
+
+    def home(self, panel) -> int:
+        return 1
 
     def act(self, panel, row: Row) -> None:
         panel.open_screen("listen")

@@ -213,6 +213,8 @@ class Hands(Pieces):
             name = stage_name(stage)
         else:
             name = stage_task(stage)
+            if box.run.is_strip and stage.kind == BASE:
+                name = "Pass %d first" % (stage.pass_index + 1)
             if stage.windows:
                 areas = _moving(stage.windows, 0, True)
                 first = " + ".join(areas)

@@ -133,7 +133,9 @@ class PrintScreen(Screen):
         if key == "dry-down":
             return cut_text(map.dry_down_pm) if map.dry_down else "off"
         if key == "remove" or key == "keep" or key == "add":
-            return self._choices(panel, row)[panel.cursor.pick] if panel.has_open(row) else ""
+            if panel.has_open(row):
+                return self._choices(panel, row)[panel.cursor.pick]
+            return "dodge, burn" if key == "add" else ""
         return super().value(panel, row)
 
     def open(self, panel, row: Row) -> None:

@@ -54,6 +54,7 @@ listen((news) => news.state && state.pace !== 1 && showClock());
 
 const HELD = { e: "expose", " ": "expose", l: "lamp", b: "back", escape: "back", p: "pedal", enter: "press" };
 const TURNS = { arrowup: -1, arrowdown: 1, arrowleft: -1, arrowright: 1 };
+const UPRIGHT = new Set(["arrowup", "arrowdown"]);
 const MOVES = { arrowup: [0, -1], arrowdown: [0, 1], arrowleft: [-1, 0], arrowright: [1, 0] };
 const NATIVE = new Set([" ", "enter", ...Object.keys(TURNS)]);
 
@@ -70,7 +71,8 @@ document.addEventListener("keydown", (event) => {
   if (!state.box || event.ctrlKey || event.altKey || event.metaKey || isTaken(key)) return;
   if (outlineKey(key, event.shiftKey)) event.preventDefault();
   else if (event.shiftKey && MOVES[key]) moveShade(...MOVES[key]);
-  else if (TURNS[key]) turn(TURNS[key]);
+  // Up is up the rows, and up is more of a value that is open.
+  else if (TURNS[key]) turn(UPRIGHT.has(key) && state.box.state === "edit" ? -TURNS[key] : TURNS[key]);
   else if (HELD[key]) event.repeat || press(HELD[key]);
   else if (key === "+" || key === "=") resizeShade(1);
   else if (key === "-") resizeShade(-1);
