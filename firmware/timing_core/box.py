@@ -24,7 +24,7 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 from timing_core.light.bench import Bench
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
-from timing_core.machine.exposing import Exposing, StartDelay, has_other_stage, stage_of
+from timing_core.machine.exposing import Exposing, StartDelay, stage_of
 from timing_core.machine.findings import Findings
 from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
@@ -387,7 +387,6 @@ WHEN = {
     "contact_fails": (4, Watch.contact_fails),
     "cannot_give": (1, Exposing.cannot_give),
     "has_message": (7, Exchange.has_message),
-    "has_other_stage": (1, has_other_stage),
     "has_delay": (6, StartDelay.is_wanted),
     "delay_runs": (6, StartDelay.runs),
     "stage_is_fit": (1, Exposing.stage_is_fit),

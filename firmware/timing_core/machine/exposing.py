@@ -331,13 +331,10 @@ class Exposing:
         return self.light_so_far_ms() if self.run.stages else self.run.given_ms
 
 
-def has_other_stage(exposing: Exposing) -> bool:
-    return len(exposing.run.stages) > 1
-
-
 def stage_of(exposing: Exposing) -> str:
-    """Which of the run's stages is at hand, in words."""
-    return "stage %d/%d" % (exposing.run.at + 1, len(exposing.run.stages))
+    """Which of the run's stages is at hand; "" if it is the only one."""
+    stages = len(exposing.run.stages)
+    return "stage %d/%d" % (exposing.run.at + 1, stages) if stages > 1 else ""
 
 
 class StartDelay:

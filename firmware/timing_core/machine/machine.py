@@ -83,7 +83,7 @@ class Machine:
         self.state = "off"
         self.before = "browse"
         self._parts = parts
-        self._about = dict(about)
+        self._about = about
         self._events: dict = {}
         self._asked: dict = {}
         self._starts: dict = {}
