@@ -426,6 +426,16 @@ def page(parts: Sequence[str], release: str) -> str:
     return "\n".join([*head, *parts]).rstrip() + "\n"
 
 
+def on_the_page(release: str, names: Iterable[str]) -> dict[str, str]:
+    """The sections that DOC has, by their names in order; none if they are not of this release."""
+    if not DOC.exists():
+        return {}
+    head, *sections = DOC.read_text().split("\n## ")
+    if f"on MicroPython {release} for" not in " ".join(head.split()):
+        return {}
+    return dict(zip(names, [f"## {section}" for section in sections], strict=True))
+
+
 def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--lamp-phases", type=int, default=20, help="of each lamp time (%(default)s)")
@@ -455,6 +465,9 @@ def main(arguments: list[str]) -> int:
         "contacts": lambda: contacts(uf2, given.presses, given.detents),
     }
     parts.mkdir(parents=True, exist_ok=True)
+    for name, text in on_the_page(release, sections).items():
+        if not (parts / f"{name}.md").exists():
+            (parts / f"{name}.md").write_text(text)
     for name in given.only.split(",") if given.only else sections:
         if name not in sections:
             print(f"There is no section {name}: take {', '.join(sections)}.", file=sys.stderr)
