@@ -42,7 +42,7 @@ _NAP_MS = const(20)
 """The longest sleep: this often the watchdog is fed and inputs are looked for, in case a wake-up was lost."""
 
 _RUN_ANSWER_MS = const(500)
-"""In a run at most one line from the wire is answered in this time, since each takes some 7 KB of memory."""
+"""In a run at most one line from the wire is answered in this time, since each takes 6 to 26 KB of memory."""
 
 _REACTION_MS = const(15)
 """After a press or the end of light nobody acts again within this time and that of a collection."""

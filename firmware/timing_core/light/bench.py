@@ -127,10 +127,14 @@ def check(key: str, value: object) -> object:
 
 
 class Bench:
-    """The settings in force. `get` and `set` go through the table; unknown keys are refused."""
+    """The settings in force. `get` and `set` go through the table; unknown keys are refused. They begin as
+    `values`, which `to_dict` gave, or by default."""
 
-    def __init__(self) -> None:
+    def __init__(self, values: dict | None = None) -> None:
         self._values: dict = {}
+        if values is not None:
+            self.take(values)
+            return
         for key in setting_keys():
             self._keep(key, setting(key)[3])
 

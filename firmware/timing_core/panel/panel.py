@@ -313,8 +313,9 @@ class Panel:
         return self.before.bench if self.before is not None else self.work.bench.to_dict()
 
     def settings_changed_by_wire(self, values: dict) -> None:
-        """The wire sets `values`: undo must not take that back, nor leaving an open value."""
-        self.work.bench.set_all(values)
+        """The wire sets `values`, which are checked: undo must not take that back, nor leaving an open
+        value. No key is taken meanwhile, so it is short."""
+        self.work.bench.take(values)
         before = self.before
         if before is not None:
             before.bench.update(values)

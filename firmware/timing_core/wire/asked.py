@@ -39,13 +39,14 @@ class Asked:
         """Set and keep `values`, unless an input comes in while they are worked out, which takes a board tens
         of ms. True if it is done."""
         inputs = self.io.inputs
-        kept = Bench()
-        kept.take(self.panel.settings_to_keep())
-        kept.set_all(values)
-        text = encode(kept.kept())
+        bench = Bench(self.panel.settings_to_keep())
+        bench.set_all(values)
+        kept = bench.kept()
+        text = encode(kept)
+        changed = {key: kept[key] for key in values}
         is_kept = self.store.look("bench") == (text, "")
         return self.io.undisturbed(
-            lambda: inputs == self.io.inputs and self._set_bench(values, text, is_kept)
+            lambda: inputs == self.io.inputs and self._set_bench(changed, text, is_kept)
         )
 
     def _set_bench(self, values: dict, text: bytes, is_kept: bool) -> bool:
