@@ -66,7 +66,6 @@ expose
 picture another
 back
 back
-dial -2
 press
 wait 1
 expose

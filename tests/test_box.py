@@ -614,7 +614,7 @@ def test_the_first_turn_puts_a_message_away_and_changes_nothing():
     assert box.machine.says("dial") == "show stage"
     evening.play("dial 1")
     assert (box.run.at, box.message) == (at, "")
-    assert box.machine.says("dial") == "stage %d/6" % (at + 1)
+    assert box.machine.says("dial") == "stage %d/5" % at
     evening.play("dial 1")
     assert box.run.at == at + 1
     evening.play("dial -1")
@@ -778,7 +778,7 @@ def test_what_is_undone_can_be_made_again_until_something_else_is_done():
     to_screen(session, "print")
     set_row(session, "Base", 1)
     session.input("back")
-    assert "Redo" not in [row.label for row in box.panel.rows()], "another way was taken"
+    assert box.panel.undo.ahead is None, "another way was taken"
 
 
 def test_a_value_that_is_opened_and_taken_as_it_was_is_no_change():
@@ -1728,3 +1728,36 @@ def test_back_held_down_at_the_start_lets_nothing_begin():
     session.input("back_down")
     session.input("back")
     assert not session.lamp.lit, "a press that puts out always works"
+
+
+def test_while_a_run_is_kept_every_way_back_to_the_list_ends_on_go_on():
+    """Whoever has looked at something else wants back to the stage, not to what ends the run beside it."""
+    evening = Evening(a_card(base_ms=8000))
+    session, box = evening.session, evening.box
+    evening.play("expose\n+1 expose\n+2 back\n+1 back")
+    assert box.panel.row().key == "go on"
+    for name in ("print", "strip", "bench", "ledger"):
+        to_screen(session, name)
+        session.input("back")
+        assert box.panel.row().key == "go on"
+    session.input("press")
+    assert box.state == "held"
+    evening.play("+1 expose\nwait until dark")
+    to_screen(session, "bench")
+    session.input("back")
+    assert box.panel.row().label == "Bench"
+
+
+def test_the_rows_of_the_list_stay_where_they_are_when_something_is_undone():
+    evening = Evening(a_card(base_ms=8000))
+    session, box = evening.session, evening.box
+    set_row(session, "Base", 2)
+    session.input("back")
+    before = [row.label for row in box.panel.rows()]
+    to_row(session, "Redo")
+    assert box.machine.says("press") == ""
+    to_row(session, "Undo")
+    session.input("press")
+    assert [row.label for row in box.panel.rows()] == before
+    to_row(session, "Redo")
+    assert box.machine.says("press") == "redo"

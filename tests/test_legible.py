@@ -490,3 +490,61 @@ def test_a_sheet_that_nobody_knows_of_is_not_spoken_of(monkeypatch):
     wait(session, 2000)
     keys(session, "back")
     assert "Same sheet" in Seen(session, monkeypatch).words
+
+
+def a_split_print(monkeypatch):
+    card = a_card(filter="00", base_ms=9000, tied=True)
+    card["passes"].append(a_pass(filter="5", base_ms=7000))
+    session = new_session()
+    load(session, card)
+    return session
+
+
+def beside(session, monkeypatch) -> tuple[str, str]:
+    """What stands large beside the seconds: a word above the filter's frame, and the filter."""
+    picture = rows(Seen(session, monkeypatch).frame)
+    return read_at(picture, 16), read_at(picture, 32, 3)
+
+
+def test_the_next_print_asks_large_for_its_first_filter(monkeypatch):
+    session = a_split_print(monkeypatch)
+    keys(session, "expose")
+    assert beside(session, monkeypatch)[1] == "00"
+    assert beside(session, monkeypatch)[0] != "Fit"
+    while session.box.run.is_kept:
+        keys(session, "expose")
+        if session.lamp.lit:
+            until_dark(session)
+    keys(session, "expose")
+    told = session.box.io
+    assert "fit" in [told.value[at] for at in range(told.count) if told.kind[at] == "sound"]
+    assert beside(session, monkeypatch) == ("Fit", "00")
+    keys(session, "expose")
+    wait(session, 1000)
+    keys(session, "expose")
+    assert session.box.state == "held"
+    wait(session, 1000)
+    assert beside(session, monkeypatch)[0] != "Fit"
+
+
+def test_a_stage_behind_a_filter_that_was_turned_past_asks_for_it(monkeypatch):
+    session = a_split_print(monkeypatch)
+    keys(session, "expose")
+    wait(session, 1000)
+    session.input("dial", 2)
+    assert session.box.run.stage.pass_index == 1
+    assert beside(session, monkeypatch) == ("Fit", "5")
+    session.input("dial", -2)
+    assert beside(session, monkeypatch)[0] != "Fit"
+
+
+def test_what_was_in_before_a_reset_is_not_known(monkeypatch):
+    session = a_split_print(monkeypatch)
+    keys(session, "expose", "expose")
+    wait(session, 2000)
+    session.reset()
+    session.advance(session.now_ms + 1000)
+    keys(session, "press")
+    wait(session, 1000)
+    assert session.box.in_run
+    assert beside(session, monkeypatch) == ("Fit", "00")

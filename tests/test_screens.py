@@ -859,7 +859,7 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    already cancel exposing incomplete none redone together yourself
+    already cancel exposing half incomplete none redo redone together yourself
     above apart asked both by check closed confirm confirmed contact count counted dark delay does
     drop firmware fitted hands install itself known let listen lit many near off opened output play plug
     middle second show sound start third tone two unasked wires yes

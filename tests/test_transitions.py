@@ -411,6 +411,9 @@ def test_every_row_fires():
             session.input(key)
         to_screen(session, "print")
         set_row(session, "Base", 1)
+        session.input("press")
+        session.input("expose")  # and asked about, with the value taken
+        session.input("back")
         session.input("back")
         to_row(session, "Go on")
         for key in ("press", "expose"):

@@ -30,6 +30,8 @@ HOLD_MARGIN_MS = 10
 """The most that is allowed for between the press and the lamp's going out. Measured on the emulated board:
 4.6 ms at the most (docs/measurements.md)."""
 
+_NOT_KEPT = "The map of this run is not kept: the memory is full. After a power cut it could not go on."
+
 
 class Exposing:
     """`journal`, `ledger` and `clock` are what is written to, and the time it is dated with. `from_registers`
@@ -85,13 +87,14 @@ class Exposing:
         return self.run.is_fit
 
     def fitted(self) -> None:
+        self.run.filter_in = self.run.stage.filter
         self.go_to(self.run.at + 1)
         self.lamp.settle()
 
     def too_short(self) -> bool:
         """This lamp, dark now, cannot give what is left of the stage."""
         run = self.run
-        return is_too_short(run.stage.light_ms - run.given_ms, self.work.bench)
+        return is_too_short(run.stages[run.at].light_ms - run.given_ms, self.work.bench)
 
     def too_late_to_hold(self) -> bool:
         """A rest shorter than the lamp can give could not be given later, so the stage runs out."""
@@ -129,6 +132,7 @@ class Exposing:
         self.cues.begin(stage.cues, stage.light_ms, run.given_ms)
         run.strikes += 1
         run.is_again = False
+        run.filter_in = stage.filter
         self.lamp.paper_out = True
         self.lamp.light(lamp_ms(stage.light_ms - run.given_ms, lag_ms), lag_ms - run.given_ms, False)
         self.io.put("sound", "start")
@@ -238,12 +242,12 @@ class Exposing:
         except Refusal:
             kept = False
         self.go_to(1)
+        if self.run.filter_in != stages[0].filter:
+            self.io.put("sound", "fit")
         self.lamp.watch.close()
         self.lamp.settle()
         if not kept:
-            self.io.say(
-                "The map of this run is not kept: the memory is full. After a power cut it could not go on."
-            )
+            self.io.say(_NOT_KEPT)
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
@@ -332,9 +336,10 @@ class Exposing:
 
 
 def stage_of(exposing: Exposing) -> str:
-    """Which of the run's stages is at hand; "" if it is the only one."""
-    stages = len(exposing.run.stages)
-    return "stage %d/%d" % (exposing.run.at + 1, stages) if stages > 1 else ""
+    """Which of the stages that give light is at hand."""
+    stages, at = exposing.run.stages, exposing.run.at
+    lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
+    return "stage %d/%d" % (lit.index(at) + 1, len(lit)) if at in lit and len(lit) > 1 else "stage"
 
 
 class StartDelay:

@@ -15,7 +15,8 @@ class Run:
     `done` has a list for each stage left behind: its number, given ms, strikes, lag in ms, 1 for at least;
     `done_text` is the same for the journal. `text` is what the run is made from (see `light.work`), `number`
     its number in the ledger; `begun` counts runs, so that one is told from the next. `cut_at` names the stage
-    that a reset cut off. `is_again` is true from going on until the next strike.
+    that a reset cut off. `is_again` is true from going on until the next strike. `filter_in` is the filter
+    that was given or confirmed last; None from power-up until a run begins, which takes its first to be in.
     """
 
     def __init__(self) -> None:
@@ -23,6 +24,7 @@ class Run:
         self.number = 0
         self.is_strip = False
         self.gives: list = []
+        self.filter_in: str | None = None
         self.clear()
 
     def clear(self) -> None:
@@ -42,6 +44,8 @@ class Run:
         self.clear()
         self.begun += 1
         self.stages = list(stages)
+        if self.filter_in is None:
+            self.filter_in = stages[0].filter
         self.is_strip = is_strip
         self.gives = gives
         self.number = number

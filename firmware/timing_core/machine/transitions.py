@@ -170,7 +170,7 @@ ask       lamp      -                view              viewing   view
 ask       tick      settled          listen            ask
 # After a strip
 choose    dial      has_message      -                 choose    show patch
-choose    dial      -                move_place        choose    patch
+choose    dial      -                move_place        choose    half patch
 choose    press     -                take_place        browse    take
 choose    back      -                leave_choice      browse    later
 choose    lamp      is_settling      refuse_early      choose    wait

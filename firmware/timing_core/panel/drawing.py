@@ -164,6 +164,19 @@ class Pieces:
         self.pen.text(self.fb, clip(in_letters(line), WIDTH), 0, y)
 
 
+def _beside_seconds(run) -> tuple:
+    """Two lines beside the seconds, above the filter."""
+    stage, sheet = run.stage, run.sheet
+    if stage.kind == BURN:
+        return "cover", "the rest"
+    if stage.kind == FRESH or (stage.kind == COVER and sheet == "Same sheet"):
+        of = len([each for each in run.stages if each.kind == stage.kind])
+        return "patch %s of %d" % (stage.area, of), "filter"
+    if sheet == "Same sheet":
+        return "Same", "sheet"
+    return sheet, "filter"
+
+
 class Hands(Pieces):
     """The screens for hands at work, dark and lit."""
 
@@ -210,7 +223,7 @@ class Hands(Pieces):
             if self._cue():
                 areas = _moving(stage.windows, self._cue_at, self._cue_opens)
         elif box.message:
-            name = stage_name(stage)
+            name = stage_name(stage) if stage.kind == BASE else stage_task(stage)
         else:
             name = stage_task(stage)
             if box.run.is_strip and stage.kind == BASE:
@@ -229,7 +242,10 @@ class Hands(Pieces):
         y = top - 32
         self._seconds((box.exposing.left_shown_ms() + 50) // 100, y, self._cue() if held else 0)
         if not held or not self._cue():
-            for line in self._beside(stage):
+            if stage.filter != box.run.filter_in:
+                enlarge(self.buffer, WIDTH, in_letters("Fit" if stage.filter else "Out"), 0, y)
+                return
+            for line in _beside_seconds(box.run):
                 self.pen.text(self.fb, in_letters(line), 0, y)
                 y += _LINE
 
@@ -256,18 +272,6 @@ class Hands(Pieces):
             return "patch %s" % stage.area
         self._cue()
         return stage.windows[self._cue_at].area if self._cue_at >= 0 else "pass %d" % (stage.pass_index + 1)
-
-    def _beside(self, stage) -> tuple:
-        """Two lines beside the seconds, above the filter."""
-        if stage.kind == BURN:
-            return "cover", "the rest"
-        sheet = self.box.run.sheet
-        if stage.kind == FRESH or (stage.kind == COVER and sheet == "Same sheet"):
-            of = len([each for each in self.box.run.stages if each.kind == stage.kind])
-            return "patch %s of %d" % (stage.area, of), "filter"
-        if sheet == "Same sheet":
-            return "Same", "sheet"
-        return sheet, "filter"
 
     def _fit(self, filter: str) -> None:
         """The filter to fit, as large as there is room, and which paper is wanted with it."""
@@ -362,9 +366,10 @@ class Hands(Pieces):
         On a board EXPOSE may cut in anywhere, and light the stage, so they are put in place all at once.
         """
         box = self.box
-        stage = box.run.stage if box.run.stages else None
-        if stage is None or self._words[0] is stage:
-            return
+        run = box.run
+        stage = run.stages[run.at] if run.stages else None
+        if stage is self._words[0] or stage is None:
+            return  # quick: each press that gives light asks
         title = clip(in_letters(stage_name(stage)), _HALF)
         # The seconds only become fewer: what fits beside them now does so to the end, but for the tenths
         room = WIDTH - _BETWEEN - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME

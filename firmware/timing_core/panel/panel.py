@@ -147,6 +147,8 @@ class Panel:
             self.cursor_on_key(left.key)
         else:
             self.list_screens("screen", left.key)
+            if self.run.can_go_on:
+                self.cursor_on_key("go on")
             self.aim = aim
 
     def can_move(self) -> bool:

@@ -11,8 +11,7 @@ class ScreenList(Screen):
 
     def rows(self, panel) -> list:
         found = [Row("undo", "Undo", NAMES | KEEPS | (ACTS if len(panel.undo) else 0), "undo")]
-        if panel.undo.ahead:
-            found.append(Row("redo", "Redo", NAMES | KEEPS | ACTS, "redo"))
+        found.append(Row("redo", "Redo", NAMES | KEEPS | (ACTS if panel.undo.ahead else 0), "redo"))
         if panel.watch.to_confirm():
             found.append(Row("confirm", "Confirm", ACTS | KEEPS | NAMES, "confirm"))
         if panel.run.can_go_on:
@@ -29,7 +28,7 @@ class ScreenList(Screen):
             change = panel.undo.newest
             return change.says if change else "nothing"
         if row.key == "redo":
-            return panel.undo.ahead.says
+            return panel.undo.ahead.says if panel.undo.ahead else "nothing"
         if row.key == "confirm":
             return panel.watch.to_confirm()
         if row.key == "go on":
