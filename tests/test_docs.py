@@ -758,7 +758,7 @@ press
 +1 expose
 +1 wait until browse
 +1 dial -6
-+1 dial 1
++1 dial 2
 press
 press
 """

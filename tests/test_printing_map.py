@@ -18,10 +18,12 @@ from timing_core.canonical import encode
 from timing_core.light.bench import FILTER_MAX
 from timing_core.light.printing_map import (
     AREA_MAX,
+    CARRIED,
     DRY_DOWN_MAX_PM,
     FACTS,
     MARK_FURTHEST,
     MARKS_MAX,
+    MEASURES,
     NAME_MAX,
     PASSES_MAX,
     TITLE_MAX,
@@ -395,7 +397,15 @@ cards = st.fixed_dictionaries(
         "dry_down_pm": st.integers(0, DRY_DOWN_MAX_PM),
         "facts": st.fixed_dictionaries({}, optional={key: text(1, longest) for key, longest in FACTS}),
         "passes": st.lists(passes, min_size=1, max_size=PASSES_MAX),
-    }
+    },
+    optional={
+        "measures": st.fixed_dictionaries(
+            {}, optional={key: st.integers(low, high) for key, low, high in MEASURES}
+        ).filter(bool),
+        "carried": st.fixed_dictionaries(
+            {}, optional={key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}
+        ).filter(bool),
+    },
 )
 
 
@@ -434,15 +444,8 @@ def between(value, low, high):
 
 def is_card(card):
     """Is this what a card may be? Written from the limits alone."""
-    if type(card) is not dict or set(card) != {
-        "name",
-        "title",
-        "tied",
-        "dry_down",
-        "dry_down_pm",
-        "facts",
-        "passes",
-    }:
+    needed = {"name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"}
+    if type(card) is not dict or not needed <= set(card) <= needed | {"measures", "carried"}:
         return False
     longest = dict(FACTS)
     return (
@@ -457,6 +460,20 @@ def is_card(card):
         and type(card["passes"]) is list
         and 1 <= len(card["passes"]) <= PASSES_MAX
         and all(is_pass(own) for own in card["passes"])
+        and ("measures" not in card or are_numbers(card["measures"], MEASURES))
+        and (
+            "carried" not in card
+            or are_numbers(card["carried"], [(key, -FURTHEST, FURTHEST) for key in CARRIED])
+        )
+    )
+
+
+def are_numbers(numbers, known):
+    ranges = {key: limits for key, *limits in known}
+    return (
+        type(numbers) is dict
+        and len(numbers) > 0
+        and all(key in ranges and between(numbers[key], *ranges[key]) for key in numbers)
     )
 
 

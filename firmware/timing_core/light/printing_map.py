@@ -41,6 +41,20 @@ FACTS = (
 )
 """The facts that a card may have, all text, with their greatest length in characters."""
 
+LENGTH_MIN_MM10 = 10
+LENGTH_MAX_MM10 = 30000
+APERTURE_MAX = 66
+MEASURES = (
+    ("aperture", 0, APERTURE_MAX),
+    ("negative_mm10", LENGTH_MIN_MM10, LENGTH_MAX_MM10),
+    ("print_mm10", LENGTH_MIN_MM10, LENGTH_MAX_MM10),
+)
+"""The measures that a card may have, with their range: the aperture in sixths of a stop from f/1, and the
+length of one detail on negative and print in 0.1 mm. With them a print is carried over (see `carrying`)."""
+
+CARRIED = ("aperture", "size")
+"""What a print may have been carried over to another of."""
+
 
 class Mark:
     """A named area with an offset from its pass's base: below 0 a dodge, above 0 a burn, 0 neither.
@@ -87,6 +101,8 @@ class PrintingMap:
         self.dry_down = False
         self.dry_down_pm = 0
         self.facts: dict = {}
+        self.measures: dict = {}
+        self.carried: dict = {}
         self.passes: list[Pass] = []
         self._lead = 0
 
@@ -106,6 +122,7 @@ class PrintingMap:
         other.tied, other._lead = self.tied, self._lead
         other.dry_down, other.dry_down_pm = self.dry_down, self.dry_down_pm
         other.facts = dict(self.facts)
+        other.measures, other.carried = dict(self.measures), dict(self.carried)
         for own in self.passes:
             twin = Pass(own.filter, own.level_ms)
             twin.shift, twin.anchor_ms = own.shift, own.anchor_ms
@@ -160,6 +177,17 @@ class PrintingMap:
         before = self._bases_state()
         moved.shift += step_stops120 * steps
         self._keep_if_in_range(before)
+
+    def carry(self, what: str, stops120: int) -> None:
+        """Move all bases by `stops120`, and note that in `carried` under `what`, one of CARRIED. A Refusal
+        changes nothing."""
+        before = self._bases_state()
+        for own in [self.passes[self._lead]] if self.tied else self.passes:
+            own.shift += stops120
+        self._keep_if_in_range(before)
+        whole = self.carried.pop(what, 0) + stops120
+        if whole:
+            self.carried[what] = whole
 
     def _bases_state(self) -> list:
         return [self._lead] + [(p.level_ms, p.shift) for p in self.passes]
@@ -259,7 +287,7 @@ class PrintingMap:
                     plain["with_previous"] = True
                 marks.append(plain)
             passes.append({"filter": own.filter, "base_ms": self.base_ms(index), "marks": marks})
-        return {
+        plain = {
             "name": self.name,
             "title": self.title,
             "tied": self.tied,
@@ -268,6 +296,11 @@ class PrintingMap:
             "facts": dict(self.facts),
             "passes": passes,
         }
+        if self.measures:
+            plain["measures"] = dict(self.measures)
+        if self.carried:
+            plain["carried"] = dict(self.carried)
+        return plain
 
     def text(self) -> bytes:
         """`canonical.encode(self.to_dict())`, but many times quicker, since a board writes it after every
@@ -284,12 +317,14 @@ class PrintingMap:
             head = (self.base_ms(index), quoted(own.filter), ",".join(marks))
             passes.append('{"base_ms":%d,"filter":%s,"marks":[%s]}' % head)
         facts = ",".join(['"%s":%s' % (key, quoted(self.facts[key])) for key in sorted(self.facts)])
+        carried, measures = _numbers_text("carried", self.carried), _numbers_text("measures", self.measures)
         dry_down = ("true" if self.dry_down else "false", self.dry_down_pm)
         tied = "true" if self.tied else "false"
         rest = (quoted(self.name), ",".join(passes), tied, quoted(self.title))
         return (
-            '{"dry_down":%s,"dry_down_pm":%d,' % dry_down
-            + '"facts":{%s},' % facts
+            "{%s" % carried
+            + '"dry_down":%s,"dry_down_pm":%d,' % dry_down
+            + '"facts":{%s},%s' % (facts, measures)
             + '"name":%s,"passes":[%s],"tied":%s,"title":%s}' % rest
         ).encode()
 
@@ -300,6 +335,13 @@ class PrintingMap:
             return _map_from(card)
         except _Wrong as wrong:
             raise _refuse(wrong.where or "the card", wrong.why) from None
+
+
+def _numbers_text(key: str, numbers: dict) -> str:
+    """A key with numbers for its value, as `PrintingMap.text` writes it; nothing where there are none."""
+    if not numbers:
+        return ""
+    return '"%s":{%s},' % (key, ",".join(['"%s":%d' % (name, numbers[name]) for name in sorted(numbers)]))
 
 
 def _no_base(why: str) -> Refusal:
@@ -322,12 +364,13 @@ class _Wrong(Exception):
 
 
 _MAP_KEYS = ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes")
+_MAP_MAY_HAVE = ("measures", "carried")
 _PASS_KEYS = ("filter", "base_ms", "marks")
 _MARK_KEYS = ("area", "stops120", "filter", "with_previous")
 
 
 def _map_from(card) -> PrintingMap:
-    _only(card, _MAP_KEYS)
+    _only(card, _MAP_KEYS, _MAP_MAY_HAVE)
     built = PrintingMap()
     built.name = check_name(_get(card, "name"))
     built.title = _text(card, "title", 0, TITLE_MAX)
@@ -336,12 +379,16 @@ def _map_from(card) -> PrintingMap:
     built.dry_down_pm = _number(card, "dry_down_pm", 0, DRY_DOWN_MAX_PM)
     facts = _get(card, "facts")
     try:
-        _only(facts, tuple(key for key, _ in FACTS), every=False)
+        _only(facts, (), tuple(key for key, _ in FACTS))
         for key, longest in FACTS:
             if key in facts:
                 built.facts[key] = _text(facts, key, 1, longest)
     except _Wrong as wrong:
         raise wrong.inside("facts", ".") from None
+    if "measures" in card:
+        built.measures = _numbers(card, "measures", MEASURES)
+    if "carried" in card:
+        built.carried = _numbers(card, "carried", tuple([(key, -FURTHEST, FURTHEST) for key in CARRIED]))
     passes = _get(card, "passes")
     if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
         raise _Wrong("passes", "a print has 1 to %d of them" % PASSES_MAX)
@@ -371,7 +418,7 @@ def _pass_from(plain) -> Pass:
 
 
 def _mark_from(plain) -> Mark:
-    _only(plain, _MARK_KEYS, every=False)
+    _only(plain, (), _MARK_KEYS)
     mark = Mark(
         _text(plain, "area", 1, AREA_MAX),
         _number(plain, "stops120", -MARK_FURTHEST, MARK_FURTHEST),
@@ -405,16 +452,16 @@ def _get(plain, key: str):
     return plain[key]
 
 
-def _only(plain: object, keys: tuple, every: bool = True) -> None:
+def _only(plain: object, needed: tuple, others: tuple = ()) -> None:
+    """Check that `plain` has all keys of `needed` and none but these and `others`."""
     if not isinstance(plain, dict):
         raise _Wrong("", "it is not a table of keys and values")
-    for key in plain:
-        if key not in keys:
-            raise _Wrong("", "it has no %s" % min([str(key) for key in plain if key not in keys])[:24])
-    if every:
-        for key in keys:
-            if key not in plain:
-                raise _Wrong("", "%s is missing" % key)
+    unknown = [str(key) for key in plain if key not in needed and key not in others]
+    if unknown:
+        raise _Wrong("", "it has no %s" % min(unknown)[:24])
+    for key in needed:
+        if key not in plain:
+            raise _Wrong("", "%s is missing" % key)
 
 
 def _text(plain, key: str, low: int, high: int) -> str:
@@ -429,6 +476,21 @@ def _number(plain, key: str, low: int, high: int) -> int:
     if not is_int(value) or not low <= value <= high:
         raise _Wrong(key, "it is a whole number from %d to %d" % (low, high))
     return value
+
+
+def _numbers(card, key: str, known: tuple) -> dict:
+    """Some of the `known` numbers, each with its range; at least one."""
+    plain, found = card[key], {}
+    try:
+        _only(plain, (), tuple([name for name, _, _ in known]))
+        for name, low, high in known:
+            if name in plain:
+                found[name] = _number(plain, name, low, high)
+    except _Wrong as wrong:
+        raise wrong.inside(key, ".") from None
+    if not found:
+        raise _Wrong(key, "it has something in it, or is left out")
+    return found
 
 
 def _flag(plain, key: str) -> bool:

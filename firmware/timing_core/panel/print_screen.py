@@ -13,6 +13,7 @@ from timing_core.light.stops import (
 )
 from timing_core.panel.rows import (
     ACTS,
+    KEEPS,
     LEADS_ON,
     NAMES,
     PACES,
@@ -43,6 +44,7 @@ class PrintScreen(Screen):
         passes = map.passes
         several = len(passes) > 1
         found = [
+            Row("carry", "Carry over", ACTS | KEEPS, "open it"),
             Row("new", "New print", ACTS, "begin"),
             Row("keep", "Keep on shelf", TURNS | NAMES),
             Row("dry-down", "Dry-down", TURNS | PACES),
@@ -224,6 +226,9 @@ class PrintScreen(Screen):
             panel.io.say("The lamp gives %s for a base of %s." % (light, seconds_text(map.base_ms(index))))
 
     def act(self, panel, row: Row) -> None:
+        if row.key == "carry":
+            panel.open_screen("carry")
+            return
         former = panel.work.map.name
         panel.work.new()
         panel.show("print")

@@ -37,6 +37,12 @@ def _bench():
     return BenchScreen()
 
 
+def _carry():
+    from timing_core.panel.carry_screen import CarryScreen
+
+    return CarryScreen()
+
+
 def _ledger():
     from timing_core.panel.ledger_screen import LedgerScreen
 
@@ -70,5 +76,6 @@ def screens() -> tuple:
         Later("shelf", "Shelf", "", _shelf),
         Later("bench", "Bench", "", _bench),
         Later("ledger", "Ledger", "", _ledger),
+        Later("carry", "Carry over", "print", _carry),
         Later("listen", "Listen", "bench", _listen),
     )

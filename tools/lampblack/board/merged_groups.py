@@ -18,6 +18,7 @@ APART = (
     "board.pins",
     # What is loaded when it is asked for
     "timing_core.panel.bench_screen",
+    "timing_core.panel.carry_screen",
     "timing_core.panel.counting",
     "timing_core.panel.ledger_screen",
     "timing_core.panel.listen_screen",
@@ -39,6 +40,7 @@ TOP = {
         ("board.chip", "board.pulse", "board.scratch", "board.texts", "board.watchdog"),
         EARLY,
     ),
+    "timing_core.light.carrying": "timing_core.panel.carry_screen",
     "timing_core": "timing_core.box",
     **dict.fromkeys(
         (
@@ -53,7 +55,7 @@ TOP = {
         "timing_core.records.ledger",
     ),
 }
-"""Where a module, or the modules of a package, go: to one that none of the others with it imports."""
+"""Where a module, or a folder, or a package, goes: to a module that none of the others with it imports."""
 
 NAMES_MAX = 250
 """In a file, what it imports among them."""
@@ -80,7 +82,8 @@ def file_of(module: str) -> str:
     package, _, name = module.partition(".")
     if not name or module in APART:
         return module
-    return TOP.get(f"{package}.{name.partition('.')[0]}") or TOP.get(package, module)
+    folder = f"{package}.{name.partition('.')[0]}"
+    return TOP.get(module) or TOP.get(folder) or TOP.get(package, module)
 
 
 def in_files(source: str) -> str:

@@ -38,15 +38,17 @@ from lampblack.text.units import (
 from timing_core.light.bench import DRY_DOWN_MAX_PM, FILTER_MAX, is_plain_text
 from timing_core.light.printing_map import (
     AREA_MAX,
+    CARRIED,
     FACTS,
     MARK_FURTHEST,
     MARKS_MAX,
+    MEASURES,
     NAME_MAX,
     PASSES_MAX,
     TITLE_MAX,
     PrintingMap,
 )
-from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, stops_text
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, FURTHEST, stops_text
 
 SIZE_MAX = 32768
 """A card file is at most this long, in bytes; the longest card takes a quarter of it."""
@@ -117,8 +119,15 @@ def dump(card: Mapping[str, Any]) -> str:
         doc["dry_down"] = percent_exact(card["dry_down_pm"])
         if not card["dry_down"]:
             doc["dry_down_on"] = False
+    measures = card.get("measures", {})
+    for name, (own, parts) in MEASURE_KEYS.items():
+        if own in measures:
+            whole, rest = divmod(measures[own], parts)
+            doc[name] = measures[own] / parts if rest else whole
     if card["facts"]:
         doc["facts"] = {key: card["facts"][key] for key, _ in FACTS if key in card["facts"]}
+    if "carried" in card:
+        doc["carried"] = {name: stops_text(card["carried"][name]) for name in sorted(card["carried"])}
     passes = tomlkit.aot()
     for own in card["passes"]:
         table = tomlkit.table()
@@ -152,7 +161,7 @@ def schema_text() -> str:
 class Leaf(NamedTuple):
     """One value. `parse` gives it as the core has it, or raises a UnitError."""
 
-    example: str | bool
+    example: str | bool | int | float
     shape: dict[str, Any]
     parse: Callable[[Any], Any]
 
@@ -175,6 +184,10 @@ class Leaf(NamedTuple):
             raise UnitError(text, "is no plain true or false", todo)
         if isinstance(raw, (dict, list)):
             raise UnitError(text, "is more than one value", todo)
+        if not isinstance(self.example, str):
+            if isinstance(raw, (int, float)) and not isinstance(raw, bool):
+                return self.parse(raw)
+            raise UnitError(text, "is no plain number", todo)
         value = self.parse(text)
         if isinstance(raw, str):
             return value
@@ -223,7 +236,7 @@ class Table(NamedTuple):
     def _unknown(self, name: str) -> str:
         shown = name if len(name) <= 40 else name[:40] + "..."
         said = f"{json.dumps(shown, ensure_ascii=False)} is no key of {self.place}."
-        for table in (CARD, FACT, PASS, MARK):
+        for table in (CARD, FACT, CARRY, PASS, MARK):
             if name in table.keys:
                 return f"{said} It belongs to {table.place}."
         near = difflib.get_close_matches(name, self.keys, n=1)
@@ -310,6 +323,24 @@ def _figure(
     return Leaf(example, {"type": "string", "pattern": f"^({pattern})$"}, parse)
 
 
+def _number(example: int | float, parts: int, low: int, high: int) -> Leaf:
+    """A number that the core has in whole parts, `parts` to each 1, from `low` to `high` of them."""
+
+    def parse(raw: int | float) -> int:
+        whole = raw * parts
+        if not low <= whole <= high:
+            raise UnitError(_shown(raw), "is out of range", f"Write {_in_ones(low)} to {_in_ones(high)}")
+        if abs(whole - round(whole)) > 1e-6:
+            raise UnitError(_shown(raw), "is too fine", f"Write whole steps of {_in_ones(1)}")
+        return round(whole)
+
+    def _in_ones(value: int) -> str:
+        return f"{value / parts:g}"
+
+    shape = {"type": "number", "minimum": low / parts, "maximum": high / parts}
+    return Leaf(example, shape, parse)
+
+
 def _flag(example: bool) -> Leaf:
     return Leaf(example, {"type": "boolean"}, bool)
 
@@ -368,6 +399,39 @@ PASS = Table(
         "mark": Key(Rows(MARK, 0, MARKS_MAX), f"dodges and burns of this pass, up to {MARKS_MAX}"),
     },
 )
+MEASURE_KEYS = {
+    "negative_mm": ("negative_mm10", 10),
+    "print_mm": ("print_mm10", 10),
+    "f_thirds": ("aperture", 2),
+}
+"""Keys of a card's measures: what each is in the core, and how many of the core's parts are 1 of it."""
+
+_MEASURE_WORDS = {
+    "negative_mm": "length of a detail on the negative, or of its long side",
+    "print_mm": "length of the same on the print",
+    "f_thirds": "aperture in thirds of a stop from f/1, with halves: f/4 is 12, f/5.6 15, f/8 18, f/11 21",
+}
+_MEASURE_EXAMPLES = {"negative_mm": 36, "print_mm": 254.5, "f_thirds": 18}
+_RANGES = {name: (low, high) for name, low, high in MEASURES}
+
+
+def _measure(name: str) -> Key:
+    own, parts = MEASURE_KEYS[name]
+    low, high = _RANGES[own]
+    limits = f"{low / parts:g} to {high / parts:g}"
+    return Key(_number(_MEASURE_EXAMPLES[name], parts, low, high), f"{_MEASURE_WORDS[name]}; {limits}")
+
+
+CARRY = Table(
+    "[carried]",
+    {
+        name: Key(
+            _figure("+1/2", STOPS_PATTERN, parse_stops, -FURTHEST, FURTHEST, stops_text),
+            f"by how much the bases moved for another {name}; the box writes it",
+        )
+        for name in sorted(CARRIED)
+    },
+)
 CARD = Table(
     "the card's top",
     {
@@ -379,7 +443,9 @@ CARD = Table(
             f"light to take away because paper dries darker, 0 % to {percent_exact(DRY_DOWN_MAX_PM)}",
         ),
         "dry_down_on": Key(_flag(False), "false keeps dry_down on the card without using it"),
+        **{name: _measure(name) for name in MEASURE_KEYS},
         "facts": Key(FACT, "what a later print needs to know"),
+        "carried": Key(CARRY, "what the bases were carried over to"),
         "pass": Key(Rows(PASS, 1, PASSES_MAX), f"the exposures of the whole sheet, 1 to {PASSES_MAX}", True),
     },
 )
@@ -406,7 +472,10 @@ def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
                 plain["with_previous"] = True
             marks.append(plain)
         passes.append({"filter": own.get("filter", ""), "base_ms": own.get("base"), "marks": marks})
+    measures = {own: values[name] for name, (own, _) in MEASURE_KEYS.items() if name in values}
+    more = {"measures": measures, "carried": values.get("carried", {})}
     return {
+        **{key: value for key, value in more.items() if value},
         "name": values.get("name"),
         "title": values.get("title", ""),
         "tied": values.get("tied", False),

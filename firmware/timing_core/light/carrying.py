@@ -1,0 +1,118 @@
+"""Carrying a print over: to another size or another aperture without starting again.
+
+What must live here: what a length or an aperture means in stops. All bases move by one offset, and marks
+stay, since they are in stops. Lengths are in 0.1 mm; apertures in sixths of a stop from f/1, so that thirds
+and halves are whole numbers.
+"""
+
+from timing_core.light.printing_map import APERTURE_MAX, LENGTH_MAX_MM10, LENGTH_MIN_MM10, PrintingMap
+from timing_core.light.stops import (
+    BASE_MAX_MS,
+    BASE_MIN_MS,
+    FURTHEST,
+    STOP,
+    offset_between,
+    scale,
+    stops_text,
+)
+from timing_core.refusal import Refusal
+
+SIXTH = STOP // 6
+
+# ISO 517:2008 and older lenses' scales, as markings; from memory. Three to a stop, from f/1 to f/45.
+_THIRDS = (
+    "1 1.1 1.2 1.4 1.6 1.8 2 2.2 2.5 2.8 3.2 3.5 4 4.5 5 5.6 6.3 7.1 8 9 10 11 13 14 16 18 20 22 25 29 32 36"
+    " 40 45"
+)
+
+
+def size_offset(print_mm10: int, new_mm10: int, negative_mm10: int) -> int:
+    """Offset in 1/120 stop from a print on which a detail is `print_mm10` long to one with `new_mm10`;
+    on the negative it is `negative_mm10` long (all in 0.1 mm, above 0).
+
+    Light falls with the square of m + 1, m the magnification (R. Kingslake, Optics in Photography, from
+    memory). True for a diffused light; a condenser's lies up to half a stop from it.
+    """
+    old, new = print_mm10 + negative_mm10, new_mm10 + negative_mm10
+    return offset_between(old * old, new * new)
+
+
+def aperture_offset(sixths: int, new_sixths: int) -> int:
+    """Offset in 1/120 stop from one aperture to another, both in sixths of a stop from f/1."""
+    return SIXTH * (new_sixths - sixths)
+
+
+def aperture_text(sixths: int) -> str:
+    """The marking of an aperture, which is rounded; what lies between is added: "f/8 +1/2"."""
+    whole, rest = divmod(sixths, 6)
+    markings = _THIRDS.split(" ")
+    if rest % 2:
+        return "f/%s %s" % (markings[3 * whole], stops_text(SIXTH * rest))
+    return "f/" + markings[sixths // 2]
+
+
+def following_aperture(sixths: int, steps: int) -> int:
+    """The aperture `steps` further on a scale of thirds and halves: 0, 2, 3, 4 and 6 sixths of a stop."""
+    for _ in range(abs(steps)):
+        sixths += 1 if steps > 0 else -1
+        if sixths % 6 in (1, 5):
+            sixths += 1 if steps > 0 else -1
+    return max(0, min(APERTURE_MAX, sixths))
+
+
+def following_length(mm10: int, steps: int) -> int:
+    """A length moved by `steps` of 0.5 mm below 100 mm, of 1 mm from there, of 2 mm from 400 mm: never more
+    than 1/60 stop."""
+    for _ in range(abs(steps)):
+        below = mm10 if steps > 0 else mm10 - 1
+        size = 5 if below < 1000 else 10 if below < 4000 else 20
+        mm10 = (mm10 // size + 1) * size if steps > 0 else (-(-mm10 // size) - 1) * size
+    return max(LENGTH_MIN_MM10, min(LENGTH_MAX_MM10, mm10))
+
+
+def length_text(mm10: int) -> str:
+    return "%d.%d mm" % (mm10 // 10, mm10 % 10)
+
+
+def to_size(map: PrintingMap, new_mm10: int) -> int:
+    """Carry the map over to a print on which the measured detail is `new_mm10` long. Returns the offset in
+    1/120 stop. A Refusal changes nothing, and says which aperture would do."""
+    measures = map.measures
+    offset = size_offset(measures["print_mm10"], new_mm10, measures["negative_mm10"])
+    _carry(map, "size", offset)
+    measures["print_mm10"] = new_mm10
+    return offset
+
+
+def to_aperture(map: PrintingMap, new_sixths: int) -> int:
+    """Carry the map over to another aperture. Returns the offset in 1/120 stop. A Refusal changes nothing."""
+    measures = map.measures
+    offset = aperture_offset(measures["aperture"], new_sixths)
+    _carry(map, "aperture", offset)
+    measures["aperture"] = new_sixths
+    return offset
+
+
+def _carry(map: PrintingMap, what: str, offset: int) -> None:
+    try:
+        map.carry(what, offset)
+    except Refusal as refusal:
+        if what == "aperture":
+            raise
+        raise _with_aperture(map, offset, refusal) from None  # what the lens can do for it
+
+
+def _with_aperture(map: PrintingMap, offset: int, refusal: Refusal) -> Refusal:
+    """The refusal of a size, with what the lens would have to do first."""
+    bases = [map.base_ms(index) for index in range(len(map.passes))]
+    for sign, worst, limit in ((1, max(bases), BASE_MAX_MS), (-1, min(bases), BASE_MIN_MS)):
+        if -FURTHEST <= offset <= FURTHEST and sign * scale(worst, offset) > sign * limit:
+            thirds = -(-sign * offset_between(limit, scale(worst, offset)) // (2 * SIXTH)) or 1
+            by = stops_text(2 * SIXTH * thirds)[1:]
+            wanted = map.measures.get("aperture", -1) - sign * 2 * thirds
+            stop = "stop" if thirds <= 3 else "stops"
+            todo = "%s the lens by %s %s first" % ("Open" if sign > 0 else "Close", by, stop)
+            if 0 <= wanted <= APERTURE_MAX and "aperture" in map.measures:
+                todo += ", to " + aperture_text(wanted)
+            return Refusal(refusal.what, refusal.why, todo)
+    return refusal

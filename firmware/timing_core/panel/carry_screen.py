@@ -1,0 +1,88 @@
+"""The Carry over screen: the print to another size or another aperture, without starting again.
+
+Above stands what is so now, below each the row that carries the print over. A row that says what is so moves
+no base.
+"""
+
+from timing_core.light.carrying import (
+    aperture_text,
+    following_aperture,
+    following_length,
+    length_text,
+    to_aperture,
+    to_size,
+)
+from timing_core.light.stops import seconds_text, stops_text
+from timing_core.panel.rows import PACES, TURNS, Row, Screen
+
+_AT_FIRST = {"negative_mm10": 360, "print_mm10": 2400, "aperture": 36}
+"""What a row proposes where the print has no such measure: 36 mm of film, 240 mm of paper, f/8."""
+
+
+_CARRIES = {"to size": "print_mm10", "to aperture": "aperture"}
+"""The rows that carry over, and the measure that each carries to another."""
+
+
+class CarryScreen(Screen):
+    key = "carry"
+    heading = "Carry over"
+    over = "print"
+
+    def rows(self, panel) -> list:
+        measures = panel.opened_map.measures
+        found = [
+            Row("negative_mm10", "On the negative", TURNS | PACES),
+            Row("print_mm10", "On the print", TURNS | PACES),
+        ]
+        if "negative_mm10" in measures and "print_mm10" in measures:
+            found.append(Row("to size", "  carry to", TURNS | PACES))
+        found.append(Row("aperture", "Aperture", TURNS))
+        if "aperture" in measures:
+            found.append(Row("to aperture", "  carry to", TURNS))
+        return found
+
+    def about(self, panel) -> str:
+        """The base of the pass that was changed or chosen last, and how far it is carried."""
+        row = panel.row()
+        told = seconds_text(panel.work.map.base_ms(panel.work.pass_index))
+        if panel.has_open(row) and row.key in _CARRIES:
+            return "%s  %s" % (stops_text(self._offset(panel, row)), told)
+        return told
+
+    def said(self, panel, row: Row) -> str:
+        return "Size" if row.key == "to size" else "Aperture" if row.key == "to aperture" else row.label
+
+    def value(self, panel, row: Row) -> str:
+        measure = _CARRIES.get(row.key, row.key)
+        number = panel.work.map.measures.get(measure)
+        if number is None:
+            return "not set"
+        return aperture_text(number) if measure == "aperture" else length_text(number)
+
+    def open(self, panel, row: Row) -> None:
+        super().open(panel, row)
+        measure = _CARRIES.get(row.key, row.key)
+        panel.work.map.measures.setdefault(measure, _AT_FIRST[measure])
+
+    def turn(self, panel, row: Row, steps: int) -> None:
+        measure = _CARRIES.get(row.key, row.key)
+        now = panel.work.map.measures[measure]
+        number = following_aperture(now, steps) if measure == "aperture" else following_length(now, steps)
+        if row.key == measure:
+            panel.work.map.measures[measure] = number
+        else:
+            map = panel.opened_map.copy()
+            (to_aperture if measure == "aperture" else to_size)(map, number)
+            panel.work.map = map
+
+    def take(self, panel, row: Row) -> None:
+        if row.key in _CARRIES and self._offset(panel, row):
+            if row.key == "to size":
+                panel.io.say("Carried over. Make a strip: a condenser's light may be half a stop off.")
+            else:
+                panel.io.say("Carried over. Set the lens to %s." % self.value(panel, row))
+
+    def _offset(self, panel, row: Row) -> int:
+        """How far the open value carries the bases, in 1/120 stop."""
+        what = row.key[len("to ") :]
+        return panel.work.map.carried.get(what, 0) - panel.opened_map.carried.get(what, 0)
