@@ -500,7 +500,7 @@ def test_a_whole_strip_and_a_patch_chosen(look, room):
     # The patch that is liked becomes the base.
     before = screen.display()
     screen.wheel(2)
-    expect(screen.page.locator("#dial-does")).to_have_text("patch")
+    expect(screen.page.locator("#dial-does")).to_have_text("half patch")
     screen.until_display(before.__ne__)
     screen.click("Press the dial")
     screen.box("browse")
