@@ -35,7 +35,7 @@ SETTLED_MS = 1000
 PRINTING = """
 back
 picture screens
-dial 2
+dial 3
 press
 picture shelf
 press
@@ -105,7 +105,7 @@ dial 9
 press
 picture ledger
 back
-dial -4
+dial -5
 press
 lamp
 wait 1
@@ -113,9 +113,20 @@ lamp
 wait 3
 picture viewing
 """
-REFUSED = """
+TRAYS = """
 back
 dial 2
+press
+press
++40 dial 1
+press
+wait 35
+dial 1
+picture trays
+"""
+REFUSED = """
+back
+dial 3
 press
 press
 dial 1
@@ -125,7 +136,7 @@ press
 expose
 picture refused
 """
-SCRIPTS = (PRINTING, STRIP, REFUSED)
+SCRIPTS = (PRINTING, STRIP, TRAYS, REFUSED)
 
 
 def session_of_pictures() -> Session:

@@ -720,6 +720,38 @@ def _silent(session: Session, card: dict) -> None:
     _listening(session, card)
 
 
+def _in_trays(session: Session, card: dict) -> None:
+    """A sheet in the fix, one whose image is to be seen, and a free place."""
+    _on("trays")(session, card)
+    keys(session, "press")
+    wait(session, 75_000)
+    session.input("dial", 5)
+    keys(session, "press")
+    session.input("dial", 9)
+    keys(session, "press")
+    session.input("dial", -9)
+    session.input("dial", 1)
+    keys(session, "press")
+    wait(session, 8000)
+
+
+def _with_sheets(enter):
+    """There with sheets on their way."""
+
+    def more(session: Session, card: dict) -> None:
+        _in_trays(session, card)
+        enter(session, card)
+
+    return more
+
+
+def _full_trays(session: Session, card: dict) -> None:
+    _in_trays(session, card)
+    session.input("dial", 1)
+    keys(session, "press")
+    wait(session, 4000)
+
+
 SITUATIONS = {
     "screens": _then(_nothing, "back"),
     "new print": _nothing,
@@ -733,6 +765,15 @@ SITUATIONS = {
     "strip screen, strip given": _then(_strip_given, "back"),
     "shelf, no card": lambda session, card: to_screen(session, "shelf"),
     "shelf, cards": _on("shelf"),
+    "trays, no sheet": _on("trays"),
+    "trays, a sheet to be seen": _in_trays,
+    "trays, three sheets": _full_trays,
+    "trays, pressed too soon": _then(_in_trays, "press", "press"),
+    "print screen, sheets in the trays": _with_sheets(_on("print")),
+    "ready, sheets in the trays": _with_sheets(_ready),
+    "exposing, sheets in the trays": _with_sheets(_exposing),
+    "choose, sheets in the trays": _with_sheets(_strip_given),
+    "edit temperature": _opened("Temperature", "trays"),
     "bench": _on("bench"),
     "listen": _listening,
     "listen, sound off": _then(_silent, "press"),

@@ -7,6 +7,7 @@ program, with the blob that plays it again: put `@reproduce_failure(...)` above 
 run pytest with the `--hypothesis-seed` that it names.
 """
 
+import contextlib
 import json
 import re
 
@@ -46,6 +47,7 @@ from tests.box_model import (
 from timing_core.light.bench import setting, setting_keys
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX
+from timing_core.refusal import Refusal
 from timing_core.wire.methods import METHODS
 
 KIT = desk_platform()
@@ -88,6 +90,14 @@ settings_values = st.one_of(
         st.just("filters"), st.sampled_from((["2"], ["0", "5"], [], "2", ["2", "2"], ["toolongaword"]))
     ),
     st.tuples(st.sampled_from(("volume", "light", "lamp")), st.sampled_from((True, None, "x", 1, 2.5, -1))),
+)
+
+
+trays_ways = st.tuples(
+    st.just("fix"),
+    st.sampled_from((0, 1, 5000, 60_000)),
+    st.sampled_from((0, 3000)),
+    st.sampled_from((0, 700)),
 )
 
 
@@ -720,6 +730,21 @@ class BoxMachine(RuleBasedStateMachine):
         self.began_with = now["work"] if now["bench"]["power_up"] == "new print" else None
         self.settled = now
         return was, now
+
+    @rule(trays=st.lists(trays_ways, min_size=1, max_size=6).map(tuple))
+    def put_a_sheet_into_the_trays(self, trays):
+        """As a press on the Trays screen does, which there is in the dark alone."""
+        box = self.session.box
+        if box.state == "browse" and not all(sheet.trays for sheet in box.trays.sheets):
+            self.do(self.start_sheet, trays)
+            event("sheets: %d" % sum(1 for sheet in self.session.box.trays.sheets if sheet.trays))
+
+    def start_sheet(self, way):
+        self.session.input("tick")
+        trays = self.session.box.trays
+        at = [bool(sheet.trays) for sheet in trays.sheets].index(False)
+        with contextlib.suppress(Refusal):  # one may have come out there just now
+            trays.start(at, way)
 
     @precondition(lambda self: self.session.box.state == "exposing")
     @rule(ms=times_ms)

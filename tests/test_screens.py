@@ -39,6 +39,7 @@ from tests.box_model import (
 from tests.panel_texts import core_messages
 from timing_core.canonical import encode
 from timing_core.light.stops import offset_between, stops_text
+from timing_core.machine.tray_setup import FACTOR
 from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
@@ -170,7 +171,7 @@ every_card = pytest.mark.parametrize("card", CARDS)
 
 def every_row(card: dict):
     """A session on every row of every screen, one after another."""
-    for screen in ("print", "strip", "shelf", "bench", "ledger"):
+    for screen in ("print", "strip", "trays", "shelf", "bench", "ledger"):
         session = new_session()
         load(session, card)
         to_screen(session, screen)
@@ -327,7 +328,7 @@ TOLD_A_PC_ALONE = {
     "No record …",
     "The card is not taken",
 }
-NEVER_SHOWN = {"Nothing to undo", "Nothing to redo", "No more marks"}
+NEVER_SHOWN = {"Nothing to undo", "Nothing to redo", "No more marks", "No time for …"}
 """The rows that would say so do not act then, or are not there."""
 HAS_NO_LENGTH = {"Handed over to the prompt. Restart to use the box."}
 """Shown in a state of its own, and among the situations."""
@@ -360,6 +361,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     _note_situations(note)
     _note_refusals(note)
     _note_carrying(note)
+    _note_trays(note)
     _note_what_is_kept(note)
     _note_undo(note)
     _note_cuts(note)
@@ -463,6 +465,46 @@ def _note_carrying(note) -> None:
     carrying(-100, 100, aperture=63, **sizes)
     carrying(11, 10_000, aperture=28)
     carrying(11, 990_000, aperture=28)
+
+
+def _note_trays(note) -> None:
+    """What is said of sheets and baths, at the longest times there are."""
+
+    def pressed(after_ms: int, has: str, *moves: int, **values: int) -> None:
+        session = new_session()
+        to_screen(session, "trays")
+        session.box.panel.screen._setup.keep(**values)
+        session.input("press")
+        for ms in (*moves, after_ms):
+            wait(session, ms)
+            session.input("press")
+        note(session, has)
+
+    pressed(1000, "Not moved")
+    pressed(1000, "No sheet begins", 4000, 4000, 4000, 4000)
+    pressed(1000, "First sight is not taken", kind=FACTOR)
+    pressed(1_700_000, "is tired", kind=FACTOR, fresh_ms=1_100_000)
+    for percent, has, values in (
+        (80, "80 %", {}),
+        (100, "Mix it fresh", {}),
+        (100, "bath 2", {"baths": 1}),
+        (100, "both fresh", {"baths": 1, "turns": 3}),
+    ):
+        session = new_session()
+        to_screen(session, "trays")
+        sheet = session.box.panel.screen._setup.sheet_cm2()
+        limit = 100 * sheet
+        used = percent * sheet - 1
+        session.box.panel.screen._setup.keep(limit_cm2=limit, used_cm2=used, **values)
+        session.input("press")
+        note(session, has)
+    session = new_session()
+    to_screen(session, "trays")
+    session.input("press")
+    session.reset()
+    note(session, "clocks of the trays")
+    to_screen(session, "trays")
+    note(session, "clocks of the trays")
 
 
 def _note_refusals(note) -> None:
@@ -885,6 +927,8 @@ def words_of(text: str, card: dict) -> set[str]:
 PLAIN_WORDS = set(
     """
     already cancel exposing half incomplete none redo redone together yourself
+    bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
+    sheets sight temperature throw tired trays within your
     carried close condenser f lens light make over s strip
     above apart asked both by check closed confirm confirmed contact count counted dark delay does
     drop firmware fitted hands install itself known let listen lit many near off opened output play plug

@@ -93,6 +93,7 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
         box.io, box.clock, box.work, box.shelf, box.ledger, box.journal, box.findings, box.fitted, box.watch
     )
     _is_made(box.lamp, box.lamp.strike, box.exposing, box.run, box.exposing.cues, box.machine)
+    _is_made(box.trays, *box.trays.sheets)
     _is_made(box.asked, box.link, box.acceptance, display)
     _is_made(box.panel, box.panel.kept, box.panel.kept.undo, box.panel.cursor, *box.panel.screens)
     for part, name in (

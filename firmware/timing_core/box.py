@@ -29,6 +29,7 @@ from timing_core.machine.findings import Findings
 from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
 from timing_core.machine.transitions import LIT
+from timing_core.machine.trays import LOST_SHEETS, Trays
 from timing_core.machine.watch import Watch
 from timing_core.panel.acceptance import Acceptance
 from timing_core.panel.panel import Panel
@@ -80,12 +81,13 @@ class Box:
         )
         self.delay = StartDelay(self.exposing)
         self.run = self.exposing.run
-        self.panel = Panel(self.work, self.io, platform, store, self.shelf, self.ledger, self.run, self.watch)
+        self.trays = Trays(self.io, store, self.clock)
+        work, shelf, ledger, trays = self.work, self.shelf, self.ledger, self.trays
+        self.panel = Panel(work, self.io, platform, store, shelf, ledger, self.run, self.watch, trays)
         self.acceptance = Acceptance(self)
         parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance, self.delay, self.io)
         self.machine = Machine(parts, WHEN, DO, ABOUT)
-        panel, shelf, ledger = self.panel, self.shelf, self.ledger
-        self.asked = Asked(self.io, store, self.clock, self.findings, panel, shelf, ledger, self.fitted)
+        self.asked = Asked(self.io, store, self.clock, self.findings, self.panel, shelf, ledger, self.fitted)
         self.link = Link(self, platform)
         self._raised = ""
 
@@ -120,6 +122,7 @@ class Box:
             self._read_kept()
         if not self.lit or event == "lamp_end":
             self.clock.count(now_ms)
+        ticks = event == "tick"
         while event:
             ends = event == "lamp_end" and self.lamp.strike.is_lit
             if ends:
@@ -136,6 +139,8 @@ class Box:
             line = self.watch.tell_news()
             if self.machine.state == "notice":
                 io.message = self.findings.known + " " + line
+        if ticks:
+            self.trays.look(_quiet_ms(self), _is_dark(self))
         return io
 
     def _fire(self, event: str) -> None:
@@ -158,11 +163,7 @@ class Box:
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
-        if self.machine.state == "counting":
-            return self.acceptance.counting.due_ms()
-        if self.machine.state == "delaying":
-            return self.watch.due_ms(False, self.delay.due_ms())
-        return self.lamp.due_ms(self.exposing.cues, self.machine.has("tick"), self.machine.state == "arming")
+        return self.trays.due_ms(_due_ms(self), _quiet_ms(self), _is_dark(self))
 
     def is_about_light(self, event: str) -> bool:
         """True in a run or under light, if this key would light the lamp now or put it out. Such an input
@@ -234,7 +235,7 @@ class Box:
         self.lamp.settle()  # a press may have been meant for what the reset cut off
         self.panel.tell_levels()
         self.panel.show("print")
-        self.io.message = self.findings.told()
+        self.io.message = self.findings.told() or (LOST_SHEETS if self.trays.lost else "")
         if self.findings.notes:
             self.panel.kept.keep_settings()  # they may have had an earlier form
 
@@ -356,6 +357,30 @@ class Box:
     def give_prompt(self) -> None:
         self.watch.open()
         self.io.put("handover")
+
+
+def _due_ms(box: Box) -> int | None:
+    """When a tick is wanted, but for the trays."""
+    state = box.machine.state
+    if state == "counting":
+        return box.acceptance.counting.due_ms()
+    if state == "delaying":
+        return box.watch.due_ms(False, box.delay.due_ms())
+    return box.lamp.due_ms(box.exposing.cues, box.machine.has("tick"), state == "arming")
+
+
+def _quiet_ms(box: Box) -> int:
+    """For how long there is room for a tone: until a sound comes by itself. Under a stage's light it has to
+    take the place of a tick, by the next of which it is over: any other time is too late for it."""
+    state = box.machine.state
+    if state == "delaying" or state == "arming" or (state == "exposing" and not box.io.ticked):
+        return 0
+    return box.lamp.quiet_ms(box.exposing.cues)
+
+
+def _is_dark(box: Box) -> bool:
+    """The box is at work and no light is on or about to come: records may be written."""
+    return box.machine.has("tick") and not box.lit
 
 
 # What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp, 4

@@ -249,7 +249,41 @@ def delayed(now_ms, **bench):
     return desk
 
 
-CASES = {"a_print": a_print, "holds": holds, "long_light": long_light, "viewing": viewing, "delayed": delayed}
+def trays(now_ms, **bench):
+    """The same print and a hold, with three sheets in the trays, which go on and come out on the way."""
+    desk = Desk(now_ms, **bench)
+    desk.input("tick")
+    for at in range(3):
+        first_ms = (9000, 21000, 0)[at]
+        way = (("developer", first_ms, 2000, 700), ("fix", 14000, 3000, 1100), ("wash", 3000, 0, 0))
+        desk.box.trays.start(at, way)
+    sounds = desk.sounds
+    desk.input("expose")
+    desk.lit("expose", 11000)
+    desk.put_out("expose", 11000)
+    while desk.box.state in ("ready", "held"):
+        if desk.box.exposing.left_ms():
+            desk.to_the_end("expose")
+        else:
+            desk.input("expose")
+    assert desk.box.state == "browse"
+    assert desk.sounds > sounds + 40
+    assert not desk.box.trays.sheets[0].trays
+    assert desk.box.trays.sheets[2].trays
+    desk.input("lamp")  # and again, for there is exposed paper in the easel
+    desk.lit("lamp", 3000)
+    desk.put_out("lamp", 3000)
+    return desk
+
+
+CASES = {
+    "a_print": a_print,
+    "holds": holds,
+    "long_light": long_light,
+    "viewing": viewing,
+    "delayed": delayed,
+    "trays": trays,
+}
 BENCHES = (
     {},
     {"lag_ms": 150, "safelight": "exposing"},

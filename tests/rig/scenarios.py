@@ -33,9 +33,8 @@ from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.light.stops import BASE_MAX_MS
 from timing_core.wire.framing import frame
 
-FREE_MIN_BYTES = 90_000
-"""Heap that has to be free with all running, in bytes, on the release `TESTED`: room for what the box is to
-learn yet. With all that, over 75 KB are to stay free."""
+FREE_MIN_BYTES = 75_000
+"""Heap that has to be free with all running, in bytes, on the release `TESTED`."""
 
 DESK_HEAP = "512k"
 """Of MicroPython on a desk, where the question is not how much memory is needed (see `micropython.HEAP`)."""

@@ -201,7 +201,7 @@ def test_a_screen_whose_file_is_damaged_is_not_opened(box):
 
 @pytest.mark.long
 def test_free_memory_before_and_after_a_print(uf2):
-    """90 KB of 1,000 bytes, which leaves room for what is still to come (`FREE_MIN_BYTES`)."""
+    """KB of 1,000 bytes (`FREE_MIN_BYTES`)."""
     # Without the rig's probe, which takes memory of its own.
     box = PicoBox(uf2, files=disk_with())
     box.wait_for_panel()

@@ -154,6 +154,12 @@ def seconds_up(ms: int) -> str:
     return seconds_down(ms + 99)
 
 
+def clock_text(ms: int) -> str:
+    """Minutes and seconds of a time, rounded up: "1:09"."""
+    seconds = (ms + 999) // 1000
+    return "%d:%02d" % (seconds // 60, seconds % 60)
+
+
 def no_base_text(ms: int) -> str:
     """`seconds_text` of a time that is out of range for a base, rounded so that it reads as out of range
     too."""

@@ -10,7 +10,7 @@ from timing_core.light.bench import Bench
 from timing_core.machine.machine import Exchange
 from timing_core.machine.strike import Cues, Strike
 from timing_core.machine.watch import CONTACT_MS, Watch
-from timing_core.ticks import later, since
+from timing_core.ticks import HALF, later, since
 
 TOO_EARLY = "Too soon: this press may be meant for what has just ended. Press when wait is gone."
 """Said of a press that may have been meant for what has just ended."""
@@ -137,6 +137,16 @@ class Lamp:
         elif settles and self.settling:
             due = later(self._settling_from_ms, self._settle_ms())
         return self.watch.due_ms(arming, due)
+
+    def quiet_ms(self, cues: Cues) -> int:
+        """For how long no sound comes by itself but the tick of a second; `cues` as above."""
+        strike, now_ms = self.strike, self.io.now_ms
+        if not strike.is_lit:
+            return HALF - 1
+        if strike.stopping:
+            return 0
+        left_ms = strike.left_ms(now_ms)
+        return left_ms if strike.viewing else min(left_ms, cues.next_ms() - strike.light_ms(now_ms))
 
     # --- the second contact
 

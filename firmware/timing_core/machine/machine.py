@@ -14,7 +14,8 @@ class Exchange:
     """The input being handled (`now_ms` when it came, `amount` its value), and what the box answers: `count`
     outputs of `kind` and `value`, and `message`, the line that the panel shows in place of its rows.
 
-    `inputs` counts them, and `undisturbed` calls a function with inputs kept out: for what is worked out
+    `sounded_ms` is when the last sound began, where a tick of a second is none: `ticked` tells of that.
+    `inputs` counts inputs, and `undisturbed` calls a function with them kept out: for what is worked out
     while one may cut in. One for the life of a box: it never grows.
     """
 
@@ -27,6 +28,8 @@ class Exchange:
         self.inputs = 0
         self.now_ms = 0
         self.amount = 0
+        self.sounded_ms = 0
+        self.ticked = False
         self.kind = [""] * self.ROOM
         self.value: list = [0] * self.ROOM
         self.count = 0
@@ -37,6 +40,7 @@ class Exchange:
         """Take a new input: no output is given yet."""
         self.inputs = (self.inputs + 1) & 0xFFFF
         self.count = 0
+        self.ticked = False
         self.now_ms = now_ms
         self.amount = amount
 
@@ -44,6 +48,11 @@ class Exchange:
         self.kind[self.count] = kind  # IndexError past ROOM, so that no output is lost in silence
         self.value[self.count] = value
         self.count += 1
+        if kind == "sound":
+            if value == "tick":
+                self.ticked = True
+            else:
+                self.sounded_ms = self.now_ms
 
     def picture(self) -> None:
         """Ask for a new picture, where there is a panel."""

@@ -115,21 +115,22 @@ class Cues:
         self._begun = True
         self._cues, self._end_ms = cues, end_ms
         self._at = 0
-        while self._cue_ms() <= given_ms:
+        while self.next_ms() <= given_ms:
             self._at += 1
         self._tick_ms = (given_ms // _TICK_MS + 1) * _TICK_MS
 
-    def _cue_ms(self) -> int:
+    def next_ms(self) -> int:
+        """Light of the stage at which the next cue is due."""
         return self._cues[self._at][0] if self._at < len(self._cues) else _NEVER_MS
 
     def due_ms(self) -> int:
         """Light of the stage at which the next sound is due."""
-        return min(self._tick_ms, self._cue_ms())
+        return min(self._tick_ms, self.next_ms())
 
     def take(self, light_ms: int) -> str:
         """The next sound that is due at so much light; "" if there is none. A cue takes the place of the tick
         that would cut it off."""
-        cue_ms = self._cue_ms()
+        cue_ms = self.next_ms()
         if self.due_ms() > light_ms:
             return ""
         sound = "tick"

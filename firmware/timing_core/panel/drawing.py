@@ -13,10 +13,10 @@ stage is ready.
 """
 
 from timing_core.light.plan import BASE, BURN, COVER, FIT, FRESH, stage_name, stage_task
-from timing_core.light.stops import STOP, stops_text
+from timing_core.light.stops import STOP, clock_text, stops_text
 from timing_core.machine.transitions import LIT
 from timing_core.panel.letters import LARGE, Pen, clip, enlarge, in_letters, width
-from timing_core.panel.rows import NAMES
+from timing_core.panel.rows import NAMES, TALL
 from timing_core.platform import Platform, const
 
 WIDTH = 128
@@ -34,6 +34,7 @@ _SECONDS_END = const(48)
 _RAIL_Y = const(5)
 _SHADED_Y = const(2)  # both from where the seconds end
 _BETWEEN = const(4)
+_CLOCK_APART = const(6)  # between a tray's clock and the words beside it
 _APART = const(2)  # between words of a column and the figures beside them
 _WORD_APART = const(5)  # between an enlarged word and its figures
 _MOST_S = const(999)  # a stage has 999.9 s at most
@@ -68,6 +69,10 @@ def _beside_each_other(areas: list, room: int) -> bytes:
     return first + _PLUS + clip(second, room - width(first))
 
 
+def _height(row) -> int:
+    return 2 * _LINE if row.does & TALL else _LINE
+
+
 class Pieces:
     """What all screens are made of, and the frame that they are drawn on."""
 
@@ -83,7 +88,19 @@ class Pieces:
         room = WIDTH - width(right_bytes) - 4
         self.fb.fill_rect(0, 0, WIDTH, _LINE, 1)
         self.pen.text(self.fb, clip(in_letters(left), room), 1, 0, 0)
-        self.pen.text(self.fb, right_bytes, WIDTH - 1 - width(right_bytes), 0, 0)
+        x = WIDTH - 1 - width(right_bytes)
+        self.pen.text(self.fb, right_bytes, x, 0, 0)
+        clock = self._tray_clock()
+        x -= width(clock) + _CLOCK_APART
+        if clock and x > width(clip(in_letters(left), room)) + _CLOCK_APART:
+            self.pen.text(self.fb, clock, x, 0, 0)
+
+    def _tray_clock(self) -> bytes:
+        """The tray that ends next, and how long that is; nothing where there is none."""
+        sheet = self.box.trays.nearest()
+        if sheet is None or self.box.lit:
+            return b""
+        return in_letters("%s %s" % (sheet.tray, clock_text(sheet.left_ms(self.box.io.now_ms))))
 
     def _foot(self) -> None:
         """Three lines: what each control will do now."""
@@ -125,6 +142,12 @@ class Pieces:
                     break
             else:
                 lines.append([clip(hint, WIDTH - 2)])
+        clock = self._tray_clock()
+        if clock:
+            for line in lines[1:]:
+                if len(line) == 1 and width(line[0]) + 2 * _CLOCK_APART + width(clock) < WIDTH:
+                    line.append(clock)
+                    break
         top = y = HEIGHT - _LINE * len(lines)
         for line in lines:
             right = WIDTH - width(line[1]) if len(line) > 1 else WIDTH
@@ -516,6 +539,8 @@ class Drawing(Hands):
             row = panel.row()
             self._head("▸" + row.label.strip(), panel.value(row))
             self._message(box.message)
+        elif panel.rows()[0].does & TALL:
+            self._tall_rows(panel.rows(), panel.cursor.at)
         else:
             self._head(panel.screen.heading, panel.screen.about(panel))
             rows = panel.rows()
@@ -542,6 +567,30 @@ class Drawing(Hands):
             self.pen.text(self.fb, in_letters("▸"), 0, y)
         self.pen.text(self.fb, clip(label, x - 10), 7, y)
         self.pen.text(self.fb, value, x, y, 0 if editing else 1)
+
+    def _tall_rows(self, rows: list, at: int) -> None:
+        """Rows without a head, some of them for hands at work. The row under the cursor, if it is one of
+        those, has a lit ground."""
+        room = 40 if self.box.machine.says("expose") else 48
+        top = 0
+        while sum([_height(row) for row in rows[top : at + 1]]) > room:
+            top += 1
+        y, shown = 0, top
+        while shown < len(rows) and y + _height(rows[shown]) <= room:
+            row = rows[shown]
+            if row.does & TALL:
+                value = in_letters(self.box.panel.value(row))
+                x = WIDTH - 1 - 2 * width(value)
+                if shown == at:
+                    self.fb.fill_rect(0, y, WIDTH, 16, 1)
+                enlarge(self.buffer, WIDTH, clip(in_letters(row.label), (x - _BETWEEN) // 2), 1, y)
+                enlarge(self.buffer, WIDTH, value, x, y)
+            else:
+                self._row(row, shown == at, y)
+            y += _height(row)
+            shown += 1
+        if shown < len(rows) and at < shown - 1 and not rows[shown - 1].does & TALL:
+            self._more(y - 4, -1)
 
     def _more(self, y: int, grows: int) -> None:
         for line in range(3):

@@ -17,6 +17,9 @@ SOUND_NAMES = (
     ("end", "Light ends"),
     ("fit", "Fit a filter"),
     ("refuse", "Refused"),
+    ("tray", "Into the next tray"),
+    ("drain", "Drain a sheet"),
+    ("agitate", "Agitate a tray"),
 )
 """What each of `sounds.SOUNDS` tells, in words."""
 

@@ -62,12 +62,13 @@ class Panel:
     was left for the list of screens; None if that had neither, or the list was reached in another way.
     `let_go(module)` is called when a screen is left that is loaded when it is opened."""
 
-    def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run, watch) -> None:
+    def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run, watch, trays) -> None:
         self.work = work
         self.io = io
         self.shelf = shelf
         self.run = run
         self.watch = watch
+        self.trays = trays
         self.kept = Kept(work, io, platform, store, shelf, ledger)
         self.undo = self.kept.undo
         self.screens = screens()

@@ -41,6 +41,9 @@ KEEPS = 256
 LEADS_ON = 512
 """Taking the value opens another: that of the row on which the cursor is then."""
 
+TALL = 1024
+"""The row is for hands: its letters are 16 pixels tall."""
+
 _PACED = ("ms", "auto ms", "s", "time", "pm")
 SETTING = "setting"
 

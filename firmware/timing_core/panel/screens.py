@@ -67,12 +67,19 @@ def _strip():
     return StripScreen()
 
 
+def _trays():
+    from timing_core.panel.trays_screen import TraysScreen
+
+    return TraysScreen()
+
+
 def screens() -> tuple:
     """The list of screens first."""
     return (
         ScreenList(),
         PrintScreen(),
         Later("strip", "Strip", "", _strip),
+        Later("trays", "Trays", "", _trays),
         Later("shelf", "Shelf", "", _shelf),
         Later("bench", "Bench", "", _bench),
         Later("ledger", "Ledger", "", _ledger),

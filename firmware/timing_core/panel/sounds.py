@@ -4,7 +4,8 @@ What must live here: one row for each sound, as pairs of (hertz, ms); 0 hertz is
 hands in the light works by ear, so the sounds that call for a move of the hands differ in pitch and in
 rhythm: rising for "shade in", falling for "shade out", an octave lower for every second shade (see
 `light.plan.OPENS`), and three tones in place of two for both at once. None is longer than the 500 ms between
-lead-in pips.
+lead-in pips. What the trays tell stays on one pitch, in a rhythm that no cue has, and each is no longer than
+`machine.trays.TONE_MS`.
 """
 
 from timing_core.light.plan import CUE_LENGTH_MS
@@ -24,4 +25,7 @@ SOUNDS = {
     "end": ((1500, 320),),
     "fit": ((1200, 120), (0, 60), (1200, 120), (0, 60), (1600, 120)),
     "refuse": ((700, 220),),
+    "tray": ((1000, 150), (0, 50), (1000, 50), (0, 50), (1000, 150)),
+    "drain": ((1000, 50), (0, 50), (1000, 50), (0, 50), (1000, 200)),
+    "agitate": ((1000, 30), (0, 50), (1000, 30)),
 }

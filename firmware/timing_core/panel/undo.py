@@ -166,7 +166,7 @@ class Kept:
     def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger) -> None:
         self.work = work
         self.io = io
-        self._json_loads = platform.json_loads
+        self.json_loads = platform.json_loads
         self.store = store
         self.shelf = shelf
         self.ledger = ledger
@@ -230,7 +230,7 @@ class Kept:
             text = mend(now, change.map)
             here.map = cut(now, text)
             here.prints, here.pass_index = work.prints, work.pass_index
-            work.map = PrintingMap.from_dict(self._json_loads(str(text, "utf-8")))
+            work.map = PrintingMap.from_dict(self.json_loads(str(text, "utf-8")))
             work.prints, work.pass_index = change.prints, change.pass_index
         if change.strip is not None:
             here.strip = (work.strip.to_dict(), work.strip_gave)

@@ -1,0 +1,183 @@
+"""What the trays are set to, and what their baths have done: a record of its own.
+
+What must live here: the sequences of trays, the temperature and the other settings, and how much paper went
+through. It may not know which sheets are on their way. It is loaded with the Trays screen, in the dark, and
+written there alone.
+"""
+
+from timing_core.canonical import encode
+from timing_core.light.bench import is_int
+from timing_core.light.tray_times import (
+    COLDEST_HALF_DEGREES,
+    REFERENCE_HALF_DEGREES,
+    WARMEST_HALF_DEGREES,
+    area_cm2,
+    factor_ms,
+    is_late,
+    per_cent,
+    tray_ms,
+    turned_over,
+    warned_at,
+)
+from timing_core.refusal import Refusal
+
+LEAST, EXACT, FACTOR = 0, 1, 2
+"""What the time of a tray is: the least that will do, the time to keep, or a factor of the first sight."""
+
+# A sequence a line: its name, then each tray as name, seconds at 20 °C, k (see `tray_ms`), seconds between
+# agitations and seconds to drain. Sources: MULTIGRADE 1+9, fact sheet of 2001,
+# second-hand; US Army SS0509 (drain, stop bath); NAVEDTRA 14209 (stop bath); analogue-photography.org (fix of
+# RC); Ilford, in The Darkroom Cookbook, p. 107 (fix of fibre) and in darkside.photography (its washes).
+# Developer of fibre and wash of RC from memory; agitation common practice, no source.
+SEQUENCES = """
+RC|developer,60,12,0,10|stop bath,10,0,0,5|fix,60,12,0,10|wash,120,12,0,0
+fibre|developer,120,12,0,10|stop bath,30,0,0,10|fix,60,12,30,10|wash,300,12,0,0\
+|wash aid,600,12,60,10|wash,300,12,0,0
+"""
+
+PAPERS = (
+    ("13 \u00d7 18 cm", 130, 180),
+    ("18 \u00d7 24 cm", 180, 240),
+    ("20 \u00d7 25 cm", 203, 254),
+    ("24 \u00d7 30 cm", 240, 300),
+    ("30 \u00d7 40 cm", 300, 400),
+    ("40 \u00d7 50 cm", 400, 500),
+    ("50 \u00d7 60 cm", 500, 600),
+)
+
+_KEY = "trays"
+_MOST = 1 << 29
+# key, default, and the lowest and highest value
+SETTINGS = (
+    ("half_degrees", REFERENCE_HALF_DEGREES, COLDEST_HALF_DEGREES, WARMEST_HALF_DEGREES),
+    ("sequence", 0, 0, 1),
+    ("kind", LEAST, LEAST, FACTOR),
+    ("factor10", 60, 10, 300),
+    ("paper", 2, 0, len(PAPERS) - 1),
+    ("limit_cm2", 0, 0, _MOST),
+    ("used_cm2", 0, 0, _MOST),
+    ("baths", 0, 0, 1),
+    ("turns", 0, 0, 3),
+    ("fresh_ms", 0, 0, _MOST),
+    ("mixed_s", -1, -1, _MOST),
+)
+"""`kind` and `factor10` are of the developer, `limit_cm2` (0: not set) and `used_cm2` of the fixing bath, or
+the first of them, where `baths` is 1 for two and `turns` counts how often they were turned over. `fresh_ms`
+is the first sight in the fresh developer (0: none yet), `mixed_s` how long ago that was mixed (-1: not
+told)."""
+
+
+class TraySetup:
+    """`values` has what SETTINGS names, and `way` the trays as `machine.trays.Sheet` takes them, at the
+    temperature that is set. `trays` is the box's `machine.trays.Trays`, for its sense of time."""
+
+    def __init__(self, store, json_loads, trays) -> None:
+        self._store = store
+        self._trays = trays
+        self.values: dict = {}
+        for key, value, _, _ in SETTINGS:
+            self.values[key] = value
+        data = store.get(_KEY)
+        try:
+            self._take(json_loads(str(data or b"{}", "utf-8")))
+        except (ValueError, TypeError, AttributeError):
+            pass  # it is whole, and of another form: the defaults are in force
+        self.way = self._way()
+
+    def _take(self, kept: dict) -> None:
+        """What a record has that is in its range; the rest stays as it is."""
+        for key, _, low, high in SETTINGS:
+            if is_int(kept.get(key)) and low <= kept[key] <= high:
+                self.values[key] = kept[key]
+
+    def mixed_s(self) -> int:
+        """How long ago the developer was mixed, as far as the box was on; -1 if it was not told."""
+        told_s = self.values["mixed_s"]
+        return told_s if told_s < 0 else told_s + self._trays.clock.up_s - self._trays.counted_s
+
+    def keep(self, **values) -> None:
+        """Keep these values. A Refusal changes nothing."""
+        kept = dict(self.values)
+        kept["mixed_s"] = self.mixed_s()
+        kept.update(values)
+        self._store.put(_KEY, encode(kept))
+        self._trays.counted_s = self._trays.clock.up_s
+        self.values = kept
+        self.way = self._way()
+
+    def _tell_kept(self, **values) -> str:
+        """Keep what has happened; a line if that cannot be. The sheet goes its way all the same."""
+        try:
+            self.keep(**values)
+        except Refusal as refusal:
+            return refusal.line
+        return ""
+
+    # --- the trays
+
+    def sequences(self) -> list:
+        return [line.split("|")[0] for line in SEQUENCES.strip().split("\n")]
+
+    def _way(self) -> tuple:
+        found: list = []
+        line = SEQUENCES.strip().split("\n")[self.values["sequence"]]
+        for tray in line.split("|")[1:]:
+            name, *numbers = tray.split(",")
+            seconds, k, tick_s, drain_s = [int(number) for number in numbers]
+            lasts_ms = tray_ms(1000 * seconds, self.values["half_degrees"], k)
+            if not found and self.values["kind"] == FACTOR:
+                lasts_ms = 0
+            found.append((name, lasts_ms, 1000 * drain_s, 1000 * tick_s))
+        return tuple(found)
+
+    def whole_ms(self, sight_ms: int) -> int:
+        """The time in the developer, from its first sight. Refusal if that is too soon."""
+        return factor_ms(sight_ms, self.values["factor10"])
+
+    def saw(self, sight_ms: int) -> str:
+        """The image was first seen after so long. Keeps that of a fresh developer; a line for a tired one."""
+        fresh_ms = self.values["fresh_ms"]
+        if not fresh_ms:
+            return self._tell_kept(fresh_ms=sight_ms)
+        if is_late(sight_ms, fresh_ms):
+            return "First sight after %d s, and %d s when fresh: the developer is tired." % (
+                sight_ms // 1000,
+                fresh_ms // 1000,
+            )
+        return ""
+
+    # --- the baths
+
+    def sheet_cm2(self) -> int:
+        _, wide_mm, high_mm = PAPERS[self.values["paper"]]
+        return area_cm2(wide_mm, high_mm)
+
+    def used_per_cent(self) -> int:
+        return per_cent(self.values["used_cm2"], self.values["limit_cm2"])
+
+    def count_sheet(self) -> str:
+        """One more sheet goes through. Returns a line where the fixing bath nears its limit, or is at it."""
+        before_cm2 = self.values["used_cm2"]
+        used_cm2 = min(before_cm2 + self.sheet_cm2(), _MOST)
+        refused = self._tell_kept(used_cm2=used_cm2)
+        if refused:
+            return refused
+        warned = warned_at(before_cm2, used_cm2, self.values["limit_cm2"])
+        if not warned:
+            return ""
+        if warned < 100:
+            return "The fix has done 80 % of its sheets."
+        if not self.values["baths"]:
+            return "With this sheet the fix is used up. Mix it fresh."
+        if turned_over(self.values["turns"]):
+            return "With this sheet bath 1 is used up. Throw it: bath 2 takes its place."
+        return "With this sheet both baths are used up. Mix both fresh."
+
+    def renew(self) -> None:
+        """The fixing bath is fresh, or the second has become the first."""
+        turns = turned_over(self.values["turns"]) if self.values["baths"] else 0
+        self.keep(used_cm2=0, turns=turns)
+
+    def mix(self) -> None:
+        """The developer is fresh."""
+        self.keep(mixed_s=0, fresh_ms=0)
