@@ -29,6 +29,7 @@ from lampblack.text.units import (
     seconds_exact,
 )
 from timing_core.light.bench import FILTER_MAX, Bench, setting, setting_keys
+from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import (
     AREA_MAX,
@@ -38,7 +39,6 @@ from timing_core.light.printing_map import (
     MARK_FURTHEST,
     MARKS_MAX,
     MEASURES,
-    NAME_MAX,
     PASSES_MAX,
     TITLE_MAX,
     PrintingMap,

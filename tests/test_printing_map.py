@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from timing_core.canonical import encode
 from timing_core.light.bench import FILTER_MAX
+from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.printing_map import (
     AREA_MAX,
     CARRIED,
@@ -24,7 +25,6 @@ from timing_core.light.printing_map import (
     MARK_FURTHEST,
     MARKS_MAX,
     MEASURES,
-    NAME_MAX,
     PASSES_MAX,
     TITLE_MAX,
     Mark,

@@ -10,7 +10,16 @@ cannot drift, however often either is changed.
 """
 
 from timing_core.canonical import quoted
-from timing_core.light.bench import AREA_MAX, DRY_DOWN_MAX_PM, FILTER_MAX, is_int, is_plain_text
+from timing_core.light.bench import AREA_MAX, DRY_DOWN_MAX_PM, FILTER_MAX
+from timing_core.light.plain_form import (
+    WrongForm,
+    flag_in,
+    name_in,
+    number_in,
+    only_keys,
+    text_in,
+    value_in,
+)
 from timing_core.light.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
@@ -27,7 +36,6 @@ from timing_core.refusal import Refusal
 PASSES_MAX = 4
 MARKS_MAX = 16
 MARK_FURTHEST = 600
-NAME_MAX = 24
 TITLE_MAX = 40
 
 FACTS = (
@@ -333,8 +341,8 @@ class PrintingMap:
         """The map that `to_dict` wrote. Anything missing, unknown or out of range is a Refusal."""
         try:
             return _map_from(card)
-        except _Wrong as wrong:
-            raise _refuse(wrong.where or "the card", wrong.why) from None
+        except WrongForm as wrong:
+            raise wrong.refusal("card") from None
 
 
 def _numbers_text(key: str, numbers: dict) -> str:
@@ -348,19 +356,7 @@ def _no_base(why: str) -> Refusal:
     return Refusal("Base is not changed", why, "Bases go from " + BASES)
 
 
-# --- reading the plain form. A large card has some hundred values, so text is built only for a wrong one.
-
-
-class _Wrong(Exception):
-    """What is wrong with plain data: `where` in it, "" for the whole of it, and `why`."""
-
-    def __init__(self, where: str, why: str) -> None:
-        super().__init__()
-        self.where = where
-        self.why = why
-
-    def inside(self, place: str, between: str = " ") -> "_Wrong":
-        return _Wrong(place + between + self.where if self.where else place, self.why)
+# --- reading the plain form
 
 
 _MAP_KEYS = ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes")
@@ -370,131 +366,80 @@ _MARK_KEYS = ("area", "stops120", "filter", "with_previous")
 
 
 def _map_from(card) -> PrintingMap:
-    _only(card, _MAP_KEYS, _MAP_MAY_HAVE)
+    only_keys(card, _MAP_KEYS, _MAP_MAY_HAVE)
     built = PrintingMap()
-    built.name = check_name(_get(card, "name"))
-    built.title = _text(card, "title", 0, TITLE_MAX)
-    built.tied = _flag(card, "tied")
-    built.dry_down = _flag(card, "dry_down")
-    built.dry_down_pm = _number(card, "dry_down_pm", 0, DRY_DOWN_MAX_PM)
-    facts = _get(card, "facts")
+    built.name = name_in(card, "name")
+    built.title = text_in(card, "title", 0, TITLE_MAX)
+    built.tied = flag_in(card, "tied")
+    built.dry_down = flag_in(card, "dry_down")
+    built.dry_down_pm = number_in(card, "dry_down_pm", 0, DRY_DOWN_MAX_PM)
+    facts = value_in(card, "facts")
     try:
-        _only(facts, (), tuple(key for key, _ in FACTS))
+        only_keys(facts, (), tuple(key for key, _ in FACTS))
         for key, longest in FACTS:
             if key in facts:
-                built.facts[key] = _text(facts, key, 1, longest)
-    except _Wrong as wrong:
+                built.facts[key] = text_in(facts, key, 1, longest)
+    except WrongForm as wrong:
         raise wrong.inside("facts", ".") from None
     if "measures" in card:
         built.measures = _numbers(card, "measures", MEASURES)
     if "carried" in card:
         built.carried = _numbers(card, "carried", tuple([(key, -FURTHEST, FURTHEST) for key in CARRIED]))
-    passes = _get(card, "passes")
+    passes = value_in(card, "passes")
     if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
-        raise _Wrong("passes", "a print has 1 to %d of them" % PASSES_MAX)
+        raise WrongForm("passes", "a print has 1 to %d of them" % PASSES_MAX)
     for index in range(len(passes)):
         try:
             built.passes.append(_pass_from(passes[index]))
-        except _Wrong as wrong:
+        except WrongForm as wrong:
             raise wrong.inside("pass %d" % (index + 1)) from None
     return built
 
 
 def _pass_from(plain) -> Pass:
-    _only(plain, _PASS_KEYS)
+    only_keys(plain, _PASS_KEYS)
     own = Pass(
-        _text(plain, "filter", 0, FILTER_MAX),
-        _number(plain, "base_ms", BASE_MIN_MS, BASE_MAX_MS),
+        text_in(plain, "filter", 0, FILTER_MAX),
+        number_in(plain, "base_ms", BASE_MIN_MS, BASE_MAX_MS),
     )
-    marks = _get(plain, "marks")
+    marks = value_in(plain, "marks")
     if not isinstance(marks, list) or len(marks) > MARKS_MAX:
-        raise _Wrong("marks", "a pass has up to %d of them" % MARKS_MAX)
+        raise WrongForm("marks", "a pass has up to %d of them" % MARKS_MAX)
     for number in range(len(marks)):
         try:
             own.marks.append(_mark_from(marks[number]))
-        except _Wrong as wrong:
+        except WrongForm as wrong:
             raise wrong.inside("mark %d" % (number + 1)) from None
     return own
 
 
 def _mark_from(plain) -> Mark:
-    _only(plain, (), _MARK_KEYS)
+    only_keys(plain, (), _MARK_KEYS)
     mark = Mark(
-        _text(plain, "area", 1, AREA_MAX),
-        _number(plain, "stops120", -MARK_FURTHEST, MARK_FURTHEST),
+        text_in(plain, "area", 1, AREA_MAX),
+        number_in(plain, "stops120", -MARK_FURTHEST, MARK_FURTHEST),
     )
     if "filter" in plain:
-        mark.filter = _text(plain, "filter", 1, FILTER_MAX)
+        mark.filter = text_in(plain, "filter", 1, FILTER_MAX)
         if mark.stops120 < 0:
-            raise _Wrong("filter", "a dodge is made inside its pass's own exposure")
+            raise WrongForm("filter", "a dodge is made inside its pass's own exposure")
     if "with_previous" in plain:
-        mark.with_previous = _flag(plain, "with_previous")
+        mark.with_previous = flag_in(plain, "with_previous")
         if not mark.with_previous:
-            raise _Wrong("with_previous", "it is true, or left out")
+            raise WrongForm("with_previous", "it is true, or left out")
     return mark
-
-
-def check_name(name: object) -> str:
-    """A card's name on the shelf: 1 to NAME_MAX characters of a-z, 0-9 and "-"."""
-    if isinstance(name, str) and 1 <= len(name) <= NAME_MAX:
-        if all(ch in "abcdefghijklmnopqrstuvwxyz0123456789-" for ch in name):
-            return name
-    raise _refuse("name", "it is 1 to %d characters of a-z, 0-9 and -" % NAME_MAX)
-
-
-def _refuse(where: str, why: str) -> Refusal:
-    return Refusal("The card is not taken", "%s: %s" % (where, why), "Mend it and send it again")
-
-
-def _get(plain, key: str):
-    if key not in plain:
-        raise _Wrong(key, "it is missing")
-    return plain[key]
-
-
-def _only(plain: object, needed: tuple, others: tuple = ()) -> None:
-    """Check that `plain` has all keys of `needed` and none but these and `others`."""
-    if not isinstance(plain, dict):
-        raise _Wrong("", "it is not a table of keys and values")
-    unknown = [str(key) for key in plain if key not in needed and key not in others]
-    if unknown:
-        raise _Wrong("", "it has no %s" % min(unknown)[:24])
-    for key in needed:
-        if key not in plain:
-            raise _Wrong("", "%s is missing" % key)
-
-
-def _text(plain, key: str, low: int, high: int) -> str:
-    value = _get(plain, key)
-    if not is_plain_text(value, low, high):
-        raise _Wrong(key, "it is plain text of %d to %d characters" % (low, high))
-    return value
-
-
-def _number(plain, key: str, low: int, high: int) -> int:
-    value = _get(plain, key)
-    if not is_int(value) or not low <= value <= high:
-        raise _Wrong(key, "it is a whole number from %d to %d" % (low, high))
-    return value
 
 
 def _numbers(card, key: str, known: tuple) -> dict:
     """Some of the `known` numbers, each with its range; at least one."""
     plain, found = card[key], {}
     try:
-        _only(plain, (), tuple([name for name, _, _ in known]))
+        only_keys(plain, (), tuple([name for name, _, _ in known]))
         for name, low, high in known:
             if name in plain:
-                found[name] = _number(plain, name, low, high)
-    except _Wrong as wrong:
+                found[name] = number_in(plain, name, low, high)
+    except WrongForm as wrong:
         raise wrong.inside(key, ".") from None
     if not found:
-        raise _Wrong(key, "it has something in it, or is left out")
+        raise WrongForm(key, "it has something in it, or is left out")
     return found
-
-
-def _flag(plain, key: str) -> bool:
-    value = _get(plain, key)
-    if not isinstance(value, bool):
-        raise _Wrong(key, "it is true or false")
-    return value

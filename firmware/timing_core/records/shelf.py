@@ -7,7 +7,8 @@ no other card.
 """
 
 from timing_core.canonical import digest_of_text
-from timing_core.light.printing_map import NAME_MAX, PrintingMap
+from timing_core.light.plain_form import NAME_MAX
+from timing_core.light.printing_map import PrintingMap
 from timing_core.refusal import Refusal
 
 CARDS_MAX = 64

@@ -36,6 +36,7 @@ from lampblack.text.units import (
     seconds_exact,
 )
 from timing_core.light.bench import DRY_DOWN_MAX_PM, FILTER_MAX, is_plain_text
+from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.printing_map import (
     AREA_MAX,
     CARRIED,
@@ -43,7 +44,6 @@ from timing_core.light.printing_map import (
     MARK_FURTHEST,
     MARKS_MAX,
     MEASURES,
-    NAME_MAX,
     PASSES_MAX,
     TITLE_MAX,
     PrintingMap,

@@ -11,7 +11,8 @@ from datetime import datetime
 from typing import Any
 
 from timing_core.light.bench import check, setting
-from timing_core.light.printing_map import PrintingMap, check_name
+from timing_core.light.plain_form import is_name
+from timing_core.light.printing_map import PrintingMap
 from timing_core.panel.counting import KEYS
 from timing_core.records.fitted import NOTHING_FITTED, check_fitted
 from timing_core.refusal import Refusal
@@ -153,10 +154,15 @@ def _moment(value: Any) -> str:
     return text
 
 
+def _name(value: Any) -> str:
+    if not is_name(value):
+        raise Wrong("it is no name on the shelf")
+    return value
+
+
 # --- every reply
 
 _WORDS = _text(400)
-_NAME = _by_the_core(check_name)
 _DIGEST = _fitting("[0-9a-f]{64}", "SHA-256 in hex")
 _MS = _number(-(1 << 31))
 _ASCII = _fitting(r"[ -~]*", "text in ASCII")
@@ -280,10 +286,10 @@ REPLIES: dict[str, Shape] = {
         "free_bytes": _number(),
         "faults": _rows(_WORDS),
     }),
-    "card.list": _keys(cards=_rows(_keys(name=_NAME, title=_WORDS, digest=_DIGEST)), more=_flag),
+    "card.list": _keys(cards=_rows(_keys(name=_name, title=_WORDS, digest=_DIGEST)), more=_flag),
     "card.part": _keys(missing=_rows(_number())),
     "card.verify": _keys(digest=_DIGEST),
-    "card.commit": _keys(name=_NAME, digest=_DIGEST),
+    "card.commit": _keys(name=_name, digest=_DIGEST),
     "card.fetch": _keys(**_PIECE, digest=_DIGEST),
     "card.remove": _keys(removed=_flag),
     "bench.get": _BENCH,
