@@ -16,7 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lampblack.cards import card_file as cards
-from lampblack.cards.card_file import CardError, dump, load, read
+from lampblack.cards import toml_file
+from lampblack.cards.card_file import dump, load, read
+from lampblack.cards.toml_file import SIZE_MAX, FileError
 from lampblack.text.settings import parse_setting, setting_text
 from lampblack.text.tables import seconds
 from lampblack.text.units import (
@@ -86,7 +88,7 @@ def fault_of(act, text: str) -> Exception | None:
     """What `act` says against `text`; anything but its own two kinds of fault is a failure."""
     try:
         act(text)
-    except (UnitError, CardError) as fault:
+    except (UnitError, FileError) as fault:
         return fault
     return None
 
@@ -389,7 +391,7 @@ FAULTS = [
 @pytest.mark.parametrize("ending", ["\n", "\r\n"])
 @pytest.mark.parametrize(("text", "wanted"), FAULTS)
 def test_a_fault_has_its_line_and_says_what_to_write(text, wanted, ending):
-    with pytest.raises(CardError) as caught:
+    with pytest.raises(FileError) as caught:
         read(text.replace("\n", ending), "a.toml")
     assert [line for line, _ in caught.value.faults] == [line for line, _ in wanted]
     for said, (line, part) in zip(str(caught.value).splitlines(), wanted, strict=True):
@@ -409,7 +411,7 @@ def test_a_wrong_key_is_found_on_its_line_wherever_it_stands(card, data):
     for before, words in sorted(data.draw(st.lists(idle, max_size=8)), reverse=True):
         lines.insert(before, words)
     text = "\n".join(lines)
-    with pytest.raises(CardError) as caught:
+    with pytest.raises(FileError) as caught:
         read(text)
     line = text.split("\n").index("wrong = [") + 1
     assert [fault[0] for fault in caught.value.faults] == [line]
@@ -429,7 +431,7 @@ def test_any_text_is_a_card_or_a_card_error(text):
     if fault is None:
         assert PrintingMap.from_dict(read(text)).to_dict() == read(text)
     else:
-        assert isinstance(fault, CardError)
+        assert isinstance(fault, FileError)
         assert all(1 <= line <= text.count("\n") + 1 for line, _ in fault.faults)
         assert len(str(fault).split("\n")) == len(fault.faults) >= 1
 
@@ -439,7 +441,7 @@ def test_any_text_is_a_card_or_a_card_error(text):
     [
         (GOOD.encode("utf-16"), 1),
         (GOOD.encode() + b'# caf\xe9\nx = "\xff"\n', 11),
-        (GOOD.encode() + b"#" * cards.SIZE_MAX, 1),
+        (GOOD.encode() + b"#" * SIZE_MAX, 1),
         (b"a = " + b"[" * 9000, 1),
         (b"a = " + b"9" * 9000, 1),
     ],
@@ -447,7 +449,7 @@ def test_any_text_is_a_card_or_a_card_error(text):
 def test_a_file_that_is_no_card_is_refused_in_one_line(tmp_path, data, line):
     path = tmp_path / "a.toml"
     path.write_bytes(data)
-    with pytest.raises(CardError) as caught:
+    with pytest.raises(FileError) as caught:
         load(path)
     assert str(caught.value).startswith(f"{path}:{line}: ")
     assert "\n" not in str(caught.value)
@@ -476,7 +478,7 @@ def test_what_the_loader_takes_the_schema_takes(text):
     except tomllib.TOMLDecodeError:
         return
     beyond = ("out of range", "a dodge is made", "there is no dry_down")
-    with pytest.raises(CardError) as caught:
+    with pytest.raises(FileError) as caught:
         read(text)
     if not any(part in str(caught.value) for part in beyond):
         assert not SCHEMA_CHECK.is_valid(raw)
@@ -500,7 +502,7 @@ def test_what_the_loader_takes_the_schema_takes(text):
     )
 )
 def test_the_table_never_takes_what_the_schema_refuses(raw):
-    faults: list = []
+    faults = toml_file.Faults(cards.CARD)
     cards.CARD.read(raw, ("card",), faults)
     if not faults:
         SCHEMA_CHECK.validate(raw)
@@ -557,6 +559,6 @@ def test_the_page_s_card_and_figures_are_right():
     assert f" {seconds(-map.mark_ms(0, boat))} s of the 11.3 seconds" in words
     assert f" {seconds(map.mark_ms(0, sky))} s more" in words
     faulty = GOOD.replace('"16 s"', '"9"').replace("stops", "stop")
-    with pytest.raises(CardError) as caught:
+    with pytest.raises(FileError) as caught:
         read(faulty, "slipway.toml")
     assert f"```\n{caught.value}\n```" in page

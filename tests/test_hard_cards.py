@@ -9,7 +9,8 @@ import pytest
 
 from lampblack import cli
 from lampblack.cards import card_file as cards
-from lampblack.cards.card_file import FAULTS_MOST, SIZE_MAX, CardError
+from lampblack.cards import toml_file
+from lampblack.cards.toml_file import FAULTS_MOST, SIZE_MAX, FileError
 from tests.portable.fakes import large_card
 
 EXAMPLES = Path(cards.__file__).parent.parent / "examples"
@@ -90,7 +91,7 @@ def test_the_line_is_told_all_the_same(text, says, refused, tmp_path):
 def test_of_many_faults_the_first_are_told(text, refused, tmp_path):
     path = tmp_path / "hard.toml"
     path.write_text(text, encoding="utf-8")
-    with pytest.raises(CardError) as caught:
+    with pytest.raises(FileError) as caught:
         cards.load(path)
     assert len(caught.value.faults) <= FAULTS_MOST + 1
     refused(path, len(caught.value.faults))
@@ -140,7 +141,7 @@ def slow_lines(text: str) -> dict:
     for count in range(1, len(lines) + 1):
         for end in ("", "\n]", "\n]}", "\n]}\n]"):
             try:
-                ways = list(cards._ways(tomllib.loads("\n".join(lines[:count]) + end), ()))
+                ways = list(toml_file._ways(tomllib.loads("\n".join(lines[:count]) + end), ()))
             except tomllib.TOMLDecodeError:
                 continue
             for way in ways:
@@ -169,7 +170,7 @@ WRITTEN = {
 def test_lines_are_those_of_the_slower_way(what):
     text = WRITTEN[what] if what in WRITTEN else (EXAMPLES / what).read_text(encoding="utf-8")
     raw = tomllib.loads(text)
-    wanted = set(cards._ways(raw, ()))
-    lines = cards._lines(text, raw, wanted)
+    wanted = set(toml_file._ways(raw, ()))
+    lines = toml_file._lines(text, raw, wanted)
     slow = slow_lines(text)
-    assert {way: cards._line_of(way, lines) for way in wanted} == {way: slow[way] for way in wanted}
+    assert {way: toml_file._line_of(way, lines) for way in wanted} == {way: slow[way] for way in wanted}

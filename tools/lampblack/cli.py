@@ -23,6 +23,7 @@ from lampblack.board.doctor import doctor
 from lampblack.board.image import image
 from lampblack.board.install import install
 from lampblack.cards import card_file as cards
+from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
 from lampblack.sim.demo import demo
@@ -347,7 +348,7 @@ def run(arguments: list[str]) -> int:
         return _fail(
             f"{printable(said)}{stop} See {context.command_path if context else 'lampblack'} --help.", 2
         )
-    except cards.CardError as fault:
+    except FileError as fault:
         return _fail("\n".join(map(printable, fault.lines)), 1)
     except (CommandError, BoxError, Refusal) as fault:
         return _fail(printable(fault), 1)
