@@ -17,7 +17,9 @@ from host_sim.box.script import Player
 from host_sim.box.session import Session
 from lampblack.cards import card_file as cards
 from lampblack.sim import state_diagram as diagram
+from lampblack.sim.published_papers import record_of
 from lampblack.text.settings import AUTO, MEANINGS, setting_text
+from timing_core.canonical import encode
 from timing_core.light.bench import setting, setting_keys
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.wire.framing import frame
@@ -239,6 +241,7 @@ class Evening:
         for number in range(20):
             wall.add_mark(number // 10, Mark(f"stone {number + 1}", 25 + number))
         self._session.box.shelf.keep_text(mill.name, mill.text())
+        self._session.box.papers.keep_text("vc-2019", encode(record_of("vc-2019")))
         self._session.box.work.take(wall)
         self.to_the_end()
         self.start_again()

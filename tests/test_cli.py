@@ -20,6 +20,7 @@ import pytest
 
 from lampblack import cli
 from lampblack.cards import card_file as cards
+from lampblack.cards import paper_file
 from lampblack.wire import box_client, finding
 from tests.box_model import new_session
 from timing_core.light.bench import Bench
@@ -27,6 +28,7 @@ from timing_core.light.printing_map import PrintingMap
 from timing_core.wire.framing import LineReader
 
 EXAMPLES = Path(cards.__file__).parent.parent / "examples"
+PAPERS = EXAMPLES.parent / "papers"
 ONE_PASS = EXAMPLES / "breakwater.toml"
 SPLIT = EXAMPLES / "workroom.toml"
 
@@ -312,6 +314,35 @@ def test_shelf_and_drop(lampblack, server):
     assert lampblack("shelf", "--json", "--port", server.port).json == []
 
 
+def test_paper_records_are_pushed_listed_pulled_and_removed(lampblack, server, tmp_path):
+    def paper(*arguments: object):
+        return lampblack("paper", *arguments, "--port", server.port)
+
+    files = sorted(PAPERS.glob("*.toml"))
+    assert paper("push", *files).out == "vc-2019 is in the box.\nvc-2020 is in the box.\n"
+    assert paper("push", files[0]).out == "vc-2019 replaces the one that was in the box.\n"
+    assert lampblack("shelf", "--json", "--port", server.port).json == []
+    assert [own["name"] for own in paper("list", "--json").json] == ["vc-2019", "vc-2020"]
+    assert "maker's sheet of 2020" in paper("list").out
+    out = tmp_path / "pulled.toml"
+    assert paper("pull", "vc-2020", "-o", out).code == 0
+    assert paper_file.PAPERS.load(out) == paper_file.PAPERS.load(files[1])
+    assert "--force" in one_line(paper("pull", "vc-2019", "-o", out), 1)
+    assert one_line(paper("pull", "vc-2021"), 1).startswith("No paper record vc-2021: ")
+    said = one_line(paper("remove", "vc-2020", "vc-2091"), 1)
+    assert said == "vc-2091 is not in the box. Did you mean vc-2019?"
+    assert paper("remove", "vc-2020", "vc-2019").out.splitlines()[0] == "vc-2020 is no longer in the box."
+    assert paper("list", "--json").json == []
+    assert one_line(paper("remove", "rc"), 1) == "rc is not in the box. See lampblack paper list."
+
+
+def test_a_card_is_no_paper_record(lampblack, server):
+    said = lampblack("paper", "push", ONE_PASS, "--port", server.port)
+    assert (said.code, said.out) == (1, "")
+    assert '"title" is no key of the record\'s top' in said.err
+    assert lampblack("paper", "list", "--json", "--port", server.port).json == []
+
+
 def test_nothing_is_pushed_unless_every_card_is_good(lampblack, server, tmp_path):
     bad = tmp_path / "bad.toml"
     bad.write_text("name = 'bad'\n", encoding="utf-8")
@@ -442,6 +473,9 @@ def test_every_command_explains_itself(lampblack):
     for name in ("plan", "strip", "push", "pull", "shelf", "drop", "ledger", "state", "ports"):
         assert f"  {name} " in page.out
         assert lampblack(name, "--help").code == 0
+    for name in ("push", "pull", "list", "remove"):
+        assert f"  {name} " in lampblack("paper", "--help").out
+        assert lampblack("paper", name, "--help").code == 0
 
 
 def run_script(*arguments: str, **options) -> subprocess.CompletedProcess:

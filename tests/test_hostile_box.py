@@ -22,6 +22,7 @@ from lampblack.wire.asking import BoxError
 from lampblack.wire.box_client import BoxClient
 from tests.box_model import new_session
 from tests.portable.fakes import board_health, crash_log, small_card
+from tests.portable.papers import VC_2019
 from tests.test_box_client import FakePort
 from timing_core.canonical import encode
 from timing_core.light.printing_map import PrintingMap
@@ -41,6 +42,7 @@ class TrueBox:
         session.box.damage_lines = lambda: ["The settings are damaged: defaults are in force, lag 0 ms."]
         session.box.health = board_health
         session.box.shelf.keep_text("mill", PrintingMap.from_dict(small_card("mill")).text())
+        session.box.papers.keep_text("vc-2019", encode(VC_2019))
         long = small_card("long")
         long["passes"][0]["marks"] = [{"area": f"a stone, no. {n}", "stops120": 60 + n} for n in range(16)]
         long["passes"] *= 2
@@ -138,11 +140,11 @@ COMMANDS = {
     "clock.set": [["shelf"]],
     "state": [["state"], ["doctor"], ["install"]],
     "health": [["doctor"], ["install"]],
-    "card.list": [["shelf"], ["push", str(CARD)], ["drop", "mill"]],
+    "card.list": [["shelf"], ["push", str(CARD)], ["drop", "mill"], ["paper", "list"]],
     "card.part": [["push", str(CARD)]],
     "card.commit": [["push", str(CARD)]],
-    "card.fetch": [["pull", "mill"]],
-    "card.remove": [["drop", "mill"]],
+    "card.fetch": [["pull", "mill"], ["paper", "pull", "vc-2019"]],
+    "card.remove": [["drop", "mill"], ["paper", "remove", "vc-2019"]],
     "bench.get": [["bench", "get"], ["plan", str(CARD)]],
     "bench.set": [["bench", "set", "lag_ms=120", "filters=1, 2"]],
     "ledger.read": [["ledger"], ["ledger", "--csv"]],
@@ -158,7 +160,7 @@ FEW = 5
 """So many of them are tried with a second command that reads the same reply, and with a third."""
 GONE = object()
 MAY_BE_NULL = {"at", "up_s", "map", "strip", "lag_ms"}
-MAY_BE_GONE = {"kept", "fault", "faults", *board_health()}
+MAY_BE_GONE = {"papers_max", "kept", "fault", "faults", *board_health()}
 
 
 def test_every_method_that_a_tool_uses_is_spoiled():

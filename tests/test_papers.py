@@ -205,6 +205,13 @@ def test_a_fault_is_told_with_its_line(old, new, said):
     assert caught.value.lines[0] == said
 
 
+def test_the_page_names_every_key():
+    page = (Path(__file__).parents[1] / "docs" / "papers.md").read_text(encoding="utf-8")
+    for table in PAPER.within():
+        for name, key in table.keys.items():
+            assert f"| `{name}` | {key.meaning} |" in page, name
+
+
 def test_what_no_single_key_can_see_is_refused_by_the_core():
     with pytest.raises(Refusal, match="pair: both are filters of the record"):
         PAPERS.read(GOOD.replace('hard = "5"', 'hard = "6"'))

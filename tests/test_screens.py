@@ -325,8 +325,11 @@ TOLD_A_PC_ALONE = {
     "What is fitted is not changed",
     "No bench setting …",
     "No card …",
+    "No paper record …",
     "No record …",
     "The card is not taken",
+    "The paper record is not kept",
+    "The paper record is not taken",
 }
 NEVER_SHOWN = {"Nothing to undo", "Nothing to redo", "No more marks", "No time for …"}
 """The rows that would say so do not act then, or are not there."""
@@ -831,7 +834,9 @@ def _note_damage(note) -> None:
     keys(session, "expose")
     _give_all(session)
     disk = session.disk
-    for keys_lost in (["card-" + LONGEST_NAME], ["ledger-000001"], ["card-" + LONGEST_NAME, "ledger-000001"]):
+    card, paper, record = "card-" + LONGEST_NAME, "paper-" + LONGEST_NAME, "ledger-000001"
+    session.box.papers.keep_text(LONGEST_NAME, b"{}")
+    for keys_lost in ([card], [record], [paper], [card, record], [paper, record]):
         kept = dict(disk.files)
         for key in keys_lost:
             spoil(disk, key)

@@ -79,6 +79,7 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     box.panel.let_go = _let_go_of_screen
+    box.papers.let_go = _let_go_of_record
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)
@@ -119,6 +120,10 @@ def _let_go(names) -> None:
 
 def _let_go_of_screen(module: str) -> None:
     _let_go((("timing_core.panel", module),))
+
+
+def _let_go_of_record() -> None:
+    _let_go((("timing_core.light", "paper_record"),))
 
 
 def _unpacked(text: str) -> DeflateIO:

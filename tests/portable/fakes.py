@@ -11,7 +11,7 @@ from timing_core.light.printing_map import PrintingMap
 from timing_core.panel.counting import Counting
 from timing_core.records.fitted import Fitted
 from timing_core.records.ledger import Ledger, stage_record
-from timing_core.records.shelf import Shelf
+from timing_core.records.shelf import PAPER, Shelf
 from timing_core.records.store import Store
 
 if hasattr(gc, "threshold"):
@@ -57,6 +57,7 @@ class FakeBox:
         self.disk = disk or TightDisk()
         self.store = Store(self.disk, platform.crc32)
         self.shelf = Shelf(self.store, platform)
+        self.papers = Shelf(self.store, platform, PAPER)
         self.ledger = Ledger(self.store, platform)
         self.bench = Bench()
         self.fitted = Fitted(self.store, platform)
@@ -108,11 +109,11 @@ class FakeBox:
     def set_fitted(self, values):
         self.fitted.set(values)
 
-    def push_card(self, name, text):
-        self.shelf.keep_text(name, text)
+    def push_card(self, shelf, name, text):
+        shelf.keep_text(name, text)
 
-    def remove_card(self, name):
-        return self.shelf.drop(name)
+    def remove_card(self, shelf, name):
+        return shelf.drop(name)
 
     def write_waiting(self):
         if self.ledger.waiting:
@@ -127,7 +128,15 @@ class FakeBox:
     def kept(self):
         """Everything that a message could have changed, as one comparable value."""
         files = sorted(self.disk.files.items())
-        return (files, self.shelf.names(), self.bench.to_dict(), self.handed_over, self.time, self.lit)
+        return (
+            files,
+            self.shelf.names(),
+            self.papers.names(),
+            self.bench.to_dict(),
+            self.handed_over,
+            self.time,
+            self.lit,
+        )
 
 
 def small_card(name="harbour"):

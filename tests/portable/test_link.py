@@ -1,6 +1,7 @@
 """The wire: framing, every message, and everything that is none. Laws 5 and 6 of the design."""
 
 from tests.portable.fakes import FakeBox, documented_box, large_card, packed, platform, small_card
+from tests.portable.papers import VC_2019, VC_2020
 from timing_core.canonical import digest_of_text, encode
 from timing_core.wire.framing import (
     BAD_PARAMS,
@@ -210,6 +211,65 @@ def test_a_card_is_sent_verified_and_committed():
         assert ask(link, "card.commit", digest=name) == {"name": card["name"], "digest": name}
     assert box.disk.writes == 1
     assert box.shelf.card(card["name"]) == card
+
+
+def test_a_paper_record_is_sent_kept_and_fetched_as_a_card_is():
+    box = FakeBox()
+    link = Link(box, platform)
+    # A card of that name is another thing.
+    ask(link, "card.commit", digest=stage(link, small_card("vc-2019")))
+    for plain in (VC_2019, VC_2020):
+        digest = stage(link, plain)
+        assert ask(link, "card.verify", digest=digest) == {"digest": digest}
+        for _ in range(2):
+            assert ask(link, "card.commit", digest=digest) == {"name": plain["name"], "digest": digest}
+    assert box.disk.writes == 3
+    assert box.papers.card("vc-2019") == VC_2019
+    assert box.shelf.names() == ["vc-2019"]
+    listed = ask(link, "card.list", kind="paper")["cards"]
+    assert [own["name"] for own in listed] == ["vc-2019", "vc-2020"]
+    assert listed[0]["title"] == VC_2019["edition"]
+    assert ask(link, "card.list", kind="card") == ask(link, "card.list")
+    got = ask(link, "card.fetch", name="vc-2020", part=0, kind="paper")
+    assert (got["text"].encode(), got["of"]) == (encode(VC_2020), 1)
+    assert got["digest"] == listed[1]["digest"] == digest
+    for removed in (True, False):
+        assert ask(link, "card.remove", name="vc-2019", kind="paper") == {"removed": removed}
+    assert (box.papers.names(), box.shelf.names()) == (["vc-2020"], ["vc-2019"])
+
+
+def test_a_wrong_paper_record_is_refused_in_one_line():
+    box = FakeBox()
+    link = Link(box, platform)
+    wrong = dict(VC_2019)
+    wrong["pair"] = ["00", "6"]
+    error = ask(link, "card.commit", digest=stage(link, wrong))
+    assert error["message"] == (
+        "The paper record is not taken: pair: both are filters of the record. Mend it and send it again."
+    )
+    assert ask(link, "card.fetch", name="vc-2019", part=0, kind="paper")["message"] == (
+        "No paper record vc-2019: the shelf has not got it. card.list gives the names."
+    )
+    for method, params in (
+        ("card.list", {}),
+        ("card.fetch", {"name": "vc-2019", "part": 0}),
+        ("card.remove", {"name": "vc-2019"}),
+    ):
+        error = ask(link, method, kind="film", **params)
+        assert error["code"] == BAD_PARAMS
+        assert "kind is neither card nor paper" in error["message"]
+    assert box.disk.writes == 0
+
+
+def test_no_paper_record_is_changed_while_light_is_on():
+    box = FakeBox()
+    link = Link(box, platform)
+    digest = stage(link, VC_2019)
+    box.lit = True
+    assert ask(link, "card.commit", digest=digest)["code"] == BUSY
+    assert ask(link, "card.remove", name="vc-2019", kind="paper")["code"] == BUSY
+    box.lit = False
+    assert ask(link, "card.commit", digest=digest)["name"] == "vc-2019"
 
 
 def test_a_commit_is_answered_again_whatever_was_sent_since():

@@ -2,10 +2,11 @@
 
 from host_sim.box.memory_disk import MemoryDisk
 from tests.portable.fakes import TightDisk, keep, large_card, platform, small_card
+from tests.portable.papers import VC_2019, VC_2020
 from timing_core.canonical import digest_of_text, encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, WAITING_MAX, Ledger
-from timing_core.records.shelf import CARDS_MAX, Shelf
+from timing_core.records.shelf import CARDS_MAX, PAPER, PAPERS_MAX, Shelf
 from timing_core.records.store import LOST, OLDER, Store, StoreFault
 from timing_core.refusal import Refusal
 
@@ -219,6 +220,54 @@ def test_a_full_shelf_refuses_a_new_card_and_takes_a_new_version():
     keep(shelf, other)
     assert shelf.card("card-7")["title"] == "Second version"
     assert len(shelf.names()) == CARDS_MAX
+
+
+def test_paper_records_are_kept_as_cards_are_and_apart_from_them():
+    disk = MemoryDisk()
+    store = Store(disk, platform.crc32)
+    shelf, papers = Shelf(store, platform), Shelf(store, platform, PAPER)
+    let_go = []
+    papers.let_go = lambda: let_go.append(len(let_go))
+    keep(shelf, a_map("vc-2019"))
+    assert papers.get("vc-2019") is None
+    papers.keep_text("vc-2019", encode(VC_2019))
+    assert papers.get("vc-2019").to_dict() == VC_2019
+    assert let_go == [0]
+    assert papers.text("vc-2019") == papers.text_of(papers.made(VC_2019)) == encode(VC_2019)
+    assert shelf.card("vc-2019") == small_card("vc-2019")
+    again = Shelf(store, platform, PAPER)
+    assert again.names() == ["vc-2019"]
+    changes = papers.changes
+    assert papers.drop("vc-2019") is True
+    assert papers.drop("vc-2019") is False
+    assert papers.changes == changes + 1
+    assert shelf.names() == ["vc-2019"]
+
+
+def test_a_full_box_refuses_a_new_paper_record_and_takes_a_new_edition():
+    papers = Shelf(Store(MemoryDisk(), platform.crc32), platform, PAPER)
+    for n in range(PAPERS_MAX):
+        papers.keep_text("paper-%d" % n, encode(VC_2019))
+    assert PAPERS_MAX == 16
+    assert refused(papers.keep_text, "other", encode(VC_2019)) == (
+        "The paper record is not kept: the box holds 16. Remove one first."
+    )
+    papers.keep_text("paper-7", encode(VC_2020))
+    assert papers.card("paper-7") == VC_2020
+    assert len(papers.names()) == PAPERS_MAX
+
+
+def test_a_paper_record_that_has_gone_bad_is_told_and_hides_none():
+    store = Store(MemoryDisk(), platform.crc32)
+    papers = Shelf(store, platform, PAPER)
+    for name, text in (("a", b"{}"), ("b", encode(VC_2019)), ("c", b'{"edition":"","name":"c"}')):
+        papers.keep_text(name, text)
+    assert [papers.get(name) is None for name in ("a", "b", "c")] == [True, False, True]
+    assert papers.names() == ["b"]
+    assert papers.damage() == [
+        "Paper record a is damaged. Push it again.",
+        "Paper record c is damaged. Push it again.",
+    ]
 
 
 def test_a_full_disk_leaves_the_shelf_as_it_was():

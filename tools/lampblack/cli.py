@@ -23,6 +23,7 @@ from lampblack.board.doctor import doctor
 from lampblack.board.image import image
 from lampblack.board.install import install
 from lampblack.cards import card_file as cards
+from lampblack.cards import paper_file as papers
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
@@ -33,7 +34,7 @@ from lampblack.text import tables
 from lampblack.text.printable import json_text, printable
 from lampblack.text.settings import parse_setting, setting_text
 from lampblack.text.units import UnitError, parse_seconds, parse_step, seconds_exact
-from lampblack.wire.box_client import BoxClient, BoxError
+from lampblack.wire.box_client import BoxClient, BoxError, Kind
 from lampblack.wire.finding import look, the_box
 from timing_core.light.bench import Bench, setting
 from timing_core.light.plan import compile_print
@@ -56,6 +57,8 @@ app = typer.Typer(
 )
 bench_app = typer.Typer(help="Read and change a box's bench settings.", rich_markup_mode=None)
 app.add_typer(bench_app, name="bench")
+paper_app = typer.Typer(help="Put paper records into a box, and list them.", rich_markup_mode=None)
+app.add_typer(paper_app, name="paper")
 
 T = TypeVar("T")
 Port = Annotated[
@@ -70,6 +73,8 @@ AsJson = Annotated[bool, typer.Option("--json", help="Plain data for programs, i
 LagMs = Annotated[int | None, typer.Option(metavar="N", help="Lamp lag in ms, in place of the bench's.")]
 Card = Annotated[Path, typer.Argument(help="A card: a TOML file.")]
 Name = Annotated[str, typer.Argument(help="A card's name on the shelf.")]
+Out = Annotated[Path, typer.Option("-o", "--out", help="The file to write; - is stdout.")]
+Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
 
 
 # --- planning, without a box
@@ -156,38 +161,49 @@ def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")],
 
     A card of the same name is replaced. All cards are read before any is sent.
     """
-    loaded = [cards.load(path) for path in card]
+    _push([cards.load(path) for path in card], "card", port)
+
+
+_WHERE: dict[Kind, str] = {"card": "on the shelf", "paper": "in the box"}
+_CALLED: dict[Kind, str] = {"card": "cards", "paper": "paper records"}
+
+
+def _push(loaded: list[dict[str, Any]], kind: Kind, port: str | None) -> None:
     names = [own["name"] for own in loaded]
     for name in names:
         if names.count(name) > 1:
             raise CommandError(
-                f"Two of these cards are called {name}: one would replace the other. Rename one."
+                f"Two of these {_CALLED[kind]} are called {name}: one would replace the other. Rename one."
             )
     with BoxClient(the_box(port)) as box:
-        before = {own["name"] for own in box.cards()}
+        before = {own["name"] for own in box.cards(kind)}
         for own in loaded:
-            _push(box, own)
+            _push_one(box, own, kind)
             done = "replaces the one that was" if own["name"] in before else "is"
-            _print(f"{own['name']} {done} on the shelf.")
+            _print(f"{own['name']} {done} {_WHERE[kind]}.")
 
 
-def _push(box: BoxClient, card: dict[str, Any]) -> None:
+def _push_one(box: BoxClient, card: dict[str, Any], kind: Kind) -> None:
     stderr = Console(stderr=True)
     with Progress(console=stderr, transient=True, disable=not stderr.is_terminal) as bar:
         task = bar.add_task(card["name"])
-        box.push(card, progress=lambda done, of: bar.update(task, completed=done, total=of))
+        box.push(card, lambda done, of: bar.update(task, completed=done, total=of), kind)
 
 
 @app.command()
 def pull(
     name: Name,
     port: Port = None,
-    out: Annotated[Path, typer.Option("-o", "--out", help="The file to write; - is stdout.")] = Path("-"),
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    out: Out = Path("-"),
+    force: Force = False,
 ) -> None:
     """Copy a card from the box's shelf."""
     with BoxClient(the_box(port)) as box:
         text = cards.dump(box.pull(name))
+    _write(text, out, force)
+
+
+def _write(text: str, out: Path, force: bool) -> None:
     if out == Path("-"):
         sys.stdout.write(text)
         return
@@ -211,16 +227,70 @@ def drop(name: Annotated[list[str], typer.Argument(help="Names on the shelf.")],
 
     If one of them is not there, none is taken.
     """
+    _remove(name, "card", port)
+
+
+def _remove(names: list[str], kind: Kind, port: str | None) -> None:
     with BoxClient(the_box(port)) as box:
-        known = [own["name"] for own in box.cards()]
-        for one in name:
+        known = [own["name"] for own in box.cards(kind)]
+        for one in names:
             if one not in known:
                 near = difflib.get_close_matches(one, known, n=1)
-                todo = f"Did you mean {near[0]}?" if near else "See lampblack shelf."
-                raise CommandError(f"{one} is not on the shelf. {todo}")
-        for one in name:
-            box.remove(one)
-            _print(f"{one} is off the shelf.")
+                list_them = "See lampblack shelf." if kind == "card" else "See lampblack paper list."
+                todo = f"Did you mean {near[0]}?" if near else list_them
+                raise CommandError(f"{one} is not {_WHERE[kind]}. {todo}")
+        for one in names:
+            box.remove(one, kind)
+            _print(f"{one} is off the shelf." if kind == "card" else f"{one} is no longer in the box.")
+
+
+# --- paper records of a box
+
+
+@paper_app.command("push")
+def paper_push(
+    record: Annotated[list[Path], typer.Argument(help="Paper records: TOML files.")], port: Port = None
+) -> None:
+    """Put paper records into the box.
+
+    One of the same name is replaced. All are read before any is sent.
+    """
+    _push([papers.PAPERS.load(path) for path in record], "paper", port)
+
+
+@paper_app.command("pull")
+def paper_pull(
+    name: Annotated[str, typer.Argument(help="A paper record's name in the box.")],
+    port: Port = None,
+    out: Out = Path("-"),
+    force: Force = False,
+) -> None:
+    """Copy a paper record from the box."""
+    with BoxClient(the_box(port)) as box:
+        text = papers.dump(box.pull(name, kind="paper"))
+    _write(text, out, force)
+
+
+@paper_app.command("list")
+def paper_list(port: Port = None, as_json: AsJson = False) -> None:
+    """List the paper records in the box."""
+    with BoxClient(the_box(port)) as box:
+        found = box.cards("paper")
+    if as_json:
+        _print_json(found)
+    else:
+        _print(tables.papers_table(found))
+
+
+@paper_app.command("remove")
+def paper_remove(
+    name: Annotated[list[str], typer.Argument(help="Names in the box.")], port: Port = None
+) -> None:
+    """Remove paper records from the box, for good.
+
+    If one of them is not there, none is removed.
+    """
+    _remove(name, "paper", port)
 
 
 # --- bench, ledger, state, ports

@@ -24,7 +24,8 @@ QUARTER = 4
 
 FILTERS_MAX = 12
 EDITION_MAX = 40
-R10_MIN, R10_MAX = 100, 3000
+R10_MIN = 100
+R10_MAX = 3000
 OFFSET_FURTHEST = FURTHEST // 2
 """So that two offsets of a record are never further apart than an offset may be."""
 SPEED_MAX = 9999
@@ -94,7 +95,8 @@ def grade_quarters(r10: int, filters):
     if r10 >= grades[0][1]:
         return grades[0][0]
     for at in range(1, len(grades)):
-        (low, soft), (high, hard) = grades[at - 1], grades[at]
+        low, soft = grades[at - 1]
+        high, hard = grades[at]
         if soft > hard and r10 >= hard:
             return low + _rounded((soft - r10) * (high - low), soft - hard)
     return grades[-1][0]
@@ -105,7 +107,8 @@ def range_of_grade(quarters: int, filters) -> int:
     called after a grade; the last one's beyond it."""
     grades = _grades(filters)
     for at in range(1, len(grades)):
-        (low, soft), (high, hard) = grades[at - 1], grades[at]
+        low, soft = grades[at - 1]
+        high, hard = grades[at]
         if quarters <= high:
             return soft + _rounded((hard - soft) * (max(quarters, low) - low), high - low)
     return grades[-1][1]
@@ -155,7 +158,7 @@ class PaperRecord:
         try:
             return PaperRecord(_checked(plain))
         except WrongForm as wrong:
-            raise wrong.refusal("paper record") from None
+            raise wrong.as_refusal("The paper record is not taken", "the paper record") from None
 
     def to_dict(self) -> dict:
         """The record as JSON-ready data; `canonical.encode` makes the text of it that is kept."""
@@ -235,8 +238,9 @@ def _checked(plain) -> dict:
         if ("pair" in plain) != (key in plain):
             raise WrongForm(key, "pair, r10, qa and qs come together")
         if key in plain:
-            low, high = (R10_MIN, R10_MAX) if key == "r10" else (-OFFSET_FURTHEST, OFFSET_FURTHEST)
-            _check_table(plain[key], key, low, high)
+            is_range = key == "r10"
+            low = R10_MIN if is_range else -OFFSET_FURTHEST
+            _check_table(plain[key], key, low, R10_MAX if is_range else OFFSET_FURTHEST)
     return plain
 
 

@@ -21,10 +21,9 @@ class WrongForm(Exception):
     def inside(self, place: str, between: str = " ") -> "WrongForm":
         return WrongForm(place + between + self.where if self.where else place, self.why)
 
-    def refusal(self, what: str) -> Refusal:
-        """The Refusal of a `what`, such as "card"."""
-        why = "%s: %s" % (self.where or "the " + what, self.why)
-        return Refusal("The %s is not taken" % what, why, "Mend it and send it again")
+    def as_refusal(self, what: str, whole: str) -> Refusal:
+        """The Refusal that says `what`; the plain data is called `whole` in it."""
+        return Refusal(what, "%s: %s" % (self.where or whole, self.why), "Mend it and send it again")
 
 
 def is_name(value: object) -> bool:

@@ -342,7 +342,7 @@ class PrintingMap:
         try:
             return _map_from(card)
         except WrongForm as wrong:
-            raise wrong.refusal("card") from None
+            raise wrong.as_refusal("The card is not taken", "the card") from None
 
 
 def _numbers_text(key: str, numbers: dict) -> str:

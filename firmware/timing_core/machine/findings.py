@@ -28,27 +28,26 @@ class Findings:
             return self.known
         return self.known + " " + (lines[0] if len(lines) == 1 and can_go_on else "Run lampblack doctor.")
 
-    def find_damage(self, shelf) -> list:
-        """Look through cards and ledger; a line for each thing that is damaged."""
-        shelf.names()
+    def find_damage(self, shelves) -> list:
+        """Look through cards, paper records and ledger; a line for each thing that is damaged."""
+        lines = []
+        for shelf in shelves:
+            shelf.names()
+            lines += shelf.damage()
         self.ledger.check()
-        lines = [_card_damage(name) for name in shelf.damaged]
         lines += [
             "Ledger record %d is damaged; its number is not used again." % n for n in self.ledger.damaged
         ]
         return lines
 
-    def damage_lines(self, shelf) -> list:
-        """A line for each thing kept that is damaged, cards as they are found now, and for each that was
-        converted at this start."""
-        lines = [line for line in self.damage if not line.startswith("Card ")]
-        lines += [_card_damage(name) for name in shelf.damaged]
+    def damage_lines(self, shelves) -> list:
+        """A line for each thing kept that is damaged, cards and paper records as they are found now, and for
+        each that was converted at this start."""
+        lines = [line for line in self.damage if not line.endswith("Push it again.")]
+        for shelf in shelves:
+            lines += shelf.damage()
         return lines + self.notes
 
     def settings_set(self) -> None:
         """The settings are kept anew, which mends them."""
         self.damage = [line for line in self.damage if not line.startswith("The settings")]
-
-
-def _card_damage(name: str) -> str:
-    return "Card %s is damaged. Push it again." % name

@@ -62,14 +62,14 @@ class Panel:
     was left for the list of screens; None if that had neither, or the list was reached in another way.
     `let_go(module)` is called when a screen is left that is loaded when it is opened."""
 
-    def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger, run, watch, trays) -> None:
+    def __init__(self, work: Work, io: Exchange, platform, store, shelves, ledger, run, watch, trays) -> None:
         self.work = work
         self.io = io
-        self.shelf = shelf
+        self.shelf, self.papers = shelves
         self.run = run
         self.watch = watch
         self.trays = trays
-        self.kept = Kept(work, io, platform, store, shelf, ledger)
+        self.kept = Kept(work, io, platform, store, self.shelf, ledger)
         self.undo = self.kept.undo
         self.screens = screens()
         self.let_go = _keep  # set from outside, where memory is short
@@ -304,10 +304,11 @@ class Panel:
         self.io.say(told)
         self.kept.keep_all()
 
-    def card_changed_by_wire(self, name: str, here: Row) -> None:
-        """The wire has kept or removed a card: undo must not take that back, and the cursor stays on the row
-        that it was on (`here`)."""
-        self.undo.forget_card(name)
+    def card_changed_by_wire(self, shelf, name: str, here: Row) -> None:
+        """The wire has kept or removed a card or a paper record: undo must not take that back, and the cursor
+        stays on the row that it was on (`here`)."""
+        if shelf is self.shelf:
+            self.undo.forget_card(name)
         self.cursor.pick = 0  # what was picked may be another card now, or none
         self.cursor_on(here)
 

@@ -1,27 +1,40 @@
-"""The shelf: the cards kept in the box, by name.
+"""The shelf: the cards kept in the box, by name; and in the same way the paper records.
 
-What must live here: how many cards there may be, and their one form, the canonical text of
-`PrintingMap.to_dict`. Names are kept in memory once they have been asked for, since finding them takes
-seconds on a full shelf; everything else is read each time. A damaged card is listed in `damaged` and hides
-no other card.
+What must live here: how many there may be of each, and their one form, the canonical text of their
+`to_dict`. Names are kept in memory once they have been asked for, since finding them takes seconds on a full
+shelf; everything else is read each time. A damaged card is listed in `damaged` and hides no other card.
+
+What reads a paper record is loaded for each, and let go of again: most evenings want one, or none.
 """
 
-from timing_core.canonical import digest_of_text
+from timing_core.canonical import digest_of_text, encode
 from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.printing_map import PrintingMap
 from timing_core.refusal import Refusal
 
 CARDS_MAX = 64
-_CARD_PREFIX = "card-"
+PAPERS_MAX = 16
+CARD = ("card", CARDS_MAX, "title")
+PAPER = ("paper", PAPERS_MAX, "edition")
+"""What is kept: the word for it on the wire and on the disk, how many, and the key that says more of one."""
+
+
+def _keep() -> None:
+    """A desk has the room for all modules."""
 
 
 class Shelf:
-    """The cards in `store`. Any name that is not on the shelf gives None or False, even one that could not
-    be."""
+    """The cards, or what else `kind` says, in `store`. Any name that is not on the shelf gives None or False,
+    even one that could not be. `changes` counts what was kept and dropped; `let_go()` is called when
+    what was loaded to read a paper record has read it."""
 
-    def __init__(self, store, platform) -> None:
+    def __init__(self, store, platform, kind: tuple = CARD) -> None:
         self.store = store
         self.platform = platform
+        self.kind, self.most, self.title_key = kind
+        self._prefix = self.kind + "-"
+        self.changes = 0
+        self.let_go = _keep  # set from outside, where memory is short
         self._names: list | None = None
         self.damaged: list = []
 
@@ -33,9 +46,9 @@ class Shelf:
         if self._names is None:
             found: list = []
             damaged: list = []
-            for key in self.store.keys(_CARD_PREFIX):
+            for key in self.store.keys(self._prefix):
                 lost = self.store.get(key) is None
-                (damaged if lost else found).append(key[len(_CARD_PREFIX) :])
+                (damaged if lost else found).append(key[len(self._prefix) :])
             self.damaged = damaged
             # On a board an input may have cut in meanwhile, asked for the names too, and kept another card.
             if self._names is None:
@@ -47,7 +60,7 @@ class Shelf:
         here."""
         if name not in self._known():
             return None
-        text = self.store.get(_CARD_PREFIX + name)
+        text = self.store.get(self._prefix + name)
         if text is None:
             self._is_damaged(name)
         return text
@@ -65,21 +78,43 @@ class Shelf:
             card = self.platform.json_loads(str(text, "utf-8"))
         except ValueError:
             card = None
-        if isinstance(card, dict) and isinstance(card.get("title"), str):
+        if isinstance(card, dict) and isinstance(card.get(self.title_key), str):
             return card
         self._is_damaged(name)
         return None
 
     def get(self, name: str):
-        """The card's PrintingMap, or None."""
+        """The card's PrintingMap, or the PaperRecord; or None."""
         card = self.card(name)
         if card is None:
             return None
         try:
-            return PrintingMap.from_dict(card)
+            return self.made(card)
         except Refusal:
             self._is_damaged(name)
             return None
+
+    def made(self, card):
+        """The PrintingMap or PaperRecord of plain data. A Refusal says what is wrong with it."""
+        if self.kind == "card":
+            return PrintingMap.from_dict(card)
+        from timing_core.light.paper_record import PaperRecord
+
+        try:
+            return PaperRecord.from_dict(card)
+        finally:
+            self.let_go()
+
+    def text_of(self, made) -> bytes:
+        """The canonical text of what `made` gave."""
+        return made.text() if self.kind == "card" else encode(made.to_dict())
+
+    def damage(self) -> list:
+        """A line for each that is known to be damaged."""
+        line = "Card %s is damaged. Push it again."
+        if self.kind != "card":
+            line = "Paper record %s is damaged. Push it again."
+        return [line % name for name in self.damaged]
 
     def digest(self, name: str):
         """SHA-256 of the card's text as 64 hex digits, or None. Equals `canonical.digest` of the card."""
@@ -90,9 +125,12 @@ class Shelf:
         """Keep a card, in canonical text, under its name, replacing one of that name. A Refusal leaves the
         shelf as it was."""
         fresh = name not in self._known()
-        if fresh and len(self._known()) >= CARDS_MAX:
-            raise Refusal("The card is not kept", "the shelf holds %d" % CARDS_MAX, "Remove one first")
-        self.store.put(_CARD_PREFIX + name, text)
+        if fresh and len(self._known()) >= self.most:
+            what = "The card is not kept" if self.kind == "card" else "The paper record is not kept"
+            where = "the shelf" if self.kind == "card" else "the box"
+            raise Refusal(what, "%s holds %d" % (where, self.most), "Remove one first")
+        self.changes += 1
+        self.store.put(self._prefix + name, text)
         if fresh:
             self._names = sorted(self._known() + [name])
         if name in self.damaged:
@@ -103,7 +141,8 @@ class Shelf:
         known = name in self._known()
         if not known and name not in self.damaged:
             return False
-        self.store.drop(_CARD_PREFIX + name)
+        self.changes += 1
+        self.store.drop(self._prefix + name)
         (self._known() if known else self.damaged).remove(name)
         return True
 

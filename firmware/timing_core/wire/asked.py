@@ -13,13 +13,12 @@ from timing_core.light.bench import Bench
 class Asked:
     """`changed` is true while there is something new to show at the next "wire" input."""
 
-    def __init__(self, io, store, clock, findings, panel, shelf, ledger, fitted) -> None:
+    def __init__(self, io, store, clock, findings, panel, ledger, fitted) -> None:
         self.io = io
         self.store = store
         self.clock = clock
         self.findings = findings
         self.panel = panel
-        self.shelf = shelf
         self.ledger = ledger
         self.fitted = fitted
         self.changed = False
@@ -61,21 +60,21 @@ class Asked:
         """Keep what is fitted for the next start. A Refusal changes nothing."""
         self.io.undisturbed(lambda: self.fitted.set(values))
 
-    def push_card(self, name: str, text: bytes) -> None:
-        """Keep a card that came over the wire. A Refusal changes nothing."""
-        self.io.undisturbed(lambda: self._change_shelf(name, text))
+    def push_card(self, shelf, name: str, text: bytes) -> None:
+        """Keep a card, or a paper record, that came over the wire. A Refusal changes nothing."""
+        self.io.undisturbed(lambda: self._change_shelf(shelf, name, text))
 
-    def remove_card(self, name: str) -> bool:
-        """Take a card off the shelf for the wire; True if it was there."""
-        return self.io.undisturbed(lambda: self._change_shelf(name, None))
+    def remove_card(self, shelf, name: str) -> bool:
+        """Take a card off the shelf, or a paper record out, for the wire; True if it was there."""
+        return self.io.undisturbed(lambda: self._change_shelf(shelf, name, None))
 
-    def _change_shelf(self, name: str, text) -> bool:
+    def _change_shelf(self, shelf, name: str, text) -> bool:
         here = self.panel.row()
         if text is not None:
-            self.shelf.keep_text(name, text)
-        elif not self.shelf.drop(name):
+            shelf.keep_text(name, text)
+        elif not shelf.drop(name):
             return False
-        self.panel.card_changed_by_wire(name, here)
+        self.panel.card_changed_by_wire(shelf, name, here)
         if text is None:
             self.ledger.write_waiting_or_say()
         self.changed = True

@@ -38,6 +38,7 @@ REFUSED = 2
 STORAGE = 3
 NOT_ALL_SENT = 4
 
+_MAY_BE_LEFT_OUT = ("after", "kind")
 _KINDS = {str: "text", int: "a whole number from 0", dict: "an object"}
 
 
@@ -150,7 +151,7 @@ def params_of(params, wanted: tuple) -> list:
         raise Fault(BAD_PARAMS, "Message is not taken: params is no object. Send an object.")
     values = []
     for key, kind in wanted:
-        value = params.get(key, kind() if key == "after" else None)
+        value = params.get(key, kind() if key in _MAY_BE_LEFT_OUT else None)
         if not isinstance(value, kind) or isinstance(value, bool):
             raise Fault(BAD_PARAMS, "Message is not taken: %s is not %s. Send it so." % (key, _KINDS[kind]))
         if kind is int and not 0 <= value < 1 << 30:

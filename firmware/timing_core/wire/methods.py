@@ -11,10 +11,9 @@ Faults tolerated, and why:
 
 from timing_core import VERSION
 from timing_core.canonical import digest_of_text, encode
-from timing_core.light.printing_map import PrintingMap
 from timing_core.machine.clock import DAY_S
 from timing_core.platform import const
-from timing_core.records.shelf import CARDS_MAX
+from timing_core.records.shelf import CARDS_MAX, PAPERS_MAX
 from timing_core.records.store import StoreFault
 from timing_core.refusal import Refusal
 from timing_core.wire.framing import (
@@ -48,12 +47,13 @@ DAYS_MAX = 47481
 
 
 class Link:
-    """Answers messages for `box`, which has `lit`, `shelf`, `ledger`, `bench`, `fitted`, `identity`,
-    `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`, `health() -> dict`, `watch`
-    with `faults() -> list`, `acceptance` with `counting`, which answers the acceptance test, and
-    `asked` with `set_bench(values)`, `set_fitted(values)`, `push_card(name, text)`, `remove_card(name) ->
-    bool`, `write_waiting()`, `tell_time(day, second)` and `hand_over()`.
-    A card whose parts are coming is in memory only.
+    """Answers messages for `box`, which has `lit`, `shelf`, `papers`, `ledger`, `bench`, `fitted`,
+    `identity`, `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`,
+    `health() -> dict`, `watch` with `faults() -> list`, `acceptance` with `counting`, which answers the
+    acceptance test, and `asked` with `set_bench(values)`, `set_fitted(values)`,
+    `push_card(shelf, name, text)`, `remove_card(shelf, name) -> bool`, `write_waiting()`,
+    `tell_time(day, second)` and `hand_over()`.
+    A card whose parts are coming is in memory only. A paper record is kept and sent as a card is.
     """
 
     def __init__(self, box, platform) -> None:
@@ -63,6 +63,7 @@ class Link:
         self._digest = ""
         self._of = 0
         self._parts: dict = {}
+        self._shelf = box.shelf
         self._name = ""
         self._text = b""
 
@@ -115,6 +116,7 @@ class Link:
             "wire": WIRE,
             "line_max": LINE_MAX,
             "cards_max": CARDS_MAX,
+            "papers_max": PAPERS_MAX,
             "piece": PIECE,
             "pieces_max": PIECES_MAX,
             "methods": sorted(METHODS),
@@ -169,15 +171,22 @@ class Link:
 
     # --- cards
 
-    def _card_list(self, after: str) -> dict:
-        shelf = self.box.shelf
+    def _shelf_of(self, kind: str):
+        for shelf in (self.box.shelf, self.box.papers):
+            if kind == shelf.kind or not kind:
+                return shelf
+        raise Fault(BAD_PARAMS, "Message is not taken: kind is neither card nor paper. Send it so.")
+
+    def _card_list(self, after: str, kind: str) -> dict:
+        shelf = self._shelf_of(kind)
         page = Page()
         for name in shelf.names():
             # A card that turns out to be damaged is left out; damage.read tells of it.
             card = shelf.card(name) if name > after else None
             if card is not None:
                 digest = shelf.digest(name)
-                if not page.takes({"name": name, "title": card["title"], "digest": digest}):
+                title = card[shelf.title_key]
+                if not page.takes({"name": name, "title": title, "digest": digest}):
                     return {"cards": page.items, "more": True}
         return {"cards": page.items, "more": False}
 
@@ -205,20 +214,22 @@ class Link:
         if not name:
             self._check(digest)
             name = self._name
-            self.box.asked.push_card(name, self._text)
+            self.box.asked.push_card(self._shelf, name, self._text)
             self._clear()
         return {"name": name, "digest": digest}
 
-    def _card_fetch(self, name: str, part: int) -> dict:
-        text = self.box.shelf.text(name)
+    def _card_fetch(self, name: str, part: int, kind: str) -> dict:
+        shelf = self._shelf_of(kind)
+        text = shelf.text(name)
         if text is None:
-            raise Refusal("No card %s" % name, "the shelf has not got it", "card.list gives the names")
+            what = "No card %s" if shelf.kind == "card" else "No paper record %s"
+            raise Refusal(what % name, "the shelf has not got it", "card.list gives the names")
         reply = piece(text, part)
-        reply["digest"] = self.box.shelf.digest(name)
+        reply["digest"] = shelf.digest(name)
         return reply
 
-    def _card_remove(self, name: str) -> dict:
-        return {"removed": self.box.asked.remove_card(name)}
+    def _card_remove(self, name: str, kind: str) -> dict:
+        return {"removed": self.box.asked.remove_card(self._shelf_of(kind), name)}
 
     # --- a card that is coming
 
@@ -238,9 +249,10 @@ class Link:
         may be that its commit was answered and the reply was lost. A card that is coming is still to be
         committed."""
         if digest != self._digest or self._missing():
-            for name in self.box.shelf.names():
-                if self.box.shelf.digest(name) == digest:
-                    return name
+            for shelf in (self.box.shelf, self.box.papers):
+                for name in shelf.names():
+                    if shelf.digest(name) == digest:
+                        return name
         return ""
 
     def _check(self, digest: str) -> None:
@@ -263,12 +275,13 @@ class Link:
             card = self._unpacked("".join([parts[part] for part in range(of)]))
         except Exception:  # whatever the reader raises
             raise Refusal(what, "its parts make no JSON", "Send its parts again") from None
-        map = PrintingMap.from_dict(card)
-        del parts, card  # a small heap has no room for them beside the map written out again
-        text = map.text()
+        self._shelf = self._shelf_of("paper" if isinstance(card, dict) and "filters" in card else "card")
+        made = self._shelf.made(card)
+        del parts, card  # a small heap has no room for them beside the card written out again
+        text = self._shelf.text_of(made)
         if digest_of_text(self.platform, text) != digest:
             raise Refusal(what, "its digest does not match", "Send its parts again")
-        self._digest, self._of, self._name, self._text = digest, of, map.name, text
+        self._digest, self._of, self._name, self._text = digest, of, made.name, text
 
     def _unpacked(self, packed: str):
         """The plain data in `packed`, read from a stream, so that its text is never in memory as a whole."""
@@ -313,16 +326,17 @@ class Link:
         return _lines(self.box.damage_lines(), after)
 
 
-# method: (whether it writes, its params with their types, what answers it). Only "after" may be left out.
+# method: (whether it writes, its params with their types, what answers it). "after" and "kind" may be left
+# out.
 METHODS: dict = {
     "hello": (False, (), Link._hello),
     "state": (False, (), Link._state),
-    "card.list": (False, (("after", str),), Link._card_list),
+    "card.list": (False, (("after", str), ("kind", str)), Link._card_list),
     "card.part": (True, (("digest", str), ("of", int), ("part", int), ("packed", str)), Link._card_part),
     "card.verify": (False, (("digest", str),), Link._card_verify),
     "card.commit": (True, (("digest", str),), Link._card_commit),
-    "card.fetch": (False, (("name", str), ("part", int)), Link._card_fetch),
-    "card.remove": (True, (("name", str),), Link._card_remove),
+    "card.fetch": (False, (("name", str), ("part", int), ("kind", str)), Link._card_fetch),
+    "card.remove": (True, (("name", str), ("kind", str)), Link._card_remove),
     "bench.get": (False, (), Link._bench_get),
     "bench.set": (True, (("values", dict),), Link._bench_set),
     "fitted.get": (False, (), Link._fitted_get),

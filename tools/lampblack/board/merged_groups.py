@@ -17,6 +17,7 @@ APART = (
     "board.crash",
     "board.pins",
     # What is loaded when it is asked for
+    "timing_core.light.paper_record",
     "timing_core.panel.bench_screen",
     "timing_core.panel.carry_screen",
     "timing_core.panel.counting",

@@ -170,6 +170,13 @@ def shelf_table(cards: Iterable[dict[str, Any]]) -> Table:
     return table
 
 
+def papers_table(records: Iterable[dict[str, Any]]) -> Table:
+    table = _table("name", "edition", "digest")
+    for record in records:
+        table.add_row(record["name"], record["title"], record["digest"][:12])
+    return table
+
+
 def bench_table(values: dict[str, Any]) -> Table:
     """The settings of `values` in the panel's order."""
     table = _table("key", "value", "on the panel", "what it is")

@@ -10,16 +10,14 @@ import random
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import serial  # type: ignore[import-untyped]
 from serial.tools import list_ports  # type: ignore[import-untyped]
 
 from lampblack.wire.asking import SLICE_S, Asking, BoxError, NoAnswer, cause_of, read_json
 from lampblack.wire.push import requests_for
-from lampblack.wire.replies import CARD, RECORD, Shape, Wrong
-from timing_core.light.printing_map import PrintingMap
-from timing_core.refusal import Refusal
+from lampblack.wire.replies import CARD, PAPER, RECORD, Shape, Wrong
 from timing_core.wire.framing import NOT_ALL_SENT
 from timing_core.wire.methods import WIRE
 
@@ -30,6 +28,11 @@ PUSH_WAIT_S, PUSH_WAIT_MAX_S = 0.1, 3.0
 """Before a push is tried again: at most this at first, then twice as long each time, up to the second."""
 ITEMS_MOST = 1000
 """Cards, records or lines of one list; a box keeps 64 of each at most. What goes on beyond is no box."""
+
+
+Kind = Literal["card", "paper"]
+"""What is kept in a box and goes over the wire in parts: cards and paper records."""
+_SHAPES: dict[Kind, Shape] = {"card": CARD, "paper": PAPER}
 
 
 class Port(NamedTuple):
@@ -134,25 +137,29 @@ class BoxClient:
         """What the box is doing."""
         return self.call("state")
 
-    def cards(self) -> list[dict]:
-        """Name, title and digest of every card on the shelf, by name."""
+    def cards(self, kind: Kind = "card") -> list[dict]:
+        """Name, title and digest of every card on the shelf, by name; the title of a paper record is its
+        edition."""
 
         def after(last: str, card: dict) -> str:
             if card["name"] <= last:
                 raise Wrong("cards: they are not in the order of their names")
             return card["name"]
 
-        return list(self._listed("card.list", "cards", "", after))
+        return list(self._listed("card.list", "cards", "", after, self._of_kind(kind)))
 
-    def push(self, card: dict, progress: Callable[[int, int], None] | None = None) -> dict:
+    def push(
+        self, card: dict, progress: Callable[[int, int], None] | None = None, kind: Kind = "card"
+    ) -> dict:
         """Put a card on the shelf, whole or not at all, in place of one with its name; gives name and digest.
 
-        `card` is as `PrintingMap.to_dict` has it. `progress(done, of)` counts messages.
+        `card` is as `to_dict` of PrintingMap or PaperRecord has it. `progress(done, of)` counts messages.
         """
+        self._of_kind(kind)
         try:
-            requests = requests_for(PrintingMap.from_dict(card).to_dict())
-        except Refusal as refusal:
-            raise BoxError(refusal.line) from None
+            requests = requests_for(_SHAPES[kind](card))
+        except Wrong as wrong:
+            raise BoxError(f"{card.get('name')} is not pushed: {wrong}. Mend it and push it again.") from None
         wait_s = PUSH_WAIT_S
         for _ in range(PUSH_TRIES):
             try:
@@ -178,26 +185,40 @@ class BoxClient:
             raise self._asking.wrong("card.commit", "it has another card")
         return kept
 
-    def pull(self, name: str, progress: Callable[[int, int], None] | None = None) -> dict:
-        """A card from the shelf, as `PrintingMap.to_dict` has it."""
-        first = self.call("card.fetch", name=name, part=0)
+    def pull(
+        self, name: str, progress: Callable[[int, int], None] | None = None, kind: Kind = "card"
+    ) -> dict:
+        """A card from the shelf, as `to_dict` of PrintingMap or PaperRecord has it."""
+        which = {"name": name, **self._of_kind(kind)}
+        first = self.call("card.fetch", part=0, **which)
         told = progress or (lambda done, of: None)
         told(1, first["of"])
         rest = self._asking.ask(
-            [("card.fetch", {"name": name, "part": part}) for part in range(1, first["of"])],
+            [("card.fetch", {**which, "part": part}) for part in range(1, first["of"])],
             lambda done: told(1 + done, first["of"]),
         )
         text = self._joined("card.fetch", [first, *rest])
         if hashlib.sha256(text.encode()).hexdigest() != first["digest"]:
             raise BoxError(f"{name} is not pulled: it changed meanwhile. Pull it again.")
-        card = self._read("card.fetch", text, CARD)
+        card = self._read("card.fetch", text, _SHAPES[kind])
         if card["name"] != name:
             raise self._asking.wrong("card.fetch", "it has another card")
         return card
 
-    def remove(self, name: str) -> bool:
+    def remove(self, name: str, kind: Kind = "card") -> bool:
         """Take a card off the shelf; False if it is not there (or a lost reply was asked for again)."""
-        return self.call("card.remove", name=name)["removed"]
+        return self.call("card.remove", name=name, **self._of_kind(kind))["removed"]
+
+    def _of_kind(self, kind: Kind) -> dict[str, Any]:
+        """The params that say so. A box of an earlier version knows cards alone."""
+        if kind == "card":
+            return {}
+        if "papers_max" not in self.about:
+            raise BoxError(
+                f"The box at {self.url} keeps no paper records: its version is earlier. Install the firmware "
+                "again."
+            )
+        return {"kind": kind}
 
     def bench_get(self) -> dict:
         """Every setting of the bench."""
@@ -237,12 +258,19 @@ class BoxClient:
     def _lines(self, method: str) -> list[str]:
         return list(self._listed(method, "lines", 0, lambda count, line: count + 1))
 
-    def _listed(self, method: str, key: str, after: Any, next_after: Callable[[Any, Any], Any]) -> Iterator:
+    def _listed(
+        self,
+        method: str,
+        key: str,
+        after: Any,
+        next_after: Callable[[Any, Any], Any],
+        params: dict[str, Any] | None = None,
+    ) -> Iterator:
         """The items of a list that comes in pages; `next_after` tells what to ask for after an item."""
         count = 0
         more = True
         while more:
-            page = self.call(method, after=after)
+            page = self.call(method, after=after, **(params or {}))
             for item in page[key]:
                 try:
                     after = next_after(after, item)

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from timing_core.light.bench import check, setting
+from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plain_form import is_name
 from timing_core.light.printing_map import PrintingMap
 from timing_core.panel.counting import KEYS
@@ -182,6 +183,7 @@ def _fitted(key: str) -> Shape:
 _FITTED = _keys(values=_keys({key: _fitted(key) for key in NOTHING_FITTED}), in_force=_flag)
 
 CARD: Shape = _by_the_core(lambda plain: PrintingMap.from_dict(plain).to_dict())
+PAPER: Shape = _by_the_core(lambda plain: PaperRecord.from_dict(plain).to_dict())
 
 _STRIP = _keys(
     kind=_WORDS,
@@ -261,6 +263,7 @@ REPLIES: dict[str, Shape] = {
         piece=_number(),
         pieces_max=_number(),
         methods=_rows(_text(64)),
+        optional={"papers_max": _number()},
     ),
     "state": _keys(
         state=_WORDS,
