@@ -120,6 +120,7 @@ any_card = st.fixed_dictionaries(
         "carried": st.fixed_dictionaries(
             {}, optional={key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}
         ).filter(bool),
+        "record": st.from_regex(f"[a-z0-9-]{{1,{NAME_MAX}}}", fullmatch=True),
     },
 )
 
@@ -518,7 +519,7 @@ def test_the_schema_describes_every_key_with_an_example():
                 yield inner
 
     found = list(leaves(SCHEMA))
-    assert len(found) == 5 + len(FACTS) + len(MEASURES) + len(CARRIED) + 2 + 4
+    assert len(found) == 6 + len(FACTS) + len(MEASURES) + len(CARRIED) + 2 + 4
     for leaf in found:
         jsonschema.validate(leaf["examples"][0], leaf)
 

@@ -405,6 +405,7 @@ cards = st.fixed_dictionaries(
         "carried": st.fixed_dictionaries(
             {}, optional={key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}
         ).filter(bool),
+        "record": st.text("abcdefghijklmnopqrstuvwxyz0123456789-", min_size=1, max_size=NAME_MAX),
     },
 )
 
@@ -445,12 +446,13 @@ def between(value, low, high):
 def is_card(card):
     """Is this what a card may be? Written from the limits alone."""
     needed = {"name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"}
-    if type(card) is not dict or not needed <= set(card) <= needed | {"measures", "carried"}:
+    if type(card) is not dict or not needed <= set(card) <= needed | {"measures", "carried", "record"}:
         return False
     longest = dict(FACTS)
+    names = [card[key] for key in ("name", "record") if key in card]
     return (
-        fits(card["name"], 1, NAME_MAX)
-        and set(card["name"]) <= set("abcdefghijklmnopqrstuvwxyz0123456789-")
+        all(fits(name, 1, NAME_MAX) for name in names)
+        and all(set(name) <= set("abcdefghijklmnopqrstuvwxyz0123456789-") for name in names)
         and fits(card["title"], 0, TITLE_MAX)
         and type(card["tied"]) is bool
         and type(card["dry_down"]) is bool

@@ -19,7 +19,7 @@ from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, Ledger
-from timing_core.records.shelf import PAPER, Shelf
+from timing_core.records.shelf import Shelf
 from timing_core.records.store import Store
 from timing_core.refusal import Refusal
 
@@ -186,11 +186,11 @@ def test_a_paper_record_is_old_or_new_and_never_half(fault):
         disk = MemoryDisk()
         Shelf(Store(disk, platform.crc32), platform).keep_text("vc-2019", encode(small_card("vc-2019")))
         if before:
-            Shelf(Store(disk, platform.crc32), platform, PAPER).keep_text("vc-2019", encode(before))
+            Shelf(Store(disk, platform.crc32), platform, papers=True).keep_text("vc-2019", encode(before))
         cutting = CuttingDisk(disk.files, 0, fault)
         with pytest.raises(PowerCut):
-            Shelf(Store(cutting, platform.crc32), platform, PAPER).keep_text("vc-2019", encode(new))
-        found = Shelf(Store(cutting, platform.crc32), platform, PAPER)
+            Shelf(Store(cutting, platform.crc32), platform, papers=True).keep_text("vc-2019", encode(new))
+        found = Shelf(Store(cutting, platform.crc32), platform, papers=True)
         assert found.card("vc-2019") in (before, new)
         assert found.names() == (["vc-2019"] if found.card("vc-2019") else [])
         # The card of the same name is another thing.

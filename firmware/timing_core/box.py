@@ -38,7 +38,7 @@ from timing_core.platform import Platform
 from timing_core.records.fitted import Fitted
 from timing_core.records.journal import Journal
 from timing_core.records.ledger import Ledger
-from timing_core.records.shelf import PAPER, Shelf
+from timing_core.records.shelf import Shelf
 from timing_core.records.store import Store
 from timing_core.refusal import Refusal
 from timing_core.wire.asked import Asked
@@ -69,7 +69,7 @@ class Box:
         self.io = Exchange(panel_ms > 0)
         self.clock = Clock()
         self.work = Work()
-        self.shelf, self.papers = Shelf(store, platform), Shelf(store, platform, PAPER)
+        self.shelf, self.papers = Shelf(store, platform), Shelf(store, platform, papers=True)
         self.ledger = Ledger(store, platform)
         self.journal = Journal(store, platform)
         self.findings = Findings(self.ledger)

@@ -11,7 +11,7 @@ from timing_core.light.printing_map import PrintingMap
 from timing_core.panel.counting import Counting
 from timing_core.records.fitted import Fitted
 from timing_core.records.ledger import Ledger, stage_record
-from timing_core.records.shelf import PAPER, Shelf
+from timing_core.records.shelf import Shelf
 from timing_core.records.store import Store
 
 if hasattr(gc, "threshold"):
@@ -57,7 +57,7 @@ class FakeBox:
         self.disk = disk or TightDisk()
         self.store = Store(self.disk, platform.crc32)
         self.shelf = Shelf(self.store, platform)
-        self.papers = Shelf(self.store, platform, PAPER)
+        self.papers = Shelf(self.store, platform, papers=True)
         self.ledger = Ledger(self.store, platform)
         self.bench = Bench()
         self.fitted = Fitted(self.store, platform)

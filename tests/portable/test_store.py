@@ -6,7 +6,7 @@ from tests.portable.papers import VC_2019, VC_2020
 from timing_core.canonical import digest_of_text, encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX, WAITING_MAX, Ledger
-from timing_core.records.shelf import CARDS_MAX, PAPER, PAPERS_MAX, Shelf
+from timing_core.records.shelf import CARDS_MAX, PAPERS_MAX, Shelf
 from timing_core.records.store import LOST, OLDER, Store, StoreFault
 from timing_core.refusal import Refusal
 
@@ -225,7 +225,7 @@ def test_a_full_shelf_refuses_a_new_card_and_takes_a_new_version():
 def test_paper_records_are_kept_as_cards_are_and_apart_from_them():
     disk = MemoryDisk()
     store = Store(disk, platform.crc32)
-    shelf, papers = Shelf(store, platform), Shelf(store, platform, PAPER)
+    shelf, papers = Shelf(store, platform), Shelf(store, platform, papers=True)
     let_go = []
     papers.let_go = lambda: let_go.append(len(let_go))
     keep(shelf, a_map("vc-2019"))
@@ -233,9 +233,9 @@ def test_paper_records_are_kept_as_cards_are_and_apart_from_them():
     papers.keep_text("vc-2019", encode(VC_2019))
     assert papers.get("vc-2019").to_dict() == VC_2019
     assert let_go == [0]
-    assert papers.text("vc-2019") == papers.text_of(papers.made(VC_2019)) == encode(VC_2019)
+    assert papers.text("vc-2019") == papers.made(VC_2019).text() == encode(VC_2019)
     assert shelf.card("vc-2019") == small_card("vc-2019")
-    again = Shelf(store, platform, PAPER)
+    again = Shelf(store, platform, papers=True)
     assert again.names() == ["vc-2019"]
     changes = papers.changes
     assert papers.drop("vc-2019") is True
@@ -245,7 +245,7 @@ def test_paper_records_are_kept_as_cards_are_and_apart_from_them():
 
 
 def test_a_full_box_refuses_a_new_paper_record_and_takes_a_new_edition():
-    papers = Shelf(Store(MemoryDisk(), platform.crc32), platform, PAPER)
+    papers = Shelf(Store(MemoryDisk(), platform.crc32), platform, papers=True)
     for n in range(PAPERS_MAX):
         papers.keep_text("paper-%d" % n, encode(VC_2019))
     assert PAPERS_MAX == 16
@@ -259,7 +259,7 @@ def test_a_full_box_refuses_a_new_paper_record_and_takes_a_new_edition():
 
 def test_a_paper_record_that_has_gone_bad_is_told_and_hides_none():
     store = Store(MemoryDisk(), platform.crc32)
-    papers = Shelf(store, platform, PAPER)
+    papers = Shelf(store, platform, papers=True)
     for name, text in (("a", b"{}"), ("b", encode(VC_2019)), ("c", b'{"edition":"","name":"c"}')):
         papers.keep_text(name, text)
     assert [papers.get(name) is None for name in ("a", "b", "c")] == [True, False, True]

@@ -8,6 +8,7 @@ more light is wanted. Shares are in 1/4096, and say how much of the effect at a 
 filter has: 0 is the soft filter alone, SHARE the hard one. Densities are those above base and fog.
 """
 
+from timing_core.canonical import encode
 from timing_core.light.bench import FILTER_MAX, is_int, is_plain_text
 from timing_core.light.plain_form import WrongForm, name_in, number_in, only_keys, text_in, value_in
 from timing_core.light.stops import FURTHEST, scale
@@ -161,13 +162,17 @@ class PaperRecord:
             raise wrong.as_refusal("The paper record is not taken", "the paper record") from None
 
     def to_dict(self) -> dict:
-        """The record as JSON-ready data; `canonical.encode` makes the text of it that is kept."""
+        """The record as JSON-ready data."""
         plain: dict = {"name": self.name, "edition": self.edition, "filters": self.filters}
         if self.pair:
             plain.update({"pair": self.pair, "r10": self.r10, "qa": self.qa, "qs": self.qs})
         if self.speed:
             plain["speed"] = self.speed
         return plain
+
+    def text(self) -> bytes:
+        """The canonical text of `to_dict`, as it is kept and sent."""
+        return encode(self.to_dict())
 
     def offset(self, filter: str, anchor: str):
         """The offset of a filter that leaves the tone `anchor`, one of ANCHORS; None if the filter is not in
@@ -205,6 +210,14 @@ class PaperRecord:
         share = share_at(self.r10, range_of_grade(quarters, self.filters))
         moved = self._offset_at(share, anchor) - self._offset_at(was, anchor)
         return times_for(share, soft_ms * soft + hard_ms * hard, soft, hard, moved)
+
+    def grades(self):
+        """The softest and the hardest grade of its filters, in quarters; None if fewer than two have one."""
+        found = _grades(self.filters)
+        return (found[0][0], found[-1][0]) if len(found) > 1 else None
+
+    def grade_text(self, quarters: int) -> str:
+        return grade_text(quarters)
 
     def _offset_at(self, share: int, anchor: str) -> int:
         """By the sum rule, a middle tone stays while the sum of light times speed does."""

@@ -111,6 +111,7 @@ class PrintingMap:
         self.facts: dict = {}
         self.measures: dict = {}
         self.carried: dict = {}
+        self.record = ""
         self.passes: list[Pass] = []
         self._lead = 0
 
@@ -131,6 +132,7 @@ class PrintingMap:
         other.dry_down, other.dry_down_pm = self.dry_down, self.dry_down_pm
         other.facts = dict(self.facts)
         other.measures, other.carried = dict(self.measures), dict(self.carried)
+        other.record = self.record
         for own in self.passes:
             twin = Pass(own.filter, own.level_ms)
             twin.shift, twin.anchor_ms = own.shift, own.anchor_ms
@@ -176,6 +178,16 @@ class PrintingMap:
         own = self.passes[index]
         own.level_ms = own.anchor_ms = base_ms
 
+    def set_bases(self, bases_ms: list) -> None:
+        """Set every base; a tie gets its new ratio. A Refusal changes nothing."""
+        for index in range(len(bases_ms)):
+            if not BASE_MIN_MS <= bases_ms[index] <= BASE_MAX_MS:
+                raise _no_base("pass %d would be %s" % (index + 1, no_base_text(bases_ms[index])))
+        for own, base_ms in zip(self.passes, bases_ms):
+            own.level_ms = own.anchor_ms = base_ms
+            own.shift = 0
+        self._lead = 0
+
     def step_base(self, index: int, step_stops120: int, steps: int) -> None:
         """Move a base by `steps` of `step_stops120`, or of plain seconds where that is 0; ties follow."""
         if step_stops120 == 0:
@@ -217,11 +229,7 @@ class PrintingMap:
 
     def _settle(self) -> None:
         """Make the present bases the new anchors, from which the ratio is taken."""
-        bases = [self.base_ms(index) for index in range(len(self.passes))]
-        for own, base_ms in zip(self.passes, bases):
-            own.level_ms = own.anchor_ms = base_ms
-            own.shift = 0
-        self._lead = 0
+        self.set_bases([self.base_ms(index) for index in range(len(self.passes))])
 
     # --- passes and marks
 
@@ -308,6 +316,8 @@ class PrintingMap:
             plain["measures"] = dict(self.measures)
         if self.carried:
             plain["carried"] = dict(self.carried)
+        if self.record:
+            plain["record"] = self.record
         return plain
 
     def text(self) -> bytes:
@@ -328,12 +338,13 @@ class PrintingMap:
         carried, measures = _numbers_text("carried", self.carried), _numbers_text("measures", self.measures)
         dry_down = ("true" if self.dry_down else "false", self.dry_down_pm)
         tied = "true" if self.tied else "false"
-        rest = (quoted(self.name), ",".join(passes), tied, quoted(self.title))
+        record = '"record":%s,' % quoted(self.record) if self.record else ""
+        rest = (quoted(self.name), ",".join(passes), record, tied, quoted(self.title))
         return (
             "{%s" % carried
             + '"dry_down":%s,"dry_down_pm":%d,' % dry_down
             + '"facts":{%s},%s' % (facts, measures)
-            + '"name":%s,"passes":[%s],"tied":%s,"title":%s}' % rest
+            + '"name":%s,"passes":[%s],%s"tied":%s,"title":%s}' % rest
         ).encode()
 
     @staticmethod
@@ -360,7 +371,7 @@ def _no_base(why: str) -> Refusal:
 
 
 _MAP_KEYS = ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes")
-_MAP_MAY_HAVE = ("measures", "carried")
+_MAP_MAY_HAVE = ("measures", "carried", "record")
 _PASS_KEYS = ("filter", "base_ms", "marks")
 _MARK_KEYS = ("area", "stops120", "filter", "with_previous")
 
@@ -385,6 +396,8 @@ def _map_from(card) -> PrintingMap:
         built.measures = _numbers(card, "measures", MEASURES)
     if "carried" in card:
         built.carried = _numbers(card, "carried", tuple([(key, -FURTHEST, FURTHEST) for key in CARRIED]))
+    if "record" in card:
+        built.record = name_in(card, "record")
     passes = value_in(card, "passes")
     if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
         raise WrongForm("passes", "a print has 1 to %d of them" % PASSES_MAX)

@@ -21,6 +21,7 @@ from timing_core.panel.rows import (
     TWO_VALUED,
     Row,
     Screen,
+    following,
     following_filter,
     setting_row,
     within,
@@ -38,6 +39,8 @@ class PrintScreen(Screen):
     key = "print"
     heading = "Print"
     begins = "print"
+    _paper = None
+    _paper_of: tuple = ("", 0)
 
     def rows(self, panel) -> list:
         map = panel.work.map
@@ -52,7 +55,7 @@ class PrintScreen(Screen):
         if several and map.tied:
             found.append(Row("all", "All passes", TURNS | PACES))
         for index in range(len(passes)):
-            found.append(Row("base", self._base_label(map, index), TURNS | PACES, index=index))
+            found.append(Row("base", _base_label(map, index), TURNS | PACES, index=index))
             marks = passes[index].marks
             for number in range(len(marks)):
                 mark = marks[number]
@@ -75,7 +78,28 @@ class PrintScreen(Screen):
         if any(own.marks for own in passes):
             found.append(Row("remove", "Remove mark", TURNS | NAMES))
         found.append(setting_row("step"))
+        found.append(Row("paper", "Paper", TURNS | NAMES))
+        paper = self._paper_now(panel)
+        if paper:
+            paper.add_rows(map, found)
         return found
+
+    def _paper_now(self, panel, taken: bool = False):
+        """What the paper record at work adds; None without one. It is read when it is put to work, and while
+        a value is open only if that is `taken`."""
+        of = (panel.work.map.record, panel.papers.changes)
+        if of != self._paper_of and (taken or not panel.is_open):
+            self._paper, self._paper_of = None, of
+            try:
+                record = panel.papers.get(of[0])
+                if record:
+                    from timing_core.panel.paper_rows import PaperRows
+
+                    panel.let_go("paper_rows")
+                    self._paper = PaperRows(record)
+            except (ImportError, OSError, ValueError, MemoryError):
+                pass  # what a board cannot load is not here
+        return self._paper
 
     def home(self, panel) -> int:
         found = self.rows(panel)
@@ -90,13 +114,12 @@ class PrintScreen(Screen):
             return panel.work.pass_index, None
         return (row.index, row.number) if row.key in _OF_A_PASS else None
 
-    def _base_label(self, map, index: int) -> str:
-        name = "Pass %d" % (index + 1) if len(map.passes) > 1 else "Base"
-        return "%s, %s" % (name, filter_text(map.passes[index].filter))
-
     def about(self, panel) -> str:
         """The pass that the row under the cursor belongs to, or the print's name."""
         map, row = panel.work.map, panel.row()
+        grade = self._paper.about(map, row.key) if self._paper else ""
+        if grade:
+            return grade
         if len(map.passes) > 1 and row.key in _OF_A_PASS:
             return "pass %d, %s" % (row.index + 1, filter_text(map.passes[row.index].filter))
         return map.title or map.name
@@ -110,6 +133,11 @@ class PrintScreen(Screen):
         key, map = row.key, panel.work.map
         if key == "filter":
             return map.passes[row.index].filter or "none"
+        if key == "grade" and self._paper:
+            return self._paper.grade_text(map)
+        if key == "paper":
+            gone = map.record and not self._paper and not panel.is_open
+            return "not here: " + map.record if gone else map.record or "none"
         if key == "all" and not panel.has_open(row):
             return "%d bases" % len(map.passes)
         if key == "base" or key == "all":
@@ -156,8 +184,12 @@ class PrintScreen(Screen):
     def turn(self, panel, row: Row, steps: int) -> None:
         key, work, was = row.key, panel.work, panel.opened_map
         map, bench = work.map, work.bench
-        if key == "filter":
+        if self._paper and (key == "filter" or key == "grade"):
+            self._paper.turn(panel, row, steps)
+        elif key == "filter":
             map.passes[row.index].filter = following_filter(bench, map.passes[row.index].filter, steps)
+        elif key == "paper":
+            map.record = following([""] + panel.papers.names(), map.record, steps)
         elif key == "all":
             map.step_base(row.index, bench.step_stops120, steps)
         elif key == "base":
@@ -210,12 +242,15 @@ class PrintScreen(Screen):
         if row.index < len(panel.work.map.passes) and row.key in _OF_A_PASS:
             panel.work.pass_index = row.index
         pick = panel.cursor.pick
-        if row.key == "add":
+        if row.key == "paper":
+            self._paper_now(panel, True)
+            panel.cursor_on(row)  # there may be more rows above it now
+        elif row.key == "add":
             marks = panel.work.map.passes[row.index].marks
             panel.work.map.add_mark(row.index, Mark(self._choices(panel, row)[pick], 0))
             panel.cursor_on(Row("mark", "", 0, "", row.index, len(marks) - 1))
         elif row.key == "remove" and pick:
-            self._remove(panel.work.map, pick)
+            _remove(panel.work.map, pick)
         elif row.key == "keep" and pick:
             self._keep(panel)
         elif row.key == "keep":
@@ -270,7 +305,7 @@ class PrintScreen(Screen):
         """What a row picks from. The first is nothing, but of names for a mark."""
         map = panel.work.map
         if row.key == "add":
-            return self._areas(panel, row.index)
+            return _areas(panel, row.index)
         if row.key == "keep":
             names = self._names_to_keep(panel)
             return ["nowhere", names[0]] + ["in its place" for _ in names[1:]]
@@ -280,33 +315,9 @@ class PrintScreen(Screen):
             for mark in map.passes[index].marks
         ]
 
-    def _areas(self, panel, index: int) -> list:
-        """Names for a new mark: those of areas that other passes have, then the bench's; none twice."""
-        passes = panel.work.map.passes
-        own = [mark.area for mark in passes[index].marks]
-        others = [mark.area for other in passes for mark in other.marks]
-        found: list = []
-        for area in others + list(panel.work.bench.get("areas")):
-            if area not in own and area not in found:
-                found.append(area)
-        number = 1
-        while not found:
-            area = "area %d" % number
-            if area not in own:
-                found.append(area)
-            number += 1
-        return found
-
     def _names_to_keep(self, panel) -> list:
         own = panel.work.map.name
         return [panel.shelf.free_name(own), own] if own in panel.shelf.names() else [own]
-
-    def _remove(self, map, nth: int) -> None:
-        for own in map.passes:
-            if 0 < nth <= len(own.marks):
-                own.marks.pop(nth - 1)
-                return
-            nth -= len(own.marks)
 
     def _keep(self, panel) -> None:
         map = panel.work.map
@@ -321,3 +332,34 @@ class PrintScreen(Screen):
             panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
         else:
             panel.io.say("%s is kept on the shelf." % map.name)
+
+
+def _base_label(map, index: int) -> str:
+    name = "Pass %d" % (index + 1) if len(map.passes) > 1 else "Base"
+    return "%s, %s" % (name, filter_text(map.passes[index].filter))
+
+
+def _areas(panel, index: int) -> list:
+    """Names for a new mark: those of areas that other passes have, then the bench's; none twice."""
+    passes = panel.work.map.passes
+    own = [mark.area for mark in passes[index].marks]
+    others = [mark.area for other in passes for mark in other.marks]
+    found: list = []
+    for area in others + list(panel.work.bench.get("areas")):
+        if area not in own and area not in found:
+            found.append(area)
+    number = 1
+    while not found:
+        area = "area %d" % number
+        if area not in own:
+            found.append(area)
+        number += 1
+    return found
+
+
+def _remove(map, nth: int) -> None:
+    for own in map.passes:
+        if 0 < nth <= len(own.marks):
+            own.marks.pop(nth - 1)
+            return
+        nth -= len(own.marks)

@@ -7,36 +7,37 @@ shelf; everything else is read each time. A damaged card is listed in `damaged` 
 What reads a paper record is loaded for each, and let go of again: most evenings want one, or none.
 """
 
-from timing_core.canonical import digest_of_text, encode
+from timing_core.canonical import digest_of_text
 from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.printing_map import PrintingMap
 from timing_core.refusal import Refusal
 
 CARDS_MAX = 64
 PAPERS_MAX = 16
-CARD = ("card", CARDS_MAX, "title")
-PAPER = ("paper", PAPERS_MAX, "edition")
-"""What is kept: the word for it on the wire and on the disk, how many, and the key that says more of one."""
-
-
-def _keep() -> None:
-    """A desk has the room for all modules."""
 
 
 class Shelf:
-    """The cards, or what else `kind` says, in `store`. Any name that is not on the shelf gives None or False,
-    even one that could not be. `changes` counts what was kept and dropped; `let_go()` is called when
-    what was loaded to read a paper record has read it."""
+    """The cards in `store`, or with `papers` the paper records. Any name that is not on the shelf gives None
+    or False, even one that could not be. `changes` counts what was kept and dropped; `let_go()` is called
+    when what was loaded to read a paper record has read it."""
 
-    def __init__(self, store, platform, kind: tuple = CARD) -> None:
+    kind = "card"
+    """The word for what is kept, on the wire and on the disk."""
+    most = CARDS_MAX
+    title_key = "title"
+    """The key that says more of one than its name."""
+    changes = 0
+
+    def __init__(self, store, platform, papers: bool = False) -> None:
         self.store = store
         self.platform = platform
-        self.kind, self.most, self.title_key = kind
-        self._prefix = self.kind + "-"
-        self.changes = 0
-        self.let_go = _keep  # set from outside, where memory is short
         self._names: list | None = None
         self.damaged: list = []
+        if papers:
+            self.kind, self.most, self.title_key = "paper", PAPERS_MAX, "edition"
+
+    def let_go(self) -> None:
+        """Set from outside, where memory is short: a desk has the room for all modules."""
 
     def names(self) -> list:
         """The names of all cards, sorted."""
@@ -46,9 +47,9 @@ class Shelf:
         if self._names is None:
             found: list = []
             damaged: list = []
-            for key in self.store.keys(self._prefix):
+            for key in self.store.keys(self.kind + "-"):
                 lost = self.store.get(key) is None
-                (damaged if lost else found).append(key[len(self._prefix) :])
+                (damaged if lost else found).append(key[len(self.kind) + 1 :])
             self.damaged = damaged
             # On a board an input may have cut in meanwhile, asked for the names too, and kept another card.
             if self._names is None:
@@ -60,7 +61,7 @@ class Shelf:
         here."""
         if name not in self._known():
             return None
-        text = self.store.get(self._prefix + name)
+        text = self.store.get(self.kind + "-" + name)
         if text is None:
             self._is_damaged(name)
         return text
@@ -95,7 +96,7 @@ class Shelf:
             return None
 
     def made(self, card):
-        """The PrintingMap or PaperRecord of plain data. A Refusal says what is wrong with it."""
+        """The PrintingMap or PaperRecord of plain data; its `text()` is kept. Refusal if it is none."""
         if self.kind == "card":
             return PrintingMap.from_dict(card)
         from timing_core.light.paper_record import PaperRecord
@@ -104,10 +105,6 @@ class Shelf:
             return PaperRecord.from_dict(card)
         finally:
             self.let_go()
-
-    def text_of(self, made) -> bytes:
-        """The canonical text of what `made` gave."""
-        return made.text() if self.kind == "card" else encode(made.to_dict())
 
     def damage(self) -> list:
         """A line for each that is known to be damaged."""
@@ -130,7 +127,7 @@ class Shelf:
             where = "the shelf" if self.kind == "card" else "the box"
             raise Refusal(what, "%s holds %d" % (where, self.most), "Remove one first")
         self.changes += 1
-        self.store.put(self._prefix + name, text)
+        self.store.put(self.kind + "-" + name, text)
         if fresh:
             self._names = sorted(self._known() + [name])
         if name in self.damaged:
@@ -142,7 +139,7 @@ class Shelf:
         if not known and name not in self.damaged:
             return False
         self.changes += 1
-        self.store.drop(self._prefix + name)
+        self.store.drop(self.kind + "-" + name)
         (self._known() if known else self.damaged).remove(name)
         return True
 

@@ -172,9 +172,10 @@ class Link:
     # --- cards
 
     def _shelf_of(self, kind: str):
-        for shelf in (self.box.shelf, self.box.papers):
-            if kind == shelf.kind or not kind:
-                return shelf
+        if kind == "paper":
+            return self.box.papers
+        if not kind or kind == "card":
+            return self.box.shelf
         raise Fault(BAD_PARAMS, "Message is not taken: kind is neither card nor paper. Send it so.")
 
     def _card_list(self, after: str, kind: str) -> dict:
@@ -275,10 +276,11 @@ class Link:
             card = self._unpacked("".join([parts[part] for part in range(of)]))
         except Exception:  # whatever the reader raises
             raise Refusal(what, "its parts make no JSON", "Send its parts again") from None
-        self._shelf = self._shelf_of("paper" if isinstance(card, dict) and "filters" in card else "card")
+        is_paper = isinstance(card, dict) and "filters" in card
+        self._shelf = self.box.papers if is_paper else self.box.shelf
         made = self._shelf.made(card)
         del parts, card  # a small heap has no room for them beside the card written out again
-        text = self._shelf.text_of(made)
+        text = made.text()
         if digest_of_text(self.platform, text) != digest:
             raise Refusal(what, "its digest does not match", "Send its parts again")
         self._digest, self._of, self._name, self._text = digest, of, made.name, text

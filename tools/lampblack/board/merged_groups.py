@@ -23,6 +23,7 @@ APART = (
     "timing_core.panel.counting",
     "timing_core.panel.ledger_screen",
     "timing_core.panel.listen_screen",
+    "timing_core.panel.paper_rows",
     "timing_core.panel.shelf_screen",
     "timing_core.panel.strip_screen",
     "timing_core.panel.trays_screen",

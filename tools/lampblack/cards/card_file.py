@@ -64,6 +64,8 @@ def dump(card: Mapping[str, Any]) -> str:
         if own in measures:
             whole, rest = divmod(measures[own], parts)
             doc[name] = measures[own] / parts if rest else whole
+    if "record" in card:
+        doc["record"] = card["record"]
     if card["facts"]:
         doc["facts"] = {key: card["facts"][key] for key, _ in FACTS if key in card["facts"]}
     if "carried" in card:
@@ -192,6 +194,7 @@ CARD = Table(
         ),
         "dry_down_on": Key(flag_leaf(False), "false keeps dry_down on the card without using it"),
         **{name: _measure(name) for name in MEASURE_KEYS},
+        "record": Key(name_leaf("rc-glossy"), "the paper record that is at work; the box has to have it"),
         "facts": Key(FACT, "what a later print needs to know"),
         "carried": Key(CARRY, "what the bases were carried over to"),
         "pass": Key(Rows(PASS, 1, PASSES_MAX), f"the exposures of the whole sheet, 1 to {PASSES_MAX}", True),
@@ -221,7 +224,11 @@ def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
             marks.append(plain)
         passes.append({"filter": own.get("filter", ""), "base_ms": own.get("base"), "marks": marks})
     measures = {own: values[name] for name, (own, _) in MEASURE_KEYS.items() if name in values}
-    more = {"measures": measures, "carried": values.get("carried", {})}
+    more = {
+        "measures": measures,
+        "carried": values.get("carried", {}),
+        "record": values.get("record", ""),
+    }
     return {
         **{key: value for key, value in more.items() if value},
         "name": values.get("name"),
