@@ -30,6 +30,9 @@ from timing_core.machine.lamp import TOO_EARLY
 from timing_core.machine.transitions import transitions
 from timing_core.panel.sounds import SOUNDS
 
+TO_SHELF = ("b", *["ArrowDown"] * 3, "Enter")
+"""From Print to the cards in the box, key by key."""
+
 EXAMPLES = Path(cli.__file__).parent / "examples"
 SIZES = {"desk": (1440, 900), "small": (1024, 768), "phone": (390, 844)}
 
@@ -517,7 +520,7 @@ def take_up_halves(screen, left: str, right: str) -> None:
     page = screen.page
     screen.choose("Clear film")
     screen.click("BACK")
-    screen.wheel(2)
+    screen.wheel(3)
     for _ in range(2):
         screen.click("Press the dial")
     for name, low, high in ((left, 0.002, 0.3), (right, 0.7, 0.998)):
@@ -636,7 +639,7 @@ def test_practice_tells_how_well_it_went(look, room):
     screen.click("Set up: One dodge")
     expect(screen.page.locator("#sheet-note")).to_contain_text("The card is on the shelf")
     # Other cards may be on the shelf: the exercise's is found by its area.
-    screen.keys("b", "ArrowDown", "ArrowDown", "Enter")
+    screen.keys(*TO_SHELF)
     with room.window() as window:
         cards = lampblack("shelf", "--port", room.port).strip().split("\n")[1:]
         row = next(at for at, line in enumerate(cards) if line.startswith("one-dodge"))
@@ -808,7 +811,7 @@ WHEN_IT_SHOWS = """() => {
 def test_a_push_from_the_command_line_is_seen(look, room):
     lampblack("push", str(EXAMPLES / "workroom.toml"), "--port", room.port)
     screen = look()
-    screen.keys("b", "ArrowDown", "ArrowDown", "Enter")
+    screen.keys(*TO_SHELF)
     expect(screen.page.locator("#back-does")).to_have_text("screens")
     before = screen.page.evaluate("() => document.getElementById('frame').toDataURL()")
     lampblack("push", str(EXAMPLES / "breakwater.toml"), "--port", room.port)
@@ -1009,7 +1012,7 @@ def test_the_readmes_five_minutes_end_with_a_verdict(chromium):
         screen.choose("Paused")
         type_in(bench)
         type_in(push)
-        screen.keys("b", "ArrowDown", "ArrowDown", "Enter", "Enter")
+        screen.keys(*TO_SHELF, "Enter")
         expect(screen.page.locator("#asks")).to_contain_text("filter 2")
         screen.click("Fresh sheet")
         screen.click("Fit 2")
@@ -1054,7 +1057,7 @@ def test_a_picture_of_ones_own_is_printed_and_an_area_drawn_by_key(look, room, t
     chooser.set_input_files({"name": "mine.png", "mimeType": "image/png", "buffer": file.getvalue()})
     expect(screen.page.get_by_role("group", name="Negative").get_by_role("radio")).to_have_count(6)
     lampblack("push", str(EXAMPLES / "breakwater.toml"), "--port", room.port)
-    screen.keys("b", "ArrowDown", "ArrowDown", "Enter", *["ArrowDown"] * 9)
+    screen.keys(*TO_SHELF, *["ArrowDown"] * 9)
     cards = lampblack("shelf", "--port", room.port).strip().split("\n")[1:]
     row = next(at for at, line in enumerate(cards) if line.startswith("breakwater"))
     screen.keys(*["ArrowUp"] * 12, *["ArrowDown"] * row, "Enter")
