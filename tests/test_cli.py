@@ -511,3 +511,11 @@ def test_the_shell_completes_commands():
         "COMP_CWORD": "1",
     }
     assert run_script(env=environment).stdout.split() == [b"plan"]
+
+
+def test_the_demo_gives_its_print_whole(lampblack):
+    told = lampblack("demo")
+    assert told.code == 0, told.err
+    (row,) = [line for line in told.out.partition("The ledger")[2].splitlines() if " workroom " in line]
+    assert " yes " in row
+    assert "No verdict" not in told.out
