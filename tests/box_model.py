@@ -355,10 +355,15 @@ def set_row(session: Session, label: str, detents: int, nth: int = 1) -> None:
     """Open a row, turn it slowly, take it."""
     to_row(session, label, nth)
     session.input("press")
-    for _ in range(abs(detents)):
-        session.advance(session.now_ms + 200)
-        session.input("dial", 1 if detents > 0 else -1)
+    turn_slowly(session, detents)
     session.input("press")
+
+
+def turn_slowly(session: Session, detents: int) -> None:
+    """Detents so far apart that none takes a larger step."""
+    for _ in range(abs(detents)):
+        wait(session, 200)
+        session.input("dial", 1 if detents > 0 else -1)
 
 
 # --- the wire

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lampblack.cards.card_file import dump, read
-from tests.box_model import a_card, a_pass, keys, load, new_session, to_row, wait
+from tests.box_model import a_card, a_pass, keys, load, new_session, to_row, turn_slowly
 from timing_core.light.carrying import (
     aperture_offset,
     aperture_text,
@@ -213,19 +213,13 @@ def carrying(**measures: int):
     return session
 
 
-def turn(session, detents: int) -> None:
-    for _ in range(abs(detents)):
-        wait(session, 200)
-        session.input("dial", 1 if detents > 0 else -1)
-
-
 def test_what_is_turned_is_a_proposal_and_back_leaves_all_as_it_was():
     session = carrying(negative_mm10=360, print_mm10=2540, aperture=30)
     before = session.box.work.map.text()
     for nth in (1, 2):
         to_row(session, "  carry to", nth)
         keys(session, "press")
-        turn(session, 5)
+        turn_slowly(session, 5)
         assert session.box.work.map.text() != before
         keys(session, "back")
         assert session.box.work.map.text() == before
@@ -238,7 +232,7 @@ def test_undo_and_redo_go_exactly_back_and_forth():
     for nth, detents in ((1, 30), (2, 3)):
         to_row(session, "  carry to", nth)
         keys(session, "press")
-        turn(session, detents)
+        turn_slowly(session, detents)
         keys(session, "press")
         texts.append(work.map.text())
     assert work.map.measures == {"negative_mm10": 360, "print_mm10": 2840, "aperture": 34}
@@ -263,7 +257,7 @@ def test_a_measure_that_is_set_moves_no_light():
     for label in ("On the negative", "On the print", "Aperture"):
         to_row(session, label)
         keys(session, "press")
-        turn(session, 3)
+        turn_slowly(session, 3)
         keys(session, "press")
         assert box.message == ""
     assert box.work.map.to_dict()["passes"] == light
@@ -275,7 +269,7 @@ def test_no_key_on_this_screen_gives_light():
     session = carrying(negative_mm10=360, print_mm10=2540, aperture=30)
     to_row(session, "  carry to")
     keys(session, "press")
-    turn(session, 4)
+    turn_slowly(session, 4)
     keys(session, "expose", "pedal")
     assert not session.lamp.lit
     assert session.box.state == "edit"
@@ -287,7 +281,7 @@ def test_a_refusal_leaves_the_value_open_where_it_was():
     session.box.work.map.set_base(0, 990_000)
     to_row(session, "  carry to")
     keys(session, "press")
-    turn(session, 8)
+    turn_slowly(session, 8)
     box = session.box
     assert box.state == "edit"
     assert "Open the lens by 1/3 stop first" in box.message
@@ -298,7 +292,7 @@ def test_a_card_brings_its_measures_in_numbers_and_takes_them_back():
     session = carrying(negative_mm10=360, print_mm10=2540, aperture=33)
     to_row(session, "  carry to", 2)
     keys(session, "press")
-    turn(session, 1)
+    turn_slowly(session, 1)
     keys(session, "press")
     card = session.box.work.map.to_dict()
     text = dump(card)

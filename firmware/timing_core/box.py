@@ -139,7 +139,7 @@ class Box:
             line = self.watch.tell_news()
             if self.machine.state == "notice":
                 io.message = self.findings.known + " " + line
-        if ticks:
+        if ticks and not self.trays.is_idle():
             self.trays.look(_quiet_ms(self), _is_dark(self))
         return io
 
@@ -163,7 +163,7 @@ class Box:
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
-        return self.trays.due_ms(_due_ms(self), _quiet_ms(self), _is_dark(self))
+        return _due_ms(self) if self.trays.is_idle() else _due_with_trays_ms(self)
 
     def is_about_light(self, event: str) -> bool:
         """True in a run or under light, if this key would light the lamp now or put it out. Such an input
@@ -367,6 +367,10 @@ def _due_ms(box: Box) -> int | None:
     if state == "delaying":
         return box.watch.due_ms(False, box.delay.due_ms())
     return box.lamp.due_ms(box.exposing.cues, box.machine.has("tick"), state == "arming")
+
+
+def _due_with_trays_ms(box: Box) -> int | None:
+    return box.trays.due_ms(_due_ms(box), _quiet_ms(box), _is_dark(box))
 
 
 def _quiet_ms(box: Box) -> int:

@@ -79,7 +79,10 @@ def to_size(map: PrintingMap, new_mm10: int) -> int:
     1/120 stop. A Refusal changes nothing, and says which aperture would do."""
     measures = map.measures
     offset = size_offset(measures["print_mm10"], new_mm10, measures["negative_mm10"])
-    _carry(map, "size", offset)
+    try:
+        map.carry("size", offset)
+    except Refusal as refusal:
+        raise _with_aperture(map, offset, refusal) from None  # what the lens can do for it
     measures["print_mm10"] = new_mm10
     return offset
 
@@ -88,18 +91,9 @@ def to_aperture(map: PrintingMap, new_sixths: int) -> int:
     """Carry the map over to another aperture. Returns the offset in 1/120 stop. A Refusal changes nothing."""
     measures = map.measures
     offset = aperture_offset(measures["aperture"], new_sixths)
-    _carry(map, "aperture", offset)
+    map.carry("aperture", offset)
     measures["aperture"] = new_sixths
     return offset
-
-
-def _carry(map: PrintingMap, what: str, offset: int) -> None:
-    try:
-        map.carry(what, offset)
-    except Refusal as refusal:
-        if what == "aperture":
-            raise
-        raise _with_aperture(map, offset, refusal) from None  # what the lens can do for it
 
 
 def _with_aperture(map: PrintingMap, offset: int, refusal: Refusal) -> Refusal:

@@ -30,7 +30,7 @@ HOLD_MARGIN_MS = 10
 """The most that is allowed for between the press and the lamp's going out. Measured on the emulated board:
 4.6 ms at the most (docs/measurements.md)."""
 
-_NOT_KEPT = "The map of this run is not kept: the memory is full. After a power cut it could not go on."
+_MAP_NOT_KEPT = "The map of this run is not kept: the memory is full. After a power cut it could not go on."
 
 
 class Exposing:
@@ -247,7 +247,7 @@ class Exposing:
         self.lamp.watch.close()
         self.lamp.settle()
         if not kept:
-            self.io.say(_NOT_KEPT)
+            self.io.say(_MAP_NOT_KEPT)
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""

@@ -140,6 +140,10 @@ class Trays:
     def is_empty(self) -> bool:
         return not (self.sheets[0].trays or self.sheets[1].trays or self.sheets[2].trays)
 
+    def is_idle(self) -> bool:
+        """Nothing is due, nor will be before a sheet begins."""
+        return not (self._waiting or self._said or self._is_noted) and self.is_empty()
+
     def nearest(self):
         """The sheet whose tray ends next; None if there is none with an end."""
         found = None

@@ -18,9 +18,12 @@ from timing_core.panel.rows import PACES, TURNS, Row, Screen
 _AT_FIRST = {"negative_mm10": 360, "print_mm10": 2400, "aperture": 36}
 """What a row proposes where the print has no such measure: 36 mm of film, 240 mm of paper, f/8."""
 
-
 _CARRIES = {"to size": "print_mm10", "to aperture": "aperture"}
 """The rows that carry over, and the measure that each carries to another."""
+
+
+def _measure_of(row: Row) -> str:
+    return _CARRIES.get(row.key, row.key)
 
 
 class CarryScreen(Screen):
@@ -53,7 +56,7 @@ class CarryScreen(Screen):
         return "Size" if row.key == "to size" else "Aperture" if row.key == "to aperture" else row.label
 
     def value(self, panel, row: Row) -> str:
-        measure = _CARRIES.get(row.key, row.key)
+        measure = _measure_of(row)
         number = panel.work.map.measures.get(measure)
         if number is None:
             return "not set"
@@ -61,11 +64,11 @@ class CarryScreen(Screen):
 
     def open(self, panel, row: Row) -> None:
         super().open(panel, row)
-        measure = _CARRIES.get(row.key, row.key)
+        measure = _measure_of(row)
         panel.work.map.measures.setdefault(measure, _AT_FIRST[measure])
 
     def turn(self, panel, row: Row, steps: int) -> None:
-        measure = _CARRIES.get(row.key, row.key)
+        measure = _measure_of(row)
         now = panel.work.map.measures[measure]
         number = following_aperture(now, steps) if measure == "aperture" else following_length(now, steps)
         if row.key == measure:

@@ -147,9 +147,10 @@ class Panel:
             self.show(left.over)
             self.cursor_on_key(left.key)
         else:
-            self.list_screens("screen", left.key)
             if self.run.can_go_on:
-                self.cursor_on_key("go on")
+                self.list_screens("go on")
+            else:
+                self.list_screens("screen", left.key)
             self.aim = aim
 
     def can_move(self) -> bool:
