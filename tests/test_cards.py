@@ -30,6 +30,7 @@ from lampblack.text.units import (
     percent_exact,
     seconds_exact,
 )
+from tests.card_numbers import card_numbers
 from timing_core.light.bench import FILTER_MAX, Bench, setting, setting_keys
 from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.plan import compile_print
@@ -45,7 +46,7 @@ from timing_core.light.printing_map import (
     TITLE_MAX,
     PrintingMap,
 )
-from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, FURTHEST, scale, stops_text
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, scale, stops_text
 from timing_core.refusal import Refusal
 
 HERE = Path(cards.__file__).parent
@@ -114,12 +115,7 @@ any_card = st.fixed_dictionaries(
         ),
     },
     optional={
-        "measures": st.fixed_dictionaries(
-            {}, optional={key: st.integers(low, high) for key, low, high in MEASURES}
-        ).filter(bool),
-        "carried": st.fixed_dictionaries(
-            {}, optional={key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}
-        ).filter(bool),
+        **card_numbers,
         "record": st.from_regex(f"[a-z0-9-]{{1,{NAME_MAX}}}", fullmatch=True),
     },
 )

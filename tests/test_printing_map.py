@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.card_numbers import card_numbers
 from timing_core.canonical import encode
 from timing_core.light.bench import FILTER_MAX
 from timing_core.light.plain_form import NAME_MAX
@@ -399,12 +400,7 @@ cards = st.fixed_dictionaries(
         "passes": st.lists(passes, min_size=1, max_size=PASSES_MAX),
     },
     optional={
-        "measures": st.fixed_dictionaries(
-            {}, optional={key: st.integers(low, high) for key, low, high in MEASURES}
-        ).filter(bool),
-        "carried": st.fixed_dictionaries(
-            {}, optional={key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}
-        ).filter(bool),
+        **card_numbers,
         "record": st.text("abcdefghijklmnopqrstuvwxyz0123456789-", min_size=1, max_size=NAME_MAX),
     },
 )
