@@ -419,7 +419,7 @@ def snapshot(session: Session) -> dict:
         "bench": box.bench.to_dict(),
         "shelf": {name: box.shelf.digest(name) for name in box.shelf.names()},
         "run": (
-            box.run.is_strip,
+            box.run.kind,
             box.run.at,
             box.run.given_ms,
             box.run.strikes,

@@ -305,7 +305,7 @@ class BoxMachine(RuleBasedStateMachine):
             self.stages = box.run.stages
             if box.run.stages:
                 self.journal_is_whole = True
-                self.plan = planned_strip(card, strip) if box.run.is_strip else planned_print(card)
+                self.plan = planned_strip(card, strip) if box.run.kind == "strip" else planned_print(card)
                 self.check_stages()
         self.at = box.run.at
         if not box.run.stages:

@@ -282,10 +282,12 @@ class Box:
     def plan(self) -> list:
         """The stages that EXPOSE would begin on this screen; empty if there are none, or they cannot be
         given."""
-        return self.work.plan(self.on_strip()) if self.panel.screen.begins else []
+        kind = self.panel.screen.begins
+        return self.work.plan(kind) if kind else []
 
     def _refusal(self):
-        return self.work.refusal(self.on_strip()) if self.panel.screen.begins else None
+        kind = self.panel.screen.begins
+        return self.work.refusal(kind) if kind else None
 
     def cannot_begin(self) -> bool:
         return self._refusal() is not None
@@ -303,7 +305,7 @@ class Box:
         self.tell_why()
         self.panel.kept.keep_all()
         self.panel.come_home()
-        self.exposing.begin(self.on_strip())
+        self.exposing.begin(self.panel.screen.begins)
 
     def take_and_begin(self) -> None:
         self.panel.take()
@@ -328,7 +330,7 @@ class Box:
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
-        self.panel.show("strip" if self.run.is_strip else "print")
+        self.panel.show(self.run.kind)
         self.exposing.go_on()
 
     def leave_run(self) -> None:

@@ -111,10 +111,10 @@ class BoxView:
         return self._box.run.strikes == 1
 
     @property
-    def sheet_key(self) -> tuple[int, bool]:
+    def sheet_key(self) -> tuple[int, str]:
         """What tells one sheet of paper from the next. A run that is left and gone on with later is on the
         same sheet, also when the plug was pulled in between."""
-        return self._box.run.number, self._box.run.is_strip
+        return self._box.run.number, self._box.run.kind
 
     def began_with(self) -> tuple[PrintingMap, Strip | None]:
         """Map and strip of the run under way as it began: both may have been changed since. No strip for a

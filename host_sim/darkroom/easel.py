@@ -32,7 +32,7 @@ class Easel:
         self.viewing = False
         self.note = ""
         self._note_waits = False
-        self._key: tuple[int, bool] | None = None
+        self._key: tuple[int, str] | None = None
 
     def put_in(self, paper: Paper) -> None:
         self.sheets += 1
@@ -53,7 +53,7 @@ class Easel:
         self.note = note
         self._note_waits = until_a_run
 
-    def begin(self, key: tuple[int, bool], run: Run) -> bool:
+    def begin(self, key: tuple[int, str], run: Run) -> bool:
         """A stage of `run` is lit. True where this is the first run on the sheet, and begins."""
         begins = self.run is None
         if begins:

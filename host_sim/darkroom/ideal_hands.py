@@ -53,7 +53,7 @@ class IdealHands(Watcher):
         self.house = house
         self.reaction_ms = reaction_ms
         self.sheets: list[Sheet] = []
-        self._under: tuple[int, bool] | None = None
+        self._under: tuple[int, str] | None = None
         self._stage: Stage | None = None
         self._from_us = 0
         self._shades: list[tuple[int, int, int | None]] = []

@@ -108,7 +108,7 @@ def first_is_lit(session: Session, kinds: tuple) -> bool:
     whole = [done[0] for done in run.done if done[1] >= run.stages[done[0]].light_ms]
     before = [at for at in range(run.at) if run.stages[at].kind != FIT]
     return (
-        run.is_strip == (BASE not in kinds)
+        (run.kind == "strip") == (BASE not in kinds)
         and whole == before
         and not any(run.stages[at].kind in kinds for at in before)
         and box.work.map.text() in run.text
@@ -333,7 +333,7 @@ def key(session: Session) -> bytes:
         plain(work.strip, {}),
         plain(work.bench, {}),
         tuple(work.strip_gave),
-        (run.text, run.is_strip, run.at, run.given_ms > 0, len(run.done)),
+        (run.text, run.kind, run.at, run.given_ms > 0, len(run.done)),
         (lamp.paper_out, lamp.paper_at_risk()),
         tuple([(name, box.shelf.text(name)) for name in box.shelf.names()]),
     )

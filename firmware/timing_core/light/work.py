@@ -53,30 +53,30 @@ class Work:
         """True while the strip as it is set is the one that was given, so that a patch can be chosen."""
         return self.strip_gave == self.strip.gives(self.map)
 
-    def plan(self, is_strip: bool) -> list[Stage]:
-        """The stages of the print, or of the strip; none if they cannot be given."""
-        plan = self._planned(is_strip)
+    def plan(self, kind: str) -> list[Stage]:
+        """The stages of the "print" or the "strip"; none if they cannot be given."""
+        plan = self._planned(kind)
         return [] if isinstance(plan, Refusal) else plan
 
-    def refusal(self, is_strip: bool):
+    def refusal(self, kind: str):
         """Why there is no plan: a Refusal, or None if there is one."""
-        plan = self._planned(is_strip)
+        plan = self._planned(kind)
         return plan if isinstance(plan, Refusal) else None
 
-    def _planned(self, is_strip: bool):
-        if is_strip not in self._plans:
+    def _planned(self, kind: str):
+        if kind not in self._plans:
             try:
-                if is_strip:
-                    self._plans[is_strip] = self.strip.compile(self.map, self.bench)
+                if kind == "strip":
+                    self._plans[kind] = self.strip.compile(self.map, self.bench)
                 else:
-                    self._plans[is_strip] = compile_print(self.map, self.bench)
+                    self._plans[kind] = compile_print(self.map, self.bench)
             except Refusal as refusal:
-                self._plans[is_strip] = refusal
-        return self._plans[is_strip]
+                self._plans[kind] = refusal
+        return self._plans[kind]
 
-    def text(self, is_strip: bool) -> bytes:
+    def text(self, kind: str) -> bytes:
         """What a run is made from: enough to compile it again and to put it on record."""
-        return text_of_run(self.map, self.strip if is_strip else None, self.bench.get("lead_ms"))
+        return text_of_run(self.map, self.strip if kind == "strip" else None, self.bench.get("lead_ms"))
 
 
 def text_of_run(map: PrintingMap, strip, lead_ms: int) -> bytes:

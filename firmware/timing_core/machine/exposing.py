@@ -176,14 +176,17 @@ class Exposing:
         return self.print_is_other() and self.work.map.text() in self.run.text
 
     def print_is_other(self) -> bool:
-        return self.run.is_last and self.run.stage_is_whole and not self.run.is_strip
+        return self._is_done("print")
+
+    def _is_done(self, kind: str) -> bool:
+        return self.run.is_last and self.run.stage_is_whole and self.run.kind == kind
 
     def strip_is_whole(self) -> bool:
         """The strip is whole, and is still the one that the Strip screen describes."""
         return self.strip_is_other() and self.run.gives == self.work.strip.gives(self.work.map)
 
     def strip_is_other(self) -> bool:
-        return self.run.is_last and self.run.stage_is_whole and self.run.is_strip
+        return self._is_done("strip")
 
     def hold(self) -> None:
         self.io.put("sound", "hold")
@@ -227,15 +230,15 @@ class Exposing:
 
     # --- a run
 
-    def begin(self, is_strip: bool) -> None:
+    def begin(self, kind: str) -> None:
         """Begin the print or the strip that is at work; Refusal if it cannot be given."""
         work = self.work
-        stages = work.plan(is_strip)
+        stages = work.plan(kind)
         self.lamp.paper_out = True  # paper is in the easel from here on
         self._say_of_waiting()
         self.clear()
-        gives = work.strip.gives(work.map) if is_strip else []
-        self.run.begin(stages, is_strip, gives, self.ledger.last() + 1, work.text(is_strip))
+        gives = work.strip.gives(work.map) if kind == "strip" else []
+        self.run.begin(kind, stages, gives, self.ledger.last() + 1, work.text(kind))
         kept = True
         try:
             self.journal.keep_text(self.run.text)

@@ -91,7 +91,7 @@ class Recovery:
         lag_ms = work.bench.get("lag_ms")
         run.was_cut_off = True
         run.begun += 1
-        run.is_strip = journal.get("kind") == "strip"
+        run.kind = str(journal.get("kind"))
         run.at = journal["stage"]
         run.name = str(journal.get("name"))
         run.number = number or self.ledger.last() + 1
@@ -107,7 +107,7 @@ class Recovery:
                 stage += [lag_ms, 0]
             run.done_text = "".join(["%d %d %d %d %d;" % tuple(stage) for stage in run.done])
             run.text = text_of_run(work.map, None, work.bench.get("lead_ms"))
-            if run.is_strip:
+            if run.kind == "strip":
                 run.why_not = "its strip is not kept"
         else:
             text, damage = self.journal.text_of(journal)

@@ -14,7 +14,7 @@ class Run:
     stage, with `given_ms` of light in `strikes` strikes, at least so much if `at_least` (a reset cut it off).
     `done` has a list for each stage left behind: its number, given ms, strikes, lag in ms, 1 for at least;
     `done_text` is the same for the journal. `text` is what the run is made from (see `light.work`), `number`
-    its number in the ledger; `begun` counts runs, so that one is told from the next. `cut_at` names the stage
+    its number in the ledger, `kind` "print" or "strip"; `begun` counts runs, so that one is told from the next. `cut_at` names the stage
     that a reset cut off. `is_again` is true from going on until the next strike. `filter_in` is the filter
     that was given or confirmed last; None from power-up until a run begins, which takes its first to be in.
     """
@@ -22,7 +22,7 @@ class Run:
     def __init__(self) -> None:
         self.begun = 0
         self.number = 0
-        self.is_strip = False
+        self.kind = "print"
         self.gives: list = []
         self.filter_in: str | None = None
         self.clear()
@@ -40,13 +40,13 @@ class Run:
         self.is_again = False
         self.reset_stage()
 
-    def begin(self, stages: list, is_strip: bool, gives: list, number: int, text: bytes) -> None:
+    def begin(self, kind: str, stages: list, gives: list, number: int, text: bytes) -> None:
         self.clear()
         self.begun += 1
         self.stages = list(stages)
         if self.filter_in is None:
             self.filter_in = stages[0].filter
-        self.is_strip = is_strip
+        self.kind = kind
         self.gives = gives
         self.number = number
         self.text = text
@@ -129,7 +129,7 @@ class Run:
         """The run as the ledger keeps it. `source` is what `text` says, or {} if there is none."""
         map: dict = source.get("map") or {}
         # Strips are given without dry-down.
-        dries = bool(map) and map["dry_down"] and not self.is_strip
+        dries = bool(map) and map["dry_down"] and self.kind == "print"
         stages = self.stages
         lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
         given = []
@@ -141,7 +141,7 @@ class Run:
             given.append(stage_record(name, filter, light_ms, given_ms, strikes, lag_ms, bool(at_least)))
         return {
             "form": FORM,
-            "kind": "strip" if self.is_strip else "print",
+            "kind": self.kind,
             "map": map or None,
             "strip": source.get("strip"),
             "whole": bool(lit)

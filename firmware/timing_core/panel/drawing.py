@@ -249,7 +249,7 @@ class Hands(Pieces):
             name = stage_name(stage) if stage.kind == BASE else stage_task(stage)
         else:
             name = stage_task(stage)
-            if box.run.is_strip and stage.kind == BASE:
+            if box.run.kind == "strip" and stage.kind == BASE:
                 name = "Pass %d first" % (stage.pass_index + 1)
             if stage.windows:
                 areas = _moving(stage.windows, 0, True)

@@ -27,7 +27,7 @@ class Journal:
         stage = run.stages[run.at]
         journal = {
             "form": FORM,
-            "kind": "strip" if run.is_strip else "print",
+            "kind": run.kind,
             "stage": run.at,
             "of": len(run.stages),
             "name": stage_name(stage),

@@ -16,7 +16,7 @@ def summary_of(box) -> dict:
         "card": box.work.map.name,
         "lit": box.lit,
         "safelight": box.lamp.safelight,
-        "run": ("strip" if run.is_strip else "print") if running else "",
+        "run": run.kind if running else "",
         "stage": run.at + 1 if running else 0,
         "stages": len(run.stages) if running else 0,
         "name": name if running else "",
