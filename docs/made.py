@@ -37,7 +37,7 @@ SETTLED_MS = 1000
 PRINTING = """
 back
 picture screens
-dial 3
+dial 4
 press
 picture shelf
 press
@@ -107,7 +107,7 @@ dial 9
 press
 picture ledger
 back
-dial -5
+dial -6
 press
 lamp
 wait 1
@@ -117,7 +117,7 @@ picture viewing
 """
 TRAYS = """
 back
-dial 2
+dial 3
 press
 press
 +40 dial 1
@@ -128,7 +128,7 @@ picture trays
 """
 REFUSED = """
 back
-dial 3
+dial 4
 press
 press
 dial 1

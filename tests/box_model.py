@@ -19,6 +19,7 @@ from host_sim.box.session import Session, Watcher
 from lampblack.wire.push import requests_for
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
+from timing_core.light.guided import HEADINGS
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.store import Store
 from timing_core.refusal import Refusal
@@ -26,7 +27,7 @@ from timing_core.wire.framing import frame
 
 LIT_STATES = ("exposing", "viewing", "stopping")
 """Written out again, so that a state added to the core's list by mistake is noticed."""
-ABOUT_TO_BE_LIT = ("arming", "delaying")
+ABOUT_TO_BE_LIT = ("arming", "delaying", "between")
 """These are in that list too, and are dark: light is about to come."""
 
 
@@ -423,6 +424,7 @@ def snapshot(session: Session) -> dict:
             box.run.at,
             box.run.given_ms,
             box.run.strikes,
+            box.run.holds,
             box.run.is_kept,
             [vars(stage) for stage in box.run.stages],
         ),
@@ -757,6 +759,45 @@ def _full_trays(session: Session, card: dict) -> None:
     wait(session, 4000)
 
 
+def _on_test(key: str, *events: str):
+    """The screen of a guided test, and then these keys."""
+
+    def enter(session: Session, card: dict) -> None:
+        load(session, card)
+        to_screen(session, "tests")
+        to_row(session, HEADINGS[key])
+        session.input("press")
+        keys(session, *events)
+
+    return enter
+
+
+def _after(enter, ms: int, *events: str):
+    """After `enter` and so many ms these keys."""
+
+    def late(session: Session, card: dict) -> None:
+        enter(session, card)
+        wait(session, ms)
+        keys(session, *events)
+
+    return late
+
+
+def _test_given(key: str, *events: str):
+    """A guided test that is given to its end, and then these keys."""
+
+    def enter(session: Session, card: dict) -> None:
+        _on_test(key, "expose")(session, card)
+        while session.box.in_run:
+            if session.box.state == "ready":
+                keys(session, "expose")
+            else:
+                session.advance(session.next_ms())
+        keys(session, *events)
+
+    return enter
+
+
 SITUATIONS = {
     "screens": _then(_nothing, "back"),
     "new print": _nothing,
@@ -778,6 +819,22 @@ SITUATIONS = {
     "ready, sheets in the trays": _with_sheets(_ready),
     "exposing, sheets in the trays": _with_sheets(_exposing),
     "choose, sheets in the trays": _with_sheets(_strip_given),
+    "tests": _on("tests"),
+    "a test's screen": _on_test("safelight"),
+    "a test's screen, to be read": _test_given("lag"),
+    "a test's screen, read": _test_given("lag", "press", "press"),
+    "tests, one read": _test_given("lag", "press", "press", "back"),
+    "edit an answer": _test_given("safelight", "press"),
+    "a paper strip, given": _test_given("paper"),
+    "edit a test's filter": _after(_on_test("shortest"), 0, "press"),
+    "ready, pulses": _on_test("lag", "expose"),
+    "exposing pulses": _after(_on_test("lag", "expose", "expose"), 100),
+    "between two pulses": _after(_on_test("lag", "expose", "expose"), 1500),
+    "held between two pulses": _after(_on_test("lag", "expose", "expose"), 1500, "back"),
+    "holding after a pulse": _after(_on_test("lag", "expose", "expose"), 100, "expose"),
+    "held in a pulse": _after(_on_test("lag", "expose", "expose"), 100, "back"),
+    "ready, to wait": _after(_on_test("safelight", "expose", "expose"), 999_900),
+    "waiting": _after(_after(_on_test("safelight", "expose", "expose"), 999_900, "expose"), 5000),
     "edit temperature": _opened("Temperature", "trays"),
     "bench": _on("bench"),
     "listen": _listening,

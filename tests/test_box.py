@@ -37,6 +37,7 @@ from tests.box_model import (
 )
 from timing_core.light.plan import CLOSES, OPENS
 from timing_core.light.printing_map import PrintingMap
+from timing_core.machine.exposing import kept_text
 from timing_core.machine.lamp import TOO_EARLY
 from timing_core.panel.listen_screen import SOUND_NAMES
 from timing_core.panel.sounds import SOUNDS
@@ -372,7 +373,7 @@ def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to(
     evening.play("expose")
     assert box.state == "ask"
     kept = "A run is kept. Base, pass 1 has 11.0 s to come. End it, and begin this one?"
-    assert box.exposing.kept_text() == kept
+    assert kept_text(box.exposing) == kept
     assert {control: box.machine.says(control) for control in ("expose", "back", "press")} == {
         "expose": "",
         "back": "keep it",
@@ -1610,7 +1611,7 @@ def test_what_is_said_of_a_run_before_a_filter():
     assert box.panel.value(box.panel.row()) == "Fit filter 5"
     to_screen(evening.session, "print")
     evening.play("expose")
-    assert box.exposing.kept_text() == "A run is kept. Next: Fit filter 5. End it, and begin this one?"
+    assert kept_text(box.exposing) == "A run is kept. Next: Fit filter 5. End it, and begin this one?"
 
 
 def test_undo_does_not_name_a_value_that_it_does_not_bring_back():

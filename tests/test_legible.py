@@ -34,7 +34,18 @@ WIDTH, HEIGHT = 128, 64
 PIXELS = WIDTH * HEIGHT
 LIT_PART_MAX = 0.20
 FIGURES_PX = 28
-HANDS_WORK = ("ready", "exposing", "held", "stopping", "choose", "viewing", "arming", "delaying")
+HANDS_WORK = (
+    "ready",
+    "exposing",
+    "held",
+    "stopping",
+    "choose",
+    "viewing",
+    "arming",
+    "delaying",
+    "between",
+    "waiting",
+)
 
 SHAPES = {
     tuple(GLYPHS[at + 1 : at + 1 + GLYPHS[at]]): chr(23 + at // 8) if at >= 72 else SIGNS[23 + at // 8]
@@ -131,11 +142,13 @@ def title_of(stage) -> str:
         "burn": f"Burn {stage.area}",
         "cover": f"Patch {stage.area}",
         "fresh": f"Patch {stage.area}",
-    }[stage.kind]
+    }.get(stage.kind, stage.area)
 
 
 def task_of(stage) -> str:
     """What hands do before the stage."""
+    if stage.task:
+        return stage.task
     if stage.kind == "cover":
         return f"Cover up to {int(stage.area) - 1}" if stage.area != "1" else "All open"
     if stage.kind == "fresh":
@@ -187,7 +200,7 @@ def check_legible(session, monkeypatch) -> None:
             assert read_at(picture, 8) == "Take filter out"
         assert read_at(picture, 24) == box.run.sheet
         return
-    elif state == "ready":
+    elif state in ("ready", "waiting"):
         if not box.message:
             first = shades_of(box.run.stage)[:1]
             if first and len(first[0]) == 2:
@@ -200,7 +213,7 @@ def check_legible(session, monkeypatch) -> None:
         stage, cue = box.run.stage, next_cue(box)
         about = cue[0] if cue else [f"pass {stage.pass_index + 1}"]
         if stage.kind != "base":
-            about = [stage.area if stage.kind == "burn" else f"patch {stage.area}"]
+            about = [f"patch {stage.area}" if stage.kind in ("cover", "fresh") else stage.area]
         assert sum(map(sum, picture[:16])) > WIDTH * 8, "on a lit ground"
         are_said(read_at(picture, 0, 2, ground=1), "Held ", about, 63, state)
         if not box.message:

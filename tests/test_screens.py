@@ -39,7 +39,9 @@ from tests.box_model import (
 from tests.panel_texts import core_messages
 from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
+from timing_core.light.guided import HEADINGS
 from timing_core.light.stops import offset_between, stops_text
+from timing_core.machine.exposing import kept_text
 from timing_core.machine.tray_setup import FACTOR
 from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
@@ -329,7 +331,12 @@ def test_over_a_message_the_head_shows_the_row_that_the_keys_act_on(monkeypatch)
 
 
 STANDS_IN = {"browse": "new print", "ready": "ready, burn", "held": "held", "choose": "choose"}
-STANDS_IN |= {"notice": "notice, print", "ask": "asked to end a run", "edit": "edit base"}
+STANDS_IN |= {
+    "answer": "answering",
+    "notice": "notice, print",
+    "ask": "asked to end a run",
+    "edit": "edit base",
+}
 STANDS_IN |= {"exposing": "new print", "viewing": "new print", "stopping": "new print"}
 """Where each state's messages are drawn. Under light none is: they are read when it is dark again."""
 
@@ -370,7 +377,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     def note(session, has: str = "") -> None:
         box = session.box
         assert has in box.message, box.message
-        kept = box.exposing.kept_text() if box.state == "ask" else ""
+        kept = kept_text(box.exposing) if box.state == "ask" else ""
         for words in (box.message, box.findings.known, kept):
             if words:
                 found.add((words, box.state))
@@ -378,6 +385,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     _note_situations(note)
     _note_refusals(note)
     _note_carrying(note)
+    _note_guided(note)
     _note_trays(note)
     _note_what_is_kept(note)
     _note_undo(note)
@@ -482,6 +490,48 @@ def _note_carrying(note) -> None:
     carrying(-100, 100, aperture=63, **sizes)
     carrying(11, 10_000, aperture=28)
     carrying(11, 990_000, aperture=28)
+
+
+def _note_guided(note) -> None:
+    """Each answer to a guided test."""
+
+    def answered(key: str, *places: int, **values: int) -> None:
+        session = new_session()
+        to_screen(session, "tests")
+        to_row(session, HEADINGS[key])
+        session.input("press")
+        screen = session.box.panel.screen
+        screen._known.given[key] = session.box.work.test | values
+        session.box.panel.come_home()
+        for place in places:
+            session.input("press")
+            session.input("dial", -99)
+            session.input("dial", place)
+            session.input("press")
+        note(session, ".")
+
+    answered("lag", 0, strip=1)
+    answered("shortest", 0)
+    answered("drydown", 10)
+    for places in ((0, 0, 0), (1, 1, 1), (3, 3, 3)):
+        for light in (0, 1):
+            answered("safelight", *places, ladder=1, light=light)
+    note(situation("a paper strip, given"), "in the ledger")
+    note(situation("a test's screen, to be read"), "read it here")
+    session = new_session()
+    session.box.asked.set_bench({"lag_ms": 2000})
+    to_screen(session, "tests")
+    session.input("press")
+    set_row(session, "Strip", 2)
+    session.input("expose")
+    note(session, "No fine strip")
+    session = new_session()
+    to_screen(session, "tests")
+    to_row(session, HEADINGS["paper"])
+    session.input("press")
+    set_row(session, "First patch", 20)
+    session.input("expose")
+    note(session, "too long")
 
 
 def _note_trays(note) -> None:
@@ -931,7 +981,7 @@ def test_nothing_is_abbreviated(monkeypatch):
             words |= words_of(Seen(session, monkeypatch).words, card)
     for message, _ in longest_messages():
         words |= words_of(message, worst_card()) - words_of(" ".join(names_of(worked_card())), worst_card())
-    assert sorted(words - PLAIN_WORDS) == []
+    assert not words - PLAIN_WORDS, " ".join(sorted(words - PLAIN_WORDS))
 
 
 def words_of(text: str, card: dict) -> set[str]:
@@ -947,6 +997,8 @@ def words_of(text: str, card: dict) -> set[str]:
 PLAIN_WORDS = set(
     """
     about anchor black grade
+    b between border darker display dry edge fine fogs gone grey less like little makes min nowhere
+    pause piece prints pulses r range read safe test tests wet white
     already cancel exposing half incomplete none redo redone together yourself
     bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
     sheets sight temperature throw tired trays within your

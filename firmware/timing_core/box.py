@@ -26,6 +26,7 @@ from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
 from timing_core.machine.exposing import Exposing, StartDelay, stage_of
 from timing_core.machine.findings import Findings
+from timing_core.machine.guided_run import GuidedRun
 from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
 from timing_core.machine.transitions import LIT
@@ -45,7 +46,7 @@ from timing_core.wire.asked import Asked
 from timing_core.wire.methods import Link
 from timing_core.wire.summary import summary_of
 
-_RUN_STATES = ("ready", "exposing", "held", "delaying")
+_RUN_STATES = ("ready", "exposing", "held", "delaying", "between", "waiting")
 _QUIET = ("tick", "lamp_end", "handover", "count", "end_count")
 
 
@@ -80,13 +81,14 @@ class Box:
             self.work, self.io, platform, self.lamp, self.journal, self.ledger, self.clock
         )
         self.delay = StartDelay(self.exposing)
+        self.guided = GuidedRun(self.exposing)
         self.run = self.exposing.run
         self.trays = Trays(self.io, store, self.clock)
         work, shelves, ledger, trays = self.work, (self.shelf, self.papers), self.ledger, self.trays
         self.panel = Panel(work, self.io, platform, store, shelves, ledger, self.run, self.watch, trays)
         self.acceptance = Acceptance(self)
-        parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance, self.delay, self.io)
-        self.machine = Machine(parts, WHEN, DO, ABOUT)
+        parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance, self.delay)
+        self.machine = Machine(parts + (self.io, self.guided), WHEN, DO, ABOUT)
         self.asked = Asked(self.io, store, self.clock, self.findings, self.panel, ledger, self.fitted)
         self.link = Link(self, platform)
         self._raised = ""
@@ -270,12 +272,6 @@ class Box:
     def too_early_here(self) -> bool:
         return self.panel.screen.begins != "" and self.lamp.is_settling()
 
-    def on_print(self) -> bool:
-        return self.panel.screen.begins == "print"
-
-    def on_strip(self) -> bool:
-        return self.panel.screen.begins == "strip"
-
     def begins(self) -> str:
         return self.panel.screen.begins
 
@@ -336,6 +332,7 @@ class Box:
     def leave_run(self) -> None:
         """Leave with the run kept. The first thing offered is to go on with it."""
         self.lamp.disarm()
+        self.lamp.keep_dark(False)
         self.panel.list_screens("go on" if self.run.can_go_on else "end")
 
     def end_run(self) -> None:
@@ -361,6 +358,25 @@ class Box:
         self.io.put("handover")
 
 
+def _on_print(box: Box) -> bool:
+    return box.panel.screen.begins == "print"
+
+
+def _on_strip(box: Box) -> bool:
+    return box.panel.screen.begins == "strip"
+
+
+def _on_test(box: Box) -> bool:
+    return box.panel.screen.begins == "test"
+
+
+def _end_test(box: Box) -> None:
+    test = box.run.test
+    box.guided.end_test()
+    box.panel.show("test")
+    box.panel.screen.ended(box.panel, test)
+
+
 def _due_ms(box: Box) -> int | None:
     """When a tick is wanted, but for the trays."""
     state = box.machine.state
@@ -368,6 +384,8 @@ def _due_ms(box: Box) -> int | None:
         return box.acceptance.counting.due_ms()
     if state == "delaying":
         return box.watch.due_ms(False, box.delay.due_ms())
+    if state == "between" or state == "waiting":
+        return box.watch.due_ms(False, box.guided.due_ms())
     return box.lamp.due_ms(box.exposing.cues, box.machine.has("tick"), state == "arming")
 
 
@@ -379,6 +397,8 @@ def _quiet_ms(box: Box) -> int:
     """For how long there is room for a tone: until a sound comes by itself. Under a stage's light it has to
     take the place of a tick, by the next of which it is over: any other time is too late for it."""
     state = box.machine.state
+    if state == "between":
+        return box.guided.is_between()
     if state == "delaying" or state == "arming" or (state == "exposing" and not box.io.ticked):
         return 0
     return box.lamp.quiet_ms(box.exposing.cues)
@@ -390,15 +410,25 @@ def _is_dark(box: Box) -> bool:
 
 
 # What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp, 4
-# the watch, 5 the acceptance test, 6 the start delay, 7 what is answered), and its function.
+# the watch, 5 the acceptance test, 6 the start delay, 7 what is answered, 8 a guided test), and its
+# function.
 WHEN = {
     "was_cut_off": (0, Box.was_cut_off),
     "is_forsaken": (5, Acceptance.is_forsaken),
     "too_early_here": (0, Box.too_early_here),
     "cannot_begin": (0, Box.cannot_begin),
     "another_is_kept": (0, Box.another_is_kept),
-    "on_print": (0, Box.on_print),
-    "on_strip": (0, Box.on_strip),
+    "on_print": (0, _on_print),
+    "on_strip": (0, _on_strip),
+    "on_test": (0, _on_test),
+    "is_pulsing": (8, GuidedRun.is_pulsing),
+    "holds_after": (8, GuidedRun.holds_after),
+    "more_follow": (8, GuidedRun.more_follow),
+    "was_held": (8, GuidedRun.was_held),
+    "is_between": (8, GuidedRun.is_between),
+    "is_wait": (8, GuidedRun.is_wait),
+    "wait_follows": (8, GuidedRun.wait_follows),
+    "test_is_whole": (8, GuidedRun.test_is_whole),
     "row_goes_on_held": (0, Box.row_goes_on_held),
     "can_go_on": (0, Box.can_go_on),
     "can_go_on_held": (0, Box.can_go_on_held),
@@ -449,6 +479,14 @@ DO = {
     "leave_run": (0, Box.leave_run),
     "end_run": (0, Box.end_run),
     "end_strip": (0, Box.end_strip),
+    "end_test": (0, _end_test),
+    "hold_after": (8, GuidedRun.hold_after),
+    "begin_between": (8, GuidedRun.begin_between),
+    "begin_wait": (8, GuidedRun.begin_wait),
+    "count_wait": (8, GuidedRun.count_wait),
+    "pause_wait": (8, GuidedRun.pause_wait),
+    "next_wait": (8, GuidedRun.next_wait),
+    "end_wait": (8, GuidedRun.end_wait),
     "view": (0, Box.view),
     "report_for_lamp": (0, Box.report_for_lamp),
     "give_prompt": (0, Box.give_prompt),

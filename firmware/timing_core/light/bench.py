@@ -36,6 +36,7 @@ new_base_ms|New print base|time|10000|100,999900,100
 new_filter|New print filter|filter|2|0,8,0
 new_dry_down_pm|New print dry-down|pm|80|0,500,5
 anchor|Anchor|choice|light tone|light tone,middle,black
+safelight_safe_s|Safelight limit|s|0|0,3600,10
 filters|Filters|filters|00,0,1,2,3,4,5|1,12,0
 areas|Names of areas|areas|sky,face,foreground,corner,edge,horizon,water,clouds,hands,window,wall,tree,path,\
 hair,shirt,shadow,left,right,top,bottom|1,20,110

@@ -21,6 +21,9 @@ BASE = "base"
 BURN = "burn"
 COVER = "cover"
 FRESH = "fresh"
+WHOLE = "whole"
+PULSES = "pulses"
+WAIT = "wait"
 
 _STRIKE_MIN_MS = const(20)
 """The shortest strike of the lamp, whatever its lag."""
@@ -50,11 +53,21 @@ class Window:
 
 
 class Stage:
-    """One press of EXPOSE, of kind FIT, BASE, BURN, COVER or FRESH.
+    """One press of EXPOSE, of kind FIT, BASE, BURN, COVER or FRESH, or in a guided test WHOLE (light on all
+    that is not covered), PULSES or WAIT.
 
     `light_ms` is the light that the paper gets; `shown_ms` is that time before dry-down, as the printer
     sees it. FIT gives no light. `cues` are (ms of light, sound) pairs in order.
+
+    PULSES gives its light in strikes of `pulse_ms`, with a dark time between them. WAIT gives none:
+    `light_ms` is the time to wait, with the safelight on if `safelight`. `task` is what the hands have to do,
+    where kind and area do not say it. `fresh`: it wants paper of its own.
     """
+
+    task = ""
+    pulse_ms = 0
+    safelight = True
+    fresh = False
 
     def __init__(self, kind: str, area: str, filter: str, shown_ms: int = 0, light_ms: int = 0) -> None:
         self.kind = kind
@@ -66,6 +79,10 @@ class Stage:
         self.stops120 = 0
         self.windows: list[Window] = []
         self.cues: list = []
+
+    @property
+    def is_dark(self) -> bool:
+        return self.kind == FIT or self.kind == WAIT
 
 
 def filter_text(filter: str) -> str:
@@ -247,18 +264,20 @@ def drawer_lacks(map: PrintingMap, bench: Bench) -> str:
 
 
 def stage_name(stage: Stage) -> str:
-    """A stage in words: "Fit filter 2", "Base, pass 1", "Burn sky", "Patch 3"."""
+    """A stage in words: "Fit filter 2", "Base, pass 1", "Burn sky", "Patch 3", "Grey A"."""
     if stage.kind == FIT:
         return "Fit %s" % filter_text(stage.filter) if stage.filter else "Take filter out"
     if stage.kind == BASE:
         return "Base, pass %d" % (stage.pass_index + 1)
     if stage.kind == BURN:
         return "Burn %s" % stage.area
-    return "Patch %s" % stage.area
+    return "Patch %s" % stage.area if stage.kind == COVER or stage.kind == FRESH else stage.area
 
 
 def stage_task(stage: Stage) -> str:
     """What the hands have to do at this stage, in words short enough to be large."""
+    if stage.task:
+        return stage.task
     if stage.kind == COVER:
         return "Cover up to %d" % (int(stage.area) - 1) if stage.area != "1" else "All open"
     if stage.kind == FRESH:

@@ -14,11 +14,13 @@ from timing_core.refusal import Refusal
 
 class Work:
     """`prints` counts the prints of this map; `pass_index` is the pass of it that was changed or chosen last;
-    `strip_gave` is what the last strip gave (see `Strip.gives`)."""
+    `strip_gave` is what the last strip gave (see `Strip.gives`), and `test` the guided test that is on the
+    panel, if any (see `guided`)."""
 
     def __init__(self) -> None:
         self.bench = Bench()
         self.strip = Strip()
+        self.test: dict | None = None
         self._plans: dict = {}
         self.new()
 
@@ -54,7 +56,7 @@ class Work:
         return self.strip_gave == self.strip.gives(self.map)
 
     def plan(self, kind: str) -> list[Stage]:
-        """The stages of the "print" or the "strip"; none if they cannot be given."""
+        """The stages of the "print", the "strip" or the "test"; none if they cannot be given."""
         plan = self._planned(kind)
         return [] if isinstance(plan, Refusal) else plan
 
@@ -68,6 +70,11 @@ class Work:
             try:
                 if kind == "strip":
                     self._plans[kind] = self.strip.compile(self.map, self.bench)
+                elif kind == "test":
+                    # Loaded with the screen that it is for, on a board.
+                    from timing_core.light.guided import compile_test
+
+                    self._plans[kind] = compile_test(self.test or {}, self.bench)
                 else:
                     self._plans[kind] = compile_print(self.map, self.bench)
             except Refusal as refusal:
@@ -76,10 +83,12 @@ class Work:
 
     def text(self, kind: str) -> bytes:
         """What a run is made from: enough to compile it again and to put it on record."""
-        return text_of_run(self.map, self.strip if kind == "strip" else None, self.bench.get("lead_ms"))
+        strip, test = self.strip if kind == "strip" else None, self.test if kind == "test" else None
+        return text_of_run(self.map, strip, self.bench.get("lead_ms"), test)
 
 
-def text_of_run(map: PrintingMap, strip, lead_ms: int) -> bytes:
-    """A run's map, strip (or None) and lead-in as one JSON text."""
+def text_of_run(map: PrintingMap, strip, lead_ms: int, test: dict | None = None) -> bytes:
+    """A run's map, strip (or None), lead-in and guided test (or None) as one JSON text."""
     settings = b"null" if strip is None else encode(strip.to_dict())
-    return b'{"lead_ms":%d,"map":' % lead_ms + map.text() + b',"strip":' + settings + b"}"
+    text = b'{"lead_ms":%d,"map":' % lead_ms + map.text() + b',"strip":' + settings
+    return text + (b',"test":' + encode(test) if test else b"") + b"}"

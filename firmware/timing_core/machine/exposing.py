@@ -55,7 +55,7 @@ class Exposing:
         lamp = self.lamp
         seen_ms = lamp.end(lit_ms)
         if not lamp.strike.viewing:
-            self.run.account(seen_ms, lamp.strike.lamp_ms, self.work.bench.get("lag_ms"))
+            self.run.account(seen_ms, lamp.strike.lamp_ms, self.run.lag_ms(self.work.bench))
 
     # --- a stage
 
@@ -94,6 +94,8 @@ class Exposing:
     def too_short(self) -> bool:
         """This lamp, dark now, cannot give what is left of the stage."""
         run = self.run
+        if run.any_length:
+            return False
         return is_too_short(run.stages[run.at].light_ms - run.given_ms, self.work.bench)
 
     def too_late_to_hold(self) -> bool:
@@ -109,7 +111,7 @@ class Exposing:
         watch, run = self.lamp.watch, self.run
         if not watch.uncounted:
             return watch.forbids()  # how long it would be does not matter: each press asks this
-        return watch.forbids(lamp_ms(run.stage.light_ms - run.given_ms, self.work.bench.get("lag_ms")))
+        return watch.forbids(lamp_ms(run.stage.light_ms - run.given_ms, self.run.lag_ms(self.work.bench)))
 
     def arm(self) -> None:
         self.lamp.arm(False)
@@ -127,14 +129,14 @@ class Exposing:
 
     def give(self) -> None:
         run = self.run
-        lag_ms = self.work.bench.get("lag_ms")
+        lag_ms = self.run.lag_ms(self.work.bench)
         stage = run.stage
         self.cues.begin(stage.cues, stage.light_ms, run.given_ms)
         run.strikes += 1
         run.is_again = False
         run.filter_in = stage.filter
         self.lamp.paper_out = True
-        self.lamp.light(lamp_ms(stage.light_ms - run.given_ms, lag_ms), lag_ms - run.given_ms, False)
+        self.lamp.light(lamp_ms(run.aim(stage), lag_ms), lag_ms - run.given_ms, False)
         self.io.put("sound", "start")
 
     def sound_cues(self) -> None:
@@ -163,7 +165,7 @@ class Exposing:
         self.write_journal()
 
     def note_stage(self) -> None:
-        self.run.note_stage(self.work.bench.get("lag_ms"))
+        self.run.note_stage(self.run.lag_ms(self.work.bench))
 
     # --- the end of a light
 
@@ -176,9 +178,9 @@ class Exposing:
         return self.print_is_other() and self.work.map.text() in self.run.text
 
     def print_is_other(self) -> bool:
-        return self._is_done("print")
+        return self.is_done("print")
 
-    def _is_done(self, kind: str) -> bool:
+    def is_done(self, kind: str) -> bool:
         return self.run.is_last and self.run.stage_is_whole and self.run.kind == kind
 
     def strip_is_whole(self) -> bool:
@@ -186,7 +188,7 @@ class Exposing:
         return self.strip_is_other() and self.run.gives == self.work.strip.gives(self.work.map)
 
     def strip_is_other(self) -> bool:
-        return self._is_done("strip")
+        return self.is_done("strip")
 
     def hold(self) -> None:
         self.io.put("sound", "hold")
@@ -231,7 +233,7 @@ class Exposing:
     # --- a run
 
     def begin(self, kind: str) -> None:
-        """Begin the print or the strip that is at work; Refusal if it cannot be given."""
+        """Begin the print, the strip or the test that is at work; Refusal if it cannot be given."""
         work = self.work
         stages = work.plan(kind)
         self.lamp.paper_out = True  # paper is in the easel from here on
@@ -239,6 +241,9 @@ class Exposing:
         self.clear()
         gives = work.strip.gives(work.map) if kind == "strip" else []
         self.run.begin(kind, stages, gives, self.ledger.last() + 1, work.text(kind))
+        if kind == "test":
+            self.run.take_test(work.test)
+        self.lamp.keep_dark(is_dark_test(self.run))
         kept = True
         try:
             self.journal.keep_text(self.run.text)
@@ -257,6 +262,7 @@ class Exposing:
         self.lamp.watch.close()
         self.lamp.paper_out = True
         self.lamp.settle()
+        self.lamp.keep_dark(is_dark_test(self.run))
         self.run.is_again = True
 
     def end(self, aloud: bool = True) -> None:
@@ -289,19 +295,10 @@ class Exposing:
         self._close_journal()
 
     def clear(self) -> None:
+        self.lamp.keep_dark(False)
         self.run.clear()
         self.cues.clear()
         self._said_full = False
-
-    def kept_text(self) -> str:
-        """What is kept, and the question about it."""
-        left = ""
-        if self.run.stages:
-            name = stage_name(self.run.stage)
-            left = " Next: %s." % name
-            if self.run.stage.kind != FIT:
-                left = " %s has %s to come." % (name, self.left_text())
-        return "A run is kept." + left + " End it, and begin this one?"
 
     def write_journal(self, over: bool = False, aloud: bool = True) -> None:
         """Note where the run stands and what is known to have been given."""
@@ -343,6 +340,22 @@ def stage_of(exposing: Exposing) -> str:
     stages, at = exposing.run.stages, exposing.run.at
     lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
     return "stage %d/%d" % (lit.index(at) + 1, len(lit)) if at in lit and len(lit) > 1 else "stage"
+
+
+def kept_text(exposing: Exposing) -> str:
+    """What is kept, and the question about it."""
+    left = ""
+    if exposing.run.stages:
+        name = stage_name(exposing.run.stage)
+        left = " Next: %s." % name
+        if not exposing.run.stage.is_dark:
+            left = " %s has %s to come." % (name, exposing.left_text())
+    return "A run is kept." + left + " End it, and begin this one?"
+
+
+def is_dark_test(run: Run) -> bool:
+    """The run is a test of what a safelight does, and it is to be out but when the test has it on."""
+    return run.test is not None and run.test["test"] == "safelight"
 
 
 class StartDelay:

@@ -30,7 +30,7 @@ class Lamp:
         self.watch = watch
         self.strike = Strike(panel_ms)
         self.settling = self.back_is_down = False
-        self.paper_out = False
+        self.paper_out = self._keeps_dark = False
         self.no_report = False
         self._settling_from_ms = 0
         self._warned = False
@@ -48,10 +48,17 @@ class Lamp:
 
     def set_safelight(self) -> None:
         strike = self.strike
-        on = not (strike.is_lit and (strike.viewing or self.bench.get("safelight") == "exposing"))
+        on = not (
+            self._keeps_dark
+            or (strike.is_lit and (strike.viewing or self.bench.get("safelight") == "exposing"))
+        )
         if on != self.safelight:
             self.safelight = on
             self.io.put("safelight", 1 if on else 0)
+
+    def keep_dark(self, keeps: bool) -> None:
+        """The safelight is to stay out from now on, or no longer."""
+        self._keeps_dark = keeps
 
     def refresh(self) -> None:
         if self.strike.picture_is_due(self.io.now_ms):

@@ -128,7 +128,7 @@ class Machine:
                 found[state].append(_number_in(calls, call))
             for word in ("" if then == state else then, says):
                 found[state].append(_number_in(words, word))
-            found[state].append(8 * when_part + do_part)
+            found[state].append(16 * when_part + do_part)
         rows = bytearray()
         for state, own in found.items():
             self._starts[state] = len(rows)
@@ -151,7 +151,7 @@ class Machine:
         while at >= 0:
             row = start + _WIDTH * at
             asks = calls[rows[row]]
-            if asks is None or asks(self._parts[rows[row + 4] >> 3]):
+            if asks is None or asks(self._parts[rows[row + 4] >> 4]):
                 return row
             at = asked.find(number, at + 1)
         return self.NO_ROW
@@ -160,7 +160,7 @@ class Machine:
         """Call what the row says. It may raise Refusal."""
         act = self._calls[self._rows[row + 1]]
         if act is not None:
-            act(self._parts[self._rows[row + 4] & 7])
+            act(self._parts[self._rows[row + 4] & 15])
 
     def then(self, row: int) -> str:
         """The state that the row leads to; "" if that stays."""
@@ -184,7 +184,7 @@ class Machine:
         words = self._words[self._rows[row + 3]]
         if "@" in words:
             does = self._calls[self._rows[row + 1]]
-            words = words.replace("@", self._about[does](self._parts[self._rows[row + 4] & 7]))
+            words = words.replace("@", self._about[does](self._parts[self._rows[row + 4] & 15]))
         return words
 
     def promises(self, state: str) -> list:

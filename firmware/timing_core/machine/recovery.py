@@ -132,7 +132,13 @@ class Recovery:
             bench = Bench()
             bench.take(work.bench.to_dict())
             bench.set("lead_ms", source["lead_ms"])
-            if source["strip"] is None:
+            if source.get("test"):
+                from timing_core.light.guided import compile_test
+
+                work.test = source["test"]
+                run.take_test(work.test)
+                stages = compile_test(source["test"], bench)
+            elif source["strip"] is None:
                 stages = compile_print(map, bench)
             else:
                 strip = Strip.from_dict(source["strip"])
@@ -166,7 +172,7 @@ class Recovery:
             # All of its light is known to have been given.
             run.given_ms = run.stage.light_ms
             run.at_least = False
-            run.note_stage(lag_ms)
+            run.note_stage(0 if run.is_bare else lag_ms)
             run.at += 1
             run.given_ms = run.strikes = 0
             self.findings.known = "%s %s had all of its light." % (cause, run.name)

@@ -14,8 +14,12 @@ class Run:
     stage, with `given_ms` of light in `strikes` strikes, at least so much if `at_least` (a reset cut it off).
     `done` has a list for each stage left behind: its number, given ms, strikes, lag in ms, 1 for at least;
     `done_text` is the same for the journal. `text` is what the run is made from (see `light.work`), `number`
-    its number in the ledger, `kind` "print" or "strip"; `begun` counts runs, so that one is told from the next. `cut_at` names the stage
-    that a reset cut off. `is_again` is true from going on until the next strike. `filter_in` is the filter
+    its number in the ledger, `kind` "print", "strip" or "test", `test` what a
+    guided test is made with; `begun` counts runs, so that one is told from the next. `cut_at` names the stage
+    that a reset cut off. `is_again` is true from going on until the next strike. `is_bare`: what its stages
+    have is the lamp's time, and nothing is allowed for a lag; `any_length`: they may be shorter than the
+    shortest light. `goal_ms` is the light to which the strike under way brings its stage, and `holds` is true
+    if none is to follow it. `filter_in` is the filter
     that was given or confirmed last; None from power-up until a run begins, which takes its first to be in.
     """
 
@@ -38,6 +42,9 @@ class Run:
         self.done: list = []
         self.done_text = ""
         self.is_again = False
+        self.test: dict | None = None
+        self.is_bare = self.any_length = self.holds = False
+        self.goal_ms = 0
         self.reset_stage()
 
     def begin(self, kind: str, stages: list, gives: list, number: int, text: bytes) -> None:
@@ -50,6 +57,13 @@ class Run:
         self.gives = gives
         self.number = number
         self.text = text
+
+    def take_test(self, test: dict | None) -> None:
+        """The run is this guided test; None if it is none."""
+        self.test = test
+        if test is not None:
+            self.is_bare = test["test"] == "lag"
+            self.any_length = self.is_bare or test["test"] == "shortest"
 
     def reset_stage(self) -> None:
         self.given_ms = 0
@@ -91,11 +105,15 @@ class Run:
     @property
     def sheet(self) -> str:
         """Which paper the stage wants in the easel; "" where nobody knows whether it has had light."""
-        if self.stages[-1].kind == FRESH:
+        if self.stages[-1].kind == FRESH or self.stages[self.at].fresh:
             return "Fresh piece"
         if self.given_ms or any(done[1] for done in self.done):
             return "Same sheet"
         return "" if self.has_had_light else "Paper in"
+
+    def lag_ms(self, bench) -> int:
+        """What each strike is given for the lamp's lag."""
+        return 0 if self.is_bare else bench.get("lag_ms")
 
     def shown_ms(self, left_ms: int) -> int:
         """So much light left of the stage, as the printer sees it: without dry-down."""
@@ -112,11 +130,20 @@ class Run:
 
     def account(self, lit_ms: int, lamp_ms: int, lag_ms: int) -> None:
         """Count the light of a strike of `lamp_ms` that ended after `lit_ms` of lamp time."""
-        light_ms = self.stages[self.at].light_ms
         if lit_ms >= lamp_ms:
-            self.given_ms = light_ms
+            self.given_ms = self.goal_ms
         else:
-            self.given_ms = min(light_ms, self.given_ms + light_of(lit_ms, lag_ms))
+            self.given_ms = min(self.goal_ms, self.given_ms + light_of(lit_ms, lag_ms))
+
+    def aim(self, stage: Stage) -> int:
+        """Begin a strike of the present `stage`: how much light it is to give, in ms. All that is left, or
+        one of PULSES; what a hold has left of that comes first."""
+        goal_ms = stage.light_ms
+        if stage.pulse_ms:
+            goal_ms = min(goal_ms, (self.given_ms // stage.pulse_ms + 1) * stage.pulse_ms)
+        self.goal_ms = goal_ms
+        self.holds = False
+        return goal_ms - self.given_ms
 
     def note_stage(self, lag_ms: int) -> None:
         """Leave the present stage behind, with what is known of it."""
@@ -131,7 +158,7 @@ class Run:
         # Strips are given without dry-down.
         dries = bool(map) and map["dry_down"] and self.kind == "print"
         stages = self.stages
-        lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
+        lit = [index for index in range(len(stages)) if not stages[index].is_dark]
         given = []
         for at, given_ms, strikes, lag_ms, at_least in self.done:
             if at < len(stages):
@@ -139,7 +166,7 @@ class Run:
             else:  # the run can no longer be compiled, and all that is known is in the journal
                 name, filter, light_ms = (self.cut_at if at == self.at else "Stage %d" % (at + 1)), "", 0
             given.append(stage_record(name, filter, light_ms, given_ms, strikes, lag_ms, bool(at_least)))
-        return {
+        record = {
             "form": FORM,
             "kind": self.kind,
             "map": map or None,
@@ -153,3 +180,6 @@ class Run:
             "dry_down_pm": map["dry_down_pm"] if dries else 0,
             "stages": given,
         }
+        if source.get("test"):
+            record["test"] = source["test"]
+        return record

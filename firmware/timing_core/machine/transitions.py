@@ -15,12 +15,12 @@ The screen takes its words from the row that would fire, so no control does what
 stands for what they are about, such as the seconds to give.
 
 The lamp is lit only in the states of LIT. `stopping` lasts from putting the lamp out until it has reported
-how long it was lit. In two of them it is dark, and the light comes by itself: `delaying`, where the bench has
-a start delay, lasts from the press until that is over, and `arming`, where a second contact is fitted, until
-that is closed.
+how long it was lit. In three of them it is dark, and the light comes by itself: `delaying`, where the bench
+has a start delay, lasts from the press until that is over; `arming`, where a second contact is fitted, until
+that is closed; and `between` from one strike to the next of a stage that has several.
 """
 
-LIT = ("exposing", "viewing", "stopping", "arming", "delaying")
+LIT = ("exposing", "viewing", "stopping", "arming", "delaying", "between")
 
 STATES = (
     ("off", "before power-up"),
@@ -33,6 +33,8 @@ STATES = (
     ("exposing", "the stage's light is on"),
     ("stopping", "put out, the lamp reports its time"),
     ("held", "dark in mid-stage"),
+    ("between", "dark, the stage's next strike follows"),
+    ("waiting", "a guided test waits, and counts it"),
     ("ask", "asked whether to end the run that is kept"),
     ("choose", "a strip is given, choosing a patch"),
     ("notice", "a run was cut off by a reset"),
@@ -51,6 +53,7 @@ browse    expose    cannot_begin     tell_why          browse    cannot: why?
 browse    expose    another_is_kept  -                 ask       another run?
 browse    expose    on_print         begin             ready     @, no light yet
 browse    expose    on_strip         begin             ready     @, no light yet
+browse    expose    on_test          begin             ready     @, no light yet
 browse    lamp      is_settling      refuse_early      browse    wait
 browse    lamp      cannot_view      tell_fault        browse    cannot: why?
 browse    lamp      paper_at_risk    warn_paper        browse    fog?
@@ -73,6 +76,7 @@ edit      expose    cannot_begin     tell_why          edit      cannot: why?
 edit      expose    another_is_kept  take_first        ask       take, then?
 edit      expose    on_print         take_and_begin    ready     take, no light yet
 edit      expose    on_strip         take_and_begin    ready     take, no light yet
+edit      expose    on_test          take_and_begin    ready     take, no light yet
 edit      press     row_leads_on     take_on           edit      take
 edit      press     -                take              browse    take
 edit      back      -                leave_value       browse    drop it
@@ -110,6 +114,7 @@ stopping  lamp_end  was_viewing      -                 before
 # A run, one stage after another
 ready     expose    is_settling      refuse_early      ready     wait
 ready     expose    stage_is_fit     fitted            ready     @ is in
+ready     expose    is_wait          begin_wait        waiting   start it
 ready     expose    too_short        refuse_short      ready     cannot: why?
 ready     expose    cannot_give      tell_fault        ready     cannot: why?
 ready     expose    has_delay        delay             delaying  give @
@@ -125,6 +130,8 @@ ready     lamp      paper_at_risk    warn_paper        ready     fog?
 ready     lamp      must_arm         arm_to_view       arming    view
 ready     lamp      -                view              viewing   view
 ready     tick      settled          listen            ready
+exposing  expose    holds_after      -                 exposing  wait
+exposing  expose    is_pulsing       hold_after        exposing  hold
 exposing  expose    too_late_to_hold -                 exposing  wait
 exposing  expose    -                put_out_to_hold   stopping  hold
 exposing  back      -                put_out           stopping  put out
@@ -135,15 +142,34 @@ exposing  lamp_end  print_is_whole   end_print         browse
 exposing  lamp_end  print_is_other   end_other_print   browse
 exposing  lamp_end  strip_is_whole   end_strip         choose
 exposing  lamp_end  strip_is_other   end_other_strip   browse
+exposing  lamp_end  test_is_whole    end_test          browse
 exposing  lamp_end  is_whole         end_stage         ready
+exposing  lamp_end  more_follow      begin_between     between
+exposing  lamp_end  was_held         hold              held
 exposing  lamp_end  -                cut_short         held
 stopping  lamp_end  print_is_whole   end_print         browse
 stopping  lamp_end  print_is_other   end_other_print   browse
 stopping  lamp_end  strip_is_whole   end_strip         choose
 stopping  lamp_end  strip_is_other   end_other_strip   browse
+stopping  lamp_end  test_is_whole    end_test          browse
 stopping  lamp_end  is_whole         end_stage         ready
 stopping  lamp_end  -                hold              held
 stopping  tick      overdue          report_for_lamp   stopping
+# Dark between two strikes of a stage. What may have changed meanwhile holds, as a key does
+between   expose    -                hold              held      hold
+between   back      -                hold              held      hold
+between   tick      has_news         hold              held
+between   tick      is_between       -                 between
+between   tick      is_settling      hold              held
+between   tick      cannot_give      hold              held
+between   tick      must_arm         hold              held
+between   tick      -                give              exposing
+# A wait of a guided test
+waiting   expose    -                pause_wait        ready     pause
+waiting   back      -                pause_wait        ready     pause
+waiting   tick      is_between       count_wait        waiting
+waiting   tick      wait_follows     next_wait         waiting
+waiting   tick      -                end_wait          ready
 held      expose    is_settling      refuse_early      held      wait
 held      expose    rest_too_short   leave_rest        ready     leave the rest
 held      expose    too_short        refuse_short      held      cannot: why?

@@ -12,8 +12,9 @@ Law: drawing while the lamp is lit allocates nothing. The words shown then are e
 stage is ready.
 """
 
-from timing_core.light.plan import BASE, BURN, COVER, FIT, FRESH, stage_name, stage_task
+from timing_core.light.plan import BASE, BURN, COVER, FIT, FRESH, WAIT, stage_name, stage_task
 from timing_core.light.stops import STOP, clock_text, stops_text
+from timing_core.machine.exposing import kept_text
 from timing_core.machine.transitions import LIT
 from timing_core.panel.letters import LARGE, Pen, clip, enlarge, in_letters, width
 from timing_core.panel.rows import NAMES, TALL
@@ -24,7 +25,7 @@ HEIGHT = 64
 _LINE = const(8)
 MONO_VLSB = 0
 
-_RUNNING = ("ready", "held")
+_RUNNING = ("ready", "held", "waiting")
 _LEFT_COLUMN = const(0)
 _RIGHT_COLUMN = const(62)
 _LIT_COLUMN = const(72)
@@ -192,6 +193,8 @@ def _beside_seconds(run) -> tuple:
     stage, sheet = run.stage, run.sheet
     if stage.kind == BURN:
         return "cover", "the rest"
+    if stage.kind == WAIT:
+        return "safelight", "on" if stage.safelight else "out"
     if stage.kind == FRESH or (stage.kind == COVER and sheet == "Same sheet"):
         of = len([each for each in run.stages if each.kind == stage.kind])
         return "patch %s of %d" % (stage.area, of), "filter"
@@ -292,7 +295,7 @@ class Hands(Pieces):
         if stage.kind == BURN:
             return stage.area
         if stage.kind != BASE:
-            return "patch %s" % stage.area
+            return "patch %s" % stage.area if stage.kind in (COVER, FRESH) else stage.area
         self._cue()
         return stage.windows[self._cue_at].area if self._cue_at >= 0 else "pass %d" % (stage.pass_index + 1)
 
@@ -517,7 +520,7 @@ class Drawing(Hands):
             self._foot()
         elif box.state == "ask":
             self._head("Another run?", "")
-            self._message(box.message or box.exposing.kept_text())
+            self._message(box.message or kept_text(box.exposing))
             self._foot()
         elif box.state == "counting":
             title = box.acceptance.counting.draw(self.buffer, self.fb, self.pen)

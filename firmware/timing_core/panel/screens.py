@@ -14,11 +14,11 @@ class Later:
     """A screen that `make` makes when it is opened: what the list of screens has to know of it, and `module`,
     the file that it comes from. The screen itself is a `panel.rows.Screen`."""
 
-    def __init__(self, key: str, heading: str, over: str, make) -> None:
+    def __init__(self, key: str, heading: str, over: str, make, module: str = "") -> None:
         self.key = key
         self.heading = heading
         self.over = over
-        self.module = key + "_screen"
+        self.module = module or key + "_screen"
         self._make = make
 
     def opened(self):
@@ -67,6 +67,18 @@ def _strip():
     return StripScreen()
 
 
+def _test():
+    from timing_core.panel.tests_screen import GuidedScreen
+
+    return GuidedScreen()
+
+
+def _tests():
+    from timing_core.panel.tests_screen import GuidedList
+
+    return GuidedList()
+
+
 def _trays():
     from timing_core.panel.trays_screen import TraysScreen
 
@@ -79,10 +91,12 @@ def screens() -> tuple:
         ScreenList(),
         PrintScreen(),
         Later("strip", "Strip", "", _strip),
+        Later("tests", "Tests", "", _tests),
         Later("trays", "Trays", "", _trays),
         Later("shelf", "Shelf", "", _shelf),
         Later("bench", "Bench", "", _bench),
         Later("ledger", "Ledger", "", _ledger),
         Later("carry", "Carry over", "print", _carry),
         Later("listen", "Listen", "bench", _listen),
+        Later("test", "Test", "tests", _test, "tests_screen"),
     )

@@ -26,6 +26,7 @@ APART = (
     "timing_core.panel.paper_rows",
     "timing_core.panel.shelf_screen",
     "timing_core.panel.strip_screen",
+    "timing_core.panel.tests_screen",
     "timing_core.panel.trays_screen",
     # What it lets go of when it has started
     "timing_core.machine.recovery",
@@ -44,6 +45,7 @@ TOP = {
         EARLY,
     ),
     "timing_core.light.carrying": "timing_core.panel.carry_screen",
+    "timing_core.light.guided": "timing_core.panel.tests_screen",
     "timing_core.light.tray_times": "timing_core.panel.trays_screen",
     "timing_core.machine.tray_setup": "timing_core.panel.trays_screen",
     "timing_core": "timing_core.box",

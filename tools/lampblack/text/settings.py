@@ -45,6 +45,7 @@ MEANINGS = {
     "new_filter": "filter of a new print; empty for none",
     "new_dry_down_pm": "the cut of light proposed when a new print turns dry-down on",
     "anchor": "the tone that keeps its light when a paper record changes filter or grade",
+    "safelight_safe_s": "how long a sheet may lie under the safelight; the safelight test sets it",
     "filters": "the set in the drawer",
     "areas": "what a new mark can be called at the box",
     "lamp": "a note of what is in the lamp house",
