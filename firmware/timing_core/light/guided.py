@@ -14,7 +14,7 @@ from timing_core.light.stops import clock_text, per_cent_text, per_mille_less, s
 from timing_core.platform import const
 from timing_core.refusal import Refusal
 
-LAG, SHORTEST, DRY_DOWN, SAFELIGHT, PAPER = "lag", "shortest", "drydown", "safelight", "paper"
+LAG, SHORTEST, DRY_DOWN, SAFELIGHT, PAPER = TESTS = ("lag", "shortest", "drydown", "safelight", "paper")
 HEADINGS = {
     LAG: "Lamp lag",
     SHORTEST: "Shortest light",

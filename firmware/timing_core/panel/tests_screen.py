@@ -15,6 +15,7 @@ from timing_core.light.guided import (
     SAFELIGHT,
     SETTINGS,
     SHORTEST,
+    TESTS,
     answer_text,
     duration_ms,
     places,
@@ -60,7 +61,7 @@ class GuidedList(Screen):
         return 0
 
     def rows(self, panel) -> list:
-        return [named("test", key, HEADINGS[key], ACTS | KEEPS, "open it") for key in SETTINGS]
+        return [named("test", key, HEADINGS[key], ACTS | KEEPS, "open it") for key in TESTS]
 
     def value(self, panel, row: Row) -> str:
         found = self._known.found.get(row.name)
