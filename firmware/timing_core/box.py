@@ -500,7 +500,7 @@ ABOUT = {
     Exposing.give: Exposing.left_text,
     Exposing.arm: Exposing.left_text,
     StartDelay.begin: StartDelay.about,
-    Exposing.fitted: Exposing.filter_to_fit,
+    Exposing.fitted: Exposing.what_is_fitted,
     Exposing.move_stage: stage_of,
     Panel.act: Panel.deed,
     Panel.leave_screen: back_leads_to,

@@ -9,6 +9,7 @@ Law: while the lamp is lit nothing here allocates or writes a record.
 from timing_core.light.plan import (
     BASE,
     FIT,
+    FLASH,
     PIP_MS,
     filter_text,
     is_too_short,
@@ -80,14 +81,19 @@ class Exposing:
     def left_text(self) -> str:
         return seconds_text(self.left_shown_ms())
 
-    def filter_to_fit(self) -> str:
-        return filter_text(self.run.stage.filter)
+    def what_is_fitted(self) -> str:
+        """What a press says: "filter 2 is in", "negative is out"."""
+        stage = self.run.stage
+        if stage.kind == FIT:
+            return filter_text(stage.filter) + " is in"
+        return "negative is " + stage.area
 
     def stage_is_fit(self) -> bool:
         return self.run.is_fit
 
     def fitted(self) -> None:
-        self.run.filter_in = self.run.stage.filter
+        if self.run.stage.kind == FIT:
+            self.run.filter_in = self.run.stage.filter
         self.go_to(self.run.at + 1)
         self.lamp.settle()
 
@@ -299,7 +305,7 @@ class Exposing:
         if self.run.stages:
             name = stage_name(self.run.stage)
             left = " Next: %s." % name
-            if self.run.stage.kind != FIT:
+            if self.run.stage.light_ms:
                 left = " %s has %s to come." % (name, self.left_text())
         return "A run is kept." + left + " End it, and begin this one?"
 
@@ -341,13 +347,13 @@ class Exposing:
 def stage_of(exposing: Exposing) -> str:
     """Which of the stages that give light is at hand."""
     stages, at = exposing.run.stages, exposing.run.at
-    lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
+    lit = [index for index in range(len(stages)) if stages[index].light_ms]
     return "stage %d/%d" % (lit.index(at) + 1, len(lit)) if at in lit and len(lit) > 1 else "stage"
 
 
 class StartDelay:
     """The time from a press of EXPOSE until the light of a burn or a patch comes by itself, so that both
-    hands can take shade or cover. A base has none: its shades have their lead-in. It is counted in pips: one
+    hands can take shade or cover. A base has none, since its shades have their lead-in, nor a flash. It is counted in pips: one
     each second, and at last the three of a lead-in."""
 
     def __init__(self, exposing: Exposing) -> None:
@@ -358,7 +364,7 @@ class StartDelay:
 
     def is_wanted(self) -> int:
         delay_s = self._bench.get("start_delay_s")  # first, since each press asks this
-        return delay_s if delay_s and self.exposing.run.stage.kind != BASE else 0
+        return delay_s if delay_s and self.exposing.run.stage.kind not in (BASE, FLASH) else 0
 
     def about(self) -> str:
         """What is to come, and when."""

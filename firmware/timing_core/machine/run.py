@@ -3,7 +3,7 @@
 What must live here: what is known of a run, and nothing of who gives its light or where it is written.
 """
 
-from timing_core.light.plan import FIT, FRESH, Stage, light_of, stage_name
+from timing_core.light.plan import FIT, FLASH, FRESH, NEGATIVE, Stage, light_of, stage_name
 from timing_core.records.ledger import FORM, stage_record
 
 
@@ -78,7 +78,8 @@ class Run:
 
     @property
     def is_fit(self) -> bool:
-        return self.stages[self.at].kind == FIT
+        """Hands fit a filter or move the negative, and a press says that it is done."""
+        return self.stages[self.at].kind in (FIT, NEGATIVE)
 
     @property
     def is_last(self) -> bool:
@@ -92,7 +93,7 @@ class Run:
     def sheet(self) -> str:
         """Which paper the stage wants in the easel; "" where nobody knows whether it has had light."""
         if self.stages[-1].kind == FRESH:
-            return "Fresh piece"
+            return "All pieces" if FLASH in [stage.kind for stage in self.stages[self.at :]] else "Fresh piece"
         if self.given_ms or any(done[1] for done in self.done):
             return "Same sheet"
         return "" if self.has_had_light else "Paper in"
@@ -131,7 +132,7 @@ class Run:
         # Strips are given without dry-down.
         dries = bool(map) and map["dry_down"] and self.kind == "print"
         stages = self.stages
-        lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
+        lit = [index for index in range(len(stages)) if stages[index].light_ms]
         given = []
         for at, given_ms, strikes, lag_ms, at_least in self.done:
             if at < len(stages):

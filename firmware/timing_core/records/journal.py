@@ -6,7 +6,7 @@ for a run of another map.
 """
 
 from timing_core.canonical import digest_of_text, encode
-from timing_core.light.plan import FIT, stage_name
+from timing_core.light.plan import stage_name
 from timing_core.platform import const
 from timing_core.records.ledger import FORM
 
@@ -31,7 +31,7 @@ class Journal:
             "stage": run.at,
             "of": len(run.stages),
             "name": stage_name(stage),
-            "light": stage.kind != FIT,
+            "light": stage.light_ms > 0,
             "given_ms": run.given_ms,
             "done": run.done_text,
             "map": self._digest(run.text),
