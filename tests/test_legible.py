@@ -131,6 +131,8 @@ def title_of(stage) -> str:
         "burn": f"Burn {stage.area}",
         "cover": f"Patch {stage.area}",
         "fresh": f"Patch {stage.area}",
+        "flash": "Flash",
+        "negative": f"Negative {stage.area}",
     }[stage.kind]
 
 
@@ -180,7 +182,9 @@ def check_legible(session, monkeypatch) -> None:
         assert read_at(picture, 0) == f"Patch {place // 2 + 1}" + ("½" if place % 2 else "")
     elif state == "ready" and box.exposing.stage_is_fit() and not box.message:
         filter = box.run.stage.filter
-        if filter:
+        if box.run.stage.kind == "negative":
+            assert read_at(picture, 8) == title_of(box.run.stage)
+        elif filter:
             assert read_at(picture, 8).startswith("Fit filter")
             is_said(read_at(picture, 0, 78, 3) or read_at(picture, 8, 78), filter, "fit")
         else:
@@ -200,7 +204,7 @@ def check_legible(session, monkeypatch) -> None:
         stage, cue = box.run.stage, next_cue(box)
         about = cue[0] if cue else [f"pass {stage.pass_index + 1}"]
         if stage.kind != "base":
-            about = [stage.area if stage.kind == "burn" else f"patch {stage.area}"]
+            about = [stage.area if stage.kind == "burn" else title_of(stage).lower()]
         assert sum(map(sum, picture[:16])) > WIDTH * 8, "on a lit ground"
         are_said(read_at(picture, 0, 2, ground=1), "Held ", about, 63, state)
         if not box.message:

@@ -81,13 +81,6 @@ class Exposing:
     def left_text(self) -> str:
         return seconds_text(self.left_shown_ms())
 
-    def what_is_fitted(self) -> str:
-        """What a press says: "filter 2 is in", "negative is out"."""
-        stage = self.run.stage
-        if stage.kind == FIT:
-            return filter_text(stage.filter) + " is in"
-        return "negative is " + stage.area
-
     def stage_is_fit(self) -> bool:
         return self.run.is_fit
 
@@ -342,6 +335,12 @@ class Exposing:
     def known_ms(self) -> int:
         """Light known to have been given in the present stage of the run under way or kept, in ms."""
         return self.light_so_far_ms() if self.run.stages else self.run.given_ms
+
+
+def what_is_fitted(exposing: Exposing) -> str:
+    """What a press says: "filter 2 is in", "negative is out"."""
+    stage = exposing.run.stage
+    return filter_text(stage.filter) + " is in" if stage.kind == FIT else "negative is " + stage.area
 
 
 def stage_of(exposing: Exposing) -> str:

@@ -1,13 +1,17 @@
 """The Print screen: the map, pass by pass, and what is done with the whole of it."""
 
 from timing_core.light.bench import DRY_DOWN_MAX_PM
-from timing_core.light.plan import filter_text
-from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Mark
+from timing_core.light.plan import filter_text, least_ms
+from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Flash, Mark
 from timing_core.light.stops import (
+    BASE_MAX_MS,
+    BASE_MIN_MS,
+    STOP,
     cut_text,
     offset_between,
     per_mille_less,
     plain_step,
+    scale,
     seconds_text,
     stops_text,
 )
@@ -77,8 +81,7 @@ class PrintScreen(Screen):
             found.append(Row("tied", "Bases", TURNS | TWO_VALUED))
         if any(own.marks for own in passes):
             found.append(Row("remove", "Remove mark", TURNS | NAMES))
-        found.append(setting_row("step"))
-        found.append(Row("paper", "Paper", TURNS | NAMES))
+        found += [setting_row("step"), Row("paper", "Paper", TURNS | NAMES)] + _flash_rows(map)
         paper = self._paper_now(panel)
         if paper:
             paper.add_rows(map, found)
@@ -127,10 +130,12 @@ class PrintScreen(Screen):
     def said(self, panel, row: Row) -> str:
         if row.key == "base":
             return "Pass %d" % (row.index + 1) if len(panel.work.map.passes) > 1 else "Base"
-        return super().said(panel, row)
+        return "Flash" if row.key.startswith("flash") else super().said(panel, row)
 
     def value(self, panel, row: Row) -> str:
         key, map = row.key, panel.work.map
+        if key.startswith("flash"):
+            return _flash_text(panel, row)
         if key == "filter":
             return map.passes[row.index].filter or "none"
         if key == "grade" and self._paper:
@@ -176,6 +181,8 @@ class PrintScreen(Screen):
             map.dry_down = not map.dry_down
             if map.dry_down and not map.dry_down_pm:
                 map.dry_down_pm = panel.work.bench.get("new_dry_down_pm")
+        elif row.key == "flash":
+            map.flash = None if map.flash else _new_flash(panel)
         elif row.key == "keep":
             panel.cursor.pick = 1  # of two the other one; and of three the one that replaces nothing
         elif row.key == "passes":
@@ -184,7 +191,9 @@ class PrintScreen(Screen):
     def turn(self, panel, row: Row, steps: int) -> None:
         key, work, was = row.key, panel.work, panel.opened_map
         map, bench = work.map, work.bench
-        if self._paper and (key == "filter" or key == "grade"):
+        if key.startswith("flash"):
+            _turn_flash(panel, row, steps)
+        elif self._paper and (key == "filter" or key == "grade"):
             self._paper.turn(panel, row, steps)
         elif key == "filter":
             map.passes[row.index].filter = following_filter(bench, map.passes[row.index].filter, steps)
@@ -212,11 +221,7 @@ class PrintScreen(Screen):
         elif key == "passes":
             self._turn_passes(panel, row, steps)
         elif key == "dry-down":
-            now_pm = map.dry_down_pm if map.dry_down else was.dry_down_pm if was.dry_down else 0
-            now_pm = within(now_pm + 5 * steps, 0, DRY_DOWN_MAX_PM)
-            map.dry_down = now_pm > 0
-            # Turned down to nothing, dry-down is off and keeps its former amount.
-            map.dry_down_pm = now_pm or was.dry_down_pm
+            _turn_dry_down(map, was, steps)
         elif key == "remove" or key == "keep" or key == "add":
             panel.turn_pick(len(self._choices(panel, row)), steps)
         else:
@@ -256,9 +261,7 @@ class PrintScreen(Screen):
         elif row.key == "keep":
             panel.io.say("Not kept on the shelf.")
         elif row.key == "dry-down" and panel.work.map.dry_down:
-            map, index = panel.work.map, panel.work.pass_index
-            light = seconds_text(per_mille_less(map.base_ms(index), map.dry_down_pm))
-            panel.io.say("The lamp gives %s for a base of %s." % (light, seconds_text(map.base_ms(index))))
+            _tell_dry_down(panel)
 
     def act(self, panel, row: Row) -> None:
         if row.key == "carry":
@@ -332,6 +335,61 @@ class PrintScreen(Screen):
             panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
         else:
             panel.io.say("%s is kept on the shelf." % map.name)
+
+
+def _turn_dry_down(map, was, steps: int) -> None:
+    now_pm = map.dry_down_pm if map.dry_down else was.dry_down_pm if was.dry_down else 0
+    now_pm = within(now_pm + 5 * steps, 0, DRY_DOWN_MAX_PM)
+    map.dry_down = now_pm > 0
+    # Turned down to nothing, dry-down is off and keeps its former amount.
+    map.dry_down_pm = now_pm or was.dry_down_pm
+
+
+def _tell_dry_down(panel) -> None:
+    map, index = panel.work.map, panel.work.pass_index
+    light = seconds_text(per_mille_less(map.base_ms(index), map.dry_down_pm))
+    panel.io.say("The lamp gives %s for a base of %s." % (light, seconds_text(map.base_ms(index))))
+
+
+def _flash_rows(map) -> list:
+    found = [Row("flash", "Flash", TURNS | PACES)]
+    if map.flash:
+        found.append(Row("flash-when", "  given", TURNS | TWO_VALUED))
+        found.append(Row("flash-filter", "  through", TURNS))
+    return found
+
+
+def _new_flash(panel) -> Flash:
+    """The flash that is proposed: 5 stops under the first base, through its filter. The lightest tone of a
+    print gets some 4 1/2 stops less than the open light (of a negative that fits a paper of ISO range R 105,
+    on a film whose base has a density of 0.3), and a flash is to stay below the first tone."""
+    map = panel.work.map
+    ms = max(scale(map.base_ms(0), -5 * STOP), least_ms(panel.work.bench), BASE_MIN_MS)
+    return Flash(min(ms, BASE_MAX_MS), map.passes[0].filter)
+
+
+def _flash_text(panel, row: Row) -> str:
+    flash, was = panel.work.map.flash, panel.opened_map.flash
+    if not flash:
+        return "off"
+    if row.key == "flash-when":
+        return "last" if flash.after else "first"
+    if row.key == "flash-filter":
+        return filter_text(flash.filter)
+    moved = stops_text(offset_between(was.ms(), flash.ms())) if was else "0"
+    return "%s  %s" % (moved, seconds_text(flash.ms())) if moved != "0" else seconds_text(flash.ms())
+
+
+def _turn_flash(panel, row: Row, steps: int) -> None:
+    work = panel.work
+    # Turning sets the amount: of a flash that was on, from where it was.
+    flash = work.map.flash or panel.opened_map.flash or _new_flash(panel)
+    if row.key == "flash":
+        work.map.flash = flash.moved(work.bench.step_stops120, steps)
+    elif row.key == "flash-when":
+        flash.after = steps > 0
+    else:
+        flash.filter = following_filter(work.bench, flash.filter, steps)
 
 
 def _base_label(map, index: int) -> str:
