@@ -19,6 +19,7 @@ from host_sim.optics.lamps import LAMPS
 from host_sim.optics.paper import PAPER_NAMES
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from host_sim.optics.shades import CONTACT, PENUMBRA
+from timing_core.light.plan import FIT, FLASH, NEGATIVE
 
 if TYPE_CHECKING:
     from host_sim.darkroom.room import Room
@@ -61,6 +62,8 @@ def told(room: Room) -> dict[str, Any]:
         **_light(room),
         "negative": room.films.negative.name,
         "negatives": room.films.titles(),
+        "negative_out": room.films.is_out,
+        "moves_negative": _moves_negative(room),
         "areas": room.films.areas(box.marked),
         "hands": {
             hand: {**vars(shade), "lifted": lifted} for hand, (shade, lifted) in room.hands.held.items()
@@ -139,6 +142,15 @@ def _asks(room: Room) -> str | None:
     if stage is None or stage.filter == room.hands.filter or stage.filter not in room.filters():
         return None
     return stage.filter
+
+
+def _moves_negative(room: Room) -> str | None:
+    """Where the box wants the negative, "in" or "out"; None where it is there, or the box does not say."""
+    stage = room.box.stage
+    if stage is None or stage.kind == FIT:
+        return None
+    where = stage.area if stage.kind == NEGATIVE else "out" if stage.kind == FLASH else "in"
+    return None if room.films.is_out == (where == "out") else where
 
 
 def _no_data(room: Room) -> str:

@@ -57,7 +57,7 @@ class Layer:
 
 
 class Beam(NamedTuple):
-    """Light of one kind on one part of the sheet: what is projected, through which filter ("" for none), on
+    """Light of one kind on one part of the sheet: what is projected ("" for nothing), through which filter ("" for none), on
     which of how many equal upright bands (0 for the whole sheet), and whether it is the viewing light."""
 
     negative: str

@@ -120,12 +120,17 @@ class Flash:
         other.shift = self.shift
         return other
 
-    def moved(self, stops120: int, steps: int = 1) -> "Flash":
-        """A flash `steps` of `stops120` away, or of plain seconds where that is 0. Refusal if it is none."""
+    def stepped(self, step_stops120: int, steps: int) -> "Flash":
+        """A flash `steps` of `step_stops120` away, or of plain seconds where that is 0. Refusal if it is
+        none."""
+        if step_stops120:
+            return self.moved(step_stops120 * steps)
+        return Flash(plain_step(self.ms(), steps), self.filter, self.after).moved(0)
+
+    def moved(self, stops120: int) -> "Flash":
+        """A flash `stops120` away. Refusal if it is none."""
         other = self.copy()
-        other.shift += stops120 * steps
-        if stops120 == 0:
-            other.level_ms, other.shift = plain_step(self.ms(), steps), 0
+        other.shift += stops120
         if not -FURTHEST <= other.shift <= FURTHEST:
             raise _no_flash("it moves more than 10 stops")
         if not BASE_MIN_MS <= other.ms() <= BASE_MAX_MS:

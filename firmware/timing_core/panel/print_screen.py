@@ -385,7 +385,7 @@ def _turn_flash(panel, row: Row, steps: int) -> None:
     # Turning sets the amount: of a flash that was on, from where it was.
     flash = work.map.flash or panel.opened_map.flash or _new_flash(panel)
     if row.key == "flash":
-        work.map.flash = flash.moved(work.bench.step_stops120, steps)
+        work.map.flash = flash.stepped(work.bench.step_stops120, steps)
     elif row.key == "flash-when":
         flash.after = steps > 0
     else:
