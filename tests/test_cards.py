@@ -356,7 +356,7 @@ FAULTS = [
     (GOOD + '[flash]\ntime = "0.09 s"\n', [(12, 'time: "0.09 s" is out of range. Write 0.1 s to 999.9 s.')]),
     (GOOD + '[flash]\nfilter = "00"\n', [(11, 'time is missing from [flash]. Write time = "1.2 s".')]),
     (GOOD + '[flash]\ntime = "1 s"\nwhen = "after"\n', [(13, '"when" is no key of [flash].')]),
-    (GOOD + '[flash]\ntime = "1 s"\nafter = "yes"\n', [(13, "after: \"yes\" is no plain true or false.")]),
+    (GOOD + '[flash]\ntime = "1 s"\nafter = "yes"\n', [(13, 'after: "yes" is no plain true or false.')]),
     ("flash = '1 s'\n" + GOOD, [(1, "flash: keys and values stand here. Write [flash] above them.")]),
     (GOOD + "with_next = true\n", [(11, '"with_next" is no key of [[pass.mark]].')]),
     ("with_previous = true\n" + GOOD, [(1, "It belongs to [[pass.mark]].")]),

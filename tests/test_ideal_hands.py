@@ -108,7 +108,8 @@ passes = st.builds(
     st.lists(burns, max_size=3),
 )
 flashes = st.fixed_dictionaries(
-    {"ms": st.integers(100, 4000)}, optional={"filter": st.sampled_from(("00", "2", "5")), "after": st.just(True)}
+    {"ms": st.integers(100, 4000)},
+    optional={"filter": st.sampled_from(("00", "2", "5")), "after": st.just(True)},
 )
 cards = st.builds(
     lambda passes, flash, dry, pm, tied: {

@@ -443,7 +443,8 @@ def between(value, low, high):
 def is_card(card):
     """Is this what a card may be? Written from the limits alone."""
     needed = {"name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"}
-    if type(card) is not dict or not needed <= set(card) <= needed | {"measures", "carried", "record", "flash"}:
+    more = {"measures", "carried", "record", "flash"}
+    if type(card) is not dict or not needed <= set(card) <= needed | more:
         return False
     longest = dict(FACTS)
     names = [card[key] for key in ("name", "record") if key in card]

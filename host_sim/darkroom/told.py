@@ -19,7 +19,6 @@ from host_sim.optics.lamps import LAMPS
 from host_sim.optics.paper import PAPER_NAMES
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from host_sim.optics.shades import CONTACT, PENUMBRA
-from timing_core.light.plan import FIT, FLASH, NEGATIVE
 
 if TYPE_CHECKING:
     from host_sim.darkroom.room import Room
@@ -146,11 +145,8 @@ def _asks(room: Room) -> str | None:
 
 def _moves_negative(room: Room) -> str | None:
     """Where the box wants the negative, "in" or "out"; None where it is there, or the box does not say."""
-    stage = room.box.stage
-    if stage is None or stage.kind == FIT:
-        return None
-    where = stage.area if stage.kind == NEGATIVE else "out" if stage.kind == FLASH else "in"
-    return None if room.films.is_out == (where == "out") else where
+    where = room.box.negative_wanted
+    return where if where and room.films.is_out != (where == "out") else None
 
 
 def _no_data(room: Room) -> str:

@@ -5,10 +5,10 @@ A stage is data; giving its light is the box's work (see `box`). Windows and cue
 axis: ms of light given in this stage, so that holds and lag do not move them.
 
 Working order: for each pass, fit its filter, give its base with the dodge windows inside it, and then every
-burn of the print that goes through the filter in place; at the end, filter by filter, the burns whose
-filter no pass uses. A flash comes before all this or after it, so that the negative is moved as seldom as
-possible, and not between exposures that have to lie on each other. The order of exposures does not matter to the paper, so each filter is fitted as seldom
-as possible.
+burn of the print that goes through the filter in place; at the end, filter by filter, the burns whose filter
+no pass uses. A flash comes before all this or after it, so that the negative is moved as seldom as possible,
+and not between exposures that have to lie on each other. The order of exposures does not matter to the paper,
+so each filter is fitted as seldom as possible.
 """
 
 from timing_core.light.bench import Bench

@@ -9,7 +9,7 @@ shift of the pass that was set last (`lead`), times the ratio of their anchors, 
 cannot drift, however often either is changed.
 """
 
-from timing_core.canonical import quoted
+from timing_core.canonical import encode, quoted
 from timing_core.light.bench import AREA_MAX, DRY_DOWN_MAX_PM, FILTER_MAX
 from timing_core.light.plain_form import (
     WrongForm,
@@ -115,27 +115,23 @@ class Flash:
         tone does not get darker as it dries."""
         return scale(self.level_ms, self.shift)
 
-    def copy(self) -> "Flash":
-        other = Flash(self.level_ms, self.filter, self.after)
-        other.shift = self.shift
-        return other
-
-    def stepped(self, step_stops120: int, steps: int) -> "Flash":
-        """A flash `steps` of `step_stops120` away, or of plain seconds where that is 0. Refusal if it is
-        none."""
-        if step_stops120:
-            return self.moved(step_stops120 * steps)
-        return Flash(plain_step(self.ms(), steps), self.filter, self.after).moved(0)
-
     def moved(self, stops120: int) -> "Flash":
-        """A flash `stops120` away. Refusal if it is none."""
-        other = self.copy()
-        other.shift += stops120
+        """A copy that is moved by `stops120`. Refusal if that is out of range."""
+        other = Flash(self.level_ms, self.filter, self.after)
+        other.shift = self.shift + stops120
         if not -FURTHEST <= other.shift <= FURTHEST:
             raise _no_flash("it moves more than 10 stops")
         if not BASE_MIN_MS <= other.ms() <= BASE_MAX_MS:
             raise _no_flash("it would be " + no_base_text(other.ms()))
         return other
+
+    def to_dict(self) -> dict:
+        plain: dict = {"ms": self.ms()}
+        if self.filter:
+            plain["filter"] = self.filter
+        if self.after:
+            plain["after"] = True
+        return plain
 
 
 class PrintingMap:
@@ -173,7 +169,7 @@ class PrintingMap:
         other.facts = dict(self.facts)
         other.measures, other.carried = dict(self.measures), dict(self.carried)
         other.record = self.record
-        other.flash = self.flash.copy() if self.flash else None
+        other.flash = self.flash.moved(0) if self.flash else None
         for own in self.passes:
             twin = Pass(own.filter, own.level_ms)
             twin.shift, twin.anchor_ms = own.shift, own.anchor_ms
@@ -326,8 +322,8 @@ class PrintingMap:
         self.passes[index].marks.append(mark)
 
     def filters(self) -> list:
-        """Every filter that the print needs, each once, in the order of passes and marks, the flash's last; ""
-        is no filter."""
+        """Every filter that the print needs, each once, in the order of passes and marks, the flash's last;
+        "" is no filter."""
         found: list = []
         for own in self.passes:
             for name in [own.filter] + [mark.filter or own.filter for mark in own.marks]:
@@ -368,13 +364,8 @@ class PrintingMap:
             plain["carried"] = dict(self.carried)
         if self.record:
             plain["record"] = self.record
-        flash = self.flash
-        if flash:
-            plain["flash"] = {"ms": flash.ms()}
-            if flash.filter:
-                plain["flash"]["filter"] = flash.filter
-            if flash.after:
-                plain["flash"]["after"] = True
+        if self.flash:
+            plain["flash"] = self.flash.to_dict()
         return plain
 
     def text(self) -> bytes:
@@ -393,7 +384,7 @@ class PrintingMap:
             passes.append('{"base_ms":%d,"filter":%s,"marks":[%s]}' % head)
         facts = ",".join(['"%s":%s' % (key, quoted(self.facts[key])) for key in sorted(self.facts)])
         carried, measures = _numbers_text("carried", self.carried), _numbers_text("measures", self.measures)
-        flash = _flash_text(self.flash) if self.flash else ""
+        flash = '"flash":%s,' % str(encode(self.flash.to_dict()), "utf-8") if self.flash else ""
         dry_down = ("true" if self.dry_down else "false", self.dry_down_pm)
         tied = "true" if self.tied else "false"
         record = '"record":%s,' % quoted(self.record) if self.record else ""
@@ -419,12 +410,6 @@ def _numbers_text(key: str, numbers: dict) -> str:
     if not numbers:
         return ""
     return '"%s":{%s},' % (key, ",".join(['"%s":%d' % (name, numbers[name]) for name in sorted(numbers)]))
-
-
-def _flash_text(flash: Flash) -> str:
-    after = '"after":true,' if flash.after else ""
-    filter = '"filter":%s,' % quoted(flash.filter) if flash.filter else ""
-    return '"flash":{%s%s"ms":%d},' % (after, filter, flash.ms())
 
 
 def _no_flash(why: str) -> Refusal:

@@ -352,8 +352,8 @@ def stage_of(exposing: Exposing) -> str:
 
 class StartDelay:
     """The time from a press of EXPOSE until the light of a burn or a patch comes by itself, so that both
-    hands can take shade or cover. A base has none, since its shades have their lead-in, nor a flash. It is counted in pips: one
-    each second, and at last the three of a lead-in."""
+    hands can take shade or cover. A base has none, since its shades have their lead-in, nor a flash. It is
+    counted in pips: one each second, and at last the three of a lead-in."""
 
     def __init__(self, exposing: Exposing) -> None:
         self.exposing = exposing

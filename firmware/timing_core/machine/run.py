@@ -93,7 +93,9 @@ class Run:
     def sheet(self) -> str:
         """Which paper the stage wants in the easel; "" where nobody knows whether it has had light."""
         if self.stages[-1].kind == FRESH:
-            return "All pieces" if FLASH in [stage.kind for stage in self.stages[self.at :]] else "Fresh piece"
+            return (
+                "All pieces" if FLASH in [stage.kind for stage in self.stages[self.at :]] else "Fresh piece"
+            )
         if self.given_ms or any(done[1] for done in self.done):
             return "Same sheet"
         return "" if self.has_had_light else "Paper in"

@@ -1,17 +1,13 @@
 """The Print screen: the map, pass by pass, and what is done with the whole of it."""
 
 from timing_core.light.bench import DRY_DOWN_MAX_PM
-from timing_core.light.plan import filter_text, least_ms
-from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Flash, Mark
+from timing_core.light.plan import filter_text
+from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, Mark
 from timing_core.light.stops import (
-    BASE_MAX_MS,
-    BASE_MIN_MS,
-    STOP,
     cut_text,
     offset_between,
     per_mille_less,
     plain_step,
-    scale,
     seconds_text,
     stops_text,
 )
@@ -36,6 +32,9 @@ _OF_A_PASS = ("base", "mark", "through", "with", "add", "filter")
 """Keys of the rows that are about one pass."""
 
 
+_NOT_LOADED = (ImportError, OSError, ValueError, MemoryError)
+
+
 class PrintScreen(Screen):
     """Above the bases stands what is done with the whole print, below them what it is made of; the cursor
     comes home to the base that is most likely wanted."""
@@ -43,7 +42,7 @@ class PrintScreen(Screen):
     key = "print"
     heading = "Print"
     begins = "print"
-    _paper = None
+    _paper = _turn_flash = None
     _paper_of: tuple = ("", 0)
 
     def rows(self, panel) -> list:
@@ -100,7 +99,7 @@ class PrintScreen(Screen):
 
                     panel.let_go("paper_rows")
                     self._paper = PaperRows(record)
-            except (ImportError, OSError, ValueError, MemoryError):
+            except _NOT_LOADED:
                 pass  # what a board cannot load is not here
         return self._paper
 
@@ -182,7 +181,7 @@ class PrintScreen(Screen):
             if map.dry_down and not map.dry_down_pm:
                 map.dry_down_pm = panel.work.bench.get("new_dry_down_pm")
         elif row.key == "flash":
-            map.flash = None if map.flash else _new_flash(panel)
+            self.turn(panel, row, 0)
         elif row.key == "keep":
             panel.cursor.pick = 1  # of two the other one; and of three the one that replaces nothing
         elif row.key == "passes":
@@ -192,7 +191,8 @@ class PrintScreen(Screen):
         key, work, was = row.key, panel.work, panel.opened_map
         map, bench = work.map, work.bench
         if key.startswith("flash"):
-            _turn_flash(panel, row, steps)
+            self._turn_flash = self._turn_flash or _load_flash_rows(panel)
+            self._turn_flash(panel, row, steps)
         elif self._paper and (key == "filter" or key == "grade"):
             self._paper.turn(panel, row, steps)
         elif key == "filter":
@@ -246,7 +246,7 @@ class PrintScreen(Screen):
     def take(self, panel, row: Row) -> None:
         if row.index < len(panel.work.map.passes) and row.key in _OF_A_PASS:
             panel.work.pass_index = row.index
-        pick = panel.cursor.pick
+        pick, self._turn_flash = panel.cursor.pick, None
         if row.key == "paper":
             self._paper_now(panel, True)
             panel.cursor_on(row)  # there may be more rows above it now
@@ -359,15 +359,6 @@ def _flash_rows(map) -> list:
     return found
 
 
-def _new_flash(panel) -> Flash:
-    """The flash that is proposed: 5 stops under the first base, through its filter. The lightest tone of a
-    print gets some 4 1/2 stops less than the open light (of a negative that fits a paper of ISO range R 105,
-    on a film whose base has a density of 0.3), and a flash is to stay below the first tone."""
-    map = panel.work.map
-    ms = max(scale(map.base_ms(0), -5 * STOP), least_ms(panel.work.bench), BASE_MIN_MS)
-    return Flash(min(ms, BASE_MAX_MS), map.passes[0].filter)
-
-
 def _flash_text(panel, row: Row) -> str:
     flash, was = panel.work.map.flash, panel.opened_map.flash
     if not flash:
@@ -380,16 +371,14 @@ def _flash_text(panel, row: Row) -> str:
     return "%s  %s" % (moved, seconds_text(flash.ms())) if moved != "0" else seconds_text(flash.ms())
 
 
-def _turn_flash(panel, row: Row, steps: int) -> None:
-    work = panel.work
-    # Turning sets the amount: of a flash that was on, from where it was.
-    flash = work.map.flash or panel.opened_map.flash or _new_flash(panel)
-    if row.key == "flash":
-        work.map.flash = flash.stepped(work.bench.step_stops120, steps)
-    elif row.key == "flash-when":
-        flash.after = steps > 0
-    else:
-        flash.filter = following_filter(work.bench, flash.filter, steps)
+def _load_flash_rows(panel):
+    try:
+        from timing_core.panel.flash_rows import turn_flash
+    except _NOT_LOADED:
+        what = "The flash is not changed"
+        raise Refusal(what, "it cannot be loaded", "Reset the box, or install the firmware again") from None
+    panel.let_go("flash_rows")
+    return turn_flash
 
 
 def _base_label(map, index: int) -> str:

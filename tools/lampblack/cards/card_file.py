@@ -72,7 +72,7 @@ def dump(card: Mapping[str, Any]) -> str:
         doc["carried"] = {name: stops_text(card["carried"][name]) for name in sorted(card["carried"])}
     if "flash" in card:
         own = card["flash"]
-        flash = {"time": seconds_exact(own["ms"])}
+        flash: dict[str, Any] = {"time": seconds_exact(own["ms"])}
         if "filter" in own:
             flash["filter"] = own["filter"]
         if "after" in own:
