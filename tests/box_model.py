@@ -77,7 +77,7 @@ def planned_print(card: dict) -> list[tuple]:
 def _flash(steps: list[tuple], flash: dict) -> None:
     filter = flash.get("filter", "")
     _fit(steps, filter)
-    steps += [("negative", "out", filter, 0), ("flash", "", filter, flash["ms"])]
+    steps += [("negative", "out", filter, 0), ("flash", "", filter, flash["light_ms"])]
 
 
 def _fit(steps: list[tuple], filter: str) -> None:
@@ -594,7 +594,7 @@ def _flashed(enter, after: bool = False, ms: int = 1200):
     """There with a flash through the last pass's filter."""
 
     def more(session: Session, card: dict) -> None:
-        flash = {"ms": ms, "filter": card["passes"][-1]["filter"]}
+        flash = {"light_ms": ms, "filter": card["passes"][-1]["filter"]}
         enter(session, {**card, "flash": {**flash, "after": True} if after else flash})
 
     return more

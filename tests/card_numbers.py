@@ -14,7 +14,7 @@ card_numbers = {
     "measures": _some_of({key: st.integers(low, high) for key, low, high in MEASURES}),
     "carried": _some_of({key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}),
     "flash": st.fixed_dictionaries(
-        {"ms": st.integers(BASE_MIN_MS, BASE_MAX_MS)},
+        {"light_ms": st.integers(BASE_MIN_MS, BASE_MAX_MS)},
         optional={"filter": st.sampled_from(["00", "2 soft", "é"]), "after": st.just(True)},
     ),
 }

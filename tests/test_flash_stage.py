@@ -10,6 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from host_sim.darkroom.checks import RoomError
+from host_sim.darkroom.planned_light import REST
 from host_sim.optics.paper import paper
 from host_sim.optics.shades import Shade, cast_of
 from host_sim.optics.sheet import Beam, Sheet
@@ -30,6 +32,7 @@ from tests.box_model import (
     until_dark,
     wait,
 )
+from tests.test_room import a_room, develop, give, given_ms
 from timing_core.canonical import encode
 from timing_core.light.bench import Bench
 from timing_core.light.carrying import to_aperture, to_size
@@ -44,7 +47,7 @@ OPEN = {"aperture": 36, "negative_mm10": 360, "print_mm10": 2540}
 
 def a_map(base_ms: int = 10_000, **flash) -> PrintingMap:
     return PrintingMap.from_dict(
-        a_card(("sky", 60), base_ms=base_ms, measures=dict(OPEN), flash={"ms": 1200, **flash})
+        a_card(("sky", 60), base_ms=base_ms, measures=dict(OPEN), flash={"light_ms": 1200, **flash})
     )
 
 
@@ -64,10 +67,10 @@ def test_a_flash_is_turned_there_and_back_to_the_same_ms():
     flash = Flash(1234, "00", True)
     for stops120, steps in ((10, 7), (40, -3), (1, 11)):
         there = flash.moved(stops120 * steps)
-        assert there.ms() == scale(1234, stops120 * steps)
+        assert there.light_ms() == scale(1234, stops120 * steps)
         assert (there.filter, there.after) == ("00", True)
-        assert there.moved(-stops120 * steps).ms() == 1234
-    assert flash.ms() == 1234, "it is another one that moves"
+        assert there.moved(-stops120 * steps).light_ms() == 1234
+    assert flash.light_ms() == 1234, "it is another one that moves"
 
 
 @pytest.mark.parametrize(("ms", "stops120"), [(100, -1), (999_900, 1), (100, 1201), (999_900, -1201)])
@@ -96,14 +99,14 @@ def test_a_carried_flash_gives_the_paper_the_light_it_gave(print_mm10, new_mm10,
         magnification = map.measures["print_mm10"] / map.measures["negative_mm10"]
         return ms / (f_number * (magnification + 1)) ** 2
 
-    before, ratio = light(map.flash.ms()), map.flash.ms() / map.base_ms(0)
+    before, ratio = light(map.flash.light_ms()), map.flash.light_ms() / map.base_ms(0)
     try:
         to_size(map, new_mm10)
         to_aperture(map, 36 + sixths)
     except Refusal:
         return
     # To half of 1/120 stop from the size, and half a ms.
-    ms = map.flash.ms()
+    ms = map.flash.light_ms()
     assert math.log2(light(ms) / before) == pytest.approx(0, abs=0.5 / STOP + 0.75 / ms)
     assert ms / map.base_ms(0) == pytest.approx(ratio, rel=1 / ms)
 
@@ -115,11 +118,11 @@ def test_carried_there_and_back_a_flash_has_the_same_ms(steps):
     map.carry("size", 0)
     for step in [*steps, *(-step for step in reversed(steps))]:
         map.carry("size", step)
-    assert (map.flash.ms(), map.base_ms(0)) == (1200, 10_000)
+    assert (map.flash.light_ms(), map.base_ms(0)) == (1200, 10_000)
 
 
 def test_a_flash_that_carrying_would_take_out_of_range_is_refused_and_nothing_changes():
-    map = a_map(ms=120)
+    map = a_map(light_ms=120)
     before = map.text()
     with pytest.raises(Refusal, match=r"^The flash is not changed: it would be 0\.0 s\."):
         to_aperture(map, 30)
@@ -129,7 +132,7 @@ def test_a_flash_that_carrying_would_take_out_of_range_is_refused_and_nothing_ch
     map = a_map(base_ms=120)
     with pytest.raises(Refusal, match=r"^Base is not changed"):
         to_aperture(map, 30)
-    assert map.flash.ms() == 1200
+    assert map.flash.light_ms() == 1200
 
 
 def test_other_bases_leave_the_flash_as_it_is():
@@ -139,7 +142,7 @@ def test_other_bases_leave_the_flash_as_it_is():
     map.set_pass_count(2)
     map.set_tied(True)
     map.step_base(1, 40, 1)
-    assert map.flash.ms() == 1200
+    assert map.flash.light_ms() == 1200
 
 
 # --- the plan
@@ -229,7 +232,7 @@ def test_the_plan_s_table_has_the_flash_and_the_negative():
 
 def flashed(ms: int = 1200, **more):
     session = new_session(GuardedDisk(), settle_ms=0)
-    load(session, a_card(base_ms=4000, flash={"ms": ms, "filter": "2", **more}))
+    load(session, a_card(base_ms=4000, flash={"light_ms": ms, "filter": "2", **more}))
     return session
 
 
@@ -256,7 +259,7 @@ def test_each_press_does_one_thing_and_the_ledger_has_the_light():
         ("Base, pass 1", "2", 4000),
     ]
     assert record["whole"]
-    assert record["map"]["flash"] == {"ms": 1200, "filter": "2"}
+    assert record["map"]["flash"] == {"light_ms": 1200, "filter": "2"}
     assert meter.light_ms == 5200
     assert session.disk.written_while_lit == []
 
@@ -331,11 +334,11 @@ def test_a_flash_is_put_on_by_two_presses_and_off_by_two():
     assert session.box.panel.value(session.box.panel.row()) == "0.5 s"
     keys(session, "press")
     # 5 stops under the base: 1/32 of 16 s.
-    assert session.box.work.map.to_dict()["flash"] == {"ms": 500, "filter": "3"}
+    assert session.box.work.map.to_dict()["flash"] == {"light_ms": 500, "filter": "3"}
     keys(session, "press", "press")
     assert session.box.work.map.text() == before
     undo(session)
-    assert session.box.work.map.flash.ms() == 500
+    assert session.box.work.map.flash.light_ms() == 500
     undo(session)
     assert session.box.work.map.text() == before
 
@@ -345,17 +348,17 @@ def test_what_is_proposed_can_be_given(base_ms, ms):
     session = new_session()
     load(session, a_card(base_ms=base_ms))
     set_row(session, "Flash", 0)
-    assert session.box.work.map.flash.ms() == ms
+    assert session.box.work.map.flash.light_ms() == ms
     # Whatever it is set on, the lamp can give it; the base is the printer's own affair.
     assert "Flash" not in str(session.box.work.refusal(False))
 
 
 def test_turning_sets_a_flash_that_is_on_from_where_it_was():
     session = new_session()
-    load(session, a_card(flash={"ms": 1200}))
+    load(session, a_card(flash={"light_ms": 1200}))
     set_row(session, "Dial step", -99)
     set_row(session, "Flash", 1)
-    assert session.box.work.map.flash.ms() == 2400
+    assert session.box.work.map.flash.light_ms() == 2400
     undo(session)
     to_screen(session, "print")
     to_row(session, "Flash")
@@ -364,20 +367,20 @@ def test_turning_sets_a_flash_that_is_on_from_where_it_was():
     session.input("dial", 1)
     assert session.box.panel.value(session.box.panel.row()) == "+1  2.4 s"
     session.input("back")
-    assert session.box.work.map.flash.ms() == 1200
+    assert session.box.work.map.flash.light_ms() == 1200
 
 
 def test_plain_seconds_turn_a_flash_too():
     session = new_session()
-    load(session, a_card(flash={"ms": 1234}))
+    load(session, a_card(flash={"light_ms": 1234}))
     set_row(session, "Dial step", 99)
     set_row(session, "Flash", 1)
-    assert session.box.work.map.flash.ms() == 1300
+    assert session.box.work.map.flash.light_ms() == 1300
 
 
 def test_when_and_through_what_are_rows_while_it_is_on():
     session = new_session()
-    load(session, a_card(flash={"ms": 1200}))
+    load(session, a_card(flash={"light_ms": 1200}))
     assert row_value(session, "  given") == "first"
     assert row_value(session, "  through") == "no filter"
     keys(session, "press")
@@ -386,10 +389,10 @@ def test_when_and_through_what_are_rows_while_it_is_on():
     to_row(session, "  given")
     keys(session, "press", "press")
     filter = session.box.bench.get("filters")[0]
-    assert session.box.work.map.to_dict()["flash"] == {"ms": 1200, "filter": filter, "after": True}
+    assert session.box.work.map.to_dict()["flash"] == {"light_ms": 1200, "filter": filter, "after": True}
     undo(session)
     undo(session)
-    assert session.box.work.map.to_dict()["flash"] == {"ms": 1200}
+    assert session.box.work.map.to_dict()["flash"] == {"light_ms": 1200}
     labels = [row.label for row in session.box.panel.screens[1].rows(session.box.panel)]
     assert labels[-3:] == ["Flash", "  given", "  through"], "below all that is wanted more often"
 
@@ -472,7 +475,86 @@ def test_the_proposed_flash_leaves_no_tone_where_the_print_has_one():
 
 
 def test_two_passes_have_one_flash():
-    card = a_card(base_ms=4000, flash={"ms": 1000, "filter": "00"})
+    card = a_card(base_ms=4000, flash={"light_ms": 1000, "filter": "00"})
     card["passes"].append(a_pass(base_ms=3000, filter="5"))
     names = [stage_name(s) for s in compile_print(PrintingMap.from_dict(card), Bench())]
     assert names.count("Flash") == 1
+
+
+# --- a person in the room
+
+
+def flashed_room(**flash):
+    room = a_room(a_card(base_ms=4000, flash={"light_ms": 1200, **flash}))
+    keys(room.session, "expose")
+    return room
+
+
+def follow(room, but: str = "") -> None:
+    """Do what the box asks for, stage after stage; all but moving the negative there."""
+    while room.session.box.state == "ready":
+        state = room.state()
+        if state["asks"] is not None:
+            room.do({"do": "fit", "filter": state["asks"]})
+        if state["moves_negative"] not in (None, but):
+            room.do({"do": "move_negative", "out": state["moves_negative"] == "out"})
+        give(room)
+
+
+@pytest.mark.parametrize("flash", [{"filter": "2"}, {"filter": "00"}, {}, {"filter": "00", "after": True}])
+def test_who_does_what_the_box_asks_for_gives_every_area_its_light(flash):
+    room = flashed_room(**flash)
+    follow(room)
+    verdict = develop(room)
+    filter = flash.get("filter", "")
+    light = {(REST, filter): 1200.0}
+    light[REST, "2"] = light.get((REST, "2"), 0) + 4000
+    assert given_ms(verdict) == {key: pytest.approx(ms, abs=1) for key, ms in light.items()}
+    assert verdict["worst_stops"] < 0.001
+    assert room.state()["negative_out"] == ("after" in flash)
+
+
+def test_the_flash_falls_evenly_and_the_base_through_the_negative():
+    room = flashed_room(filter="2")
+    room.do({"do": "negative", "name": "breakwater"})
+    follow(room)
+    sheet = room.easel.sheet
+    film = room.films.negative.transmittance
+    through = sheet.light(lambda beam: film if beam.negative else 1.0)["2"] / room.house.lux * 1000
+    assert through == pytest.approx(1200 + 4000 * film, rel=1e-3)
+    assert develop(room)["worst_stops"] < 0.001
+
+
+@pytest.mark.parametrize(
+    ("forgets", "says"),
+    [
+        ("out", "No verdict: the flash came through the negative."),
+        ("in", "No verdict: light of the print came without the negative."),
+    ],
+)
+def test_a_negative_that_was_not_moved_is_no_print_to_judge(forgets, says):
+    room = flashed_room(filter="2")
+    follow(room, but=forgets)
+    assert room.state()["negative_out"] == (forgets == "in")
+    verdict = develop(room)
+    assert verdict["note"] == says
+    assert verdict["worst_stops"] is None
+    assert room.state()["pictures"]["errors"] == 0
+    room.do({"do": "sheet"})
+    room.do({"do": "move_negative", "out": False})
+    keys(room.session, "expose")
+    follow(room)
+    assert develop(room)["worst_stops"] < 0.001, "the next sheet is another"
+
+
+def test_the_negative_stays_where_it_is_under_light():
+    room = flashed_room()
+    keys(room.session, "expose", "expose")
+    assert room.session.lamp.lit
+    with pytest.raises(RoomError, match=r"^The negative stays: the lamp is lit\."):
+        room.do({"do": "move_negative", "out": True})
+    until_dark(room.session)
+    room.do({"do": "move_negative", "out": True})
+    assert room.state()["negative_out"]
+    room.do({"do": "negative", "name": "plain"})
+    assert not room.state()["negative_out"], "one that is put in is in"

@@ -45,7 +45,7 @@ def planned(card: dict) -> dict[tuple[str, str], int]:
 
     flash = card.get("flash")
     for area in areas if flash else ():
-        add(area, flash.get("filter", ""), flash["ms"])
+        add(area, flash.get("filter", ""), flash["light_ms"])
     for own in card["passes"]:
         base_ms = own["base_ms"]
         for area in areas:
@@ -108,7 +108,7 @@ passes = st.builds(
     st.lists(burns, max_size=3),
 )
 flashes = st.fixed_dictionaries(
-    {"ms": st.integers(100, 4000)},
+    {"light_ms": st.integers(100, 4000)},
     optional={"filter": st.sampled_from(("00", "2", "5")), "after": st.just(True)},
 )
 cards = st.builds(

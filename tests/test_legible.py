@@ -475,7 +475,7 @@ def test_what_is_said_of_sheet_and_filter_is_true_all_through_a_print(monkeypatc
 
 @pytest.mark.parametrize("flash", [{"filter": "00"}, {}, {"filter": "2", "after": True}])
 def test_what_is_said_of_the_negative_is_true_all_through_a_print(flash, monkeypatch):
-    card = a_card(("sky", 80), filter="2", base_ms=16_000, flash={"ms": 1200, **flash})
+    card = a_card(("sky", 80), filter="2", base_ms=16_000, flash={"light_ms": 1200, **flash})
     session = new_session()
     load(session, card)
     keys(session, "expose")

@@ -472,8 +472,8 @@ def is_card(card):
 def is_flash(flash):
     return (
         type(flash) is dict
-        and {"ms"} <= set(flash) <= {"ms", "filter", "after"}
-        and between(flash["ms"], BASE_MIN_MS, BASE_MAX_MS)
+        and {"light_ms"} <= set(flash) <= {"light_ms", "filter", "after"}
+        and between(flash["light_ms"], BASE_MIN_MS, BASE_MAX_MS)
         and fits(flash.get("filter", "-"), 1, FILTER_MAX)
         and flash.get("after", True) is True
     )
@@ -605,17 +605,17 @@ def test_a_card_has_as_many_passes_and_marks_as_a_map_and_no_more():
             "pass 1 base_ms: it is a whole number from 100 to 999900",
         ),
         (
-            lambda card: card.update(flash={"ms": 99}),
-            "flash.ms: it is a whole number from 100 to 999900",
+            lambda card: card.update(flash={"light_ms": 99}),
+            "flash.light_ms: it is a whole number from 100 to 999900",
         ),
-        (lambda card: card.update(flash={"filter": "2"}), "flash.ms: it is missing"),
-        (lambda card: card.update(flash={"ms": 900, "base": 1}), "flash: it has no base"),
+        (lambda card: card.update(flash={"filter": "2"}), "flash.light_ms: it is missing"),
+        (lambda card: card.update(flash={"light_ms": 900, "base": 1}), "flash: it has no base"),
         (
-            lambda card: card.update(flash={"ms": 900, "after": False}),
+            lambda card: card.update(flash={"light_ms": 900, "after": False}),
             "flash.after: it is true, or left out",
         ),
         (
-            lambda card: card.update(flash={"ms": 900, "filter": ""}),
+            lambda card: card.update(flash={"light_ms": 900, "filter": ""}),
             "flash.filter: it is plain text of 1 to 8 characters",
         ),
         (

@@ -180,7 +180,7 @@ def paper_card() -> dict:
 
 def flash_card() -> dict:
     """With the longest flash, through a filter of the longest name."""
-    return {**worst_card(), "flash": {"ms": 999_900, "filter": LONGEST_FILTER, "after": True}}
+    return {**worst_card(), "flash": {"light_ms": 999_900, "filter": LONGEST_FILTER, "after": True}}
 
 
 CARDS_OF_ROWS = {**CARDS, "paper": paper_card, "flash": flash_card}
@@ -567,7 +567,7 @@ def _note_refusals(note) -> None:
     refused(turned(a_card(base_ms=100), "Base", -1))
     refused(turned(a_card(base_ms=500), "Base", 200))
     for ms, detents in ((100, -1), (999_900, 1), (100, 200)):
-        refused(turned(a_card(flash={"ms": ms}), "Flash", detents))
+        refused(turned(a_card(flash={"light_ms": ms}), "Flash", detents))
 
     def strip(card: dict, *rows: tuple[str, int]):
         def act(session) -> None:

@@ -81,7 +81,7 @@ def planned_run(map: PrintingMap, strip: Strip | None) -> tuple[str, Plan]:
 def add_flash(plan: Plan, area: str, map: PrintingMap) -> None:
     """The flash reaches every area alike, and dry-down does not cut it."""
     if map.flash:
-        add(plan, (area, map.flash.filter), map.flash.ms())
+        add(plan, (area, map.flash.filter), map.flash.light_ms())
 
 
 def add(plan: Plan, key: tuple[str, str], light: float) -> None:

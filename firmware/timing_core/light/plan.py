@@ -125,7 +125,7 @@ def flash_first(stages: list, flash: Flash, bench: Bench) -> None:
 def _flash(stages: list, flash: Flash, bench: Bench) -> None:
     fit(stages, flash.filter)
     _move_negative(stages, "out")
-    stage = Stage(FLASH, "", flash.filter, flash.ms(), flash.ms())
+    stage = Stage(FLASH, "", flash.filter, flash.light_ms(), flash.light_ms())
     check_light(stage, bench)
     stages.append(stage)
 

@@ -110,7 +110,7 @@ class Flash:
         self.level_ms = ms
         self.shift = 0
 
-    def ms(self) -> int:
+    def light_ms(self) -> int:
         """Its light. Dry-down does not cut it: it is found for the paper, on a dry strip, and paper without a
         tone does not get darker as it dries."""
         return scale(self.level_ms, self.shift)
@@ -121,12 +121,12 @@ class Flash:
         other.shift = self.shift + stops120
         if not -FURTHEST <= other.shift <= FURTHEST:
             raise _no_flash("it moves more than 10 stops")
-        if not BASE_MIN_MS <= other.ms() <= BASE_MAX_MS:
-            raise _no_flash("it would be " + no_base_text(other.ms()))
+        if not BASE_MIN_MS <= other.light_ms() <= BASE_MAX_MS:
+            raise _no_flash("it would be " + no_base_text(other.light_ms()))
         return other
 
     def to_dict(self) -> dict:
-        plain: dict = {"ms": self.ms()}
+        plain: dict = {"light_ms": self.light_ms()}
         if self.filter:
             plain["filter"] = self.filter
         if self.after:
@@ -426,7 +426,7 @@ def _no_base(why: str) -> Refusal:
 _MAP_KEYS = ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes")
 _MAP_MAY_HAVE = ("measures", "carried", "record", "flash")
 _PASS_KEYS = ("filter", "base_ms", "marks")
-_FLASH_KEYS = ("ms", "filter", "after")
+_FLASH_KEYS = ("light_ms", "filter", "after")
 _MARK_KEYS = ("area", "stops120", "filter", "with_previous")
 
 
@@ -470,7 +470,7 @@ def _map_from(card) -> PrintingMap:
 
 def _flash_from(plain) -> Flash:
     only_keys(plain, (), _FLASH_KEYS)
-    flash = Flash(number_in(plain, "ms", BASE_MIN_MS, BASE_MAX_MS))
+    flash = Flash(number_in(plain, "light_ms", BASE_MIN_MS, BASE_MAX_MS))
     if "filter" in plain:
         flash.filter = text_in(plain, "filter", 1, FILTER_MAX)
     if "after" in plain:

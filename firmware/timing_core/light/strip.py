@@ -142,7 +142,7 @@ class Strip:
         for patch in range(self.patches):
             found.append(self._total_ms(origin_ms, 2 * patch))
         if map.flash:
-            found += [map.flash.ms(), map.flash.filter]
+            found += [map.flash.light_ms(), map.flash.filter]
         return found
 
     def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:

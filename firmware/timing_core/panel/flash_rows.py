@@ -22,7 +22,7 @@ def turn_flash(panel, row: Row, steps: int) -> None:
     if row.key == "flash" and bench.step_stops120:
         map.flash = flash.moved(bench.step_stops120 * steps)
     elif row.key == "flash":
-        map.flash = Flash(plain_step(flash.ms(), steps), flash.filter, flash.after).moved(0)
+        map.flash = Flash(plain_step(flash.light_ms(), steps), flash.filter, flash.after).moved(0)
     elif row.key == "flash-when":
         flash.after = steps > 0
     else:

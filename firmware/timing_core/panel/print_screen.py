@@ -367,8 +367,10 @@ def _flash_text(panel, row: Row) -> str:
         return "last" if flash.after else "first"
     if row.key == "flash-filter":
         return filter_text(flash.filter)
-    moved = stops_text(offset_between(was.ms(), flash.ms())) if was else "0"
-    return "%s  %s" % (moved, seconds_text(flash.ms())) if moved != "0" else seconds_text(flash.ms())
+    moved = stops_text(offset_between(was.light_ms(), flash.light_ms())) if was else "0"
+    return (
+        "%s  %s" % (moved, seconds_text(flash.light_ms())) if moved != "0" else seconds_text(flash.light_ms())
+    )
 
 
 def _load_flash_rows(panel):

@@ -72,7 +72,7 @@ def dump(card: Mapping[str, Any]) -> str:
         doc["carried"] = {name: stops_text(card["carried"][name]) for name in sorted(card["carried"])}
     if "flash" in card:
         own = card["flash"]
-        flash: dict[str, Any] = {"time": seconds_exact(own["ms"])}
+        flash: dict[str, Any] = {"time": seconds_exact(own["light_ms"])}
         if "filter" in own:
             flash["filter"] = own["filter"]
         if "after" in own:
@@ -249,7 +249,7 @@ def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
     flash = {}
     if "flash" in values:
         own = values["flash"]
-        flash = {"ms": own.get("time")}
+        flash = {"light_ms": own.get("time")}
         if own.get("filter"):
             flash["filter"] = own["filter"]
         if own.get("after"):
