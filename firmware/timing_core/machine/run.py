@@ -79,7 +79,8 @@ class Run:
     @property
     def is_fit(self) -> bool:
         """Hands fit a filter or move the negative, and a press says that it is done."""
-        return self.stages[self.at].kind in (FIT, NEGATIVE)
+        kind = self.stages[self.at].kind
+        return kind == FIT or kind == NEGATIVE  # in a tuple they would take memory, and each press asks
 
     @property
     def is_last(self) -> bool:
@@ -93,9 +94,8 @@ class Run:
     def sheet(self) -> str:
         """Which paper the stage wants in the easel; "" where nobody knows whether it has had light."""
         if self.stages[-1].kind == FRESH:
-            return (
-                "All pieces" if FLASH in [stage.kind for stage in self.stages[self.at :]] else "Fresh piece"
-            )
+            flash_comes = FLASH in [stage.kind for stage in self.stages[self.at :]]
+            return "All pieces" if flash_comes else "Fresh piece"
         if self.given_ms or any(done[1] for done in self.done):
             return "Same sheet"
         return "" if self.has_had_light else "Paper in"
