@@ -363,7 +363,9 @@ class StartDelay:
 
     def is_wanted(self) -> int:
         delay_s = self._bench.get("start_delay_s")  # first, since each press asks this
-        return delay_s if delay_s and self.exposing.run.stage.kind not in (BASE, FLASH) else 0
+        kind = self.exposing.run.stage.kind if delay_s else BASE
+        wants_none = kind == BASE or kind == FLASH  # in a tuple they would take memory
+        return 0 if wants_none else delay_s
 
     def about(self) -> str:
         """What is to come, and when."""
