@@ -45,7 +45,9 @@ def stops(ms: float, stops120: float) -> int:
 
 
 def planned_print(card: dict) -> list[tuple]:
-    """Every step at the easel as (what, area, filter, ms of light), "fit" steps with no light."""
+    """Every step at the easel as (what, area, filter, ms of light), "fit" and "negative" steps with no
+    light."""
+    flash = card.get("flash", {})
     kept = 1 - card["dry_down_pm"] / 1000 if card["dry_down"] else 1
     burns = []
     for own in card["passes"]:
@@ -54,6 +56,12 @@ def planned_print(card: dict) -> list[tuple]:
                 light = to_ms(round((stops(own["base_ms"], mark["stops120"]) - own["base_ms"]) * kept, 6))
                 burns.append(("burn", mark["area"], mark.get("filter") or own["filter"], light))
     steps: list[tuple] = []
+    if flash.get("after"):
+        _fit(steps, card["passes"][0]["filter"])
+        steps.append(("negative", "in", steps[-1][2], 0))
+    elif flash:
+        _flash(steps, flash)
+        steps.append(("negative", "in", steps[-1][2], 0))
     for own in card["passes"]:
         _fit(steps, own["filter"])
         steps.append(("base", "", own["filter"], to_ms(round(own["base_ms"] * kept, 6))))
@@ -62,7 +70,15 @@ def planned_print(card: dict) -> list[tuple]:
     for filter in dict.fromkeys(burn[2] for burn in burns):
         _fit(steps, filter)
         steps += [burn for burn in burns if burn[2] == filter]
+    if flash.get("after"):
+        _flash(steps, flash)
     return steps
+
+
+def _flash(steps: list[tuple], flash: dict) -> None:
+    filter = flash.get("filter", "")
+    _fit(steps, filter)
+    steps += [("negative", "out", filter, 0), ("flash", "", filter, flash["light_ms"])]
 
 
 def _fit(steps: list[tuple], filter: str) -> None:
@@ -98,6 +114,9 @@ def planned_strip(card: dict, strip) -> list[tuple]:
         if filter != own["filter"]:
             first = [*first, own]
     steps: list[tuple] = []
+    if "flash" in card:
+        _flash(steps, card["flash"])
+        steps.append(("negative", "in", steps[-1][2], 0))
     for under in first:
         _fit(steps, under["filter"])
         steps.append(("base", "", under["filter"], under["base_ms"]))
@@ -495,6 +514,18 @@ def _held(session: Session, card: dict) -> None:
     keys(session, "expose")
 
 
+def _held_soon(session: Session, card: dict) -> None:
+    """In the second stage of a run."""
+    _ready(session, card)
+    keys(session, "expose", "expose")
+    wait(session, 4000)
+
+
+def _flashed_patch(session: Session, card: dict) -> None:
+    load(session, card)
+    _at_patch(session, card)
+
+
 def _at_burn(session: Session, card: dict) -> None:
     _ready(session, card)
     keys(session, "expose")
@@ -559,6 +590,16 @@ def _strip_given(session: Session, card: dict) -> None:
     while session.box.state == "ready":
         keys(session, "expose")
         until_dark(session)
+
+
+def _flashed(enter, after: bool = False, ms: int = 1200):
+    """There with a flash through the last pass's filter."""
+
+    def more(session: Session, card: dict) -> None:
+        flash = {"light_ms": ms, "filter": card["passes"][-1]["filter"]}
+        enter(session, {**card, "flash": {**flash, "after": True} if after else flash})
+
+    return more
 
 
 def _changed(session: Session, card: dict) -> None:
@@ -853,6 +894,9 @@ SITUATIONS = {
     "edit mark to remove": _opened("Remove mark"),
     "edit place on shelf": _opened("Keep on shelf"),
     "edit dry-down": _opened("Dry-down"),
+    "edit flash": _opened("Flash"),
+    "edit a flash that is on": _flashed(_opened("Flash")),
+    "edit when a flash is given": _flashed(_opened("  given")),
     "edit strip's area": _opened("Strip for", "strip"),
     "edit brightness": _opened("Brightness", "bench"),
     "edit lag": _opened("Lamp lag", "bench"),
@@ -882,6 +926,13 @@ SITUATIONS = {
     "kept before a filter": _then(_at_fit, "back"),
     "kept in mid-stage": _then(_exposing, "back", "back"),
     "ready, gone on with": _then(_at_burn, "back", "press"),
+    "ready, negative to take out": _flashed(_ready),
+    "ready, flash": _flashed(_then(_ready, "expose")),
+    "exposing a flash": _flashed(_then(_ready, "expose", "expose")),
+    "held in a flash": _flashed(_then(_held_soon, "expose"), ms=999_900),
+    "ready, negative to put in": _flashed(_ready, after=True),
+    "kept before the negative is moved": _flashed(_then(_ready, "back")),
+    "strip, negative to take out": _flashed(_flashed_patch),
     "held, gone on with": _then(_exposing, "back", "back", "press"),
     "asked to end a run": _asked,
     "print screen, too early": _listening_late(_viewed, "expose"),
@@ -891,6 +942,8 @@ SITUATIONS = {
     "notice, print": _cut_off(_exposing),
     "notice, strip": _cut_off(_at_patch),
     "notice, before a filter": _cut_off(_at_fit),
+    "notice, flash": _cut_off(_flashed(_then(_ready, "expose", "expose"))),
+    "notice, before the negative is moved": _cut_off(_flashed(_ready)),
     "notice, after viewing": _then(_cut_off(_exposing), "lamp", "lamp", "lamp"),
     "away": _away,
     "counting": _counting,

@@ -1,9 +1,9 @@
-"""The numbers that a card may have beside its passes, as Hypothesis draws them: each key may be left out."""
+"""The figures that a card may have beside its passes, as Hypothesis draws them: each key may be left out."""
 
 from hypothesis import strategies as st
 
 from timing_core.light.printing_map import CARRIED, MEASURES
-from timing_core.light.stops import FURTHEST
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, FURTHEST
 
 
 def _some_of(numbers: dict) -> st.SearchStrategy[dict]:
@@ -13,4 +13,8 @@ def _some_of(numbers: dict) -> st.SearchStrategy[dict]:
 card_numbers = {
     "measures": _some_of({key: st.integers(low, high) for key, low, high in MEASURES}),
     "carried": _some_of({key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}),
+    "flash": st.fixed_dictionaries(
+        {"light_ms": st.integers(BASE_MIN_MS, BASE_MAX_MS)},
+        optional={"filter": st.sampled_from(["00", "2 soft", "é"]), "after": st.just(True)},
+    ),
 }

@@ -69,6 +69,10 @@ CARDS = [
     a_card(("dot", 10), base_ms=700, name="short", dry_down=True, dry_down_pm=500),
     a_card(("face", -240), ("hand", -240), base_ms=4000, name="crowded"),
     together(a_card(("face", -60), ("hand", -40), base_ms=8000, name="both")),
+    a_card(
+        ("sky", 40, "5"), base_ms=6000, name="flash", dry_down=True, dry_down_pm=80, flash={"light_ms": 700}
+    ),
+    a_card(base_ms=2000, name="last", flash={"light_ms": 1900, "filter": "5", "after": True}),
 ]
 CARDS[2]["passes"] += [a_pass(("wall", 20, "2"), base_ms=8980, filter="5"), a_pass(base_ms=4000, filter="00")]
 

@@ -352,6 +352,12 @@ FAULTS = [
     (GOOD.replace('"+1/3"', '"-1/3"\nfilter = "5"'), [(11, "filter: a dodge is made inside")]),
     (GOOD + 'with_previous = "yes"\n', [(11, 'with_previous: "yes" is no plain true or false. Write')]),
     (GOOD + "with_previous = 1\n", [(11, 'with_previous: "1" is no plain true or false. Write')]),
+    (GOOD + '[flash]\ntime = "1.2"\n', [(12, 'time: "1.2" has no unit. Write "1.2 s".')]),
+    (GOOD + '[flash]\ntime = "0.09 s"\n', [(12, 'time: "0.09 s" is out of range. Write 0.1 s to 999.9 s.')]),
+    (GOOD + '[flash]\nfilter = "00"\n', [(11, 'time is missing from [flash]. Write time = "1.2 s".')]),
+    (GOOD + '[flash]\ntime = "1 s"\nwhen = "after"\n', [(13, '"when" is no key of [flash].')]),
+    (GOOD + '[flash]\ntime = "1 s"\nafter = "yes"\n', [(13, 'after: "yes" is no plain true or false.')]),
+    ("flash = '1 s'\n" + GOOD, [(1, "flash: keys and values stand here. Write [flash] above them.")]),
     (GOOD + "with_next = true\n", [(11, '"with_next" is no key of [[pass.mark]].')]),
     ("with_previous = true\n" + GOOD, [(1, "It belongs to [[pass.mark]].")]),
     (GOOD + 'stops = "+1/2"\n', [(11, "this stands here a second time. Take one away.")]),
@@ -515,7 +521,7 @@ def test_the_schema_describes_every_key_with_an_example():
                 yield inner
 
     found = list(leaves(SCHEMA))
-    assert len(found) == 6 + len(FACTS) + len(MEASURES) + len(CARRIED) + 2 + 4
+    assert len(found) == 6 + len(FACTS) + len(MEASURES) + len(CARRIED) + 2 + 4 + 3
     for leaf in found:
         jsonschema.validate(leaf["examples"][0], leaf)
 
@@ -539,7 +545,7 @@ def test_there_are_examples_of_one_pass_and_of_split_grade():
 
 def test_the_page_names_every_key_and_limit():
     page = DOC.read_text(encoding="utf-8")
-    for table in (cards.CARD, cards.FACT, cards.CARRY, cards.PASS, cards.MARK):
+    for table in (cards.CARD, cards.FACT, cards.CARRY, cards.PASS, cards.MARK, cards.FLASH):
         for name, key in table.keys.items():
             assert f"`{name}`" in page, name
             assert key.meaning in page, key.meaning

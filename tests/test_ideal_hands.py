@@ -43,6 +43,9 @@ def planned(card: dict) -> dict[tuple[str, str], int]:
     def add(area: str, filter: str, ms: int) -> None:
         plan[area, filter] = plan.get((area, filter), 0) + ms
 
+    flash = card.get("flash")
+    for area in areas if flash else ():
+        add(area, flash.get("filter", ""), flash["light_ms"])
     for own in card["passes"]:
         base_ms = own["base_ms"]
         for area in areas:
@@ -51,7 +54,8 @@ def planned(card: dict) -> dict[tuple[str, str], int]:
             change_ms = abs(stops(base_ms, mark["stops120"]) - base_ms)
             sign = 1 if mark["stops120"] > 0 else -1
             add(mark["area"], mark.get("filter") or own["filter"], sign * to_ms(round(change_ms * kept, 6)))
-    return {key: ms for key, ms in plan.items() if ms or key[1] in {own["filter"] for own in card["passes"]}}
+    lit = {own["filter"] for own in card["passes"]} | ({flash.get("filter", "")} if flash else set())
+    return {key: ms for key, ms in plan.items() if ms or key[1] in lit}
 
 
 class Darkroom:
@@ -103,12 +107,18 @@ passes = st.builds(
     st.lists(dodges, max_size=3),
     st.lists(burns, max_size=3),
 )
+flashes = st.fixed_dictionaries(
+    {"light_ms": st.integers(100, 4000)},
+    optional={"filter": st.sampled_from(("00", "2", "5")), "after": st.just(True)},
+)
 cards = st.builds(
-    lambda passes, dry, pm, tied: {
+    lambda passes, flash, dry, pm, tied: {
         **a_card(tied=tied, dry_down=dry, dry_down_pm=pm),
         "passes": passes,
+        **({"flash": flash} if flash else {}),
     },
     st.lists(passes, min_size=1, max_size=4),
+    st.none() | flashes,
     st.booleans(),
     st.integers(0, 300),
     st.booleans(),

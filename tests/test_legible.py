@@ -142,6 +142,8 @@ def title_of(stage) -> str:
         "burn": f"Burn {stage.area}",
         "cover": f"Patch {stage.area}",
         "fresh": f"Patch {stage.area}",
+        "flash": "Flash",
+        "negative": f"Negative {stage.area}",
     }.get(stage.kind, stage.area)
 
 
@@ -193,7 +195,9 @@ def check_legible(session, monkeypatch) -> None:
         assert read_at(picture, 0) == f"Patch {place // 2 + 1}" + ("½" if place % 2 else "")
     elif state == "ready" and box.exposing.stage_is_fit() and not box.message:
         filter = box.run.stage.filter
-        if filter:
+        if box.run.stage.kind == "negative":
+            assert read_at(picture, 8) == title_of(box.run.stage)
+        elif filter:
             assert read_at(picture, 8).startswith("Fit filter")
             is_said(read_at(picture, 0, 78, 3) or read_at(picture, 8, 78), filter, "fit")
         else:
@@ -213,7 +217,8 @@ def check_legible(session, monkeypatch) -> None:
         stage, cue = box.run.stage, next_cue(box)
         about = cue[0] if cue else [f"pass {stage.pass_index + 1}"]
         if stage.kind != "base":
-            about = [f"patch {stage.area}" if stage.kind in ("cover", "fresh") else stage.area]
+            whole = title_of(stage).lower() if stage.kind in ("cover", "fresh", "flash") else stage.area
+            about = [whole]
         assert sum(map(sum, picture[:16])) > WIDTH * 8, "on a lit ground"
         are_said(read_at(picture, 0, 2, ground=1), "Held ", about, 63, state)
         if not box.message:
@@ -403,10 +408,12 @@ def test_no_lit_screen_lights_a_fifth_of_the_panel(capsys):
 
 
 class Easel:
-    """What a helper with eyes knows: which filter hands have put in, whether the sheet has had light."""
+    """What a helper with eyes knows: which filter hands have put in, where the negative is, whether the sheet
+    has had light."""
 
     def __init__(self) -> None:
         self.filter: str | None = None
+        self.negative = "in"
         self.had_light = False
 
 
@@ -417,6 +424,12 @@ def walk(session, steps: list[tuple], monkeypatch) -> list[str]:
         assert session.box.state == "ready"
         seen = Seen(session, monkeypatch)
         picture = rows(seen.frame)
+        if what == "negative":
+            assert read_at(picture, 8) == f"Negative {area}"
+            assert seen.hints()["expose"] == f"negative is {area}"
+            easel.negative = area
+            keys(session, "expose")
+            continue
         if what == "fit":
             words = read_at(picture, 24)
             assert read_at(picture, 8).startswith("Fit filter" if filter else "Take filter out")
@@ -431,8 +444,13 @@ def walk(session, steps: list[tuple], monkeypatch) -> list[str]:
             continue
         assert read_at(picture, 32, 3) == (easel.filter or "no")
         assert filter == easel.filter, "the plan has every filter fitted"
+        assert easel.negative == ("out" if what == "flash" else "in"), "the plan has the negative moved"
+        assert [words for words, *_ in seen.texts if words in ("Negative", "out")] == (
+            ["Negative", "out"] if what == "flash" else []
+        )
         words = seen.words
-        assert ("Paper in" in words) == (not easel.had_light and what != "fresh"), words
+        says = not easel.had_light and what not in ("fresh", "flash")
+        assert ("Paper in" in words) == says, words
         assert ("Same sheet" in words) <= easel.had_light
         assert ("Fresh piece " + area in words) == (what == "fresh")
         said.append("Fresh piece" if what == "fresh" else "Paper in" if "Paper in" in words else "")
@@ -466,6 +484,17 @@ def test_what_is_said_of_sheet_and_filter_is_true_all_through_a_print(monkeypatc
     said = walk(session, steps, monkeypatch)
     assert said[:2] == ["Paper in", "Paper in"]
     assert [words for words in said[2:] if words] == ["Same sheet"] * 3
+    assert session.box.state == "browse"
+
+
+@pytest.mark.parametrize("flash", [{"filter": "00"}, {}, {"filter": "2", "after": True}])
+def test_what_is_said_of_the_negative_is_true_all_through_a_print(flash, monkeypatch):
+    card = a_card(("sky", 80), filter="2", base_ms=16_000, flash={"light_ms": 1200, **flash})
+    session = new_session()
+    load(session, card)
+    keys(session, "expose")
+    session.input("dial", -1)
+    walk(session, planned_print(card), monkeypatch)
     assert session.box.state == "browse"
 
 

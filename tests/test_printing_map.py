@@ -58,6 +58,7 @@ def bases_of(map):
 def whole_of(map):
     """Everything a map holds, ties and shifts included."""
     whole = dict(vars(map))
+    whole["flash"] = map.flash and dict(vars(map.flash))
     whole["passes"] = [{**vars(own), "marks": [dict(vars(mark)) for mark in own.marks]} for own in map.passes]
     return deepcopy(whole)
 
@@ -442,7 +443,8 @@ def between(value, low, high):
 def is_card(card):
     """Is this what a card may be? Written from the limits alone."""
     needed = {"name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes"}
-    if type(card) is not dict or not needed <= set(card) <= needed | {"measures", "carried", "record"}:
+    more = {"measures", "carried", "record", "flash"}
+    if type(card) is not dict or not needed <= set(card) <= needed | more:
         return False
     longest = dict(FACTS)
     names = [card[key] for key in ("name", "record") if key in card]
@@ -463,6 +465,17 @@ def is_card(card):
             "carried" not in card
             or are_numbers(card["carried"], [(key, -FURTHEST, FURTHEST) for key in CARRIED])
         )
+        and ("flash" not in card or is_flash(card["flash"]))
+    )
+
+
+def is_flash(flash):
+    return (
+        type(flash) is dict
+        and {"light_ms"} <= set(flash) <= {"light_ms", "filter", "after"}
+        and between(flash["light_ms"], BASE_MIN_MS, BASE_MAX_MS)
+        and fits(flash.get("filter", "-"), 1, FILTER_MAX)
+        and flash.get("after", True) is True
     )
 
 
@@ -590,6 +603,20 @@ def test_a_card_has_as_many_passes_and_marks_as_a_map_and_no_more():
         (
             lambda card: card["passes"][0].update(base_ms=99),
             "pass 1 base_ms: it is a whole number from 100 to 999900",
+        ),
+        (
+            lambda card: card.update(flash={"light_ms": 99}),
+            "flash.light_ms: it is a whole number from 100 to 999900",
+        ),
+        (lambda card: card.update(flash={"filter": "2"}), "flash.light_ms: it is missing"),
+        (lambda card: card.update(flash={"light_ms": 900, "base": 1}), "flash: it has no base"),
+        (
+            lambda card: card.update(flash={"light_ms": 900, "after": False}),
+            "flash.after: it is true, or left out",
+        ),
+        (
+            lambda card: card.update(flash={"light_ms": 900, "filter": ""}),
+            "flash.filter: it is plain text of 1 to 8 characters",
         ),
         (
             lambda card: card["passes"][0]["marks"][0].update(filter="5"),

@@ -180,7 +180,12 @@ def paper_card() -> dict:
     return card
 
 
-CARDS_OF_ROWS = {**CARDS, "paper": paper_card}
+def flash_card() -> dict:
+    """With the longest flash, through a filter of the longest name."""
+    return {**worst_card(), "flash": {"light_ms": 999_900, "filter": LONGEST_FILTER, "after": True}}
+
+
+CARDS_OF_ROWS = {**CARDS, "paper": paper_card, "flash": flash_card}
 
 
 def every_row(card: dict):
@@ -611,6 +616,8 @@ def _note_refusals(note) -> None:
     refused(turned(two, "Base", 1))
     refused(turned(a_card(base_ms=100), "Base", -1))
     refused(turned(a_card(base_ms=500), "Base", 200))
+    for ms, detents in ((100, -1), (999_900, 1), (100, 200)):
+        refused(turned(a_card(flash={"light_ms": ms}), "Flash", detents))
 
     def strip(card: dict, *rows: tuple[str, int]):
         def act(session) -> None:
@@ -1012,16 +1019,16 @@ PLAIN_WORDS = set(
     became before begin begins below bench box brightness brings burn but can cannot card cards change
     changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge
     dodges done down drawer dry each early easel end ended expose exposed failing fewer filter filters
-    first fit fog for force free fresh from full get give given gives go gone had handed has have held
-    here hold holds in ins is it its just keep keeps kept kind lacks lag lamp lampblack last later lead
-    leave leaves ledger left light limit load loaded long longer lost map mark may meant memory moment
-    more move moves ms name nearer need needs new next no not note nothing now number of off older on
-    one ones only open or other out over paper partly pass passes patch patches pc power press print
-    prompt pull push put ratio reached record remove replaces report reset rest restart run s safelight
-    same save screens see set sets settings settling shade shades sheet shelf short shortest since smaller
-    some soon stage stages stays steady step steps still stop stops strip switch take taken takes than
-    that the then this through tie time times to too try turn undo undone up use used view viewing
-    volume wait waits was went were what when whole why with would yet you zero
+    first fit flash fog for force free fresh from full get give given gives go goes gone had handed has
+    have held here hold holds in ins is it its just keep keeps kept kind lacks lag lamp lampblack last
+    later lead leave leaves ledger left light limit load loaded long longer lost map mark may meant
+    memory moment more move moves ms name nearer need needs negative new next no not note nothing now
+    number of off older on one ones only open or other out over paper partly pass passes patch patches
+    pc power press print prompt pull push put ratio reached record remove replaces report reset rest
+    restart run s safelight same save screens see set sets settings settling shade shades sheet shelf
+    short shortest since smaller some soon stage stages stays steady step steps still stop stops strip
+    switch take taken takes than that the then this through tie time times to too try turn undo undone
+    up use used view viewing volume wait waits was went were what when whole why with would yet you zero
     """.split()  # noqa: SIM905
 )
 """`s` and `ms` are the units; "lead-in" and "dry-down" come apart at their hyphens."""

@@ -24,7 +24,7 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 from timing_core.light.bench import Bench
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
-from timing_core.machine.exposing import Exposing, StartDelay, stage_of
+from timing_core.machine.exposing import Exposing, StartDelay, stage_of, what_is_fitted
 from timing_core.machine.findings import Findings
 from timing_core.machine.guided_run import GuidedRun
 from timing_core.machine.lamp import Lamp
@@ -538,7 +538,7 @@ ABOUT = {
     Exposing.give: Exposing.left_text,
     Exposing.arm: Exposing.left_text,
     StartDelay.begin: StartDelay.about,
-    Exposing.fitted: Exposing.filter_to_fit,
+    Exposing.fitted: what_is_fitted,
     Exposing.move_stage: stage_of,
     Panel.act: Panel.deed,
     Panel.leave_screen: back_leads_to,

@@ -11,7 +11,7 @@ import json
 
 from host_sim.box.session import Session
 from timing_core.box import Box
-from timing_core.light.plan import Stage
+from timing_core.light.plan import FIT, FLASH, NEGATIVE, Stage
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.strip import Strip
 
@@ -94,6 +94,15 @@ class BoxView:
         """The one of `run` that comes next, or is under way."""
         run = self.run()
         return run[self._box.run.at if self._box.in_run else 0] if run else None
+
+    @property
+    def negative_wanted(self) -> str:
+        """Where the stage on the panel wants the negative, "in" or "out"; "" where none is, or it does not
+        matter."""
+        stage = self.stage
+        if stage is None or stage.kind == FIT:
+            return ""
+        return stage.area if stage.kind == NEGATIVE else "out" if stage.kind == FLASH else "in"
 
     @property
     def given_ms(self) -> int:

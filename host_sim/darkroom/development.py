@@ -28,15 +28,16 @@ class Print(NamedTuple):
     no_verdict: str
 
 
-def develop(sheet: Sheet, run: Run, films: Films, lux: float, dry: bool) -> Print:
-    """What `sheet` becomes. `lux` is full light; `dry`: as it is once dry."""
+def develop(sheet: Sheet, run: Run, films: Films, lux: float, dry: bool, spoilt: str = "") -> Print:
+    """What `sheet` becomes. `lux` is full light; `dry`: as it is once dry; `spoilt`: why its light cannot be
+    held against the plan."""
     lacking = [name for name in run.filters if sheet.paper.lacks(name)]
     if lacking and sheet.paper.is_graded:
         run = run.without_filters()
     density = sheet.develop(lambda beam: projection(films, beam), run.dry_down_percent if dry else 0.0)
     masks = verdict.masks_of(run, films.outline, sheet.shape)
     rows = verdict.rows(run, masks, sheet, density, lux)
-    if lacking:
+    if lacking or spoilt:
         for row in rows:
             row["error_stops"] = None
     judged = {
@@ -45,12 +46,15 @@ def develop(sheet: Sheet, run: Run, films: Films, lux: float, dry: bool) -> Prin
         "patches": verdict.patches(run, masks, density),
         "worst_stops": verdict.worst_stops(rows),
     }
-    errors_stops = verdict.errors_stops(run, masks, sheet, lux) if run.plan and not lacking else None
-    return Print(density, errors_stops, judged, no_verdict(sheet.paper, lacking))
+    tells = run.plan and not lacking and not spoilt
+    errors_stops = verdict.errors_stops(run, masks, sheet, lux) if tells else None
+    return Print(density, errors_stops, judged, spoilt or no_verdict(sheet.paper, lacking))
 
 
-def projection(films: Films, beam: Beam) -> Pixels:
-    """What the film lets through for a beam, at every point of the sheet."""
+def projection(films: Films, beam: Beam) -> Pixels | float:
+    """What the film lets through for a beam, at every point of the sheet; 1 where there was no film."""
+    if not beam.negative:
+        return 1.0
     film = films.film(beam.negative).transmittance
     if not beam.patch:
         return film

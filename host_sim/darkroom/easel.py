@@ -19,8 +19,8 @@ WHOLE = (0, 1)
 
 class Easel:
     """`sheet` is the one that is in, if there is one, with its light up to `settled_us`; `run` is what it is
-    for, once a run has begun on it. `patch` is what the light falls on, and `viewing` is true where that is
-    the viewing light."""
+    for, once a run has begun on it. `spoilt` says why its light cannot be held against the plan, if so.
+    `patch` is what the light falls on, and `viewing` is true where that is the viewing light."""
 
     def __init__(self, now_us: int, safelight: bool) -> None:
         self.settled_us = now_us
@@ -30,6 +30,7 @@ class Easel:
         self.run: Run | None = None
         self.patch = WHOLE
         self.viewing = False
+        self.spoilt = ""
         self.note = ""
         self._note_waits = False
         self._key: tuple[int, str] | None = None
@@ -38,6 +39,7 @@ class Easel:
         self.sheets += 1
         self.sheet = Sheet(self.sheets, paper)
         self.run = None
+        self.spoilt = ""
         self._key = None
         self.tell("")
 

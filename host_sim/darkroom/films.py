@@ -20,21 +20,29 @@ AREAS_MAX = 64
 
 
 class Films:
-    """`negative` is the one that is in. RoomError for a name that is not of NEGATIVES."""
+    """`negative` is the one at hand, and `is_out` is true while it is taken out of the light. RoomError for a
+    name that is not of NEGATIVES."""
 
     def __init__(self, name: str) -> None:
+        self.is_out = False
         self._own: Negative | None = None
         self._placed: dict[str, dict[str, Outline]] = {}
         self.put_in(name)
 
     def put_in(self, name: object) -> None:
         self.negative = self.film(one_of(name, "negative", [known for known, _ in self.titles()]))
+        self.is_out = False
 
     def put_in_own(self, own: Negative) -> None:
         """A negative from `film_from`, in place of the one before."""
         self._own = own
         self._placed.pop(OWN, None)
         self.put_in(OWN)
+
+    @property
+    def projected(self) -> str:
+        """The name of the negative in the light; "" while none is."""
+        return "" if self.is_out else self.negative.name
 
     def film(self, name: str) -> Negative:
         return self._own if name == OWN and self._own else negatives.negative(name)

@@ -14,7 +14,7 @@ from host_sim.box.view import BoxView
 from host_sim.darkroom.planned_light import REST, AreaLight, Plan, add, planned_run
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.paper import Paper
-from timing_core.light.plan import BASE, BOTH, BURN, CLOSES, COVER, OPENS, Stage
+from timing_core.light.plan import BASE, BOTH, BURN, CLOSES, COVER, FLASH, OPENS, Stage
 
 __all__ = ["REST", "AreaLight", "IdealHands", "Sheet"]
 
@@ -148,7 +148,7 @@ class IdealHands(Watcher):
             return int(stage.area == area)
         if stage.kind == COVER:
             return int(int(area.split()[1]) >= int(stage.area))
-        if stage.kind == BASE:
+        if stage.kind in (BASE, FLASH):
             return 1
         return int(area == f"patch {stage.area}")
 

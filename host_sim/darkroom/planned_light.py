@@ -43,6 +43,7 @@ def planned_print(map: PrintingMap) -> Plan:
     areas = list(dict.fromkeys(mark.area for own in map.passes for mark in own.marks))
     plan: Plan = {}
     for area in [*areas, REST]:
+        add_flash(plan, area, map)
         for index, own in enumerate(map.passes):
             add(plan, (area, own.filter), per_mille_less(map.base_ms(index), cut_pm))
             for mark in own.marks:
@@ -63,6 +64,7 @@ def planned_strip(map: PrintingMap, strip: Strip) -> Plan:
     plan: Plan = {}
     for patch in range(strip.patches):
         area = f"patch {patch + 1}"
+        add_flash(plan, area, map)
         for index in first:
             add(plan, (area, map.passes[index].filter), map.base_ms(index))
         add(plan, (area, strip.filter(map)), strip.total_ms(map, 2 * patch))
@@ -74,6 +76,12 @@ def planned_run(map: PrintingMap, strip: Strip | None) -> tuple[str, Plan]:
     if strip is None:
         return map.title or map.name, planned_print(map)
     return f"strip, {strip.patches} patches", planned_strip(map, strip)
+
+
+def add_flash(plan: Plan, area: str, map: PrintingMap) -> None:
+    """The flash reaches every area alike, and dry-down does not cut it."""
+    if map.flash:
+        add(plan, (area, map.flash.filter), map.flash.light_ms())
 
 
 def add(plan: Plan, key: tuple[str, str], light: float) -> None:

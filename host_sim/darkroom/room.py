@@ -30,8 +30,10 @@ from host_sim.optics.lamps import LAMPS
 from host_sim.optics.negatives import OWN, Negative
 from host_sim.optics.paper import PAPER_NAMES
 from host_sim.optics.sheet import Beam
-from timing_core.light.plan import FRESH
+from timing_core.light.plan import FLASH, FRESH
 
+_THROUGH_FILM = "No verdict: the flash came through the negative."
+_WITHOUT_FILM = "No verdict: light of the print came without the negative."
 _FOGGING = "The viewing light has fallen on this sheet."
 _SET_UP = "The card is on the shelf: load it there with the dial."
 
@@ -73,11 +75,12 @@ class Room(Watcher):
             "paper": self._do_paper,
             "lamp": self._do_lamp,
             "negative": self._do_negative,
+            "move_negative": self._do_move_negative,
             "sheet": self._do_sheet,
             "develop": self._do_develop,
             "area": self._do_area,
             "practice": self._do_practice,
-            "unplug": self._do_unplug,
+            "unplug": lambda _: self.session.reset(),
         }
         what = message.get("do")
         command = commands.get(what) if isinstance(what, str) else None
@@ -114,6 +117,11 @@ class Room(Watcher):
         self.settle()
         self._use_negative(message.get("name"))
 
+    def _do_move_negative(self, message: dict[str, Any]) -> None:
+        self._refuse_lit("The negative stays")
+        self.settle()
+        self.films.is_out = message.get("out") is True
+
     def _do_sheet(self, message: dict[str, Any]) -> None:
         if self.easel.sheet:
             raise RoomError("No sheet is put in: one is in the easel. Develop it first.")
@@ -142,9 +150,6 @@ class Room(Watcher):
         self._new_sheet()
         self.easel.tell(_SET_UP, until_a_run=True)
         self.verdict = None
-
-    def _do_unplug(self, message: dict[str, Any]) -> None:
-        self.session.reset()
 
     def _refuse_lit(self, what: str) -> None:
         if self.session.lamp.lit:
@@ -203,9 +208,8 @@ class Room(Watcher):
         sheet, run = self.easel.sheet, self.easel.run
         assert sheet is not None
         note = self.easel.take_out()
-        made = develop(
-            sheet, run or Run("no run", {}, [], self.box.dry_down_pm / 10), self.films, self.house.lux, dry
-        )
+        asked = run or Run("no run", {}, [], self.box.dry_down_pm / 10)
+        made = develop(sheet, asked, self.films, self.house.lux, dry, self.easel.spoilt)
         self.pictures.show_print(made.density)
         self.pictures.show_errors(made.errors_stops)
         notes = [made.no_verdict, note]
@@ -250,6 +254,8 @@ class Room(Watcher):
             map, strip = self.box.began_with()
             if easel.begin(self.box.sheet_key, run_of(map, strip)) and strip is None:
                 self.practice.begin(map, self.films.negative.name)
+            if self.films.is_out != (stage.kind == FLASH):
+                easel.spoilt = _WITHOUT_FILM if self.films.is_out else _THROUGH_FILM
             if strip and stage.kind == FRESH:
                 easel.patch = (int(stage.area), strip.patches)
 
@@ -275,7 +281,7 @@ class Room(Watcher):
         lux_s = self.house.dose(from_us, now_us, self.hands.filter)
         self.house.forget()
         if self.easel.sheet and lux_s > 0:
-            beam = Beam(self.films.negative.name, self.hands.filter, *self.easel.patch, self.easel.viewing)
+            beam = Beam(self.films.projected, self.hands.filter, *self.easel.patch, self.easel.viewing)
             self.easel.sheet.gather(beam, lux_s, self.hands.cast)
 
     # --- what a page shows

@@ -61,6 +61,8 @@ def told(room: Room) -> dict[str, Any]:
         **_light(room),
         "negative": room.films.negative.name,
         "negatives": room.films.titles(),
+        "negative_out": room.films.is_out,
+        "moves_negative": _moves_negative(room),
         "areas": room.films.areas(box.marked),
         "hands": {
             hand: {**vars(shade), "lifted": lifted} for hand, (shade, lifted) in room.hands.held.items()
@@ -139,6 +141,12 @@ def _asks(room: Room) -> str | None:
     if stage is None or stage.filter == room.hands.filter or stage.filter not in room.filters():
         return None
     return stage.filter
+
+
+def _moves_negative(room: Room) -> str | None:
+    """Where the box wants the negative, "in" or "out"; None where it is there, or the box does not say."""
+    where = room.box.negative_wanted
+    return where if where and room.films.is_out != (where == "out") else None
 
 
 def _no_data(room: Room) -> str:

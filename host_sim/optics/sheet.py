@@ -57,8 +57,9 @@ class Layer:
 
 
 class Beam(NamedTuple):
-    """Light of one kind on one part of the sheet: what is projected, through which filter ("" for none), on
-    which of how many equal upright bands (0 for the whole sheet), and whether it is the viewing light."""
+    """Light of one kind on one part of the sheet: what is projected ("" for no negative), through which
+    filter ("" for none), on which of how many equal upright bands (0 for the whole sheet), and whether it is
+    the viewing light."""
 
     negative: str
     filter: str

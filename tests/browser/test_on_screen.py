@@ -1108,3 +1108,38 @@ def test_the_page_says_when_the_session_has_ended(look):
     screen.lamp("unknown")
     expect(screen.page.locator("#lamp")).to_have_text("Lamp unknown")
     expect(screen.page.locator("main")).to_have_attribute("inert", "")
+
+
+def test_the_negative_is_moved_where_the_box_asks_for_it(look, room, tmp_path):
+    card = tmp_path / "flashed.toml"
+    text = 'name = "a-flash"\n[[pass]]\nfilter = "2"\nbase = "4 s"\n[flash]\ntime = "1 s"\nfilter = "2"\n'
+    card.write_text(text, encoding="utf-8")
+    lampblack("push", str(card), "--port", room.port)
+    screen = look()
+    # The first card of the shelf, which is three rows below Print
+    screen.click("BACK")
+    screen.wheel(3)
+    for _ in range(2):
+        screen.click("Press the dial")
+    put_in(screen)
+    screen.choose("Paused")
+    screen.step(1)
+    screen.expose()
+    screen.box("ready")
+    moves, out = screen.page.locator("#moves"), screen.page.locator("#negative-out")
+    expect(moves).to_contain_text("The box asks for the negative to be out.")
+    screen.click("Take it out")
+    expect(moves).to_be_hidden()
+    expect(out).to_be_checked()
+    screen.step(1)
+    screen.keys("e")
+    expect(screen.page.locator("#expose-does")).to_have_text("wait")
+    screen.step(1)
+    screen.keys("e")
+    screen.lamp("lit")
+    screen.step(2)
+    screen.lamp("dark")
+    expect(moves).to_contain_text("The box asks for the negative to be in.")
+    screen.keys("f")
+    expect(moves).to_be_hidden()
+    expect(out).not_to_be_checked()

@@ -249,6 +249,27 @@ def delayed(now_ms, **bench):
     return desk
 
 
+def flash(now_ms, **bench):
+    """A flash that is held, and a print after it; the negative is moved in between."""
+    card = dict(CARD)
+    card["flash"] = {"light_ms": 4000, "filter": "00"}
+    desk = Desk(now_ms, card, **bench)
+    desk.input("expose")
+    desk.input("expose")
+    desk.lit("expose", 1500)
+    desk.put_out("expose", 1500)
+    assert desk.box.state == "held"
+    desk.to_the_end("expose")
+    assert not desk.box.exposing.left_ms()
+    while desk.box.state == "ready":
+        if desk.box.exposing.left_ms():
+            desk.to_the_end("expose")
+        else:
+            desk.input("expose")
+    assert desk.box.state == "browse"
+    return desk
+
+
 def trays(now_ms, **bench):
     """The same print and a hold, with three sheets in the trays, which go on and come out on the way."""
     desk = Desk(now_ms, **bench)
@@ -282,6 +303,7 @@ CASES = {
     "long_light": long_light,
     "viewing": viewing,
     "delayed": delayed,
+    "flash": flash,
     "trays": trays,
 }
 BENCHES = (

@@ -99,6 +99,8 @@ def to_aperture(map: PrintingMap, new_sixths: int) -> int:
 def _with_aperture(map: PrintingMap, offset: int, refusal: Refusal) -> Refusal:
     """The refusal of a size, with what the lens would have to do first."""
     bases = [map.base_ms(index) for index in range(len(map.passes))]
+    if map.flash:
+        bases.append(map.flash.light_ms())
     for sign, worst, limit in ((1, max(bases), BASE_MAX_MS), (-1, min(bases), BASE_MIN_MS)):
         if -FURTHEST <= offset <= FURTHEST and sign * scale(worst, offset) > sign * limit:
             thirds = -(-sign * offset_between(limit, scale(worst, offset)) // (2 * SIXTH)) or 1

@@ -5,13 +5,14 @@ A stage is data; giving its light is the box's work (see `box`). Windows and cue
 axis: ms of light given in this stage, so that holds and lag do not move them.
 
 Working order: for each pass, fit its filter, give its base with the dodge windows inside it, and then every
-burn of the print that goes through the filter in place; at the end, filter by filter, the burns whose
-filter no pass uses. The order of exposures does not matter to the paper, so each filter is fitted as seldom
-as possible.
+burn of the print that goes through the filter in place; at the end, filter by filter, the burns whose filter
+no pass uses. A flash comes before all this or after it, so that the negative is moved as seldom as possible,
+and not between exposures that have to lie on each other. The order of exposures does not matter to the paper,
+so each filter is fitted as seldom as possible.
 """
 
 from timing_core.light.bench import Bench
-from timing_core.light.printing_map import PrintingMap
+from timing_core.light.printing_map import Flash, PrintingMap
 from timing_core.light.stops import BASE_MAX_MS, per_mille_less, seconds_down, seconds_up
 from timing_core.platform import const
 from timing_core.refusal import Refusal
@@ -24,6 +25,8 @@ FRESH = "fresh"
 WHOLE = "whole"
 PULSES = "pulses"
 WAIT = "wait"
+FLASH = "flash"
+NEGATIVE = "negative"
 
 _STRIKE_MIN_MS = const(20)
 """The shortest strike of the lamp, whatever its lag."""
@@ -53,11 +56,12 @@ class Window:
 
 
 class Stage:
-    """One press of EXPOSE, of kind FIT, BASE, BURN, COVER or FRESH, or in a guided test WHOLE (light on all
-    that is not covered), PULSES or WAIT.
+    """One press of EXPOSE, of kind FIT, BASE, BURN, COVER, FRESH, FLASH or NEGATIVE, or in a guided test
+    WHOLE (light on all that is not covered), PULSES or WAIT.
 
     `light_ms` is the light that the paper gets; `shown_ms` is that time before dry-down, as the printer
-    sees it. FIT gives no light. `cues` are (ms of light, sound) pairs in order.
+    sees it. Of FIT and NEGATIVE it is 0: hands do something, and a press says that it is done; `area` of
+    NEGATIVE is where the negative is to be, "in" or "out". `cues` are (ms of light, sound) pairs in order.
 
     PULSES gives its light in strikes of `pulse_ms`, with a dark time between them. WAIT gives none:
     `light_ms` is the time to wait, with the safelight on if `safelight`. `task` is what the hands have to do,
@@ -82,7 +86,7 @@ class Stage:
 
     @property
     def is_dark(self) -> bool:
-        return self.kind == FIT or self.kind == WAIT
+        return not self.light_ms or self.kind == WAIT
 
 
 def filter_text(filter: str) -> str:
@@ -101,6 +105,7 @@ def light_of(lamp_ms: int, lag_ms: int) -> int:
 
 def compile_print(map: PrintingMap, bench: Bench) -> list[Stage]:
     """The run of a whole print, dry-down included. Refusal if it cannot be given."""
+    flash = map.flash
     cut_pm = map.dry_down_pm if map.dry_down else 0
     waiting = []
     for index in range(len(map.passes)):
@@ -108,6 +113,12 @@ def compile_print(map: PrintingMap, bench: Bench) -> list[Stage]:
             if mark.stops120 > 0:
                 waiting.append((index, mark, mark.filter or map.passes[index].filter))
     stages: list[Stage] = []
+    if flash and flash.after:
+        # The print before has left it out.
+        fit(stages, map.passes[0].filter)
+        _move_negative(stages, "in")
+    elif flash:
+        flash_first(stages, flash, bench)
     for index in range(len(map.passes)):
         own = map.passes[index]
         fit(stages, own.filter)
@@ -117,7 +128,27 @@ def compile_print(map: PrintingMap, bench: Bench) -> list[Stage]:
         filter = waiting[0][2]
         fit(stages, filter)
         waiting = _burns(stages, map, waiting, filter, cut_pm, bench)
+    if flash and flash.after:
+        _flash(stages, flash, bench)
     return stages
+
+
+def flash_first(stages: list, flash: Flash, bench: Bench) -> None:
+    """Append a flash, and put the negative in for what follows."""
+    _flash(stages, flash, bench)
+    _move_negative(stages, "in")
+
+
+def _flash(stages: list, flash: Flash, bench: Bench) -> None:
+    fit(stages, flash.filter)
+    _move_negative(stages, "out")
+    stage = Stage(FLASH, "", flash.filter, flash.light_ms(), flash.light_ms())
+    check_light(stage, bench)
+    stages.append(stage)
+
+
+def _move_negative(stages: list, where: str) -> None:
+    stages.append(Stage(NEGATIVE, where, stages[-1].filter))
 
 
 def fit(stages: list, filter: str) -> None:
@@ -271,6 +302,10 @@ def stage_name(stage: Stage) -> str:
         return "Base, pass %d" % (stage.pass_index + 1)
     if stage.kind == BURN:
         return "Burn %s" % stage.area
+    if stage.kind == FLASH:
+        return "Flash"
+    if stage.kind == NEGATIVE:
+        return "Negative %s" % stage.area
     return "Patch %s" % stage.area if stage.kind == COVER or stage.kind == FRESH else stage.area
 
 

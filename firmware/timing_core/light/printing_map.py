@@ -9,7 +9,7 @@ shift of the pass that was set last (`lead`), times the ratio of their anchors, 
 cannot drift, however often either is changed.
 """
 
-from timing_core.canonical import quoted
+from timing_core.canonical import encode, quoted
 from timing_core.light.bench import AREA_MAX, DRY_DOWN_MAX_PM, FILTER_MAX
 from timing_core.light.plain_form import (
     WrongForm,
@@ -99,6 +99,41 @@ class Pass:
         return None
 
 
+class Flash:
+    """Light on the paper without a negative, to lift it just under its first tone, through `filter` ("" for
+    none): before the print's other light, or `after` it. Like a base it is kept as the time that was set
+    and the stops by which it was moved since."""
+
+    def __init__(self, ms: int, filter: str = "", after: bool = False) -> None:
+        self.filter = filter
+        self.after = after
+        self.level_ms = ms
+        self.shift = 0
+
+    def light_ms(self) -> int:
+        """Its light. Dry-down does not cut it: it is found for the paper, on a dry strip, and paper without a
+        tone does not get darker as it dries."""
+        return scale(self.level_ms, self.shift)
+
+    def moved(self, stops120: int) -> "Flash":
+        """A copy that is moved by `stops120`. Refusal if that is out of range."""
+        other = Flash(self.level_ms, self.filter, self.after)
+        other.shift = self.shift + stops120
+        if not -FURTHEST <= other.shift <= FURTHEST:
+            raise _no_flash("it moves more than 10 stops")
+        if not BASE_MIN_MS <= other.light_ms() <= BASE_MAX_MS:
+            raise _no_flash("it would be " + no_base_text(other.light_ms()))
+        return other
+
+    def to_dict(self) -> dict:
+        plain: dict = {"light_ms": self.light_ms()}
+        if self.filter:
+            plain["filter"] = self.filter
+        if self.after:
+            plain["after"] = True
+        return plain
+
+
 class PrintingMap:
     """One print. Create with `new` or `from_dict`."""
 
@@ -112,6 +147,7 @@ class PrintingMap:
         self.measures: dict = {}
         self.carried: dict = {}
         self.record = ""
+        self.flash: Flash | None = None
         self.passes: list[Pass] = []
         self._lead = 0
 
@@ -133,6 +169,7 @@ class PrintingMap:
         other.facts = dict(self.facts)
         other.measures, other.carried = dict(self.measures), dict(self.carried)
         other.record = self.record
+        other.flash = self.flash.moved(0) if self.flash else None
         for own in self.passes:
             twin = Pass(own.filter, own.level_ms)
             twin.shift, twin.anchor_ms = own.shift, own.anchor_ms
@@ -200,11 +237,17 @@ class PrintingMap:
 
     def carry(self, what: str, stops120: int) -> None:
         """Move all bases by `stops120`, and note that in `carried` under `what`, one of CARRIED. A Refusal
-        changes nothing."""
+        changes nothing.
+
+        The flash moves with them: it comes through the same lens from the same height, so that another size
+        or aperture dims it as it dims the print, and the paper is to get the light it had.
+        """
         before = self._bases_state()
+        flash = self.flash.moved(stops120) if self.flash else None
         for own in [self.passes[self._lead]] if self.tied else self.passes:
             own.shift += stops120
         self._keep_if_in_range(before)
+        self.flash = flash
         whole = self.carried.pop(what, 0) + stops120
         if whole:
             self.carried[what] = whole
@@ -279,12 +322,15 @@ class PrintingMap:
         self.passes[index].marks.append(mark)
 
     def filters(self) -> list:
-        """Every filter that the print needs, each once, in the order of passes and marks; "" is no filter."""
+        """Every filter that the print needs, each once, in the order of passes and marks, the flash's last;
+        "" is no filter."""
         found: list = []
         for own in self.passes:
             for name in [own.filter] + [mark.filter or own.filter for mark in own.marks]:
                 if name not in found:
                     found.append(name)
+        if self.flash and self.flash.filter not in found:
+            found.append(self.flash.filter)
         return found
 
     # --- plain form
@@ -318,6 +364,8 @@ class PrintingMap:
             plain["carried"] = dict(self.carried)
         if self.record:
             plain["record"] = self.record
+        if self.flash:
+            plain["flash"] = self.flash.to_dict()
         return plain
 
     def text(self) -> bytes:
@@ -336,6 +384,7 @@ class PrintingMap:
             passes.append('{"base_ms":%d,"filter":%s,"marks":[%s]}' % head)
         facts = ",".join(['"%s":%s' % (key, quoted(self.facts[key])) for key in sorted(self.facts)])
         carried, measures = _numbers_text("carried", self.carried), _numbers_text("measures", self.measures)
+        flash = '"flash":%s,' % str(encode(self.flash.to_dict()), "utf-8") if self.flash else ""
         dry_down = ("true" if self.dry_down else "false", self.dry_down_pm)
         tied = "true" if self.tied else "false"
         record = '"record":%s,' % quoted(self.record) if self.record else ""
@@ -343,7 +392,7 @@ class PrintingMap:
         return (
             "{%s" % carried
             + '"dry_down":%s,"dry_down_pm":%d,' % dry_down
-            + '"facts":{%s},%s' % (facts, measures)
+            + '"facts":{%s},%s%s' % (facts, flash, measures)
             + '"name":%s,"passes":[%s],%s"tied":%s,"title":%s}' % rest
         ).encode()
 
@@ -363,6 +412,10 @@ def _numbers_text(key: str, numbers: dict) -> str:
     return '"%s":{%s},' % (key, ",".join(['"%s":%d' % (name, numbers[name]) for name in sorted(numbers)]))
 
 
+def _no_flash(why: str) -> Refusal:
+    return Refusal("The flash is not changed", why, "It goes from " + BASES)
+
+
 def _no_base(why: str) -> Refusal:
     return Refusal("Base is not changed", why, "Bases go from " + BASES)
 
@@ -371,8 +424,9 @@ def _no_base(why: str) -> Refusal:
 
 
 _MAP_KEYS = ("name", "title", "tied", "dry_down", "dry_down_pm", "facts", "passes")
-_MAP_MAY_HAVE = ("measures", "carried", "record")
+_MAP_MAY_HAVE = ("measures", "carried", "record", "flash")
 _PASS_KEYS = ("filter", "base_ms", "marks")
+_FLASH_KEYS = ("light_ms", "filter", "after")
 _MARK_KEYS = ("area", "stops120", "filter", "with_previous")
 
 
@@ -398,6 +452,11 @@ def _map_from(card) -> PrintingMap:
         built.carried = _numbers(card, "carried", tuple([(key, -FURTHEST, FURTHEST) for key in CARRIED]))
     if "record" in card:
         built.record = name_in(card, "record")
+    if "flash" in card:
+        try:
+            built.flash = _flash_from(card["flash"])
+        except WrongForm as wrong:
+            raise wrong.inside("flash", ".") from None
     passes = value_in(card, "passes")
     if not isinstance(passes, list) or not 1 <= len(passes) <= PASSES_MAX:
         raise WrongForm("passes", "a print has 1 to %d of them" % PASSES_MAX)
@@ -407,6 +466,18 @@ def _map_from(card) -> PrintingMap:
         except WrongForm as wrong:
             raise wrong.inside("pass %d" % (index + 1)) from None
     return built
+
+
+def _flash_from(plain) -> Flash:
+    only_keys(plain, (), _FLASH_KEYS)
+    flash = Flash(number_in(plain, "light_ms", BASE_MIN_MS, BASE_MAX_MS))
+    if "filter" in plain:
+        flash.filter = text_in(plain, "filter", 1, FILTER_MAX)
+    if "after" in plain:
+        flash.after = flag_in(plain, "after")
+        if not flash.after:
+            raise WrongForm("after", "it is true, or left out")
+    return flash
 
 
 def _pass_from(plain) -> Pass:

@@ -1,11 +1,12 @@
 """Test strips: which light each patch gets, and what choosing a patch sets.
 
 What must live here: the patches of one strip and its stages. A strip is worked through like a print (see
-`run`). Strips are given without dry-down, since a printer judges the wet strip.
+`run`). Strips are given without dry-down, since a printer judges the wet strip, and with
+the flash of the map: in light tones it is a good part of the light.
 """
 
 from timing_core.light.bench import Bench
-from timing_core.light.plan import BASE, COVER, FRESH, Stage, check_light, fit
+from timing_core.light.plan import BASE, COVER, FRESH, Stage, check_light, fit, flash_first
 from timing_core.light.printing_map import MARK_FURTHEST, Mark, PrintingMap
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, BASES, no_base_text, offset_between, scale
 from timing_core.refusal import Refusal
@@ -140,6 +141,8 @@ class Strip:
         origin_ms = self.origin(map)
         for patch in range(self.patches):
             found.append(self._total_ms(origin_ms, 2 * patch))
+        if map.flash:
+            found += [map.flash.light_ms(), map.flash.filter]
         return found
 
     def compile(self, map: PrintingMap, bench: Bench) -> list[Stage]:
@@ -164,6 +167,9 @@ class Strip:
                 "Use a cover strip",
             )
         stages: list[Stage] = []
+        if map.flash:
+            # First, also where the print has it last: paper adds up light in any order.
+            flash_first(stages, map.flash, bench)
         for index in ground:
             fit(stages, map.passes[index].filter)
             base_ms = map.base_ms(index)

@@ -9,6 +9,7 @@ Law: while the lamp is lit nothing here allocates or writes a record.
 from timing_core.light.plan import (
     BASE,
     FIT,
+    FLASH,
     PIP_MS,
     filter_text,
     is_too_short,
@@ -80,14 +81,12 @@ class Exposing:
     def left_text(self) -> str:
         return seconds_text(self.left_shown_ms())
 
-    def filter_to_fit(self) -> str:
-        return filter_text(self.run.stage.filter)
-
     def stage_is_fit(self) -> bool:
         return self.run.is_fit
 
     def fitted(self) -> None:
-        self.run.filter_in = self.run.stage.filter
+        if self.run.stage.kind == FIT:
+            self.run.filter_in = self.run.stage.filter
         self.go_to(self.run.at + 1)
         self.lamp.settle()
 
@@ -335,10 +334,16 @@ class Exposing:
         return self.light_so_far_ms() if self.run.stages else self.run.given_ms
 
 
+def what_is_fitted(exposing: Exposing) -> str:
+    """What a press says: "filter 2 is in", "negative is out"."""
+    stage = exposing.run.stage
+    return filter_text(stage.filter) + " is in" if stage.kind == FIT else "negative is " + stage.area
+
+
 def stage_of(exposing: Exposing) -> str:
     """Which of the stages that give light is at hand."""
     stages, at = exposing.run.stages, exposing.run.at
-    lit = [index for index in range(len(stages)) if stages[index].kind != FIT]
+    lit = [index for index in range(len(stages)) if stages[index].light_ms]
     return "stage %d/%d" % (lit.index(at) + 1, len(lit)) if at in lit and len(lit) > 1 else "stage"
 
 
@@ -360,8 +365,8 @@ def is_dark_test(run: Run) -> bool:
 
 class StartDelay:
     """The time from a press of EXPOSE until the light of a burn or a patch comes by itself, so that both
-    hands can take shade or cover. A base has none: its shades have their lead-in. It is counted in pips: one
-    each second, and at last the three of a lead-in."""
+    hands can take shade or cover. A base has none, since its shades have their lead-in, nor a flash. It is
+    counted in pips: one each second, and at last the three of a lead-in."""
 
     def __init__(self, exposing: Exposing) -> None:
         self.exposing = exposing
@@ -371,7 +376,9 @@ class StartDelay:
 
     def is_wanted(self) -> int:
         delay_s = self._bench.get("start_delay_s")  # first, since each press asks this
-        return delay_s if delay_s and self.exposing.run.stage.kind != BASE else 0
+        kind = self.exposing.run.stage.kind if delay_s else BASE
+        wants_none = kind == BASE or kind == FLASH  # in a tuple they would take memory
+        return 0 if wants_none else delay_s
 
     def about(self) -> str:
         """What is to come, and when."""

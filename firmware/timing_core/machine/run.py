@@ -3,7 +3,7 @@
 What must live here: what is known of a run, and nothing of who gives its light or where it is written.
 """
 
-from timing_core.light.plan import FIT, FRESH, Stage, light_of, stage_name
+from timing_core.light.plan import FIT, FLASH, FRESH, NEGATIVE, Stage, light_of, stage_name
 from timing_core.records.ledger import FORM, stage_record
 
 
@@ -92,7 +92,9 @@ class Run:
 
     @property
     def is_fit(self) -> bool:
-        return self.stages[self.at].kind == FIT
+        """Hands fit a filter or move the negative, and a press says that it is done."""
+        kind = self.stages[self.at].kind
+        return kind == FIT or kind == NEGATIVE  # in a tuple they would take memory, and each press asks
 
     @property
     def is_last(self) -> bool:
@@ -105,7 +107,10 @@ class Run:
     @property
     def sheet(self) -> str:
         """Which paper the stage wants in the easel; "" where nobody knows whether it has had light."""
-        if self.stages[-1].kind == FRESH or self.stages[self.at].fresh:
+        if self.stages[-1].kind == FRESH:
+            flash_comes = FLASH in [stage.kind for stage in self.stages[self.at :]]
+            return "All pieces" if flash_comes else "Fresh piece"
+        if self.stages[self.at].fresh:
             return "Fresh piece"
         if self.given_ms or any(done[1] for done in self.done):
             return "Same sheet"

@@ -113,7 +113,7 @@ viewing   tick      -                refresh           viewing
 stopping  lamp_end  was_viewing      -                 before
 # A run, one stage after another
 ready     expose    is_settling      refuse_early      ready     wait
-ready     expose    stage_is_fit     fitted            ready     @ is in
+ready     expose    stage_is_fit     fitted            ready     @
 ready     expose    is_wait          begin_wait        waiting   start it
 ready     expose    too_short        refuse_short      ready     cannot: why?
 ready     expose    cannot_give      tell_fault        ready     cannot: why?

@@ -12,7 +12,7 @@ Law: drawing while the lamp is lit allocates nothing. The words shown then are e
 stage is ready.
 """
 
-from timing_core.light.plan import BASE, BURN, COVER, FIT, FRESH, WAIT, stage_name, stage_task
+from timing_core.light.plan import BASE, BURN, COVER, FIT, FLASH, FRESH, WAIT, stage_name, stage_task
 from timing_core.light.stops import STOP, clock_text, stops_text
 from timing_core.machine.exposing import kept_text
 from timing_core.machine.transitions import LIT
@@ -195,6 +195,8 @@ def _beside_seconds(run) -> tuple:
         return "cover", "the rest"
     if stage.kind == WAIT:
         return "safelight", "on" if stage.safelight else "out"
+    if stage.kind == FLASH:
+        return "Negative", "out"
     if stage.kind == FRESH or (stage.kind == COVER and sheet == "Same sheet"):
         of = len([each for each in run.stages if each.kind == stage.kind])
         return "patch %s of %d" % (stage.area, of), "filter"
@@ -238,10 +240,10 @@ class Hands(Pieces):
         stage = box.run.stage
         held = box.state == "held"
         self.prepare()
-        has_seconds = stage.kind != FIT and not box.message
+        has_seconds = not box.run.is_fit and not box.message
         top = self._packed_foot(has_seconds)
-        if stage.kind == FIT and not box.message:
-            self._fit(stage.filter)
+        if box.run.is_fit and not box.message:
+            self._fit(stage)
             return
         areas: list = []
         if held:
@@ -294,14 +296,18 @@ class Hands(Pieces):
     def _held_words(self, stage) -> str:
         if stage.kind == BURN:
             return stage.area
+        if stage.kind == FLASH:
+            return "flash"
         if stage.kind != BASE:
             return "patch %s" % stage.area if stage.kind in (COVER, FRESH) else stage.area
         self._cue()
         return stage.windows[self._cue_at].area if self._cue_at >= 0 else "pass %d" % (stage.pass_index + 1)
 
-    def _fit(self, filter: str) -> None:
-        """The filter to fit, as large as there is room, and which paper is wanted with it."""
-        words = in_letters("Fit filter" if filter else "Take filter out")
+    def _fit(self, stage) -> None:
+        """The filter to fit, as large as there is room, or where to move the negative; and which paper is
+        wanted with it."""
+        filter = stage.filter if stage.kind == FIT else ""
+        words = in_letters("Fit filter" if filter else stage_name(stage))
         enlarge(self.buffer, WIDTH, words, 0, 8)
         x = 2 * width(words) + 2 * _BETWEEN
         name = in_letters(filter)

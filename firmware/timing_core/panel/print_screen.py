@@ -32,6 +32,9 @@ _OF_A_PASS = ("base", "mark", "through", "with", "add", "filter")
 """Keys of the rows that are about one pass."""
 
 
+_NOT_LOADED = (ImportError, OSError, ValueError, MemoryError)
+
+
 class PrintScreen(Screen):
     """Above the bases stands what is done with the whole print, below them what it is made of; the cursor
     comes home to the base that is most likely wanted."""
@@ -39,7 +42,7 @@ class PrintScreen(Screen):
     key = "print"
     heading = "Print"
     begins = "print"
-    _paper = None
+    _paper = _turn_flash = None
     _paper_of: tuple = ("", 0)
 
     def rows(self, panel) -> list:
@@ -77,8 +80,7 @@ class PrintScreen(Screen):
             found.append(Row("tied", "Bases", TURNS | TWO_VALUED))
         if any(own.marks for own in passes):
             found.append(Row("remove", "Remove mark", TURNS | NAMES))
-        found.append(setting_row("step"))
-        found.append(Row("paper", "Paper", TURNS | NAMES))
+        found += [setting_row("step"), Row("paper", "Paper", TURNS | NAMES)] + _flash_rows(map)
         paper = self._paper_now(panel)
         if paper:
             paper.add_rows(map, found)
@@ -97,7 +99,7 @@ class PrintScreen(Screen):
 
                     panel.let_go("paper_rows")
                     self._paper = PaperRows(record)
-            except (ImportError, OSError, ValueError, MemoryError):
+            except _NOT_LOADED:
                 pass  # what a board cannot load is not here
         return self._paper
 
@@ -127,10 +129,12 @@ class PrintScreen(Screen):
     def said(self, panel, row: Row) -> str:
         if row.key == "base":
             return "Pass %d" % (row.index + 1) if len(panel.work.map.passes) > 1 else "Base"
-        return super().said(panel, row)
+        return "Flash" if row.key.startswith("flash") else super().said(panel, row)
 
     def value(self, panel, row: Row) -> str:
         key, map = row.key, panel.work.map
+        if key.startswith("flash"):
+            return _flash_text(panel, row)
         if key == "filter":
             return map.passes[row.index].filter or "none"
         if key == "grade" and self._paper:
@@ -176,6 +180,8 @@ class PrintScreen(Screen):
             map.dry_down = not map.dry_down
             if map.dry_down and not map.dry_down_pm:
                 map.dry_down_pm = panel.work.bench.get("new_dry_down_pm")
+        elif row.key == "flash":
+            self.turn(panel, row, 0)
         elif row.key == "keep":
             panel.cursor.pick = 1  # of two the other one; and of three the one that replaces nothing
         elif row.key == "passes":
@@ -184,7 +190,10 @@ class PrintScreen(Screen):
     def turn(self, panel, row: Row, steps: int) -> None:
         key, work, was = row.key, panel.work, panel.opened_map
         map, bench = work.map, work.bench
-        if self._paper and (key == "filter" or key == "grade"):
+        if key.startswith("flash"):
+            self._turn_flash = self._turn_flash or _load_flash_rows(panel)
+            self._turn_flash(panel, row, steps)
+        elif self._paper and (key == "filter" or key == "grade"):
             self._paper.turn(panel, row, steps)
         elif key == "filter":
             map.passes[row.index].filter = following_filter(bench, map.passes[row.index].filter, steps)
@@ -212,11 +221,7 @@ class PrintScreen(Screen):
         elif key == "passes":
             self._turn_passes(panel, row, steps)
         elif key == "dry-down":
-            now_pm = map.dry_down_pm if map.dry_down else was.dry_down_pm if was.dry_down else 0
-            now_pm = within(now_pm + 5 * steps, 0, DRY_DOWN_MAX_PM)
-            map.dry_down = now_pm > 0
-            # Turned down to nothing, dry-down is off and keeps its former amount.
-            map.dry_down_pm = now_pm or was.dry_down_pm
+            _turn_dry_down(map, was, steps)
         elif key == "remove" or key == "keep" or key == "add":
             panel.turn_pick(len(self._choices(panel, row)), steps)
         else:
@@ -241,7 +246,7 @@ class PrintScreen(Screen):
     def take(self, panel, row: Row) -> None:
         if row.index < len(panel.work.map.passes) and row.key in _OF_A_PASS:
             panel.work.pass_index = row.index
-        pick = panel.cursor.pick
+        pick, self._turn_flash = panel.cursor.pick, None
         if row.key == "paper":
             self._paper_now(panel, True)
             panel.cursor_on(row)  # there may be more rows above it now
@@ -256,9 +261,7 @@ class PrintScreen(Screen):
         elif row.key == "keep":
             panel.io.say("Not kept on the shelf.")
         elif row.key == "dry-down" and panel.work.map.dry_down:
-            map, index = panel.work.map, panel.work.pass_index
-            light = seconds_text(per_mille_less(map.base_ms(index), map.dry_down_pm))
-            panel.io.say("The lamp gives %s for a base of %s." % (light, seconds_text(map.base_ms(index))))
+            _tell_dry_down(panel)
 
     def act(self, panel, row: Row) -> None:
         if row.key == "carry":
@@ -332,6 +335,52 @@ class PrintScreen(Screen):
             panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
         else:
             panel.io.say("%s is kept on the shelf." % map.name)
+
+
+def _turn_dry_down(map, was, steps: int) -> None:
+    now_pm = map.dry_down_pm if map.dry_down else was.dry_down_pm if was.dry_down else 0
+    now_pm = within(now_pm + 5 * steps, 0, DRY_DOWN_MAX_PM)
+    map.dry_down = now_pm > 0
+    # Turned down to nothing, dry-down is off and keeps its former amount.
+    map.dry_down_pm = now_pm or was.dry_down_pm
+
+
+def _tell_dry_down(panel) -> None:
+    map, index = panel.work.map, panel.work.pass_index
+    light = seconds_text(per_mille_less(map.base_ms(index), map.dry_down_pm))
+    panel.io.say("The lamp gives %s for a base of %s." % (light, seconds_text(map.base_ms(index))))
+
+
+def _flash_rows(map) -> list:
+    found = [Row("flash", "Flash", TURNS | PACES)]
+    if map.flash:
+        found.append(Row("flash-when", "  given", TURNS | TWO_VALUED))
+        found.append(Row("flash-filter", "  through", TURNS))
+    return found
+
+
+def _flash_text(panel, row: Row) -> str:
+    flash, was = panel.work.map.flash, panel.opened_map.flash
+    if not flash:
+        return "off"
+    if row.key == "flash-when":
+        return "last" if flash.after else "first"
+    if row.key == "flash-filter":
+        return filter_text(flash.filter)
+    moved = stops_text(offset_between(was.light_ms(), flash.light_ms())) if was else "0"
+    return (
+        "%s  %s" % (moved, seconds_text(flash.light_ms())) if moved != "0" else seconds_text(flash.light_ms())
+    )
+
+
+def _load_flash_rows(panel):
+    try:
+        from timing_core.panel.flash_rows import turn_flash
+    except _NOT_LOADED:
+        what = "The flash is not changed"
+        raise Refusal(what, "it cannot be loaded", "Reset the box, or install the firmware again") from None
+    panel.let_go("flash_rows")
+    return turn_flash
 
 
 def _base_label(map, index: int) -> str:

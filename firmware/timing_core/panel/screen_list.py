@@ -1,6 +1,6 @@
 """The list of screens: undo, the run that is kept, and the way to every other screen."""
 
-from timing_core.light.plan import FIT, stage_name
+from timing_core.light.plan import stage_name
 from timing_core.light.stops import seconds_text
 from timing_core.panel.rows import ACTS, ENDS, GOES_ON, KEEPS, NAMES, Row, Screen, named
 
@@ -33,7 +33,7 @@ class ScreenList(Screen):
             return panel.watch.to_confirm()
         if row.key == "go on":
             run = panel.run
-            if run.stage.kind == FIT:
+            if run.is_fit:
                 return stage_name(run.stage)
             left_ms = run.shown_ms(run.stage.light_ms - run.given_ms)
             return "%s  %s" % (stage_name(run.stage), seconds_text(left_ms))

@@ -21,6 +21,7 @@ APART = (
     "timing_core.panel.bench_screen",
     "timing_core.panel.carry_screen",
     "timing_core.panel.counting",
+    "timing_core.panel.flash_rows",
     "timing_core.panel.ledger_screen",
     "timing_core.panel.listen_screen",
     "timing_core.panel.paper_rows",

@@ -70,6 +70,14 @@ def dump(card: Mapping[str, Any]) -> str:
         doc["facts"] = {key: card["facts"][key] for key, _ in FACTS if key in card["facts"]}
     if "carried" in card:
         doc["carried"] = {name: stops_text(card["carried"][name]) for name in sorted(card["carried"])}
+    if "flash" in card:
+        own = card["flash"]
+        flash: dict[str, Any] = {"time": seconds_exact(own["light_ms"])}
+        if "filter" in own:
+            flash["filter"] = own["filter"]
+        if "after" in own:
+            flash["after"] = True
+        doc["flash"] = flash
     passes = tomlkit.aot()
     for own in card["passes"]:
         table = tomlkit.table()
@@ -180,6 +188,20 @@ CARRY = Table(
         for name in sorted(CARRIED)
     },
 )
+FLASH = Table(
+    "[flash]",
+    {
+        "time": Key(
+            figure_leaf("1.2 s", SECONDS_PATTERN, parse_seconds, BASE_MIN_MS, BASE_MAX_MS, seconds_exact),
+            f"its light, {seconds_exact(BASE_MIN_MS)} to {seconds_exact(BASE_MAX_MS)}",
+            True,
+        ),
+        "filter": Key(
+            text_leaf(0, FILTER_MAX, "00"), f"its filter, up to {FILTER_MAX} characters; none if left out"
+        ),
+        "after": Key(flag_leaf(True), "true if it comes after all other light; before it if left out"),
+    },
+)
 CARD = Table(
     "the card's top",
     {
@@ -198,6 +220,7 @@ CARD = Table(
         "facts": Key(FACT, "what a later print needs to know"),
         "carried": Key(CARRY, "what the bases were carried over to"),
         "pass": Key(Rows(PASS, 1, PASSES_MAX), f"the exposures of the whole sheet, 1 to {PASSES_MAX}", True),
+        "flash": Key(FLASH, "light on the paper without the negative"),
     },
 )
 
@@ -223,11 +246,20 @@ def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
                 plain["with_previous"] = True
             marks.append(plain)
         passes.append({"filter": own.get("filter", ""), "base_ms": own.get("base"), "marks": marks})
+    flash = {}
+    if "flash" in values:
+        own = values["flash"]
+        flash = {"light_ms": own.get("time")}
+        if own.get("filter"):
+            flash["filter"] = own["filter"]
+        if own.get("after"):
+            flash["after"] = True
     measures = {own: values[name] for name, (own, _) in MEASURE_KEYS.items() if name in values}
     more = {
         "measures": measures,
         "carried": values.get("carried", {}),
         "record": values.get("record", ""),
+        "flash": flash,
     }
     return {
         **{key: value for key, value in more.items() if value},

@@ -18,7 +18,7 @@ from lampblack.text.printable import csv_cell, printable
 from lampblack.text.settings import MEANINGS, setting_text
 from lampblack.text.units import percent_exact
 from timing_core.light.bench import setting, setting_keys
-from timing_core.light.plan import BURN, FIT, Stage, lamp_ms, stage_name
+from timing_core.light.plan import BURN, Stage, lamp_ms, stage_name
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import offset_between, stops_text
 from timing_core.light.strip import Strip
@@ -61,7 +61,7 @@ def run_plain(stages: list[Stage], lag_ms: int) -> dict[str, Any]:
             "stops120": stage.stops120,
             "shown_ms": stage.shown_ms,
             "light_ms": stage.light_ms,
-            "lamp_ms": 0 if stage.kind == FIT else lamp_ms(stage.light_ms, lag_ms),
+            "lamp_ms": lamp_ms(stage.light_ms, lag_ms) if stage.light_ms else 0,
             "windows": [
                 {"area": window.area, "open_ms": window.open_ms, "close_ms": window.close_ms}
                 for window in stage.windows
@@ -84,11 +84,11 @@ def run_table(stages: list[Stage], lag_ms: int) -> Table:
         _add(table, "shown s>")
     _add(table, "light s>", "lamp s>", "dodge windows, s of light")
     for row, stage in zip(plain["stages"], stages, strict=True):
-        gives = stage.kind != FIT
+        gives = stage.light_ms > 0
         cells: list[str | Text] = [
             str(row["stage"]),
             "Burn" if stage.kind == BURN else row["name"],
-            stage.area,
+            stage.area if gives else "",
             (stage.filter or "none") if gives else "",
             stops_text(stage.stops120) if stage.stops120 else "",
             *_times(row, dries_down, gives),

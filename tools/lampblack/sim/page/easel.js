@@ -343,7 +343,12 @@ function draw() {
   const light = drawing ? 0.35 : state.light;
   if (film && (lit || drawing)) {
     context.globalAlpha = Math.min(1, light) ** (1 / fixed.gamma);
-    context.drawImage(film, 0, 0, width, height);
+    if (state.negative_out && !drawing) {
+      context.fillStyle = INK;
+      context.fillRect(0, 0, width, height);
+    } else {
+      context.drawImage(film, 0, 0, width, height);
+    }
     context.globalAlpha = 1;
   }
   for (const one of Object.values(hands)) drawShade(one, lit);

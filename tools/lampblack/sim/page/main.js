@@ -4,7 +4,7 @@ import "./easel.js";
 import "./room.js";
 import "./sound.js";
 import "./timeline.js";
-import { askedFilter, develop, freshSheet } from "./room.js";
+import { develop, doAsked, freshSheet } from "./room.js";
 import { changeHands, moveShade, reach, resizeShade, takeShade, turnShade, outlineKey } from "./easel.js";
 import { connect, leftMs, listen, nowMs, state, write } from "./net.js";
 import { press, release, turn } from "./panel.js";
@@ -82,7 +82,7 @@ document.addEventListener("keydown", (event) => {
   else if (/^[0-4]$/.test(key)) takeShade(Number(key));
   else if (key === "h") changeHands();
   else if (key === "o") reach(true);
-  else if (key === "f") askedFilter();
+  else if (key === "f") doAsked();
   else if (key === "n") freshSheet();
   else if (key === "d") develop(false);
   else return;

@@ -26,6 +26,14 @@ const showViews = chips(byId("views"), (name) => look(name));
 export function askedFilter() {
   if (state.asks !== null) send({ do: "fit", filter: state.asks });
 }
+function moveNegative() {
+  if (state.moves_negative) send({ do: "move_negative", out: state.moves_negative === "out" });
+}
+/** The negative first: while it has to be moved no light is wanted. */
+export function doAsked() {
+  if (state.moves_negative) moveNegative();
+  else askedFilter();
+}
 export function freshSheet() {
   send({ do: "sheet" });
 }
@@ -34,6 +42,8 @@ export function develop(dry) {
 }
 
 byId("fit-asked").addEventListener("click", askedFilter);
+byId("move-asked").addEventListener("click", moveNegative);
+byId("negative-out").addEventListener("change", ({ target }) => send({ do: "move_negative", out: target.checked }));
 byId("new-sheet").addEventListener("click", freshSheet);
 byId("develop").addEventListener("click", () => develop(false));
 byId("develop-dry").addEventListener("click", () => develop(true));
@@ -251,6 +261,12 @@ listen((news, changed) => {
     byId("asks").firstElementChild.textContent = `The box asks for ${state.asks ? `filter ${state.asks}` : "no filter"}.`;
     byId("fit-asked").textContent = state.asks ? `Fit ${state.asks}` : "Take it out";
   }
+  if (changed.has("moves_negative")) {
+    byId("moves").hidden = !state.moves_negative;
+    byId("moves").firstElementChild.textContent = `The box asks for the negative to be ${state.moves_negative}.`;
+    byId("move-asked").textContent = state.moves_negative === "out" ? "Take it out" : "Put it in";
+  }
+  if (changed.has("negative_out") || news.refused) byId("negative-out").checked = state.negative_out;
   if (changed.has("paper") || news.refused) showPapers(state.papers.map((name) => [name, name]), state.paper);
   if (changed.has("lamp") || news.refused) {
     showLamps(state.lamps.map((name) => [name, name]), state.lamp);
