@@ -16,6 +16,7 @@ from timing_core.refusal import Refusal
 from timing_core.ticks import later, since
 
 TRAYS_MAX = 6
+SHEETS_MAX = 3
 
 QUIET_MS = 1000
 TONE_MS = 450
@@ -133,7 +134,7 @@ class Trays:
         self._io = io
         self._store = store
         self.clock = clock
-        self.sheets = (Sheet(), Sheet(), Sheet())
+        self.sheets = tuple([Sheet() for _ in range(SHEETS_MAX)])
         self.lost = self._is_noted = store.get(_KEY) is not None
         self.counted_s = self._waiting = self._said = self._said_ms = self._picture_ms = 0
 
