@@ -40,7 +40,7 @@ from tests.panel_texts import core_messages
 from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
 from timing_core.light.stops import offset_between, stops_text
-from timing_core.machine.tray_setup import FACTOR
+from timing_core.light.tray_sequence import FACTOR
 from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
@@ -344,6 +344,9 @@ TOLD_A_PC_ALONE = {
     "The card is not taken",
     "The paper record is not kept",
     "The paper record is not taken",
+    "No tray sequence …",
+    "The tray sequence is not kept",
+    "The tray sequence is not taken",
 }
 NEVER_SHOWN = {"Nothing to undo", "Nothing to redo", "No more marks", "No time for …"}
 """The rows that would say so do not act then, or are not there."""
@@ -849,8 +852,16 @@ def _note_damage(note) -> None:
     _give_all(session)
     disk = session.disk
     card, paper, record = "card-" + LONGEST_NAME, "paper-" + LONGEST_NAME, "ledger-000001"
+    sequence = "sequence-" + LONGEST_NAME
     session.box.papers.keep_text(LONGEST_NAME, b"{}")
-    for keys_lost in ([card], [record], [paper], [card, record], [paper, record]):
+    session.box.sequences.keep_text(LONGEST_NAME, b"{}")
+    for keys_lost in (
+        [card],
+        [record],
+        [paper],
+        [sequence],
+        *([own, record] for own in (card, paper, sequence)),
+    ):
         kept = dict(disk.files)
         for key in keys_lost:
             spoil(disk, key)
@@ -949,7 +960,7 @@ PLAIN_WORDS = set(
     about anchor black grade
     already cancel exposing half incomplete none redo redone together yourself
     bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
-    sheets sight temperature throw tired trays within your
+    sheets sight temperature throw tired tray trays within your
     carried close condenser f lens light make over s strip
     above apart asked both by check closed confirm confirmed contact count counted dark delay does
     drop firmware fitted hands install itself known let listen lit many near off opened output play plug

@@ -86,8 +86,8 @@ def test_what_is_new_comes_once():
     assert timeline.since(seen) == [(1000, "sound", "tick")]
 
 
-SHORT = (("developer", 6000, 0, 0), ("fix", 4000, 0, 0), ("fix", 3000, 0, 0))
-"""(name, ms, ms to drain, ms between agitations)"""
+SHORT = (("developer", 6000, 0, 0, False), ("fix", 4000, 0, 0, False), ("fix", 3000, 0, 0, False))
+"""(name, ms, ms to drain, ms between agitations, whether the sheet stays)"""
 
 
 def test_sheets_go_from_tray_to_tray_at_their_times_also_while_a_tone_waits_under_light():

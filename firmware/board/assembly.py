@@ -80,6 +80,7 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     box.io.undisturbed = runner.undisturbed
     box.panel.let_go = _let_go_of_screen
     box.papers.let_go = _let_go_of_record  # type: ignore[method-assign]
+    box.sequences.let_go = _let_go_of_sequence  # type: ignore[method-assign]
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)
@@ -114,8 +115,8 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
 
 def _let_go(names) -> None:
     for group, name in names:
-        sys.modules.pop(group + "." + name, None)
-        delattr(sys.modules[group], name)
+        if sys.modules.pop(group + "." + name, None):
+            delattr(sys.modules[group], name)
 
 
 def _let_go_of_screen(module: str) -> None:
@@ -124,6 +125,11 @@ def _let_go_of_screen(module: str) -> None:
 
 def _let_go_of_record() -> None:
     _let_go((("timing_core.light", "paper_record"),))
+
+
+def _let_go_of_sequence() -> None:
+    """What reads one is a part of the Trays screen."""
+    _let_go_of_screen("trays_screen")
 
 
 def _unpacked(text: str) -> DeflateIO:

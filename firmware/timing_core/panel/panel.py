@@ -65,7 +65,7 @@ class Panel:
     def __init__(self, work: Work, io: Exchange, platform, store, shelves, ledger, run, watch, trays) -> None:
         self.work = work
         self.io = io
-        self.shelf, self.papers = shelves
+        self.shelf, self.papers, self.sequences = shelves
         self.run = run
         self.watch = watch
         self.trays = trays
@@ -306,8 +306,8 @@ class Panel:
         self.kept.keep_all()
 
     def card_changed_by_wire(self, shelf, name: str, here: Row) -> None:
-        """The wire has kept or removed a card or a paper record: undo must not take that back, and the cursor
-        stays on the row that it was on (`here`)."""
+        """The wire has kept or removed a card, a paper record or a tray sequence: undo must not take that
+        back, and the cursor stays on the row that it was on (`here`)."""
         if shelf is self.shelf:
             self.undo.forget_card(name)
         self.cursor.pick = 0  # what was picked may be another card now, or none

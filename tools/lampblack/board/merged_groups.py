@@ -44,6 +44,7 @@ TOP = {
         EARLY,
     ),
     "timing_core.light.carrying": "timing_core.panel.carry_screen",
+    "timing_core.light.tray_sequence": "timing_core.panel.trays_screen",
     "timing_core.light.tray_times": "timing_core.panel.trays_screen",
     "timing_core.machine.tray_setup": "timing_core.panel.trays_screen",
     "timing_core": "timing_core.box",
