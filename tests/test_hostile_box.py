@@ -35,7 +35,8 @@ CARD = EXAMPLES / "workroom.toml"
 
 
 class TrueBox:
-    """A simulated box with a card, a paper record, a tray sequence and two records; gives its true result of any request, always the same."""
+    """A simulated box with a card, a paper record, a tray sequence and two ledger records; gives its true
+    result of any request, always the same."""
 
     def __init__(self) -> None:
         self.session = session = new_session(panel_ms=0)

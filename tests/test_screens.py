@@ -960,7 +960,7 @@ PLAIN_WORDS = set(
     about anchor black grade
     already cancel exposing half incomplete none redo redone together yourself
     bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
-    sheets sight temperature throw tired tray trays within your
+    ago exact fibre h sheets sight temperature throw tired tray trays within your
     carried close condenser f lens light make over s strip
     above apart asked both by check closed confirm confirmed contact count counted dark delay does
     drop firmware fitted hands install itself known let listen lit many near off opened output play plug

@@ -103,7 +103,7 @@ def test_a_sheet_that_has_just_come_out_makes_no_new_one():
 
 
 def test_every_sheet_keeps_its_row_whatever_goes_on_in_the_others():
-    session = on_trays()
+    session = on_trays(sequence=EXACTLY)
     keys(session, "press")
     wait(session, 30_000)
     session.input("dial", 1)
@@ -112,7 +112,7 @@ def test_every_sheet_keeps_its_row_whatever_goes_on_in_the_others():
     while session.box.trays.sheets[0].trays:
         wait(session, 1000)
         assert session.box.panel.row().index == 1
-        assert session.box.panel.row().label == sheet.tray
+        assert session.box.panel.row().label in (sheet.tray, "take it out")
     assert sheet.trays
 
 
@@ -248,11 +248,12 @@ def test_after_a_least_time_the_row_says_what_it_is_over_and_a_press_moves_the_s
     wait(session, 60_000)
     shown = []
     for _ in range(4):
-        shown.append(value_of(session, "developer"))
+        row = session.box.panel.row()
+        shown.append((row.label, session.box.panel.value(row)))
         wait(session, 1000)
-    assert shown == ["over", "0:01", "over", "0:03"]
+    assert shown == [("developer", "over"), ("over", "+0:01"), ("developer", "over"), ("over", "+0:03")]
     wait(session, 79_000)
-    assert value_of(session, "developer") == "1:23"
+    assert value_of(session, "over") == "+1:23"
     assert session.box.panel.row().deed == "move on"
     keys(session, "press")
     assert value_of(session, "stop bath") == "0:10"
@@ -332,6 +333,98 @@ def test_where_the_chosen_one_is_removed_the_box_s_first_is_in_force():
     keys(session, "back")
     to_screen(session, "trays")
     assert value_of(session, "Sequence") == "rc"
+
+
+# --- undo
+
+
+def undo(session) -> str:
+    keys(session, "back")
+    session.input("dial", -99)
+    keys(session, "press")
+    return session.box.message
+
+
+def redo(session) -> str:
+    keys(session, "back")
+    to_row(session, "Redo")
+    keys(session, "press")
+    return session.box.message
+
+
+@pytest.mark.parametrize(
+    ("label", "detents", "says"),
+    [
+        ("Temperature", 3, "Temperature: 20.0 °C"),
+        ("Sequence", 1, "Sequence: rc"),
+        ("Developer", 2, "Developer: least time"),
+        ("Sheets of", 1, "Sheets of: 20 × 25 cm"),
+        ("Fixing baths", 0, "Fixing baths: one"),
+        ("  good for", 7, "Fix good for: 4 sheets"),
+    ],
+)
+def test_a_setting_of_the_trays_is_undone_and_made_again(label, detents, says):
+    session = on_trays(limit_cm2=4 * 516)
+    before = setup_of(session).all_values()
+    set_row(session, label, detents)
+    after = setup_of(session).all_values()
+    assert before != after
+    for _ in range(2):
+        assert undo(session) == f"Undone: {says}."
+        to_screen(session, "trays")
+        assert setup_of(session).all_values() == before
+        redo(session)
+        to_screen(session, "trays")
+        assert setup_of(session).all_values() == after
+
+
+def test_sheets_that_went_through_since_a_bath_was_fresh_count_also_when_that_is_undone():
+    session = on_trays(limit_cm2=100 * 516, used_cm2=5 * 516, baths=1, turns=1)
+    set_row(session, "  used", 0)
+    assert value_of(session, "  used") == "0 sheets, 0 %"
+    to_row(session, "Sheet 1")
+    keys(session, "press")
+    assert undo(session) == "Undone: Fix used: 5 sheets, 5 %."
+    to_screen(session, "trays")
+    assert value_of(session, "  used") == "6 sheets, 6 %"
+    assert setup_of(session).values["turns"] == 1
+    redo(session)
+    to_screen(session, "trays")
+    assert value_of(session, "  used") == "1 sheet, 1 %"
+    assert setup_of(session).values["turns"] == 2
+
+
+def test_what_a_fresh_developer_was_before_comes_back():
+    session = on_trays(kind=FACTOR, mixed_s=7200, fresh_ms=9000)
+    set_row(session, "  mixed", 0)
+    assert (setup_of(session).mixed_s(), setup_of(session).values["fresh_ms"]) == (0, 0)
+    undo(session)
+    to_screen(session, "trays")
+    assert (setup_of(session).mixed_s(), setup_of(session).values["fresh_ms"]) == (7200, 9000)
+
+
+def test_a_setting_that_is_taken_as_it_was_is_no_change():
+    session = on_trays()
+    set_row(session, "Temperature", 0)
+    assert len(session.box.panel.undo) == 0
+
+
+def test_where_the_disk_is_full_nothing_is_undone_and_the_change_is_remembered():
+    disk = GuardedDisk()
+    session = on_trays(disk)
+    set_row(session, "Temperature", 2)
+    disk.full = True
+    assert undo(session).startswith("It is not kept")
+    disk.full = False
+    assert undo(session) == "Undone: Temperature: 20.0 °C."
+
+
+def test_a_sheet_on_its_way_is_no_change_to_undo():
+    session = on_trays()
+    keys(session, "press")
+    assert len(session.box.panel.undo) == 0
+    assert undo(session) != "Undone: Sheet 1."
+    assert places(session)[0] == "developer"
 
 
 # --- what is kept

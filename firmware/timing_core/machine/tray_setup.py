@@ -90,13 +90,35 @@ class TraySetup:
 
     def keep(self, **values) -> None:
         """Keep these values. A Refusal changes nothing."""
-        kept = dict(self.values)
-        kept["mixed_s"] = self.mixed_s()
+        kept = self.all_values()
         kept.update(values)
         self._store.put(_KEY, encode(kept))
         self._trays.counted_s = self._trays.clock.up_s
         self.values = kept
         self.way = self._way()
+
+    def leads_back(self, before: dict) -> dict:
+        """What `bring_back` wants, to get to `before` from here: values of `all_values`."""
+        now = self.all_values()
+        back = {key: before[key] for key in before if before[key] != now[key]}
+        if "used_cm2" in back:
+            back["used_cm2"] -= now["used_cm2"]
+        return back
+
+    def bring_back(self, back: dict) -> dict:
+        """Undo a change. Returns what leads here again. Sheets that went through a bath since then still
+        count. A Refusal changes nothing."""
+        before = self.all_values()
+        kept = dict(back)
+        if "used_cm2" in kept:
+            kept["used_cm2"] = max(0, before["used_cm2"] + kept["used_cm2"])
+        self.keep(**kept)
+        return self.leads_back(before)
+
+    def all_values(self) -> dict:
+        values = dict(self.values)
+        values["mixed_s"] = self.mixed_s()
+        return values
 
     def _tell_kept(self, **values) -> str:
         """Keep what has happened; a line if that cannot be. The sheet goes its way all the same."""

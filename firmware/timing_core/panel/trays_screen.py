@@ -59,6 +59,8 @@ class TraysScreen(Screen):
             label = sheet.tray if sheet.trays else "Sheet %d" % (at + 1)
             if sheet.is_due_out(panel.io.now_ms):
                 label = "take it out"
+            elif self._tells_over_by(sheet, panel.io.now_ms):
+                label = "over"
             found.append(Row("sheet", label, ACTS | KEEPS | TALL, self._deed(sheet), at))
         for key, label, does in _LABELS:
             if key != "factor10" or self._setup.values["kind"] == FACTOR:
@@ -90,11 +92,13 @@ class TraysScreen(Screen):
         if not sheet.trays:
             lasts_ms = self._setup.way[0][1]
             return clock_text(lasts_ms) if lasts_ms else ""
-        if sheet.is_over:
-            # In turn, since beside a tray's name there is room for one of them
-            over_s = sheet.over_s(now_ms)
-            return clock_text(1000 * over_s) if over_s % 2 else "over"
+        if sheet.is_over and not self._tells_over_by(sheet, now_ms):
+            return "over"
         return sheet.clock_text(now_ms)
+
+    def _tells_over_by(self, sheet, now_ms: int) -> bool:
+        """That it is over stands in turn beside its tray and beside how much: there is no room for all."""
+        return sheet.is_over and sheet.over_s(now_ms) % 2 == 1
 
     def _now(self, key: str) -> int:
         """What a row's number is; of what is counted in sheets, sheets of the present size."""
@@ -153,6 +157,7 @@ class TraysScreen(Screen):
 
     def take(self, panel, row: Row) -> None:
         key, number, setup = row.key, panel.cursor.pick, self._setup
+        before = setup.all_values()
         if key == "limit_cm2":
             setup.keep(limit_cm2=number * setup.sheet_cm2())
         elif key == "sequence":
@@ -164,6 +169,10 @@ class TraysScreen(Screen):
                 setup.mix()
             else:
                 setup.renew()
+        panel.kept.trays_were = setup.leads_back(before)
+
+    def bring_back(self, were: dict) -> dict:
+        return self._setup.bring_back(were)
 
     def act(self, panel, row: Row) -> None:
         trays, setup = panel.trays, self._setup
