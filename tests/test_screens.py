@@ -39,6 +39,9 @@ from tests.box_model import (
 from tests.panel_texts import core_messages
 from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
+from timing_core.light.bench import FILTER_MAX
+from timing_core.light.paper_record import PaperRecord
+from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.stops import offset_between, stops_text
 from timing_core.light.tray_sequence import FACTOR
 from timing_core.machine.watch import FAULTS, LINES
@@ -480,6 +483,30 @@ def _note_carrying(note) -> None:
 
     sizes = {"negative_mm10": 360, "print_mm10": 2400}
     carrying(100, 10_000, **sizes)
+    filters = [["M" * FILTER_MAX, 1100, 0, 0, 0], ["W" * FILTER_MAX, 900, 0, 0, 0]]
+    turned = [[filters[1][0], 1100, 0, 0, 0], [filters[0][0], 900, 0, 0, 0]]
+    filter = filters[0][0]
+    for has, own in (
+        ("for a start", {"filters": filters, "speed": 200}),
+        ("Nearest in contrast", {"filters": turned, "speed": 200}),
+        ("has no speed", {"filters": filters}),
+        ("has not this filter", {"filters": filters[1:], "speed": 200}),
+    ):
+        session = new_session()
+        old = {"name": "m" * NAME_MAX, "edition": "", "filters": filters, "speed": 400}
+        for record in (old, {"name": "w" * NAME_MAX, "edition": "", **own}):
+            session.box.papers.keep_text(record["name"], PaperRecord.from_dict(record).text())
+        card = a_card(base_ms=10_000)
+        card["passes"][0]["filter"] = filter
+        load(session, {**card, "record": "m" * NAME_MAX})
+        to_row(session, "Carry over")
+        session.input("press")
+        to_row(session, "Carry to paper")
+        session.input("press")
+        session.input("dial", 1)
+        if "has" not in has:
+            session.input("press")
+        note(session, has)
     carrying(100, 990_000, **sizes)
     carrying(100, 990_000, aperture=39, **sizes)
     carrying(-100, 100, aperture=63, **sizes)
@@ -960,7 +987,8 @@ PLAIN_WORDS = set(
     about anchor black grade
     already cancel exposing half incomplete none redo redone together yourself
     bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
-    ago exact fibre h sheets sight temperature throw tired tray trays within your
+    nearest contrast speed speeds papers start paper record push ago exact fibre h sheets sight temperature
+    throw tired tray trays within your
     carried close condenser f lens light make over s strip
     above apart asked both by check closed confirm confirmed contact count counted dark delay does
     drop firmware fitted hands install itself known let listen lit many near off opened output play plug

@@ -358,7 +358,7 @@ def redo(session) -> str:
         ("Temperature", 3, "Temperature: 20.0 °C"),
         ("Sequence", 1, "Sequence: rc"),
         ("Developer", 2, "Developer: least time"),
-        ("Sheets of", 1, "Sheets of: 20 × 25 cm"),
+        ("Sheets of", 1, f"Sheets of: {PAPERS[2][0]}"),
         ("Fixing baths", 0, "Fixing baths: one"),
         ("  good for", 7, "Fix good for: 4 sheets"),
     ],
