@@ -115,7 +115,8 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
 
 def _let_go(names) -> None:
     for group, name in names:
-        if sys.modules.pop(group + "." + name, None):
+        sys.modules.pop(group + "." + name, None)
+        if hasattr(sys.modules[group], name):
             delattr(sys.modules[group], name)
 
 
