@@ -777,11 +777,17 @@ def test_a_window_is_told_of_the_trays_when_a_sheet_moves_and_not_while_its_cloc
         assert window.state["trays"] == [sheet]
         window.do("step", ms=1)
         window.until(lambda told: told.state["trays"] != [sheet])
+        (over,) = window.state["trays"]
+        assert over == {**sheet, "told_ms": began_ms + 63_000}
+        window.key("press")
+        window.until(lambda told: told.state["trays"] != [over])
         (moved,) = window.state["trays"]
         assert (moved["tray"], moved["says"]) == ("stop bath", "then fix")
         assert (moved["began_ms"], moved["told_ms"]) == (began_ms + 60_000, began_ms + 63_000)
-        for _ in range(4):
+        for _ in range(5):
             window.do("step", ms=190_000 // 4)
+        window.until(lambda told: told.state["trays"][0]["tray"] == "wash")
+        window.key("press")
         window.until(lambda told: told.state["trays"][0]["tray"] == "out")
         assert window.state["trays"][0]["says"] == "take it out now"
         window.do("step", ms=3000)

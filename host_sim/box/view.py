@@ -21,7 +21,8 @@ from timing_core.machine.trays import EARLIEST_MS
 class InTray(NamedTuple):
     """A sheet on its way: in place `place` (from 1) of the panel, in `tray` since `began_ms` of the session,
     which lasts until `ends_ms` (None: until the image was seen). `following` is the tray after it. One that
-    has only just come out of the last tray has none. Until `told_ms` it has only just left another tray."""
+    has only just come out of the last tray has none. Until `told_ms` it has only just left another
+    tray, or its time in this one is only just over."""
 
     place: int
     tray: str
@@ -157,6 +158,8 @@ class BoxView:
             following = names[sheet.at + 1] if sheet.at + 1 < len(names) else ""
             ends_ms = began_ms + sheet.lasts_ms if names and sheet.lasts_ms else None
             told_ms = began_ms + EARLIEST_MS if sheet.at else began_ms
+            if sheet.is_over and ends_ms is not None:
+                told_ms = ends_ms + EARLIEST_MS
             found.append(InTray(place, tray, following, began_ms, ends_ms, told_ms))
         return found
 

@@ -423,8 +423,8 @@ def test_the_sheets_in_the_trays_have_their_clocks_beside_the_easel(look, room):
     heard = screen.page.evaluate("() => heard.length")
     screen.step(1)
     expect(first).to_have_class("told")
-    expect(first.locator(".tray")).to_have_text("stop bath")
-    expect(first.locator(".says")).to_have_text("then fix")
+    expect(first.locator(".tray")).to_have_text("developer")
+    expect(first.locator(".counts")).to_have_text("+0:00")
     screen.settle()
     tray = [hertz for hertz, _ in SOUNDS["tray"] if hertz]
     assert screen.page.evaluate("(before) => heard.slice(before)", heard) == tray

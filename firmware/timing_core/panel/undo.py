@@ -181,7 +181,8 @@ class Kept:
         self.undo = Undo()
         self._card_change: tuple | None = None
         self.trays_were: dict = {}
-        self.bring_trays, self.panel = _no_trays, None  # set from outside
+        self.bring_trays = _no_trays  # set from outside, as is what it wants
+        self.panel: object = None
 
     def changed(self, before: Before | None, of: str, now: str = "") -> None:
         """Keep what was changed at the panel, and remember how to take it back. It is `of` what `before` has
