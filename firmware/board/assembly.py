@@ -79,8 +79,8 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     box.panel.let_go = _let_go_of_screen
-    box.papers.let_go = _let_go_of_record  # type: ignore[method-assign]
-    box.sequences.let_go = _let_go_of_sequence  # type: ignore[method-assign]
+    box.papers.let_go = _let_go_of_record
+    box.sequences.let_go = _let_go_of_sequence
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)
