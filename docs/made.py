@@ -120,9 +120,10 @@ back
 dial 3
 press
 press
-+40 dial 1
++61 press
++11 dial 1
 press
-wait 35
+wait 8
 dial 1
 picture trays
 """

@@ -405,8 +405,8 @@ def ask(session: Session, method: str, **params) -> dict:
 
 
 def card_lines(card: dict) -> list[tuple[str, dict]]:
-    """The requests that put a card on the shelf."""
-    *parts, commit = requests_for(card if "edition" in card else PrintingMap.from_dict(card).to_dict())
+    """The requests that put a card on the shelf, or a paper record or a tray sequence into the box."""
+    *parts, commit = requests_for(PrintingMap.from_dict(card).to_dict() if "passes" in card else card)
     return [*parts, ("card.verify", commit[1]), commit]
 
 

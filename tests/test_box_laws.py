@@ -102,6 +102,7 @@ trays_ways = st.tuples(
     st.sampled_from((0, 1, 5000, 60_000)),
     st.sampled_from((0, 3000)),
     st.sampled_from((0, 700)),
+    st.booleans(),
 )
 
 

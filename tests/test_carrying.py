@@ -18,8 +18,9 @@ from timing_core.light.carrying import (
     to_aperture,
     to_size,
 )
+from timing_core.light.paper_record import PaperRecord
 from timing_core.light.printing_map import APERTURE_MAX, LENGTH_MAX_MM10, LENGTH_MIN_MM10, PrintingMap
-from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, offset_between, scale
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, offset_between, scale, stops_text
 from timing_core.refusal import Refusal
 
 lengths = st.integers(LENGTH_MIN_MM10, LENGTH_MAX_MM10)
@@ -286,6 +287,116 @@ def test_a_refusal_leaves_the_value_open_where_it_was():
     assert box.state == "edit"
     assert "Open the lens by 1/3 stop first" in box.message
     assert box.work.map.base_ms(0) <= BASE_MAX_MS
+
+
+# --- to another paper
+
+
+def a_record(name: str, speed: int = 0, **filters: tuple[int, int, int, int]) -> dict:
+    plain = {"name": name, "edition": "", "filters": [[key[1:], *own] for key, own in filters.items()]}
+    return {**plain, "speed": speed} if speed else plain
+
+
+FAST = a_record("fast", 500, f2=(1100, -20, 0, 60), f3=(900, 10, 0, 40), f5=(500, 200, 120, 110))
+SLOW = a_record("slow", 200, f2=(900, -5, 0, 50), f1=(1080, -30, 0, 70), f3=(700, 25, 0, 30))
+UNMEASURED = a_record("no-speed", 0, f2=(1100, 0, 0, 0))
+
+
+def between_papers(*records: dict, filter: str = "2", anchor: str = "middle"):
+    session = new_session()
+    for own in records:
+        session.box.papers.keep_text(own["name"], PaperRecord.from_dict(own).text())
+    session.box.asked.set_bench({"anchor": anchor})
+    card = a_card(("sky", 60), base_ms=10_000)
+    card["passes"][0]["filter"] = filter
+    load(session, {**card, "record": "fast"})
+    to_row(session, "Carry over")
+    keys(session, "press")
+    return session
+
+
+@pytest.mark.parametrize(
+    ("anchor", "offset"), [("middle", 159), ("light tone", 159 + 15), ("black", 159 - 10)]
+)
+def test_two_records_carry_a_print_over_by_the_tone_that_is_anchored(anchor, offset):
+    """C4: P 500 to 200 is +159/120 for a middle tone, and for another what the records differ by there."""
+    session = between_papers(FAST, SLOW, anchor=anchor)
+    work = session.box.work
+    to_row(session, "Carry to paper")
+    keys(session, "press")
+    turn_slowly(session, 1)
+    assert session.box.panel.screen.about(session.box.panel).startswith(stops_text(offset))
+    keys(session, "press")
+    assert (work.map.record, work.map.carried) == ("slow", {"paper": offset})
+    assert work.map.base_ms(0) == scale(10_000, offset)
+    assert work.map.passes[0].marks[0].stops120 == 60
+    assert "Nearest in contrast: filter 1." in session.box.message
+    assert read(dump(work.map.to_dict())) == work.map.to_dict()
+
+
+def test_a_print_that_is_carried_to_another_paper_and_back_is_what_it_was():
+    session = between_papers(FAST, SLOW)
+    work = session.box.work
+    texts = [work.map.text()]
+    for detents in (1, -1):
+        to_row(session, "Carry to paper")
+        keys(session, "press")
+        turn_slowly(session, detents)
+        keys(session, "press")
+        texts.append(work.map.text())
+    assert texts[2] == texts[0] != texts[1]
+    keys(session, "back", "back")
+    for text in (texts[1], texts[0]):
+        to_row(session, "Undo")
+        keys(session, "press")
+        assert work.map.text() == text
+
+
+def test_a_paper_that_is_only_turned_to_is_a_proposal():
+    session = between_papers(FAST, SLOW)
+    before = session.box.work.map.text()
+    to_row(session, "Carry to paper")
+    keys(session, "press")
+    turn_slowly(session, 1)
+    assert session.box.work.map.text() != before
+    turn_slowly(session, -1)
+    assert session.box.work.map.text() == before
+    turn_slowly(session, 1)
+    keys(session, "back")
+    assert session.box.work.map.text() == before
+
+
+def test_where_the_contrast_is_the_same_no_filter_is_named():
+    like = {**FAST, "name": "like", "speed": 400}
+    session = between_papers(FAST, like)
+    to_row(session, "Carry to paper")
+    keys(session, "press")
+    turn_slowly(session, 1)
+    keys(session, "press")
+    assert session.box.message == "Carried over. Make a strip: speeds of papers are good for a start."
+
+
+@pytest.mark.parametrize(
+    ("filter", "detents", "why"), [("2", 1, "no-speed has no speed"), ("5", 2, "slow has not this filter")]
+)
+def test_a_record_that_does_not_tell_is_refused_and_turned_past(filter, detents, why):
+    session = between_papers(FAST, SLOW, UNMEASURED, filter=filter)
+    before = session.box.work.map.text()
+    to_row(session, "Carry to paper")
+    keys(session, "press")
+    turn_slowly(session, detents)
+    assert session.box.message.startswith(f"Not carried over: {why}.")
+    assert session.box.state == "edit"
+    assert session.box.work.map.text() == before
+
+
+def test_the_row_is_there_only_with_a_record_at_work_and_another_to_go_to():
+    def labels(session) -> list[str]:
+        return [row.label for row in session.box.panel.rows()]
+
+    assert "Carry to paper" in labels(between_papers(FAST, SLOW))
+    assert "Carry to paper" not in labels(between_papers(FAST))
+    assert "Carry to paper" not in labels(between_papers(SLOW, UNMEASURED))
 
 
 def test_a_card_brings_its_measures_in_numbers_and_takes_them_back():

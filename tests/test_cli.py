@@ -29,6 +29,7 @@ from timing_core.wire.framing import LineReader
 
 EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 PAPERS = EXAMPLES.parent / "papers"
+TRAYS = EXAMPLES.parent / "trays"
 ONE_PASS = EXAMPLES / "breakwater.toml"
 SPLIT = EXAMPLES / "workroom.toml"
 
@@ -336,6 +337,27 @@ def test_paper_records_are_pushed_listed_pulled_and_removed(lampblack, server, t
     assert one_line(paper("remove", "rc"), 1) == "rc is not in the box. See lampblack paper list."
 
 
+def test_tray_sequences_are_pushed_listed_pulled_and_removed(lampblack, server, tmp_path):
+    def trays(*arguments: object):
+        return lampblack("trays", *arguments, "--port", server.port)
+
+    files = sorted(TRAYS.glob("*.toml"))
+    assert trays("push", *files).out == "fibre is in the box.\nrc is in the box.\n"
+    assert trays("push", files[0]).out == "fibre replaces the one that was in the box.\n"
+    assert [own["name"] for own in trays("list", "--json").json] == ["fibre", "rc"]
+    assert "fibre" in trays("list").out
+    out = tmp_path / "pulled.toml"
+    assert trays("pull", "rc", "-o", out).code == 0
+    assert out.read_text() == files[1].read_text()
+    assert one_line(trays("pull", "own"), 1).startswith("No tray sequence own: ")
+    assert (
+        one_line(trays("remove", "rc", "nothing"), 1)
+        == "nothing is not in the box. See lampblack trays list."
+    )
+    assert trays("remove", "rc", "fibre").out.splitlines()[0] == "rc is no longer in the box."
+    assert trays("list", "--json").json == []
+
+
 def test_a_card_is_no_paper_record(lampblack, server):
     said = lampblack("paper", "push", ONE_PASS, "--port", server.port)
     assert (said.code, said.out) == (1, "")
@@ -474,8 +496,9 @@ def test_every_command_explains_itself(lampblack):
         assert f"  {name} " in page.out
         assert lampblack(name, "--help").code == 0
     for name in ("push", "pull", "list", "remove"):
-        assert f"  {name} " in lampblack("paper", "--help").out
-        assert lampblack("paper", name, "--help").code == 0
+        for group in ("paper", "trays"):
+            assert f"  {name} " in lampblack(group, "--help").out
+            assert lampblack(group, name, "--help").code == 0
 
 
 def run_script(*arguments: str, **options) -> subprocess.CompletedProcess:

@@ -26,6 +26,7 @@ from tests.portable.papers import VC_2019
 from tests.test_box_client import FakePort
 from timing_core.canonical import encode
 from timing_core.light.printing_map import PrintingMap
+from timing_core.light.tray_sequence import default_sequence
 from timing_core.wire.framing import LineReader, frame, unframe
 from timing_core.wire.methods import METHODS
 
@@ -34,7 +35,8 @@ CARD = EXAMPLES / "workroom.toml"
 
 
 class TrueBox:
-    """A simulated box with a card and two records; gives its true result of any request, always the same."""
+    """A simulated box with a card, a paper record, a tray sequence and two ledger records; gives its true
+    result of any request, always the same."""
 
     def __init__(self) -> None:
         self.session = session = new_session(panel_ms=0)
@@ -43,6 +45,7 @@ class TrueBox:
         session.box.health = board_health
         session.box.shelf.keep_text("mill", PrintingMap.from_dict(small_card("mill")).text())
         session.box.papers.keep_text("vc-2019", encode(VC_2019))
+        session.box.sequences.keep_text("rc", default_sequence("rc").text())
         long = small_card("long")
         long["passes"][0]["marks"] = [{"area": f"a stone, no. {n}", "stops120": 60 + n} for n in range(16)]
         long["passes"] *= 2
@@ -140,10 +143,10 @@ COMMANDS = {
     "clock.set": [["shelf"]],
     "state": [["state"], ["doctor"], ["install"]],
     "health": [["doctor"], ["install"]],
-    "card.list": [["shelf"], ["push", str(CARD)], ["drop", "mill"], ["paper", "list"]],
+    "card.list": [["shelf"], ["push", str(CARD)], ["drop", "mill"], ["paper", "list"], ["trays", "list"]],
     "card.part": [["push", str(CARD)]],
     "card.commit": [["push", str(CARD)]],
-    "card.fetch": [["pull", "mill"], ["paper", "pull", "vc-2019"]],
+    "card.fetch": [["pull", "mill"], ["paper", "pull", "vc-2019"], ["trays", "pull", "rc"]],
     "card.remove": [["drop", "mill"], ["paper", "remove", "vc-2019"]],
     "bench.get": [["bench", "get"], ["plan", str(CARD)]],
     "bench.set": [["bench", "set", "lag_ms=120", "filters=1, 2"]],
@@ -160,7 +163,7 @@ FEW = 5
 """So many of them are tried with a second command that reads the same reply, and with a third."""
 GONE = object()
 MAY_BE_NULL = {"at", "up_s", "map", "strip", "lag_ms"}
-MAY_BE_GONE = {"papers_max", "kept", "fault", "faults", *board_health()}
+MAY_BE_GONE = {"papers_max", "sequences_max", "kept", "fault", "faults", *board_health()}
 
 
 def test_every_method_that_a_tool_uses_is_spoiled():

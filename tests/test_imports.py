@@ -294,7 +294,7 @@ def test_an_arrow_more_or_less_is_found():
 
 READS: set[str] = set()
 TESTING = {f"lampblack.accept.{name}" for name in ("accept", "steps", "trial")}
-VIEW = {"box.says", "box.run", "box.next_stage", "box.began_with"}
+VIEW = {"box.says", "box.run", "box.next_stage", "box.began_with", "box.sheets"}
 """What `host_sim.box.view` is asked."""
 CORE = {"timing_core"}
 SESSION = {"host_sim.box"}
@@ -309,7 +309,11 @@ BROWSER = {"starlette", "uvicorn", "webbrowser", "websockets", "lampblack"}
 WALL_CLOCK = {"asyncio", "time", "datetime", "host_sim.box.live"}
 LAWS = {
     # "It changes nothing of the box, presses nothing, and makes nothing of what it reads."
-    "host_sim/box/view.py": (ROOM | LIGHT, set(), {"box.says", "box.plan", "box.light_so_far_ms"}),
+    "host_sim/box/view.py": (
+        ROOM | LIGHT,
+        set(),
+        {"box.says", "box.plan", "box.light_so_far_ms", "session.ticks_now"},
+    ),
     # "It may not know what the frame shows or how it was drawn."
     "host_sim/box/frame_pictures.py": (CORE | HOST, {"box", "state"}, READS),
     # "It may not know what is drawn."
@@ -363,7 +367,7 @@ LAWS = {
     # "It watches a session and never touches the box."
     "host_sim/darkroom/ideal_hands.py": (WALL_CLOCK, set(), {"box.began_with"}),
     # "It watches a session and never touches it."
-    "host_sim/darkroom/timeline.py": (WALL_CLOCK, set(), READS),
+    "host_sim/darkroom/timeline.py": (WALL_CLOCK, set(), {"box.sheets"}),
     # "It may not know how the light was given, nor what a page makes of it."
     "host_sim/darkroom/verdict.py": (
         {"timing_core.light.plan"} | SESSION | HANDS | LIGHT | SHADES | BROWSER,

@@ -132,7 +132,7 @@ def test_no_number_leaves_31_bits_while_the_lamp_is_lit(now_ms, bench, card, pan
     desk = small_desk(now_ms, card, panel_ms, bench)
     desk.input("tick")
     for at, first_ms in enumerate((0, 5000, 3_600_000)):
-        tray = ("fix", Small(first_ms), Small(2000), Small(700))
+        tray = ("fix", Small(first_ms), Small(2000), Small(700), at == 1)
         desk.box.trays.start(at, (tray,) * 6)
     desk.input("expose")
     make_small(desk.box)

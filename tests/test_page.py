@@ -754,6 +754,46 @@ def test_time_can_be_stopped_and_stepped(room):
         assert [began_ms + 10000, "lamp", 0] in window.events
 
 
+# --- the trays
+
+
+def test_a_window_is_told_of_the_trays_when_a_sheet_moves_and_not_while_its_clock_runs(room):
+    with room.window() as window:
+        window.do("pace", speed=0)
+        window.key("back")
+        window.do("dial", detents=2)
+        window.key("press")
+        window.until(lambda told: told.state["says"]["press"] == "start it")
+        assert window.state["trays"] == []
+        window.key("press")
+        window.until(lambda told: told.state["trays"])
+        began_ms = window.state["now_ms"]
+        (sheet,) = window.state["trays"]
+        wanted = {"place": 1, "in": True, "tray": "developer", "says": "then stop bath"}
+        times = {"began_ms": began_ms, "ends_ms": began_ms + 60_000, "told_ms": began_ms}
+        assert sheet == {**wanted, **times}
+        window.do("step", ms=59_999)
+        window.until_done()
+        assert window.state["trays"] == [sheet]
+        window.do("step", ms=1)
+        window.until(lambda told: told.state["trays"] != [sheet])
+        (over,) = window.state["trays"]
+        assert over == {**sheet, "told_ms": began_ms + 63_000}
+        window.key("press")
+        window.until(lambda told: told.state["trays"] != [over])
+        (moved,) = window.state["trays"]
+        assert (moved["tray"], moved["says"]) == ("stop bath", "then fix")
+        assert (moved["began_ms"], moved["told_ms"]) == (began_ms + 60_000, began_ms + 63_000)
+        for _ in range(5):
+            window.do("step", ms=190_000 // 4)
+        window.until(lambda told: told.state["trays"][0]["tray"] == "wash")
+        window.key("press")
+        window.until(lambda told: told.state["trays"][0]["tray"] == "out")
+        assert window.state["trays"][0]["says"] == "take it out now"
+        window.do("step", ms=3000)
+        window.until(lambda told: not told.state["trays"])
+
+
 # --- pictures and files
 
 

@@ -39,10 +39,13 @@ from tests.box_model import (
 from tests.panel_texts import core_messages
 from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
+from timing_core.light.bench import FILTER_MAX
 from timing_core.light.guided import HEADINGS
+from timing_core.light.paper_record import PaperRecord
+from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.stops import offset_between, stops_text
+from timing_core.light.tray_sequence import FACTOR
 from timing_core.machine.exposing import kept_text
-from timing_core.machine.tray_setup import FACTOR
 from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
@@ -356,6 +359,9 @@ TOLD_A_PC_ALONE = {
     "The card is not taken",
     "The paper record is not kept",
     "The paper record is not taken",
+    "No tray sequence …",
+    "The tray sequence is not kept",
+    "The tray sequence is not taken",
 }
 NEVER_SHOWN = {"Nothing to undo", "Nothing to redo", "No more marks", "No time for …"}
 """The rows that would say so do not act then, or are not there."""
@@ -490,6 +496,30 @@ def _note_carrying(note) -> None:
 
     sizes = {"negative_mm10": 360, "print_mm10": 2400}
     carrying(100, 10_000, **sizes)
+    filters = [["M" * FILTER_MAX, 1100, 0, 0, 0], ["W" * FILTER_MAX, 900, 0, 0, 0]]
+    turned = [[filters[1][0], 1100, 0, 0, 0], [filters[0][0], 900, 0, 0, 0]]
+    filter = filters[0][0]
+    for has, own in (
+        ("for a start", {"filters": filters, "speed": 200}),
+        ("Nearest in contrast", {"filters": turned, "speed": 200}),
+        ("has no speed", {"filters": filters}),
+        ("has not this filter", {"filters": filters[1:], "speed": 200}),
+    ):
+        session = new_session()
+        old = {"name": "m" * NAME_MAX, "edition": "", "filters": filters, "speed": 400}
+        for record in (old, {"name": "w" * NAME_MAX, "edition": "", **own}):
+            session.box.papers.keep_text(record["name"], PaperRecord.from_dict(record).text())
+        card = a_card(base_ms=10_000)
+        card["passes"][0]["filter"] = filter
+        load(session, {**card, "record": "m" * NAME_MAX})
+        to_row(session, "Carry over")
+        session.input("press")
+        to_row(session, "Carry to paper")
+        session.input("press")
+        session.input("dial", 1)
+        if "has" not in has:
+            session.input("press")
+        note(session, has)
     carrying(100, 990_000, **sizes)
     carrying(100, 990_000, aperture=39, **sizes)
     carrying(-100, 100, aperture=63, **sizes)
@@ -906,8 +936,16 @@ def _note_damage(note) -> None:
     _give_all(session)
     disk = session.disk
     card, paper, record = "card-" + LONGEST_NAME, "paper-" + LONGEST_NAME, "ledger-000001"
+    sequence = "sequence-" + LONGEST_NAME
     session.box.papers.keep_text(LONGEST_NAME, b"{}")
-    for keys_lost in ([card], [record], [paper], [card, record], [paper, record]):
+    session.box.sequences.keep_text(LONGEST_NAME, b"{}")
+    for keys_lost in (
+        [card],
+        [record],
+        [paper],
+        [sequence],
+        *([own, record] for own in (card, paper, sequence)),
+    ):
         kept = dict(disk.files)
         for key in keys_lost:
             spoil(disk, key)
@@ -1008,7 +1046,8 @@ PLAIN_WORDS = set(
     pause piece prints pulses r range read safe test tests wet white
     already cancel exposing half incomplete none redo redone together yourself
     bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
-    sheets sight temperature throw tired trays within your
+    nearest contrast speed speeds papers start paper record push ago exact fibre h sheets sight temperature
+    throw tired tray trays within your
     carried close condenser f lens light make over s strip
     above apart asked both by check closed confirm confirmed contact count counted dark delay does
     drop firmware fitted hands install itself known let listen lit many near off opened output play plug

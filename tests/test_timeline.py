@@ -86,6 +86,41 @@ def test_what_is_new_comes_once():
     assert timeline.since(seen) == [(1000, "sound", "tick")]
 
 
+SHORT = (("developer", 6000, 0, 0, False), ("fix", 4000, 0, 0, False), ("fix", 3000, 0, 0, False))
+"""(name, ms, ms to drain, ms between agitations, whether the sheet stays)"""
+
+
+def test_sheets_go_from_tray_to_tray_at_their_times_also_while_a_tone_waits_under_light():
+    session, timeline = watched(a_card(base_ms=9000))
+    session.box.trays.start(0, SHORT)
+    session.box.trays.start(2, SHORT[1:])
+    began_ms = session.now_ms
+    keys(session, "expose", "expose")
+    wait(session, 20_000)
+    ends_ms = [0, 6000, 10_000, 13_000]
+    names = ["developer", "fix", "fix", ""]
+    assert of(timeline, "sheet 1") == [(began_ms + ms, name) for ms, name in zip(ends_ms, names)]
+    assert of(timeline, "sheet 2") == []
+    assert of(timeline, "sheet 3") == [(began_ms, "fix"), (began_ms + 4000, "fix"), (began_ms + 7000, "")]
+    bars = [
+        bar.findtext(SVG + "title", "")
+        for bar in drawn(timeline).iter(SVG + "rect")
+        if bar.get("class") == "sheet"
+    ]
+    assert [bar.partition(",")[0] for bar in bars] == ["developer", "fix", "fix", "fix", "fix"]
+    assert seconds(bars[1]) == [began_ms / 1000 + 6, began_ms / 1000 + 10]
+
+
+def test_a_reset_ends_the_trays():
+    session, timeline = watched()
+    session.box.trays.start(1, SHORT)
+    wait(session, 2000)
+    session.reset()
+    wait(session, 9000)
+    assert [name for _, name in of(timeline, "sheet 2")] == ["developer", ""]
+    assert of(timeline, "sheet 2")[-1][0] == session.now_ms - 9000
+
+
 def test_a_reset_ends_the_stage():
     session, timeline = watched(a_card(base_ms=4000))
     keys(session, "expose", "expose")

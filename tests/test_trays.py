@@ -21,12 +21,12 @@ from timing_core.refusal import Refusal
 WRAP = 1 << 30
 TONES = ("tray", "drain", "agitate")
 SHORT = (
-    ("developer", 20_000, 5000, 0),
-    ("stop", 5000, 0, 0),
-    ("fix", 30_000, 10_000, 8000),
-    ("wash", 9000, 0, 0),
+    ("developer", 20_000, 5000, 0, False),
+    ("stop", 5000, 0, 0, False),
+    ("fix", 30_000, 10_000, 8000, False),
+    ("wash", 9000, 0, 0, False),
 )
-"""(name, ms, ms to drain, ms between agitations)"""
+"""(name, ms, ms to drain, ms between agitations, whether the sheet stays)"""
 
 
 class Heard:
@@ -155,7 +155,7 @@ def test_a_press_moves_a_sheet_early_but_not_one_that_has_just_come():
 
 def test_where_a_sheet_has_just_come_out_none_begins():
     session = new_session()
-    start(session, (("fix", 10_000, 0, 0),))
+    start(session, (("fix", 10_000, 0, 0, False),))
     wait(session, 10_000 + EARLIEST_MS - 1)
     with pytest.raises(Refusal, match="just now"):
         start(session)
@@ -167,7 +167,7 @@ def test_where_a_sheet_has_just_come_out_none_begins():
 
 def test_first_sight_sets_the_time_from_when_the_sheet_went_in():
     session = new_session()
-    start(session, (("developer", 0, 10_000, 0), ("stop", 5000, 0, 0)))
+    start(session, (("developer", 0, 10_000, 0, False), ("stop", 5000, 0, 0, False)))
     sheet = session.box.trays.sheets[0]
     assert session.box.trays.nearest() is None
     wait(session, 12_000)
@@ -183,7 +183,7 @@ def test_first_sight_sets_the_time_from_when_the_sheet_went_in():
 def test_an_image_that_is_never_seen_ends_with_a_tone():
     session = new_session()
     heard = Heard(session)
-    start(session, (("developer", 0, 0, 0), ("stop", 5000, 0, 0)))
+    start(session, (("developer", 0, 0, 0, False), ("stop", 5000, 0, 0, False)))
     wait(session, 30 * 60_000 - 1)
     assert places(session)[0] == "developer"
     wait(session, 1)
@@ -196,6 +196,7 @@ any_tray = st.tuples(
     st.integers(1, 400_000),
     st.integers(0, 60_000),
     st.one_of(st.just(0), st.integers(5000, 60_000)),
+    st.just(False),
 )
 
 
@@ -219,6 +220,61 @@ def test_whatever_the_trays_the_times_add_up(trays, now_ms, steps):
             assert sheet.left_ms((now_ms + passed_ms) % WRAP) == ends_ms[at] - passed_ms
 
 
+STAYS = (("developer", 20_000, 5000, 0, True), ("fix", 9000, 0, 0, False))
+
+
+def test_in_a_tray_with_a_least_time_a_sheet_stays_until_it_is_moved_and_what_it_is_over_is_counted():
+    session = new_session()
+    heard = Heard(session)
+    start(session, STAYS)
+    began_ms = session.now_ms
+    sheet = session.box.trays.sheets[0]
+    wait(session, 20_000)
+    assert (sheet.tray, sheet.is_over) == ("developer", True)
+    assert [(at_ms - began_ms, tone) for at_ms, tone in heard.tones()] == [
+        (15_000, "drain"),
+        (20_000, "tray"),
+    ]
+    for ms, text in ((0, "+0:00"), (12_999, "+0:12"), (1, "+0:13")):
+        wait(session, ms)
+        session.input("tick")
+        assert sheet.clock_text(session.box.io.now_ms) == text
+    assert len(heard.tones()) == 2, "it is told once"
+    session.box.trays.move(0)
+    assert (sheet.tray, sheet.is_over) == ("fix", False)
+    wait(session, 8999)
+    assert sheet.tray == "fix"
+    wait(session, 1)
+    assert places(session)[0] == ""
+
+
+def test_a_sheet_that_is_forgotten_in_a_least_time_is_taken_out_with_a_tone():
+    session = new_session()
+    heard = Heard(session)
+    start(session, STAYS)
+    wait(session, 20_000 + 30 * 60_000 - 1)
+    assert places(session)[0] == "developer"
+    wait(session, 1)
+    assert places(session)[0] == ""
+    assert [tone for _, tone in heard.tones()] == ["drain", "tray", "tray"]
+
+
+def test_the_nearest_end_is_of_a_sheet_that_is_not_over_yet():
+    session = new_session()
+    trays = session.box.trays
+    start(session, STAYS)
+    wait(session, 21_000)
+    session.input("tick")
+    assert trays.nearest() is trays.sheets[0], "if there is no other, what is over"
+    start(session, (("wash", 90_000, 0, 0, False),))
+    assert trays.nearest() is trays.sheets[1]
+    start(session, STAYS)
+    assert trays.nearest() is trays.sheets[2]
+    wait(session, 20_000)
+    session.input("tick")
+    assert trays.nearest() is trays.sheets[1]
+
+
 # --- the tones
 
 
@@ -236,9 +292,9 @@ def test_tones_of_three_sheets_at_once_come_a_second_apart_the_most_urgent_first
     session = new_session()
     heard = Heard(session)
     for trays in (
-        (("a", 20_000, 10_000, 0), ("b", 9000, 0, 0)),
-        (("a", 10_000, 0, 0), ("b", 90_000, 0, 0)),
-        (("a", 90_000, 0, 10_000), ("b", 90_000, 0, 0)),
+        (("a", 20_000, 10_000, 0, False), ("b", 9000, 0, 0, False)),
+        (("a", 10_000, 0, 0, False), ("b", 90_000, 0, 0, False)),
+        (("a", 90_000, 0, 10_000, False), ("b", 90_000, 0, 0, False)),
     ):
         start(session, trays)
     began_ms = session.now_ms
@@ -267,7 +323,7 @@ def test_a_tone_waits_for_the_end_of_a_light_and_a_second_more():
     load(session, a_card(base_ms=4000))
     heard = Heard(session)
     keys(session, "expose")
-    start(session, (("a", 10_000, 0, 0), ("b", 60_000, 0, 0)))
+    start(session, (("a", 10_000, 0, 0, False), ("b", 60_000, 0, 0, False)))
     wait(session, 7000)
     keys(session, "expose")
     until_dark(session)
@@ -281,7 +337,7 @@ def test_a_tone_that_a_press_cuts_off_is_sounded_again():
     load(session, a_card(base_ms=20_000))
     heard = Heard(session)
     keys(session, "expose")
-    start(session, (("a", 10_000, 0, 0),))
+    start(session, (("a", 10_000, 0, 0, False),))
     wait(session, 10_100)
     began_ms = session.now_ms
     keys(session, "expose")  # in the middle of the tone, and the last sheet is out
@@ -299,7 +355,7 @@ def test_in_a_start_delay_no_tone_comes_between_its_pips():
     until_dark(session)
     keys(session, "expose")
     assert session.box.state == "delaying"
-    start(session, (("a", 4000, 0, 0), ("b", 90_000, 0, 0)))
+    start(session, (("a", 4000, 0, 0, False), ("b", 90_000, 0, 0, False)))
     wait(session, 20_000)
     assert [tone for _, tone in heard.tones()] == ["tray"]
     heard.check_apart()
@@ -391,7 +447,7 @@ def test_a_picture_comes_each_second_in_the_dark_and_none_for_trays_under_light(
                 pictures.append(now_ms)
 
     Pictures(session)
-    start(session, (("wash", 600_000, 0, 0),))
+    start(session, (("wash", 600_000, 0, 0, False),))
     began_ms = session.now_ms
     wait(session, 10_500)
     assert pictures == [began_ms + 1000 * n for n in range(1, 11)]

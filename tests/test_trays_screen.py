@@ -5,9 +5,11 @@ import pytest
 from tests.box_model import (
     GuardedDisk,
     a_card,
+    ask,
     keys,
     load,
     new_session,
+    push,
     set_row,
     snapshot,
     to_row,
@@ -16,15 +18,32 @@ from tests.box_model import (
     wait,
 )
 from tests.test_trays import Heard, places
-from timing_core.machine.tray_setup import FACTOR, PAPERS, SETTINGS, TraySetup
-from timing_core.machine.trays import LOST_SHEETS, TRAYS_MAX
+from timing_core.light.tray_sequence import (
+    DEFAULT_NAMES,
+    EXACT,
+    FACTOR,
+    TRAYS_MAX,
+    TraySequence,
+    default_sequence,
+)
+from timing_core.machine.tray_setup import PAPERS, SETTINGS, TraySetup
+from timing_core.machine.trays import LOST_SHEETS
 
 
-def on_trays(disk=None, **values):
+def on_trays(disk=None, sequence=None, **values):
+    """The Trays screen, set to these values; `sequence` has the trays of one from a PC."""
     session = new_session(disk)
+    if sequence is not None:
+        kept = TraySequence.from_dict({"name": "own", "title": "", "trays": sequence})
+        session.box.sequences.keep_text("own", kept.text())
     to_screen(session, "trays")
+    if sequence is not None:
+        setup_of(session).choose("own")
     session.box.panel.screen._setup.keep(**values)
     return session
+
+
+EXACTLY = [["developer", 60, 40, 12, "exact", 0, 10], ["stop bath", 10, 40, 0, "exact", 0, 5]]
 
 
 def setup_of(session) -> TraySetup:
@@ -58,7 +77,7 @@ def test_expose_does_nothing_here_and_the_foot_says_nothing_of_it(key):
 
 
 def test_the_second_press_of_a_bounce_or_a_slip_does_nothing():
-    session = on_trays()
+    session = on_trays(kind=EXACT)
     keys(session, "press", "press")
     assert session.box.message.startswith("Not moved")
     assert places(session)[0] == "developer"
@@ -70,7 +89,7 @@ def test_the_second_press_of_a_bounce_or_a_slip_does_nothing():
 
 
 def test_a_sheet_that_has_just_come_out_makes_no_new_one():
-    session = on_trays()
+    session = on_trays(sequence=EXACTLY)
     keys(session, "press")
     whole_ms = sum(tray[1] for tray in setup_of(session).way)
     wait(session, whole_ms + 2000)
@@ -84,7 +103,7 @@ def test_a_sheet_that_has_just_come_out_makes_no_new_one():
 
 
 def test_every_sheet_keeps_its_row_whatever_goes_on_in_the_others():
-    session = on_trays()
+    session = on_trays(sequence=EXACTLY)
     keys(session, "press")
     wait(session, 30_000)
     session.input("dial", 1)
@@ -93,7 +112,7 @@ def test_every_sheet_keeps_its_row_whatever_goes_on_in_the_others():
     while session.box.trays.sheets[0].trays:
         wait(session, 1000)
         assert session.box.panel.row().index == 1
-        assert session.box.panel.row().label == sheet.tray
+        assert session.box.panel.row().label in (sheet.tray, "take it out")
     assert sheet.trays
 
 
@@ -162,6 +181,7 @@ def test_trays_are_reached_from_a_run_that_is_kept_and_the_run_goes_on():
     session = new_session()
     load(session, a_card(base_ms=40_000))
     to_screen(session, "trays")
+    setup_of(session).keep(kind=EXACT)
     keys(session, "press", "back")
     to_screen(session, "print")
     keys(session, "expose", "expose")
@@ -202,6 +222,7 @@ def test_the_tones_come_whatever_screen_is_open_and_through_strikes():
     load(session, a_card(("face", -20), base_ms=30_000))
     heard = Heard(session)
     to_screen(session, "trays")
+    setup_of(session).keep(kind=EXACT)
     keys(session, "press", "back")
     to_screen(session, "print")
     keys(session, "expose", "expose")
@@ -218,13 +239,201 @@ def test_the_tones_come_whatever_screen_is_open_and_through_strikes():
     heard.check_apart()
 
 
+# --- the kinds of time
+
+
+def test_after_a_least_time_the_row_says_what_it_is_over_and_a_press_moves_the_sheet():
+    session = on_trays()
+    keys(session, "press")
+    wait(session, 60_000)
+    shown = []
+    for _ in range(4):
+        row = session.box.panel.row()
+        shown.append((row.label, session.box.panel.value(row)))
+        wait(session, 1000)
+    assert shown == [("developer", "over"), ("over", "+0:01"), ("developer", "over"), ("over", "+0:03")]
+    wait(session, 79_000)
+    assert value_of(session, "over") == "+1:23"
+    assert session.box.panel.row().deed == "move on"
+    keys(session, "press")
+    assert value_of(session, "stop bath") == "0:10"
+
+
+def test_after_an_exact_time_the_row_says_that_the_sheet_is_to_come_out_and_its_clock_goes_on():
+    session = on_trays(sequence=EXACTLY)
+    keys(session, "press")
+    wait(session, 60_000)
+    assert value_of(session, "take it out") == ""
+    assert places(session)[0] == "stop bath"
+    wait(session, 3000)
+    assert value_of(session, "stop bath") == "0:07"
+    wait(session, 7000)
+    assert places(session)[0] == ""
+    assert value_of(session, "take it out") == ""
+    frame = bytes(session.frame())
+    wait(session, 3000)
+    assert session.box.panel.row().label == "Sheet 1"
+    assert bytes(session.frame()) != frame, "the screen is drawn anew when it is told no more"
+
+
+def test_a_press_that_moves_a_sheet_asks_for_nothing_more():
+    session = on_trays(sequence=EXACTLY)
+    keys(session, "press")
+    wait(session, 5000)
+    keys(session, "press")
+    assert session.box.panel.row().label == "stop bath"
+
+
+def test_the_kind_of_the_first_tray_comes_with_the_sequence_and_can_be_changed():
+    session = on_trays(
+        sequence=[["developer", 90, 40, 12, "factor", 0, 10], ["fix", 60, 40, 12, "least", 0, 0]]
+    )
+    set_row(session, "Sequence", -2)
+    assert value_of(session, "Developer") == "least time"
+    set_row(session, "Sequence", 1)
+    assert value_of(session, "Developer") == "exact time"
+    set_row(session, "Sequence", 1)
+    assert value_of(session, "Sequence") == "own"
+    assert value_of(session, "Developer") == "by first sight"
+    assert value_of(session, "Sheet 1") == ""
+    set_row(session, "Developer", -1)
+    assert value_of(session, "Sheet 1") == "1:30"
+
+
+def test_a_tray_has_its_time_at_its_own_temperature():
+    session = on_trays(sequence=[["developer", 60, 48, 12, "exact", 0, 0], ["fix", 60, 40, 0, "exact", 0, 0]])
+    assert value_of(session, "Sheet 1") == "1:20"  # 60 s at 24 °C, and 4 degrees less: x 2^(48/120) is 79.2
+    set_row(session, "Temperature", 8)
+    assert value_of(session, "Sheet 1") == "1:00"
+    assert [tray[1] for tray in setup_of(session).way] == [60_000, 60_000]
+
+
+# --- sequences from a PC
+
+
+def test_one_of_the_same_name_takes_the_place_of_the_box_s_own_until_it_is_removed():
+    session = on_trays()
+    own = {"name": "rc", "title": "my own", "trays": [["developer", 45, 40, 12, "exact", 0, 5]]}
+    assert value_of(session, "Sheet 1") == "1:00"
+    push(session, own)
+    assert value_of(session, "Sheet 1") == "0:45"
+    assert setup_of(session).sequences() == ["rc", "fibre"]
+    ask(session, "card.remove", name="rc", kind="sequence")
+    assert value_of(session, "Sheet 1") == "1:00"
+
+
+def test_where_the_chosen_one_is_removed_the_box_s_first_is_in_force():
+    session = on_trays(sequence=EXACTLY)
+    keys(session, "press")
+    assert value_of(session, "Sequence") == "own"
+    ask(session, "card.remove", name="own", kind="sequence")
+    assert value_of(session, "Sequence") == "rc"
+    assert len(setup_of(session).way) == 4
+    assert len(session.box.trays.sheets[0].trays) == 2, "a sheet on its way keeps its trays"
+    keys(session, "back")
+    to_screen(session, "trays")
+    assert value_of(session, "Sequence") == "rc"
+
+
+# --- undo
+
+
+def undo(session) -> str:
+    keys(session, "back")
+    session.input("dial", -99)
+    keys(session, "press")
+    return session.box.message
+
+
+def redo(session) -> str:
+    keys(session, "back")
+    to_row(session, "Redo")
+    keys(session, "press")
+    return session.box.message
+
+
+@pytest.mark.parametrize(
+    ("label", "detents", "says"),
+    [
+        ("Temperature", 3, "Temperature: 20.0 °C"),
+        ("Sequence", 1, "Sequence: rc"),
+        ("Developer", 2, "Developer: least time"),
+        ("Sheets of", 1, f"Sheets of: {PAPERS[2][0]}"),
+        ("Fixing baths", 0, "Fixing baths: one"),
+        ("  good for", 7, "Fix good for: 4 sheets"),
+    ],
+)
+def test_a_setting_of_the_trays_is_undone_and_made_again(label, detents, says):
+    session = on_trays(limit_cm2=4 * 516)
+    before = setup_of(session).all_values()
+    set_row(session, label, detents)
+    after = setup_of(session).all_values()
+    assert before != after
+    for _ in range(2):
+        assert undo(session) == f"Undone: {says}."
+        to_screen(session, "trays")
+        assert setup_of(session).all_values() == before
+        redo(session)
+        to_screen(session, "trays")
+        assert setup_of(session).all_values() == after
+
+
+def test_sheets_that_went_through_since_a_bath_was_fresh_count_also_when_that_is_undone():
+    session = on_trays(limit_cm2=100 * 516, used_cm2=5 * 516, baths=1, turns=1)
+    set_row(session, "  used", 0)
+    assert value_of(session, "  used") == "0 sheets, 0 %"
+    to_row(session, "Sheet 1")
+    keys(session, "press")
+    assert undo(session) == "Undone: Fix used: 5 sheets, 5 %."
+    to_screen(session, "trays")
+    assert value_of(session, "  used") == "6 sheets, 6 %"
+    assert setup_of(session).values["turns"] == 1
+    redo(session)
+    to_screen(session, "trays")
+    assert value_of(session, "  used") == "1 sheet, 1 %"
+    assert setup_of(session).values["turns"] == 2
+
+
+def test_what_a_fresh_developer_was_before_comes_back():
+    session = on_trays(kind=FACTOR, mixed_s=7200, fresh_ms=9000)
+    set_row(session, "  mixed", 0)
+    assert (setup_of(session).mixed_s(), setup_of(session).values["fresh_ms"]) == (0, 0)
+    undo(session)
+    to_screen(session, "trays")
+    assert (setup_of(session).mixed_s(), setup_of(session).values["fresh_ms"]) == (7200, 9000)
+
+
+def test_a_setting_that_is_taken_as_it_was_is_no_change():
+    session = on_trays()
+    set_row(session, "Temperature", 0)
+    assert len(session.box.panel.undo) == 0
+
+
+def test_where_the_disk_is_full_nothing_is_undone_and_the_change_is_remembered():
+    disk = GuardedDisk()
+    session = on_trays(disk)
+    set_row(session, "Temperature", 2)
+    disk.full = True
+    assert undo(session).startswith("It is not kept")
+    disk.full = False
+    assert undo(session) == "Undone: Temperature: 20.0 °C."
+
+
+def test_a_sheet_on_its_way_is_no_change_to_undo():
+    session = on_trays()
+    keys(session, "press")
+    assert len(session.box.panel.undo) == 0
+    assert undo(session) != "Undone: Sheet 1."
+    assert places(session)[0] == "developer"
+
+
 # --- what is kept
 
 
 def test_settings_and_counts_are_kept_and_the_sheets_are_not():
     disk = GuardedDisk()
     session = on_trays(disk)
-    set_row(session, "Sequence", 0)
+    set_row(session, "Sequence", 1)
     set_row(session, "  good for", 10)
     keys(session, "back")
     to_screen(session, "trays")
@@ -276,21 +485,30 @@ def test_two_baths_are_turned_over_three_times_and_then_both_are_fresh():
 
 @pytest.mark.parametrize(
     "record",
-    [b"", b"null", b"[1]", b"{", b'{"sequence":7,"half_degrees":"x"}', b'{"paper":-1,"mixed_s":true}'],
+    [
+        b"",
+        b"null",
+        b"[1]",
+        b"{",
+        b'{"sequence":7,"half_degrees":"x"}',
+        b'{"sequence":"RC"}',
+        b'{"paper":-1,"mixed_s":true}',
+    ],
 )
 def test_a_record_that_makes_no_sense_leaves_the_defaults(record):
     session = new_session()
     session.box.store.put("trays", record)
     to_screen(session, "trays")
-    assert setup_of(session).values == {key: value for key, value, _, _ in SETTINGS}
+    assert setup_of(session).values == {"sequence": "rc", **{key: value for key, value, _, _ in SETTINGS}}
     assert value_of(session, "Temperature") == "20.0 °C"
 
 
 def test_every_sequence_and_paper_fits():
     session = on_trays()
-    for at in range(len(setup_of(session).sequences())):
-        setup_of(session).keep(sequence=at)
+    for name in DEFAULT_NAMES:
+        setup_of(session).choose(name)
         assert 3 <= len(setup_of(session).way) <= TRAYS_MAX
+        assert TraySequence.from_dict(default_sequence(name).to_dict()).to_dict()["name"] == name
     for at in range(len(PAPERS)):
         setup_of(session).keep(paper=at)
         assert setup_of(session).sheet_cm2() > 200

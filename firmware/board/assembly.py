@@ -79,7 +79,8 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
     box.io.undisturbed = runner.undisturbed
     box.panel.let_go = _let_go_of_screen
-    box.papers.let_go = _let_go_of_record  # type: ignore[method-assign]
+    box.papers.let_go = _let_go_of_record
+    box.sequences.let_go = _let_go_of_sequence
     inputs.wake = runner.wake
     inputs.add_key("expose", pins.EXPOSE)
     inputs.add_key("pedal", pins.PEDAL)
@@ -115,7 +116,8 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
 def _let_go(names) -> None:
     for group, name in names:
         sys.modules.pop(group + "." + name, None)
-        delattr(sys.modules[group], name)
+        if hasattr(sys.modules[group], name):
+            delattr(sys.modules[group], name)
 
 
 def _let_go_of_screen(module: str) -> None:
@@ -124,6 +126,11 @@ def _let_go_of_screen(module: str) -> None:
 
 def _let_go_of_record() -> None:
     _let_go((("timing_core.light", "paper_record"),))
+
+
+def _let_go_of_sequence() -> None:
+    """What reads one is a part of the Trays screen."""
+    _let_go_of_screen("trays_screen")
 
 
 def _unpacked(text: str) -> DeflateIO:

@@ -39,7 +39,7 @@ from timing_core.platform import Platform
 from timing_core.records.fitted import Fitted
 from timing_core.records.journal import Journal
 from timing_core.records.ledger import Ledger
-from timing_core.records.shelf import Shelf
+from timing_core.records.shelf import shelves_in
 from timing_core.records.store import Store
 from timing_core.refusal import Refusal
 from timing_core.wire.asked import Asked
@@ -70,7 +70,7 @@ class Box:
         self.io = Exchange(panel_ms > 0)
         self.clock = Clock()
         self.work = Work()
-        self.shelf, self.papers = Shelf(store, platform), Shelf(store, platform, papers=True)
+        self.shelves = self.shelf, self.papers, self.sequences = shelves_in(store, platform)
         self.ledger = Ledger(store, platform)
         self.journal = Journal(store, platform)
         self.findings = Findings(self.ledger)
@@ -84,7 +84,7 @@ class Box:
         self.guided = GuidedRun(self.exposing)
         self.run = self.exposing.run
         self.trays = Trays(self.io, store, self.clock)
-        work, shelves, ledger, trays = self.work, (self.shelf, self.papers), self.ledger, self.trays
+        work, shelves, ledger, trays = self.work, self.shelves, self.ledger, self.trays
         self.panel = Panel(work, self.io, platform, store, shelves, ledger, self.run, self.watch, trays)
         self.acceptance = Acceptance(self)
         parts = (self, self.exposing, self.panel, self.lamp, self.watch, self.acceptance, self.delay)
@@ -254,7 +254,7 @@ class Box:
         registers told, and look through what is kept, which may take seconds. True if there is something to
         say: then give the box a "wire"."""
         self.io.undisturbed(self.exposing.note_registers)
-        lines = self.findings.find_damage((self.shelf, self.papers))
+        lines = self.findings.find_damage(self.shelves)
         if not lines:
             return False
         damage = self.findings.damage
@@ -265,7 +265,7 @@ class Box:
         return True
 
     def damage_lines(self) -> list:
-        return self.findings.damage_lines((self.shelf, self.papers))
+        return self.findings.damage_lines(self.shelves)
 
     # --- between the parts
 

@@ -165,7 +165,7 @@ class Session:
 
     def _lamp_off(self, by_back: bool = False) -> int:
         self.lamp.ends_ms = self._cut_off_ms = -1
-        self.circuit.drop(self._watch, self._ticks_now(), by_back)
+        self.circuit.drop(self._watch, self.ticks_now(), by_back)
         for watcher in self.watchers:
             watcher.lamp(self.now_ms, False)
         return self.now_ms - self.lamp.lit_ms
@@ -177,9 +177,10 @@ class Session:
         self._tell_circuit()
 
     def _tell_circuit(self) -> None:
-        self.circuit.tell(self._watch, self._ticks_now())
+        self.circuit.tell(self._watch, self.ticks_now())
 
-    def _ticks_now(self) -> int:
+    def ticks_now(self) -> int:
+        """What the box takes the time to be, now."""
         return (self.now_ms + self.ticks_ms) & MASK
 
     def next_ms(self) -> int:
@@ -224,7 +225,7 @@ class Session:
 
     def light_in_ms(self) -> int:
         """In a start delay: how long it is until the light comes by itself, now."""
-        return self.box.delay.left_ms(self._ticks_now())
+        return self.box.delay.left_ms(self.ticks_now())
 
     def frame(self) -> bytearray:
         """The panel's picture since the last input: 1,024 bytes, 8 rows of 128 columns, lowest bit on top."""

@@ -8,12 +8,28 @@ reads.
 from __future__ import annotations
 
 import json
+from typing import NamedTuple
 
 from host_sim.box.session import Session
 from timing_core.box import Box
 from timing_core.light.plan import FIT, FLASH, NEGATIVE, Stage
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.strip import Strip
+from timing_core.machine.trays import EARLIEST_MS
+
+
+class InTray(NamedTuple):
+    """A sheet on its way: in place `place` (from 1) of the panel, in `tray` since `began_ms` of the session,
+    which lasts until `ends_ms` (None: until the image was seen). `following` is the tray after it. One that
+    has only just come out of the last tray has none. Until `told_ms` it has only just left another
+    tray, or its time in this one is only just over."""
+
+    place: int
+    tray: str
+    following: str
+    began_ms: int
+    ends_ms: int | None
+    told_ms: int
 
 
 class BoxView:
@@ -130,6 +146,31 @@ class BoxView:
         print."""
         run = json.loads(self._box.run.text)
         return PrintingMap.from_dict(run["map"]), run["strip"] and Strip.from_dict(run["strip"])
+
+    # --- the trays
+
+    @property
+    def places(self) -> list[int]:
+        """The places for sheets."""
+        return list(range(1, len(self._box.trays.sheets) + 1))
+
+    def sheets(self) -> list[InTray]:
+        """The sheets in the trays, and those that have only just come out, in the order of their places."""
+        now_ms, ticks = self._session.now_ms, self._session.ticks_now()
+        found = []
+        for place, sheet in enumerate(self._box.trays.sheets, 1):
+            names = [name for name, *_ in sheet.trays]
+            if not names and not sheet.has_just_left(ticks):
+                continue
+            began_ms = now_ms - sheet.in_ms(ticks)
+            tray = names[sheet.at] if names else ""
+            following = names[sheet.at + 1] if sheet.at + 1 < len(names) else ""
+            ends_ms = began_ms + sheet.lasts_ms if names and sheet.lasts_ms else None
+            told_ms = began_ms + EARLIEST_MS if sheet.at else began_ms
+            if sheet.is_over and ends_ms is not None:
+                told_ms = ends_ms + EARLIEST_MS
+            found.append(InTray(place, tray, following, began_ms, ends_ms, told_ms))
+        return found
 
     # --- the map at work
 

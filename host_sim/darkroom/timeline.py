@@ -1,4 +1,4 @@
-"""The timeline: what lamp, safelight, sounds and stages did, with their ms, for a person to look at.
+"""The timeline: what lamp, safelight, sounds, stages and trays did, with their ms, for a person to look at.
 
 What must live here: keeping what happened and showing it. It watches a session and never touches it.
 """
@@ -16,13 +16,15 @@ from timing_core.canonical import encode
 from timing_core.light.plan import stage_name
 
 Row = tuple[int, str, Any]
-"""When in ms, what ("lamp", "safelight", "sound", "stage" or "reset"), and its value: 1 or 0, a sound's name,
-a stage's name ("" for none)."""
+"""When in ms, what ("lamp", "safelight", "sound", "stage", "sheet 1" and so on, or "reset"), and its value: 1
+or 0, the name of a sound, a stage or a tray ("" for none). Each kind comes in the order of time; a sheet that
+moves under light is told of a little late."""
 
-_ROWS = {"stage": 12, "lamp": 42, "safelight": 72, "sound": 102}
-"""Where each row is, in px from the top; its name is shown beside it."""
+_ROWS = ("stage", "lamp", "safelight", "sound")
+"""The rows of the picture, above one for each sheet in the trays; their names are shown beside them."""
+_ROW = 30
 _BAR, _TICK = 20, 8
-_TOP, _BOTTOM, _LEFT = 8, 130, 90
+_TOP, _LEFT = 8, 90
 _PX_PER_S = 12
 _WIDTH_MIN, _WIDTH_MAX = 900, 16_000
 _PX_PER_LETTER = 7.5
@@ -47,6 +49,8 @@ class Timeline(Watcher):
         self._trace = Trace(session, self._write)
         self._late: list[tuple[int, str, object]] = []
         self._stage = ""
+        self._trays: dict[str, tuple[int, str]] = {}
+        self._sheets = [f"sheet {place}" for place in self._box.places]
         if self._box.safelight:
             self.rows.append((session.now_ms, "safelight", 1))
 
@@ -73,12 +77,14 @@ class Timeline(Watcher):
     def input(self, now_ms: int, event: str, value: object) -> None:
         self._write_late()
         self._trace.input(now_ms, event, value)
+        self._note_trays()
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         # A picture takes longer to draw than all else, and a page shall be told first: the trace has until
         # the next input, as the picture stays the same until then.
         self._late.append((now_ms, kind, value))
         self._note_stage(now_ms)
+        self._note_trays()
         if kind in ("sound", "safelight"):
             self.rows.append((now_ms, kind, value))
 
@@ -94,18 +100,31 @@ class Timeline(Watcher):
             self._stage = name
             self.rows.append((now_ms, "stage", name))
 
+    def _note_trays(self) -> None:
+        found = {f"sheet {sheet.place}": (sheet.began_ms, sheet.tray) for sheet in self._box.sheets()}
+        for name in self._sheets:
+            began_ms, tray = found.get(name, (self.session.now_ms, ""))
+            before = self._trays.get(name, (0, ""))
+            if (began_ms, tray) != before and (tray or before[1]):
+                self.rows.append((began_ms, name, tray))
+        self._trays = found
+
     def reset(self, now_ms: int) -> None:
         self._write_late()
         self._trace.reset(now_ms)
         self._stage = ""
-        self.rows += [(now_ms, "reset", 0), (now_ms, "stage", "")]
+        self._trays = {}
+        self.rows += [(now_ms, "reset", 0), *((now_ms, kind, "") for kind in ("stage", *self._sheets))]
 
     def svg(self) -> str:
-        """All of it so far as one picture: rows for stages, lamp, safelight and sounds, over seconds."""
+        """All of it so far as one picture: a row for stages, lamp, safelight, sounds and each sheet."""
         end_ms = max(self.session.now_ms, 1)
         step_s = next((s for s in STEPS_S if end_ms / 1000 / s <= _MARKS_MAX), STEPS_S[-1])
         per_ms = max(_WIDTH_MIN, min(_WIDTH_MAX, end_ms * _PX_PER_S / 1000)) / end_ms
         width = end_ms * per_ms
+
+        rows = {name: _TOP + 4 + _ROW * at for at, name in enumerate([*_ROWS, *self._sheets])}
+        bottom = _TOP + 2 + _ROW * len(rows)
 
         def x(ms: int) -> str:
             return f"{_LEFT + ms * per_ms:.1f}"
@@ -116,44 +135,44 @@ class Timeline(Watcher):
             drawn.append(f'<text x="{at}" y="{y:g}" text-anchor="{anchor}">{escape(words)}</text>')
 
         def bar(row: str, from_ms: int, to_ms: int, words: str = "") -> None:
-            y = _ROWS[row]
+            y, kind = rows[row], row.partition(" ")[0]
             long = (to_ms - from_ms) * per_ms
             drawn.append(
-                f'<rect x="{x(from_ms)}" y="{y}" width="{max(long, 0.5):.1f}" height="{_BAR}" class="{row}">'
+                f'<rect x="{x(from_ms)}" y="{y}" width="{max(long, 0.5):.1f}" height="{_BAR}" class="{kind}">'
                 f"<title>{escape(words or row)}, {_seconds(from_ms)} to {_seconds(to_ms)}</title></rect>"
             )
             if words and long > _PX_PER_LETTER * len(words):
                 text(f"{_LEFT + from_ms * per_ms + 3:.1f}", y + _BAR - 5, words)
 
-        for row, y in _ROWS.items():
+        for row, y in rows.items():
             text(f"{_LEFT - 8}", y + _BAR - 5, row, "end")
-        for row in ("stage", "lamp", "safelight"):
+        for row in ("stage", "lamp", "safelight", *self._sheets):
             for from_ms, to_ms, value in self._spans(row):
-                bar(row, from_ms, to_ms, value if row == "stage" else "")
+                bar(row, from_ms, to_ms, value if isinstance(value, str) else "")
         for at_ms, kind, value in self.rows:
             if kind == "sound":
                 tall = _TICK if value in SMALL_SOUNDS else _BAR
                 drawn.append(
-                    f'<path d="M{x(at_ms)} {_ROWS["sound"] + _BAR}v-{tall}"><title>{value}, '
+                    f'<path d="M{x(at_ms)} {rows["sound"] + _BAR}v-{tall}"><title>{value}, '
                     f"{_seconds(at_ms)}</title></path>"
                 )
             elif kind == "reset":
                 drawn.append(
-                    f'<path d="M{x(at_ms)} {_TOP}V{_BOTTOM}" stroke-dasharray="4 4"><title>plug pulled, '
+                    f'<path d="M{x(at_ms)} {_TOP}V{bottom}" stroke-dasharray="4 4"><title>plug pulled, '
                     f"{_seconds(at_ms)}</title></path>"
                 )
         for mark_ms in range(0, end_ms + 1, step_s * 1000):
-            drawn.append(f'<path d="M{x(mark_ms)} {_BOTTOM}v6"/>')
-            text(x(mark_ms), _BOTTOM + 20, f"{mark_ms // 1000}", "middle")
-        text(f"{_LEFT + width + 14:.1f}", _BOTTOM + 20, "s")
-        drawn.append(f'<path d="M{_LEFT} {_BOTTOM}h{width:.1f}"/>')
-        wide, tall = round(_LEFT + width + 40), _BOTTOM + 32
+            drawn.append(f'<path d="M{x(mark_ms)} {bottom}v6"/>')
+            text(x(mark_ms), bottom + 20, f"{mark_ms // 1000}", "middle")
+        text(f"{_LEFT + width + 14:.1f}", bottom + 20, "s")
+        drawn.append(f'<path d="M{_LEFT} {bottom}h{width:.1f}"/>')
+        wide, tall = round(_LEFT + width + 40), bottom + 32
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{tall}" '
             f'viewBox="0 0 {wide} {tall}">'
             f"<title>Timeline, {_seconds(end_ms)}</title>"
             f"<style>text{{font:13px sans-serif;fill:{INK}}}path{{stroke:{INK};fill:none}}"
-            f".lamp{{fill:{INK}}}.safelight{{fill:#801008}}.stage{{fill:#300400;stroke:{INK}}}</style>"
+            f".lamp{{fill:{INK}}}.safelight{{fill:#801008}}.stage,.sheet{{fill:#300400;stroke:{INK}}}</style>"
             f'<rect width="{wide}" height="{tall}" fill="{GROUND}"/>' + "".join(drawn) + "</svg>\n"
         )
 

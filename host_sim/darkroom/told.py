@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from host_sim.box.view import InTray
 from host_sim.darkroom.checks import FAR, NEAR
 from host_sim.darkroom.development import no_verdict
 from host_sim.darkroom.exercises import EXERCISES
@@ -59,6 +60,8 @@ def told(room: Room) -> dict[str, Any]:
             "left_ms": _left_ms(room),
         },
         **_light(room),
+        "places": box.places,
+        "trays": [_in_tray(sheet) for sheet in room.box.sheets()],
         "negative": room.films.negative.name,
         "negatives": room.films.titles(),
         "negative_out": room.films.is_out,
@@ -72,6 +75,25 @@ def told(room: Room) -> dict[str, Any]:
         "exercise": room.practice.name,
         "exercises": [[name, one.title, one.says] for name, one in EXERCISES.items()],
         "note": room.easel.note,
+    }
+
+
+def _in_tray(sheet: InTray) -> dict[str, Any]:
+    """A sheet in the trays. The page counts from `began_ms`, or down to `ends_ms` and past it."""
+    if not sheet.tray:
+        says = "take it out now"
+    elif sheet.ends_ms is None:
+        says = "until the image is seen"
+    else:
+        says = "then " + (sheet.following or "out")
+    return {
+        "place": sheet.place,
+        "in": bool(sheet.tray),
+        "tray": sheet.tray or "out",
+        "says": says,
+        "began_ms": sheet.began_ms,
+        "ends_ms": sheet.ends_ms,
+        "told_ms": sheet.told_ms,
     }
 
 

@@ -233,7 +233,7 @@ def test_every_word_of_the_box_has_its_room(look, size):
 
 
 CLASHES = """() => {
-  const kinds = "button, .chips label, input[type=range], h2, h3, .hint, canvas, th, td, a";
+  const kinds = "button, .chips label, input[type=range], h2, h3, #trays li, .hint, canvas, th, td, a";
   const all = [...document.querySelectorAll(kinds)]
     .filter((one) => one.checkVisibility() && !one.closest(".pedal, .strip, .unseen, figure"));
   const found = [];
@@ -378,6 +378,81 @@ def test_the_cores_sounds_are_heard_once_asked_for(look):
     start, hold = ([hertz for hertz, _ in SOUNDS[name] if hertz] for name in ("start", "hold"))
     assert heard[: len(pip + start)] == pip + start
     assert heard[-len(hold) :] == hold
+
+
+# --- the trays
+
+
+def a_sheet_begins(screen):
+    """On the box's Trays screen, in the next place."""
+    screen.page.evaluate("() => document.activeElement.blur()")
+    if screen.page.locator("#trays li:not(.free)").count():
+        screen.keys("ArrowDown")
+    screen.keys("Enter")
+
+
+def in_trays(screen):
+    """The lines of the places, each as its words."""
+    return [line.split("\n") for line in screen.page.locator("#trays li").all_inner_texts()]
+
+
+def test_the_sheets_in_the_trays_have_their_clocks_beside_the_easel(look, room):
+    """And the end of a tray is heard and seen: at once, and for as long as the box refuses a press for it."""
+    screen = look()
+    screen.page.add_init_script(HEAR)
+    screen.reload()
+    screen.click("Sound off")
+    screen.choose("Paused")
+    screen.keys(*TO_SHELF[:3], "Enter")
+    expect(screen.page.locator("#press-does")).to_have_text("start it")
+    assert in_trays(screen) == [["1", "free"], ["2", "free"], ["3", "free"]]
+    before = screen.places()
+    a_sheet_begins(screen)
+    first = screen.page.locator("#trays li").first
+    expect(first.locator(".counts")).to_have_text("1:00")
+    for _ in range(2):
+        screen.step(10)
+        a_sheet_begins(screen)
+    screen.step(3)
+    rows = screen.page.locator("#trays .counts")
+    expect(rows).to_have_text(["0:37", "0:47", "0:57"])
+    assert [line[1:3] for line in in_trays(screen)] == [["developer", "then stop bath"]] * 3
+    screen.step(36)
+    expect(first.locator(".counts")).to_have_text("0:01")
+    expect(first).not_to_have_class("told")
+    heard = screen.page.evaluate("() => heard.length")
+    screen.step(1)
+    expect(first).to_have_class("told")
+    expect(first.locator(".tray")).to_have_text("developer")
+    expect(first.locator(".counts")).to_have_text("+0:00")
+    screen.settle()
+    tray = [hertz for hertz, _ in SOUNDS["tray"] if hertz]
+    assert screen.page.evaluate("(before) => heard.slice(before)", heard) == tray
+    screen.step(2)
+    expect(first).to_have_class("told")
+    screen.step(1)
+    expect(first).not_to_have_class("told")
+    assert screen.places() == before, "nothing moves when a sheet begins or goes on"
+    assert screen.errors == []
+
+
+@pytest.mark.parametrize("size", [*PORTRAITS, *LANDSCAPES, *SIZES.values()])
+def test_three_sheets_in_the_trays_fit_every_window(look, size):
+    screen = look(*size)
+    screen.choose("Paused")
+    screen.keys(*TO_SHELF[:3], "Enter")
+    expect(screen.page.locator("#press-does")).to_have_text("start it")
+    for place in range(1, 4):
+        a_sheet_begins(screen)
+        expect(screen.page.locator("#trays li:not(.free)")).to_have_count(place)
+    screen.step(1)
+    assert screen.page.evaluate("() => document.documentElement.scrollWidth") <= size[0]
+    assert screen.page.evaluate(CLASHES) == []
+    cut = """() => [...document.querySelectorAll("#trays span, #trays time")].filter(
+      (one) => one.scrollWidth > one.clientWidth + 1).map((one) => one.textContent)"""
+    assert screen.page.evaluate(cut) == [], "the words are whole"
+    screen.page.locator("#trays").scroll_into_view_if_needed()
+    dark(screen.page.screenshot())
 
 
 # --- by keyboard alone

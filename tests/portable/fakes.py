@@ -56,8 +56,8 @@ class FakeBox:
     def __init__(self, disk=None):
         self.disk = disk or TightDisk()
         self.store = Store(self.disk, platform.crc32)
-        self.shelf = Shelf(self.store, platform)
-        self.papers = Shelf(self.store, platform, papers=True)
+        self.shelves = [Shelf(self.store, platform, kind) for kind in ("card", "paper", "sequence")]
+        self.shelf, self.papers, self.sequences = self.shelves
         self.ledger = Ledger(self.store, platform)
         self.bench = Bench()
         self.fitted = Fitted(self.store, platform)
@@ -132,6 +132,7 @@ class FakeBox:
             files,
             self.shelf.names(),
             self.papers.names(),
+            self.sequences.names(),
             self.bench.to_dict(),
             self.handed_over,
             self.time,

@@ -276,7 +276,11 @@ def trays(now_ms, **bench):
     desk.input("tick")
     for at in range(3):
         first_ms = (9000, 21000, 0)[at]
-        way = (("developer", first_ms, 2000, 700), ("fix", 14000, 3000, 1100), ("wash", 3000, 0, 0))
+        way = (
+            ("developer", first_ms, 2000, 700, False),
+            ("fix", 14000, 3000, 1100, at == 1),
+            ("wash", 3000, 0, 0, False),
+        )
         desk.box.trays.start(at, way)
     sounds = desk.sounds
     desk.input("expose")

@@ -257,7 +257,7 @@ def test_a_wrong_paper_record_is_refused_in_one_line():
     ):
         error = ask(link, method, kind="film", **params)
         assert error["code"] == BAD_PARAMS
-        assert "kind is neither card nor paper" in error["message"]
+        assert "kind is not card, paper or sequence" in error["message"]
     assert box.disk.writes == 0
 
 

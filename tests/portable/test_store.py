@@ -225,7 +225,7 @@ def test_a_full_shelf_refuses_a_new_card_and_takes_a_new_version():
 def test_paper_records_are_kept_as_cards_are_and_apart_from_them():
     disk = MemoryDisk()
     store = Store(disk, platform.crc32)
-    shelf, papers = Shelf(store, platform), Shelf(store, platform, papers=True)
+    shelf, papers = Shelf(store, platform), Shelf(store, platform, "paper")
     let_go = []
     papers.let_go = lambda: let_go.append(len(let_go))
     keep(shelf, a_map("vc-2019"))
@@ -235,7 +235,7 @@ def test_paper_records_are_kept_as_cards_are_and_apart_from_them():
     assert let_go == [0]
     assert papers.text("vc-2019") == papers.made(VC_2019).text() == encode(VC_2019)
     assert shelf.card("vc-2019") == small_card("vc-2019")
-    again = Shelf(store, platform, papers=True)
+    again = Shelf(store, platform, "paper")
     assert again.names() == ["vc-2019"]
     changes = papers.changes
     assert papers.drop("vc-2019") is True
@@ -245,7 +245,7 @@ def test_paper_records_are_kept_as_cards_are_and_apart_from_them():
 
 
 def test_a_full_box_refuses_a_new_paper_record_and_takes_a_new_edition():
-    papers = Shelf(Store(MemoryDisk(), platform.crc32), platform, papers=True)
+    papers = Shelf(Store(MemoryDisk(), platform.crc32), platform, "paper")
     for n in range(PAPERS_MAX):
         papers.keep_text("paper-%d" % n, encode(VC_2019))
     assert PAPERS_MAX == 16
@@ -259,7 +259,7 @@ def test_a_full_box_refuses_a_new_paper_record_and_takes_a_new_edition():
 
 def test_a_paper_record_that_has_gone_bad_is_told_and_hides_none():
     store = Store(MemoryDisk(), platform.crc32)
-    papers = Shelf(store, platform, papers=True)
+    papers = Shelf(store, platform, "paper")
     for name, text in (("a", b"{}"), ("b", encode(VC_2019)), ("c", b'{"edition":"","name":"c"}')):
         papers.keep_text(name, text)
     assert [papers.get(name) is None for name in ("a", "b", "c")] == [True, False, True]

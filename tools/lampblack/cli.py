@@ -24,6 +24,7 @@ from lampblack.board.image import image
 from lampblack.board.install import install
 from lampblack.cards import card_file as cards
 from lampblack.cards import paper_file as papers
+from lampblack.cards import trays_file as sequences
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
@@ -59,6 +60,8 @@ bench_app = typer.Typer(help="Read and change a box's bench settings.", rich_mar
 app.add_typer(bench_app, name="bench")
 paper_app = typer.Typer(help="Put paper records into a box, and list them.", rich_markup_mode=None)
 app.add_typer(paper_app, name="paper")
+trays_app = typer.Typer(help="Put tray sequences into a box, and list them.", rich_markup_mode=None)
+app.add_typer(trays_app, name="trays")
 
 T = TypeVar("T")
 Port = Annotated[
@@ -164,8 +167,9 @@ def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")],
     _push([cards.load(path) for path in card], "card", port)
 
 
-_WHERE: dict[Kind, str] = {"card": "on the shelf", "paper": "in the box"}
-_CALLED: dict[Kind, str] = {"card": "cards", "paper": "paper records"}
+_WHERE: dict[Kind, str] = {"card": "on the shelf", "paper": "in the box", "sequence": "in the box"}
+_CALLED: dict[Kind, str] = {"card": "cards", "paper": "paper records", "sequence": "tray sequences"}
+_LISTS: dict[Kind, str] = {"card": "shelf", "paper": "paper list", "sequence": "trays list"}
 
 
 def _push(loaded: list[dict[str, Any]], kind: Kind, port: str | None) -> None:
@@ -236,8 +240,7 @@ def _remove(names: list[str], kind: Kind, port: str | None) -> None:
         for one in names:
             if one not in known:
                 near = difflib.get_close_matches(one, known, n=1)
-                list_them = "See lampblack shelf." if kind == "card" else "See lampblack paper list."
-                todo = f"Did you mean {near[0]}?" if near else list_them
+                todo = f"Did you mean {near[0]}?" if near else f"See lampblack {_LISTS[kind]}."
                 raise CommandError(f"{one} is not {_WHERE[kind]}. {todo}")
         for one in names:
             box.remove(one, kind)
@@ -291,6 +294,55 @@ def paper_remove(
     If one of them is not there, none is removed.
     """
     _remove(name, "paper", port)
+
+
+# --- tray sequences of a box
+
+
+@trays_app.command("push")
+def trays_push(
+    sequence: Annotated[list[Path], typer.Argument(help="Tray sequences: TOML files.")], port: Port = None
+) -> None:
+    """Put tray sequences into the box.
+
+    One of the same name is replaced. All are read before any is sent.
+    """
+    _push([sequences.SEQUENCES.load(path) for path in sequence], "sequence", port)
+
+
+@trays_app.command("pull")
+def trays_pull(
+    name: Annotated[str, typer.Argument(help="A tray sequence's name in the box.")],
+    port: Port = None,
+    out: Out = Path("-"),
+    force: Force = False,
+) -> None:
+    """Copy a tray sequence from the box."""
+    with BoxClient(the_box(port)) as box:
+        text = sequences.dump(box.pull(name, kind="sequence"))
+    _write(text, out, force)
+
+
+@trays_app.command("list")
+def trays_list(port: Port = None, as_json: AsJson = False) -> None:
+    """List the tray sequences in the box that came from a PC."""
+    with BoxClient(the_box(port)) as box:
+        found = box.cards("sequence")
+    if as_json:
+        _print_json(found)
+    else:
+        _print(tables.shelf_table(found))
+
+
+@trays_app.command("remove")
+def trays_remove(
+    name: Annotated[list[str], typer.Argument(help="Names in the box.")], port: Port = None
+) -> None:
+    """Remove tray sequences from the box, for good.
+
+    If one of them is not there, none is removed.
+    """
+    _remove(name, "sequence", port)
 
 
 # --- bench, ledger, state, ports

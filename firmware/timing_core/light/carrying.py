@@ -1,8 +1,8 @@
-"""Carrying a print over: to another size or another aperture without starting again.
+"""Carrying a print over: to another size, aperture or paper without starting again.
 
-What must live here: what a length or an aperture means in stops. All bases move by one offset, and marks
-stay, since they are in stops. Lengths are in 0.1 mm; apertures in sixths of a stop from f/1, so that thirds
-and halves are whole numbers.
+What must live here: what a length, an aperture or a paper record means in stops. All bases move by one
+offset, and marks stay, since they are in stops. Lengths are in 0.1 mm; apertures in sixths of a stop from
+f/1, so that thirds and halves are whole numbers.
 """
 
 from timing_core.light.printing_map import APERTURE_MAX, LENGTH_MAX_MM10, LENGTH_MIN_MM10, PrintingMap
@@ -94,6 +94,41 @@ def to_aperture(map: PrintingMap, new_sixths: int) -> int:
     map.carry("aperture", offset)
     measures["aperture"] = new_sixths
     return offset
+
+
+def paper_offset(old, new, filter: str, anchor: str) -> int:
+    """Offset in 1/120 stop from one paper to another, both PaperRecords, that leaves the tone `anchor` as it
+    is through `filter`. Refusal if one of them has not measured that."""
+    for record in (old, new):
+        if not record.speed:
+            raise Refusal(
+                "Not carried over", "%s has no speed" % record.name, "Make a strip, or push a record with it"
+            )
+        if record.offset(filter, anchor) is None:
+            raise Refusal(
+                "Not carried over",
+                "%s has not this filter" % record.name,
+                "Take one that both have, on Print",
+            )
+    # P is 1000 by the light for a middle tone through the reference filter, so less of it wants more light.
+    return offset_between(new.speed, old.speed) + new.offset(filter, anchor) - old.offset(filter, anchor)
+
+
+def to_paper(map: PrintingMap, old, new, index: int, anchor: str) -> int:
+    """Carry the map over to another paper, by the filter of pass `index`; `old` and `new` are PaperRecords.
+    Returns the offset in 1/120 stop. A Refusal changes nothing."""
+    offset = paper_offset(old, new, map.passes[index].filter, anchor)
+    map.carry("paper", offset)
+    map.record = new.name
+    return offset
+
+
+def nearest_filter(old, new, filter: str) -> str:
+    """The filter of `new` whose range is nearest to that of `filter` on `old`; the same one where another is
+    no nearer."""
+    ranges = {own[0]: own[1] for own in old.filters}
+    found = [(abs(own[1] - ranges[filter]), own[0] != filter, own[0]) for own in new.filters]
+    return min(found)[2]
 
 
 def _with_aperture(map: PrintingMap, offset: int, refusal: Refusal) -> Refusal:

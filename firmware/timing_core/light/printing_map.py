@@ -60,7 +60,7 @@ MEASURES = (
 """The measures that a card may have, with their range: the aperture in sixths of a stop from f/1, and the
 length of one detail on negative and print in 0.1 mm. With them a print is carried over (see `carrying`)."""
 
-CARRIED = ("aperture", "size")
+CARRIED = ("aperture", "paper", "size")
 """What a print may have been carried over to another of."""
 
 

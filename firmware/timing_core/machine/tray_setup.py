@@ -1,12 +1,14 @@
 """What the trays are set to, and what their baths have done: a record of its own.
 
-What must live here: the sequences of trays, the temperature and the other settings, and how much paper went
+What must live here: which sequence is chosen, the temperature and the other settings, and how much paper went
 through. It may not know which sheets are on their way. It is loaded with the Trays screen, in the dark, and
 written there alone.
 """
 
 from timing_core.canonical import encode
 from timing_core.light.bench import is_int
+from timing_core.light.plain_form import is_name
+from timing_core.light.tray_sequence import DEFAULT_NAMES, FACTOR, KINDS, LEAST, default_sequence
 from timing_core.light.tray_times import (
     COLDEST_HALF_DEGREES,
     REFERENCE_HALF_DEGREES,
@@ -20,20 +22,6 @@ from timing_core.light.tray_times import (
     warned_at,
 )
 from timing_core.refusal import Refusal
-
-LEAST, EXACT, FACTOR = 0, 1, 2
-"""What the time of a tray is: the least that will do, the time to keep, or a factor of the first sight."""
-
-# A sequence a line: its name, then each tray as name, seconds at 20 °C, k (see `tray_ms`), seconds between
-# agitations and seconds to drain. Sources: MULTIGRADE 1+9, fact sheet of 2001,
-# second-hand; US Army SS0509 (drain, stop bath); NAVEDTRA 14209 (stop bath); analogue-photography.org (fix of
-# RC); Ilford, in The Darkroom Cookbook, p. 107 (fix of fibre) and in darkside.photography (its washes).
-# Developer of fibre and wash of RC from memory; agitation common practice, no source.
-SEQUENCES = """
-RC|developer,60,12,0,10|stop bath,10,0,0,5|fix,60,12,0,10|wash,120,12,0,0
-fibre|developer,120,12,0,10|stop bath,30,0,0,10|fix,60,12,30,10|wash,300,12,0,0\
-|wash aid,600,12,60,10|wash,300,12,0,0
-"""
 
 PAPERS = (
     ("13 \u00d7 18 cm", 130, 180),
@@ -50,7 +38,6 @@ _MOST = 1 << 29
 # key, default, and the lowest and highest value
 SETTINGS = (
     ("half_degrees", REFERENCE_HALF_DEGREES, COLDEST_HALF_DEGREES, WARMEST_HALF_DEGREES),
-    ("sequence", 0, 0, 1),
     ("kind", LEAST, LEAST, FACTOR),
     ("factor10", 60, 10, 300),
     ("paper", 2, 0, len(PAPERS) - 1),
@@ -61,20 +48,23 @@ SETTINGS = (
     ("fresh_ms", 0, 0, _MOST),
     ("mixed_s", -1, -1, _MOST),
 )
-"""`kind` and `factor10` are of the developer, `limit_cm2` (0: not set) and `used_cm2` of the fixing bath, or
-the first of them, where `baths` is 1 for two and `turns` counts how often they were turned over. `fresh_ms`
-is the first sight in the fresh developer (0: none yet), `mixed_s` how long ago that was mixed (-1: not
-told)."""
+"""`kind` (as an index of KINDS) and `factor10` are of the first tray, `limit_cm2` (0: not set) and `used_cm2`
+of the fixing bath, or the first of them, where `baths` is 1 for two and `turns` counts how often they were
+turned over. `fresh_ms` is the first sight in the fresh developer (0: none yet), `mixed_s` how long ago that
+was mixed (-1: not told)."""
 
 
 class TraySetup:
-    """`values` has what SETTINGS names, and `way` the trays as `machine.trays.Sheet` takes them, at the
-    temperature that is set. `trays` is the box's `machine.trays.Trays`, for its sense of time."""
+    """`values` has what SETTINGS names, and "sequence", a name. `way` has the trays as `machine.trays.Sheet`
+    takes them, at the temperature that is set. `trays` is the box's `machine.trays.Trays`, for its sense of
+    time; `shelf` has the sequences from a PC."""
 
-    def __init__(self, store, json_loads, trays) -> None:
+    def __init__(self, store, json_loads, trays, shelf) -> None:
         self._store = store
         self._trays = trays
-        self.values: dict = {}
+        self._shelf = shelf
+        self._changes = -1
+        self.values: dict = {"sequence": DEFAULT_NAMES[0]}
         for key, value, _, _ in SETTINGS:
             self.values[key] = value
         data = store.get(_KEY)
@@ -82,13 +72,16 @@ class TraySetup:
             self._take(json_loads(str(data or b"{}", "utf-8")))
         except (ValueError, TypeError, AttributeError):
             pass  # it is whole, and of another form: the defaults are in force
-        self.way = self._way()
+        self.way: tuple = ()
+        self.refresh()
 
     def _take(self, kept: dict) -> None:
         """What a record has that is in its range; the rest stays as it is."""
         for key, _, low, high in SETTINGS:
             if is_int(kept.get(key)) and low <= kept[key] <= high:
                 self.values[key] = kept[key]
+        if is_name(kept.get("sequence")):
+            self.values["sequence"] = kept["sequence"]
 
     def mixed_s(self) -> int:
         """How long ago the developer was mixed, as far as the box was on; -1 if it was not told."""
@@ -97,13 +90,35 @@ class TraySetup:
 
     def keep(self, **values) -> None:
         """Keep these values. A Refusal changes nothing."""
-        kept = dict(self.values)
-        kept["mixed_s"] = self.mixed_s()
+        kept = self.all_values()
         kept.update(values)
         self._store.put(_KEY, encode(kept))
         self._trays.counted_s = self._trays.clock.up_s
         self.values = kept
         self.way = self._way()
+
+    def leads_back(self, before: dict) -> dict:
+        """What `bring_back` wants, to get to `before` from here: values of `all_values`."""
+        now = self.all_values()
+        back = {key: before[key] for key in before if before[key] != now[key]}
+        if "used_cm2" in back:
+            back["used_cm2"] -= now["used_cm2"]
+        return back
+
+    def bring_back(self, back: dict) -> dict:
+        """Undo a change. Returns what leads here again. Sheets that went through a bath since then still
+        count. A Refusal changes nothing."""
+        before = self.all_values()
+        kept = dict(back)
+        if "used_cm2" in kept:
+            kept["used_cm2"] = max(0, before["used_cm2"] + kept["used_cm2"])
+        self.keep(**kept)
+        return self.leads_back(before)
+
+    def all_values(self) -> dict:
+        values = dict(self.values)
+        values["mixed_s"] = self.mixed_s()
+        return values
 
     def _tell_kept(self, **values) -> str:
         """Keep what has happened; a line if that cannot be. The sheet goes its way all the same."""
@@ -115,19 +130,40 @@ class TraySetup:
 
     # --- the trays
 
+    def refresh(self) -> None:
+        """Take up what a PC has changed of the sequences."""
+        if self._changes != self._shelf.changes:
+            self._changes = self._shelf.changes
+            self.way = self._way()
+
     def sequences(self) -> list:
-        return [line.split("|")[0] for line in SEQUENCES.strip().split("\n")]
+        """The names of those in the box, its own first."""
+        return list(DEFAULT_NAMES) + [name for name in self._shelf.names() if name not in DEFAULT_NAMES]
+
+    def sequence(self) -> str:
+        """The name of the chosen one; of the first where that was removed."""
+        name = self.values["sequence"]
+        return name if name in DEFAULT_NAMES or name in self._shelf.names() else DEFAULT_NAMES[0]
+
+    def _trays_of(self, name: str) -> list:
+        found = self._shelf.get(name)
+        if found is None:
+            found = default_sequence(name if name in DEFAULT_NAMES else DEFAULT_NAMES[0])
+        return found.trays
+
+    def choose(self, name: str) -> None:
+        """Keep another sequence. The kind of its first tray is set with it."""
+        kind = self._trays_of(name)[0][4]
+        self.keep(sequence=name, kind=KINDS.index(kind))
 
     def _way(self) -> tuple:
         found: list = []
-        line = SEQUENCES.strip().split("\n")[self.values["sequence"]]
-        for tray in line.split("|")[1:]:
-            name, *numbers = tray.split(",")
-            seconds, k, tick_s, drain_s = [int(number) for number in numbers]
-            lasts_ms = tray_ms(1000 * seconds, self.values["half_degrees"], k)
-            if not found and self.values["kind"] == FACTOR:
+        for name, seconds, ref_half_degrees, k, kind, tick_s, drain_s in self._trays_of(self.sequence()):
+            lasts_ms = tray_ms(1000 * seconds, self.values["half_degrees"], k, ref_half_degrees)
+            kind = KINDS.index(kind) if found else self.values["kind"]
+            if kind == FACTOR:
                 lasts_ms = 0
-            found.append((name, lasts_ms, 1000 * drain_s, 1000 * tick_s))
+            found.append((name, lasts_ms, 1000 * drain_s, 1000 * tick_s, kind == LEAST))
         return tuple(found)
 
     def whole_ms(self, sight_ms: int) -> int:

@@ -4,18 +4,20 @@ What must live here: which sheet is in which tray since when, what is due for it
 it. It may not know what else the box does: that is handed in. Times under way are not kept over a power cut;
 that there were some is.
 
-A sheet goes from tray to tray by itself, as a printer does who follows the tones; a press moves it early. A
-tone waits until it is at least QUIET_MS from every other sound but the tick of a second, before and after. Of
-what waits the most urgent is said first, and each but once.
+A sheet goes from tray to tray by itself, as a printer does who follows the tones; a press moves it early. In
+a tray whose time is a least one it stays until it is moved, and what it is over is counted. A tone waits
+until it is at least QUIET_MS from every other sound but the tick of a second, before and after. Of what waits
+the most urgent is said first, and each but once.
 
 Law: while the lamp is lit nothing here allocates or writes a record, and no number leaves 30 bits.
 """
 
+from timing_core.light.stops import clock_text
 from timing_core.platform import const
 from timing_core.refusal import Refusal
 from timing_core.ticks import later, since
 
-TRAYS_MAX = 6
+SHEETS_MAX = 3
 
 QUIET_MS = 1000
 TONE_MS = 450
@@ -25,7 +27,7 @@ _ROOM_MS = const(1450)
 EARLIEST_MS = 3000
 """A press so soon after a sheet came into its tray may have been meant for the tray before."""
 _FORGOTTEN_MS = const(1800000)
-"""A sheet whose image is not seen in half an hour is taken out."""
+"""A sheet whose image is not seen in half an hour is taken out, and so is one that is over by that."""
 _PICTURE_MS = const(1000)
 
 # Of what waits to be said, the highest first
@@ -38,6 +40,7 @@ _NAME = const(0)
 _LASTS_MS = const(1)
 _DRAIN_MS = const(2)
 _TICK_MS = const(3)
+_STAYS = const(4)
 
 _KEY = "sheets"
 
@@ -46,12 +49,15 @@ LOST_SHEETS = "The clocks of the trays are lost: the power was. Go by your own t
 
 class Sheet:
     """A sheet on its way. `trays` are (name, ms it lasts, or 0 until the image was seen, ms of it to drain,
-    ms between agitations or 0), () while there is no sheet; `at` is which of them it is in, and `lasts_ms`
-    how long that is. Before the first sheet `at` is -1."""
+    ms between agitations or 0, whether the sheet stays there until it is moved), () while there is no sheet;
+    `at` is which of them it is in, `lasts_ms` how long that is, and `is_over` whether the sheet has stayed
+    longer. `by_time` tells that it came here by its time, and not by a press. Before the first sheet `at` is
+    -1."""
 
     def __init__(self) -> None:
         self.trays: tuple = ()
         self.at = -1
+        self.is_over = self.by_time = False
         self.lasts_ms = self._began_ms = self._new_ms = self._next_ms = 0
 
     @property
@@ -59,8 +65,10 @@ class Sheet:
         """The name of that which it is in."""
         return self.trays[self.at][_NAME]
 
-    def enter(self, at: int, now_ms: int) -> None:
+    def enter(self, at: int, now_ms: int, by_time: bool = False) -> None:
         self.at = at
+        self.by_time = by_time
+        self.is_over = False
         self._began_ms = self._new_ms = now_ms
         if at >= len(self.trays):
             self.trays = ()
@@ -81,12 +89,29 @@ class Sheet:
         """It came into its tray, out, or was seen so lately that a press may have been meant for that."""
         return 0 <= since(now_ms, self._new_ms) < EARLIEST_MS
 
+    def told_until_ms(self) -> int:
+        """When it is new no more."""
+        return later(self._new_ms, EARLIEST_MS)
+
     def in_ms(self, now_ms: int) -> int:
         """How long it has been in its tray."""
         return since(now_ms, self._began_ms)
 
+    def is_due_out(self, now_ms: int) -> bool:
+        """Its time in the tray before was over just now: it has to be out of there."""
+        return self.by_time and self.at > 0 and self.is_new(now_ms)
+
     def left_ms(self, now_ms: int) -> int:
         return max(0, self.lasts_ms - self.in_ms(now_ms))
+
+    def clock_text(self, now_ms: int) -> str:
+        """What is left in its tray; what it is over, as "+0:12"; or how long it is in until it is seen."""
+        if self.is_over:
+            return "+" + clock_text(1000 * self.over_s(now_ms))
+        return clock_text(self.left_ms(now_ms) if self.lasts_ms else self.in_ms(now_ms))
+
+    def over_s(self, now_ms: int) -> int:
+        return (self.in_ms(now_ms) - self.lasts_ms) // 1000
 
     def due_ms(self) -> int:
         return later(self._began_ms, self._next_ms)
@@ -98,15 +123,22 @@ class Sheet:
             at_ms = self._next_ms
             if at_ms >= self._ends_ms():
                 tones |= _TRAY
-                at = self.at + 1 if self.lasts_ms else len(self.trays)
-                self.enter(at, later(self._began_ms, at_ms))
+                if self.lasts_ms and self.trays[self.at][_STAYS] and not self.is_over:
+                    self.is_over = True
+                    self._next_ms = self._ends_ms()
+                    continue
+                is_forgotten = self.is_over or not self.lasts_ms
+                at = len(self.trays) if is_forgotten else self.at + 1
+                self.enter(at, later(self._began_ms, at_ms), True)
                 continue
             tones |= _DRAIN if at_ms == self._drains_ms() else _AGITATE
             self._find(at_ms)
         return tones
 
     def _ends_ms(self) -> int:
-        return self.lasts_ms or _FORGOTTEN_MS
+        if self.is_over or not self.lasts_ms:
+            return self.lasts_ms + _FORGOTTEN_MS
+        return self.lasts_ms
 
     def _drains_ms(self) -> int:
         drain_ms = self.trays[self.at][_DRAIN_MS]
@@ -133,7 +165,7 @@ class Trays:
         self._io = io
         self._store = store
         self.clock = clock
-        self.sheets = (Sheet(), Sheet(), Sheet())
+        self.sheets = tuple([Sheet() for _ in range(SHEETS_MAX)])
         self.lost = self._is_noted = store.get(_KEY) is not None
         self.counted_s = self._waiting = self._said = self._said_ms = self._picture_ms = 0
 
@@ -145,12 +177,13 @@ class Trays:
         return not (self._waiting or self._said or self._is_noted) and self.is_empty()
 
     def nearest(self):
-        """The sheet whose tray ends next; None if there is none with an end."""
+        """The sheet whose tray ends next, else one that is over; None if there is none with an end."""
         found = None
         for sheet in self.sheets:
             if sheet.trays and sheet.lasts_ms:
                 now_ms = self._io.now_ms
-                if found is None or sheet.left_ms(now_ms) < found.left_ms(now_ms):
+                is_sooner = not sheet.is_over and found and sheet.left_ms(now_ms) < found.left_ms(now_ms)
+                if found is None or found.is_over or is_sooner:
                     found = sheet
         return found
 
@@ -209,8 +242,9 @@ class Trays:
         if self._waiting and quiet_ms >= _ROOM_MS and since(now_ms, io.sounded_ms) >= QUIET_MS:
             self._sound()
         if is_empty:
-            if dark and self._is_noted:
+            if dark and self._is_noted and self._just_left() is None:
                 self._forget()
+                io.picture()  # which has told until now that a sheet is to come out
         elif tones or since(now_ms, self._picture_ms) >= _PICTURE_MS:
             self._picture_ms = now_ms
             if dark:
@@ -222,6 +256,12 @@ class Trays:
         self._said_ms = self._io.now_ms
         self._waiting &= ~self._said
         self._io.put("sound", _TONES[at])
+
+    def _just_left(self):
+        for sheet in self.sheets:
+            if sheet.has_just_left(self._io.now_ms):
+                return sheet
+        return None
 
     def _forget(self) -> None:
         self._is_noted = False
@@ -241,7 +281,8 @@ class Trays:
             if not is_empty:
                 due = _sooner(due, later(self._picture_ms, _PICTURE_MS))
             elif self._is_noted:
-                due = _sooner(due, self._io.now_ms)
+                left = self._just_left()
+                due = _sooner(due, left.told_until_ms() if left else self._io.now_ms)
         if self._waiting and quiet_ms >= _ROOM_MS:
             due = _sooner(due, later(self._io.sounded_ms, QUIET_MS))
         return due

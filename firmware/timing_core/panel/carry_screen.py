@@ -1,4 +1,4 @@
-"""The Carry over screen: the print to another size or another aperture, without starting again.
+"""The Carry over screen: the print to another size, aperture or paper, without starting again.
 
 Above stands what is so now, below each the row that carries the print over. A row that says what is so moves
 no base.
@@ -9,17 +9,20 @@ from timing_core.light.carrying import (
     following_aperture,
     following_length,
     length_text,
+    nearest_filter,
     to_aperture,
+    to_paper,
     to_size,
 )
+from timing_core.light.plan import filter_text
 from timing_core.light.stops import seconds_text, stops_text
-from timing_core.panel.rows import PACES, TURNS, Row, Screen
+from timing_core.panel.rows import NAMES, PACES, TURNS, Row, Screen
 
 _AT_FIRST = {"negative_mm10": 360, "print_mm10": 2400, "aperture": 36}
 """What a row proposes where the print has no such measure: 36 mm of film, 240 mm of paper, f/8."""
 
-_CARRIES = {"to size": "print_mm10", "to aperture": "aperture"}
-"""The rows that carry over, and the measure that each carries to another."""
+_CARRIES = {"to size": "print_mm10", "to aperture": "aperture", "to paper": ""}
+"""The rows that carry over, and the measure that each carries to another; none for the paper."""
 
 
 def _measure_of(row: Row) -> str:
@@ -42,6 +45,9 @@ class CarryScreen(Screen):
         found.append(Row("aperture", "Aperture", TURNS))
         if "aperture" in measures:
             found.append(Row("to aperture", "  carry to", TURNS))
+        names = panel.papers.names()
+        if len(names) > 1 and panel.opened_map.record in names:
+            found.append(Row("to paper", "Carry to paper", TURNS | NAMES))
         return found
 
     def about(self, panel) -> str:
@@ -53,9 +59,11 @@ class CarryScreen(Screen):
         return told
 
     def said(self, panel, row: Row) -> str:
-        return "Size" if row.key == "to size" else "Aperture" if row.key == "to aperture" else row.label
+        return {"to size": "Size", "to aperture": "Aperture", "to paper": "Paper"}.get(row.key, row.label)
 
     def value(self, panel, row: Row) -> str:
+        if row.key == "to paper":
+            return panel.work.map.record
         measure = _measure_of(row)
         number = panel.work.map.measures.get(measure)
         if number is None:
@@ -64,10 +72,16 @@ class CarryScreen(Screen):
 
     def open(self, panel, row: Row) -> None:
         super().open(panel, row)
+        if row.key == "to paper":
+            panel.cursor.pick = panel.papers.names().index(panel.work.map.record)
+            return
         measure = _measure_of(row)
         panel.work.map.measures.setdefault(measure, _AT_FIRST[measure])
 
     def turn(self, panel, row: Row, steps: int) -> None:
+        if row.key == "to paper":
+            self._turn_paper(panel, steps)
+            return
         measure = _measure_of(row)
         now = panel.work.map.measures[measure]
         number = following_aperture(now, steps) if measure == "aperture" else following_length(now, steps)
@@ -78,8 +92,34 @@ class CarryScreen(Screen):
             (to_aperture if measure == "aperture" else to_size)(map, number)
             panel.work.map = map
 
+    def _turn_paper(self, panel, steps: int) -> None:
+        """A record that cannot be carried over to is turned past."""
+        names = panel.papers.names()
+        panel.turn_pick(len(names), steps)
+        map = panel.opened_map.copy()
+        panel.work.map = map.copy()
+        name = names[panel.cursor.pick]
+        if name != map.record:
+            old, new = panel.papers.get(map.record), panel.papers.get(name)
+            if old and new:
+                to_paper(map, old, new, panel.work.pass_index, panel.work.bench.get("anchor"))
+                panel.work.map = map
+
+    def _tell_contrast(self, panel) -> None:
+        """Of the pass that was changed or chosen last."""
+        filter = panel.work.map.passes[panel.work.pass_index].filter
+        old, new = panel.papers.get(panel.opened_map.record), panel.papers.get(panel.work.map.record)
+        nearest = nearest_filter(old, new, filter)
+        if nearest == filter:
+            panel.io.say("Carried over. Make a strip: speeds of papers are good for a start.")
+        else:
+            panel.io.say("Carried over. Nearest in contrast: %s. Then make a strip." % filter_text(nearest))
+
     def take(self, panel, row: Row) -> None:
-        if row.key in _CARRIES and self._offset(panel, row):
+        if row.key == "to paper":
+            if panel.work.map.record != panel.opened_map.record:
+                self._tell_contrast(panel)
+        elif row.key in _CARRIES and self._offset(panel, row):
             if row.key == "to size":
                 panel.io.say("Carried over. Make a strip: a condenser's light may be half a stop off.")
             else:

@@ -13,7 +13,7 @@ stage is ready.
 """
 
 from timing_core.light.plan import BASE, BURN, COVER, FIT, FLASH, FRESH, WAIT, stage_name, stage_task
-from timing_core.light.stops import STOP, clock_text, stops_text
+from timing_core.light.stops import STOP, stops_text
 from timing_core.machine.exposing import kept_text
 from timing_core.machine.transitions import LIT
 from timing_core.panel.letters import LARGE, Pen, clip, enlarge, in_letters, width
@@ -101,7 +101,7 @@ class Pieces:
         sheet = self.box.trays.nearest()
         if sheet is None or self.box.lit:
             return b""
-        return in_letters("%s %s" % (sheet.tray, clock_text(sheet.left_ms(self.box.io.now_ms))))
+        return in_letters("%s %s" % (sheet.tray, sheet.clock_text(self.box.io.now_ms)))
 
     def _foot(self) -> None:
         """Three lines: what each control will do now."""

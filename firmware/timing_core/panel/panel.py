@@ -51,6 +51,20 @@ def _keep(module: str) -> None:
     """A desk has the room for all screens."""
 
 
+def _bring_trays(panel, were: dict) -> dict:
+    """Bring back settings of the trays, which are read with their screen. Refusal if that cannot be loaded,
+    or they cannot be kept."""
+    for screen in panel.screens:
+        if screen.key == "trays":
+            trays = screen.opened()
+            try:
+                trays.home(panel)
+                return trays.bring_back(were)
+            finally:
+                panel.let_go(screen.module)
+    return were
+
+
 def _set_text(map: PrintingMap, mark, index: int) -> str:
     """What choosing a patch sets: the stops of a mark, or the base of a pass."""
     return stops_text(mark.stops120) if mark is not None else seconds_text(map.base_ms(index))
@@ -65,11 +79,12 @@ class Panel:
     def __init__(self, work: Work, io: Exchange, platform, store, shelves, ledger, run, watch, trays) -> None:
         self.work = work
         self.io = io
-        self.shelf, self.papers = shelves
+        self.shelf, self.papers, self.sequences = shelves
         self.run = run
         self.watch = watch
         self.trays = trays
         self.kept = Kept(work, io, platform, store, self.shelf, ledger)
+        self.kept.bring_trays, self.kept.panel = _bring_trays, self
         self.undo = self.kept.undo
         self.screens = screens()
         self.let_go = _keep  # set from outside, where memory is short
@@ -306,8 +321,8 @@ class Panel:
         self.kept.keep_all()
 
     def card_changed_by_wire(self, shelf, name: str, here: Row) -> None:
-        """The wire has kept or removed a card or a paper record: undo must not take that back, and the cursor
-        stays on the row that it was on (`here`)."""
+        """The wire has kept or removed a card, a paper record or a tray sequence: undo must not take that
+        back, and the cursor stays on the row that it was on (`here`)."""
         if shelf is self.shelf:
             self.undo.forget_card(name)
         self.cursor.pick = 0  # what was picked may be another card now, or none

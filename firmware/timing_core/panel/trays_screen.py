@@ -5,14 +5,15 @@ seen. Each sheet keeps its place, so that the row under the cursor is never sudd
 """
 
 from timing_core.light.stops import clock_text
+from timing_core.light.tray_sequence import EXACT, FACTOR
 from timing_core.light.tray_times import degrees_text, turned_over
-from timing_core.machine.tray_setup import EXACT, FACTOR, PAPERS, SETTINGS, TraySetup
+from timing_core.machine.tray_setup import PAPERS, SETTINGS, TraySetup
 from timing_core.machine.trays import LOST_SHEETS
-from timing_core.panel.rows import ACTS, KEEPS, PACES, TALL, TURNS, TWO_VALUED, Row, Screen, within
+from timing_core.panel.rows import ACTS, KEEPS, NAMES, PACES, TALL, TURNS, TWO_VALUED, Row, Screen, within
 
 _LABELS = (
     ("half_degrees", "Temperature", TURNS),
-    ("sequence", "Sequence", TURNS | TWO_VALUED),
+    ("sequence", "Sequence", TURNS | NAMES),
     ("kind", "Developer", TURNS),
     ("factor10", "  factor", TURNS | PACES),
     ("mixed_s", "  mixed", TURNS | TWO_VALUED),
@@ -39,7 +40,7 @@ class TraysScreen(Screen):
         self._setup: TraySetup
 
     def home(self, panel) -> int:
-        self._setup = TraySetup(panel.kept.store, panel.kept.json_loads, panel.trays)
+        self._setup = TraySetup(panel.kept.store, panel.kept.json_loads, panel.trays, panel.sequences)
         for at in range(len(panel.trays.sheets)):
             if not panel.trays.sheets[at].trays:
                 return at
@@ -51,10 +52,15 @@ class TraysScreen(Screen):
             panel.io.say(LOST_SHEETS)
 
     def rows(self, panel) -> list:
+        self._setup.refresh()
         found: list = []
         for at in range(len(panel.trays.sheets)):
             sheet = panel.trays.sheets[at]
             label = sheet.tray if sheet.trays else "Sheet %d" % (at + 1)
+            if sheet.is_due_out(panel.io.now_ms):
+                label = "take it out"
+            elif self._tells_over_by(sheet, panel.io.now_ms):
+                label = "over"
             found.append(Row("sheet", label, ACTS | KEEPS | TALL, self._deed(sheet), at))
         for key, label, does in _LABELS:
             if key != "factor10" or self._setup.values["kind"] == FACTOR:
@@ -76,18 +82,30 @@ class TraysScreen(Screen):
     def value(self, panel, row: Row) -> str:
         if row.key == "sheet":
             sheet = panel.trays.sheets[row.index]
-            if not sheet.trays:
-                lasts_ms = self._setup.way[0][1]
-                return clock_text(lasts_ms) if lasts_ms else ""
-            now_ms = panel.io.now_ms
-            return clock_text(sheet.left_ms(now_ms) if sheet.lasts_ms else sheet.in_ms(now_ms))
+            return self._clock(sheet, panel.io.now_ms)
         is_open = panel.has_open(row)
         return self._words_of(row.key, panel.cursor.pick if is_open else self._now(row.key), is_open)
+
+    def _clock(self, sheet, now_ms: int) -> str:
+        if sheet.is_due_out(now_ms):
+            return ""
+        if not sheet.trays:
+            lasts_ms = self._setup.way[0][1]
+            return clock_text(lasts_ms) if lasts_ms else ""
+        if sheet.is_over and not self._tells_over_by(sheet, now_ms):
+            return "over"
+        return sheet.clock_text(now_ms)
+
+    def _tells_over_by(self, sheet, now_ms: int) -> bool:
+        """That it is over stands in turn beside its tray and beside how much: there is no room for all."""
+        return sheet.is_over and sheet.over_s(now_ms) % 2 == 1
 
     def _now(self, key: str) -> int:
         """What a row's number is; of what is counted in sheets, sheets of the present size."""
         if key in _DONE:
             return 0
+        if key == "sequence":
+            return self._setup.sequences().index(self._setup.sequence())
         number = self._setup.values[key]
         return number // self._setup.sheet_cm2() if key == "limit_cm2" else number
 
@@ -129,6 +147,8 @@ class TraysScreen(Screen):
         low, high = 0, 999
         if row.does & TWO_VALUED:
             high = 1
+        elif row.key == "sequence":
+            high = len(self._setup.sequences()) - 1
         elif row.key != "limit_cm2":
             for key, _, least, most in SETTINGS:
                 if key == row.key:
@@ -137,8 +157,11 @@ class TraysScreen(Screen):
 
     def take(self, panel, row: Row) -> None:
         key, number, setup = row.key, panel.cursor.pick, self._setup
+        before = setup.all_values()
         if key == "limit_cm2":
             setup.keep(limit_cm2=number * setup.sheet_cm2())
+        elif key == "sequence":
+            setup.choose(setup.sequences()[number])
         elif key not in _DONE:
             setup.keep(**{key: number})
         elif number:
@@ -146,6 +169,10 @@ class TraysScreen(Screen):
                 setup.mix()
             else:
                 setup.renew()
+        panel.kept.trays_were = setup.leads_back(before)
+
+    def bring_back(self, were: dict) -> dict:
+        return self._setup.bring_back(were)
 
     def act(self, panel, row: Row) -> None:
         trays, setup = panel.trays, self._setup

@@ -24,8 +24,8 @@ ROOM = 12288
 class Change:
     """One change: what it is `of`, the value that there `was` before it and is there `now`, both "" if it has
     none. `more` is said when it is crossed. The rest is what was there before, and is None or empty where
-    nothing changed: `map` (see `cut`), `strip` (anything), `bench` ({setting: value}), and `card` (its name,
-    and its text or None)."""
+    nothing changed: `map` (see `cut`), `strip` (anything), `bench` ({setting: value}), `trays` (what
+    `TraySetup.bring_back` takes), and `card` (its name, and its text or None)."""
 
     def __init__(self, of: str, was: str, now: str) -> None:
         self.of = of
@@ -35,6 +35,7 @@ class Change:
         self.map: tuple | None = None
         self.strip: tuple | None = None
         self.bench: dict = {}
+        self.trays: dict = {}
         self.card: tuple | None = None
         self.prints = self.pass_index = 0
 
@@ -45,7 +46,8 @@ class Change:
 
     @property
     def is_nothing(self) -> bool:
-        return self.map is None and self.strip is None and not self.bench and self.card is None
+        is_same = self.map is None and self.strip is None and self.card is None
+        return is_same and not (self.bench or self.trays)
 
     @property
     def size(self) -> int:
@@ -160,8 +162,14 @@ class Before:
         self.value = value
 
 
+def _no_trays(panel, were: dict) -> dict:
+    return were
+
+
 class Kept:
-    """Keeps what is changed at the panel, and takes it back."""
+    """Keeps what is changed at the panel, and takes it back. `trays_were` is handed in with a change of the
+    trays: what leads back from it; `bring_trays(panel, were)` brings that back and returns what leads here
+    again."""
 
     def __init__(self, work: Work, io: Exchange, platform, store, shelf, ledger) -> None:
         self.work = work
@@ -172,6 +180,9 @@ class Kept:
         self.ledger = ledger
         self.undo = Undo()
         self._card_change: tuple | None = None
+        self.trays_were: dict = {}
+        self.bring_trays = _no_trays  # set from outside, as is what it wants
+        self.panel: object = None
 
     def changed(self, before: Before | None, of: str, now: str = "") -> None:
         """Keep what was changed at the panel, and remember how to take it back. It is `of` what `before` has
@@ -189,6 +200,7 @@ class Kept:
                 if before.bench[key] != values[key]:
                     change.bench[key] = before.bench[key]
             change.card = self._card_change
+            change.trays, self.trays_were = self.trays_were, {}
             change.prints, change.pass_index = before.prints, before.pass_index
             self._card_change = None
             self.undo.push(change)
@@ -225,6 +237,8 @@ class Kept:
                 self.shelf.drop(name)
             else:
                 self.shelf.keep_text(name, text)
+        if change.trays:
+            here.trays = self.bring_trays(self.panel, change.trays)
         if change.map is not None:
             now = work.map.text()
             text = mend(now, change.map)

@@ -1,10 +1,11 @@
-"""The shelf: the cards kept in the box, by name; and in the same way the paper records.
+"""The shelf: the cards kept in the box, by name; and in the same way paper records and tray sequences.
 
 What must live here: how many there may be of each, and their one form, the canonical text of their
 `to_dict`. Names are kept in memory once they have been asked for, since finding them takes seconds on a full
 shelf; everything else is read each time. A damaged card is listed in `damaged` and hides no other card.
 
-What reads a paper record is loaded for each, and let go of again: most evenings want one, or none.
+What reads a paper record or a tray sequence is loaded for each, and let go of again: most evenings want one,
+or none.
 """
 
 from timing_core.canonical import digest_of_text
@@ -14,27 +15,30 @@ from timing_core.refusal import Refusal
 
 CARDS_MAX = 64
 PAPERS_MAX = 16
+SEQUENCES_MAX = 8
+
+_KINDS = {
+    "card": (CARDS_MAX, "title"),
+    "paper": (PAPERS_MAX, "edition"),
+    "sequence": (SEQUENCES_MAX, "title"),
+}
 
 
 class Shelf:
-    """The cards in `store`, or with `papers` the paper records. Any name that is not on the shelf gives None
-    or False, even one that could not be. `changes` counts what was kept and dropped; `let_go()` is called
-    when what was loaded to read a paper record has read it."""
+    """The cards in `store`, or with another `kind` ("paper", "sequence") the paper records or the tray
+    sequences; `title_key` is the key that says more of one than its name. Any name that is not on the shelf
+    gives None or False, even one that could not be. `changes` counts what was kept and dropped; `let_go()` is
+    called when what was loaded to read one has read it."""
 
-    kind = "card"
-    """The word for what is kept, on the wire and on the disk."""
-    most = CARDS_MAX
-    title_key = "title"
-    """The key that says more of one than its name."""
     changes = 0
 
-    def __init__(self, store, platform, papers: bool = False) -> None:
+    def __init__(self, store, platform, kind: str = "card") -> None:
         self.store = store
         self.platform = platform
         self._names: list | None = None
         self.damaged: list = []
-        if papers:
-            self.kind, self.most, self.title_key = "paper", PAPERS_MAX, "edition"
+        self.kind = kind
+        self.most, self.title_key = _KINDS[kind]
 
     def let_go(self) -> None:
         """Set from outside, where memory is short: a desk has the room for all modules."""
@@ -85,7 +89,7 @@ class Shelf:
         return None
 
     def get(self, name: str):
-        """The card's PrintingMap, or the PaperRecord; or None."""
+        """The card's PrintingMap, the PaperRecord or the TraySequence; or None."""
         card = self.card(name)
         if card is None:
             return None
@@ -96,21 +100,22 @@ class Shelf:
             return None
 
     def made(self, card):
-        """The PrintingMap or PaperRecord of plain data; its `text()` is kept. Refusal if it is none."""
+        """The PrintingMap, PaperRecord or TraySequence of plain data; its `text()` is kept. Refusal if it is
+        none."""
         if self.kind == "card":
             return PrintingMap.from_dict(card)
-        from timing_core.light.paper_record import PaperRecord
-
         try:
-            return PaperRecord.from_dict(card)
+            return (_record if self.kind == "paper" else _sequence)(card)
         finally:
             self.let_go()
 
     def damage(self) -> list:
         """A line for each that is known to be damaged."""
-        line = "Card %s is damaged. Push it again."
-        if self.kind != "card":
-            line = "Paper record %s is damaged. Push it again."
+        line = {
+            "card": "Card %s is damaged. Push it again.",
+            "paper": "Paper record %s is damaged. Push it again.",
+            "sequence": "Tray sequence %s is damaged. Push it again.",
+        }[self.kind]
         return [line % name for name in self.damaged]
 
     def digest(self, name: str):
@@ -123,7 +128,11 @@ class Shelf:
         shelf as it was."""
         fresh = name not in self._known()
         if fresh and len(self._known()) >= self.most:
-            what = "The card is not kept" if self.kind == "card" else "The paper record is not kept"
+            what = {
+                "card": "The card is not kept",
+                "paper": "The paper record is not kept",
+                "sequence": "The tray sequence is not kept",
+            }[self.kind]
             where = "the shelf" if self.kind == "card" else "the box"
             raise Refusal(what, "%s holds %d" % (where, self.most), "Remove one first")
         self.changes += 1
@@ -152,3 +161,20 @@ class Shelf:
             tail = "-%d" % number
             free = name[: NAME_MAX - len(tail)] + tail
         return free
+
+
+def shelves_in(store, platform) -> tuple:
+    """The cards, the paper records and the tray sequences."""
+    return tuple([Shelf(store, platform, kind) for kind in ("card", "paper", "sequence")])
+
+
+def _record(plain):
+    from timing_core.light.paper_record import PaperRecord
+
+    return PaperRecord.from_dict(plain)
+
+
+def _sequence(plain):
+    from timing_core.light.tray_sequence import TraySequence
+
+    return TraySequence.from_dict(plain)

@@ -13,7 +13,7 @@ from timing_core import VERSION
 from timing_core.canonical import digest_of_text, encode
 from timing_core.machine.clock import DAY_S
 from timing_core.platform import const
-from timing_core.records.shelf import CARDS_MAX, PAPERS_MAX
+from timing_core.records.shelf import CARDS_MAX, PAPERS_MAX, SEQUENCES_MAX
 from timing_core.records.store import StoreFault
 from timing_core.refusal import Refusal
 from timing_core.wire.framing import (
@@ -47,13 +47,14 @@ DAYS_MAX = 47481
 
 
 class Link:
-    """Answers messages for `box`, which has `lit`, `shelf`, `papers`, `ledger`, `bench`, `fitted`,
+    """Answers messages for `box`, which has `lit`, `shelves`, `ledger`, `bench`, `fitted`,
     `identity`, `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`,
     `health() -> dict`, `watch` with `faults() -> list`, `acceptance` with `counting`, which answers the
     acceptance test, and `asked` with `set_bench(values)`, `set_fitted(values)`,
     `push_card(shelf, name, text)`, `remove_card(shelf, name) -> bool`, `write_waiting()`,
     `tell_time(day, second)` and `hand_over()`.
-    A card whose parts are coming is in memory only. A paper record is kept and sent as a card is.
+    A card whose parts are coming is in memory only. A paper record or a tray sequence is kept and sent as a
+    card is.
     """
 
     def __init__(self, box, platform) -> None:
@@ -63,7 +64,7 @@ class Link:
         self._digest = ""
         self._of = 0
         self._parts: dict = {}
-        self._shelf = box.shelf
+        self._shelf = box.shelves[0]
         self._name = ""
         self._text = b""
 
@@ -117,6 +118,7 @@ class Link:
             "line_max": LINE_MAX,
             "cards_max": CARDS_MAX,
             "papers_max": PAPERS_MAX,
+            "sequences_max": SEQUENCES_MAX,
             "piece": PIECE,
             "pieces_max": PIECES_MAX,
             "methods": sorted(METHODS),
@@ -172,11 +174,10 @@ class Link:
     # --- cards
 
     def _shelf_of(self, kind: str):
-        if kind == "paper":
-            return self.box.papers
-        if not kind or kind == "card":
-            return self.box.shelf
-        raise Fault(BAD_PARAMS, "Message is not taken: kind is neither card nor paper. Send it so.")
+        for shelf in self.box.shelves:
+            if shelf.kind == (kind or "card"):
+                return shelf
+        raise Fault(BAD_PARAMS, "Message is not taken: kind is not card, paper or sequence. Send it so.")
 
     def _card_list(self, after: str, kind: str) -> dict:
         shelf = self._shelf_of(kind)
@@ -223,7 +224,11 @@ class Link:
         shelf = self._shelf_of(kind)
         text = shelf.text(name)
         if text is None:
-            what = "No card %s" if shelf.kind == "card" else "No paper record %s"
+            what = {
+                "card": "No card %s",
+                "paper": "No paper record %s",
+                "sequence": "No tray sequence %s",
+            }[shelf.kind]
             raise Refusal(what % name, "the shelf has not got it", "card.list gives the names")
         reply = piece(text, part)
         reply["digest"] = shelf.digest(name)
@@ -250,7 +255,7 @@ class Link:
         may be that its commit was answered and the reply was lost. A card that is coming is still to be
         committed."""
         if digest != self._digest or self._missing():
-            for shelf in (self.box.shelf, self.box.papers):
+            for shelf in self.box.shelves:
                 for name in shelf.names():
                     if shelf.digest(name) == digest:
                         return name
@@ -276,8 +281,11 @@ class Link:
             card = self._unpacked("".join([parts[part] for part in range(of)]))
         except Exception:  # whatever the reader raises
             raise Refusal(what, "its parts make no JSON", "Send its parts again") from None
-        is_paper = isinstance(card, dict) and "filters" in card
-        self._shelf = self.box.papers if is_paper else self.box.shelf
+        self._shelf = self.box.shelves[0]
+        if isinstance(card, dict) and "passes" not in card:
+            self._shelf = self._shelf_of(
+                "paper" if "filters" in card else "sequence" if "trays" in card else ""
+            )
         made = self._shelf.made(card)
         del parts, card  # a small heap has no room for them beside the card written out again
         text = made.text()

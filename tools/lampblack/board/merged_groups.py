@@ -47,6 +47,7 @@ TOP = {
     ),
     "timing_core.light.carrying": "timing_core.panel.carry_screen",
     "timing_core.light.guided": "timing_core.panel.tests_screen",
+    "timing_core.light.tray_sequence": "timing_core.panel.trays_screen",
     "timing_core.light.tray_times": "timing_core.panel.trays_screen",
     "timing_core.machine.tray_setup": "timing_core.panel.trays_screen",
     "timing_core": "timing_core.box",

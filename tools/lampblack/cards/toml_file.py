@@ -1,8 +1,8 @@
-"""TOML files in people's units: cards and paper records.
+"""TOML files in people's units: cards, paper records and tray sequences.
 
 What must live here: what a table of keys is, how it reads a file, says what is wrong with it and on which
-line, and gives editors a JSON Schema. What stands in a file is told by `card_file` and `paper_file`; what a
-figure looks like is in `units`.
+line, and gives editors a JSON Schema. What stands in a file is told by `card_file`, `paper_file` and
+`trays_file`; what a figure looks like is in `units`.
 
 The line of a fault is found with the parser itself: a statement ends on the line at which the parser
 takes it, and a key is on the line at which the parser, given the statement down to that line, first
@@ -17,7 +17,7 @@ import json
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -329,6 +329,17 @@ def number_leaf(example: int | float, parts: int, low: int, high: int) -> Leaf:
 
     shape = {"type": "number", "minimum": low / parts, "maximum": high / parts}
     return Leaf(example, shape, parse)
+
+
+def choice_leaf(choices: Sequence[str], example: str) -> Leaf:
+    """One of these words."""
+
+    def parse(text: str) -> str:
+        if text in choices:
+            return text
+        raise UnitError(text, "is none of them", f"Write {', '.join(choices[:-1])} or {choices[-1]}")
+
+    return Leaf(example, {"type": "string", "enum": list(choices)}, parse)
 
 
 def flag_leaf(example: bool) -> Leaf:

@@ -17,7 +17,7 @@ from serial.tools import list_ports  # type: ignore[import-untyped]
 
 from lampblack.wire.asking import SLICE_S, Asking, BoxError, NoAnswer, cause_of, read_json
 from lampblack.wire.push import requests_for
-from lampblack.wire.replies import CARD, PAPER, RECORD, Shape, Wrong
+from lampblack.wire.replies import CARD, PAPER, RECORD, SEQUENCE, Shape, Wrong
 from timing_core.wire.framing import NOT_ALL_SENT
 from timing_core.wire.methods import WIRE
 
@@ -30,9 +30,14 @@ ITEMS_MOST = 1000
 """Cards, records or lines of one list; a box keeps 64 of each at most. What goes on beyond is no box."""
 
 
-Kind = Literal["card", "paper"]
-"""What is kept in a box and goes over the wire in parts: cards and paper records."""
-_SHAPES: dict[Kind, Shape] = {"card": CARD, "paper": PAPER}
+Kind = Literal["card", "paper", "sequence"]
+"""What is kept in a box and goes over the wire in parts: cards, paper records and tray sequences."""
+_SHAPES: dict[Kind, Shape] = {"card": CARD, "paper": PAPER, "sequence": SEQUENCE}
+_KNOWN: dict[Kind, tuple[str, str]] = {
+    "paper": ("papers_max", "paper records"),
+    "sequence": ("sequences_max", "tray sequences"),
+}
+"""The key of `hello` by which a box tells that it keeps such, and what they are called."""
 
 
 class Port(NamedTuple):
@@ -213,9 +218,10 @@ class BoxClient:
         """The params that say so. A box of an earlier version knows cards alone."""
         if kind == "card":
             return {}
-        if "papers_max" not in self.about:
+        key, called = _KNOWN[kind]
+        if key not in self.about:
             raise BoxError(
-                f"The box at {self.url} keeps no paper records: its version is earlier. Install the firmware "
+                f"The box at {self.url} keeps no {called}: its version is earlier. Install the firmware "
                 "again."
             )
         return {"kind": kind}

@@ -14,6 +14,7 @@ from timing_core.light.bench import check, setting
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plain_form import is_name
 from timing_core.light.printing_map import PrintingMap
+from timing_core.light.tray_sequence import TraySequence
 from timing_core.panel.counting import KEYS
 from timing_core.records.fitted import NOTHING_FITTED, check_fitted
 from timing_core.refusal import Refusal
@@ -183,6 +184,7 @@ def _fitted(key: str) -> Shape:
 _FITTED = _keys(values=_keys({key: _fitted(key) for key in NOTHING_FITTED}), in_force=_flag)
 
 CARD: Shape = _by_the_core(lambda plain: PrintingMap.from_dict(plain).to_dict())
+SEQUENCE: Shape = _by_the_core(lambda plain: TraySequence.from_dict(plain).to_dict())
 PAPER: Shape = _by_the_core(lambda plain: PaperRecord.from_dict(plain).to_dict())
 
 _STRIP = _keys(
@@ -263,7 +265,7 @@ REPLIES: dict[str, Shape] = {
         piece=_number(),
         pieces_max=_number(),
         methods=_rows(_text(64)),
-        optional={"papers_max": _number()},
+        optional={"papers_max": _number(), "sequences_max": _number()},
     ),
     "state": _keys(
         state=_WORDS,

@@ -4,6 +4,7 @@ import "./easel.js";
 import "./room.js";
 import "./sound.js";
 import "./timeline.js";
+import "./trays.js";
 import { develop, doAsked, freshSheet } from "./room.js";
 import { changeHands, moveShade, reach, resizeShade, takeShade, turnShade, outlineKey } from "./easel.js";
 import { connect, leftMs, listen, nowMs, state, write } from "./net.js";

@@ -1,4 +1,4 @@
-// What lamp, safelight, stages and sounds did, as a strip that ends now.
+// What lamp, safelight, stages, sounds and sheets in the trays did, as a strip that ends now.
 
 import { chips } from "./chips.js";
 import { css } from "./colours.js";
@@ -43,12 +43,13 @@ function draw() {
   const shown = span ? span * 1000 : Math.max(10000, now);
   const from = span ? Math.max(0, now - shown) : 0;
   const x = (ms) => LEFT + ((ms - from) / shown) * (width - LEFT - RIGHT);
-  const lane = (height - TOP - 20) / LANES.length;
+  const lanes = [...LANES, ...state.places.map((place) => `Sheet ${place}`)];
+  const lane = (height - TOP - 20) / lanes.length;
   const y = (index) => TOP + index * lane;
   context.font = "12px system-ui, sans-serif";
   context.textBaseline = "middle";
   context.fillStyle = SOFT;
-  LANES.forEach((name, index) => context.fillText(name, 12, y(index) + lane / 2));
+  lanes.forEach((name, index) => context.fillText(name, 12, y(index) + lane / 2));
 
   // Seconds below, in steps of 1, 2 or 5 that leave room for their numbers
   const room = (60 * shown) / (width - LEFT - RIGHT) / 1000;
@@ -83,6 +84,7 @@ function draw() {
     context.restore();
   };
   for (const one of stretches("stage")) bar(0, one, GROUND, true);
+  state.places.forEach((place, at) => stretches(`sheet ${place}`).forEach((one) => bar(LANES.length + at, one, GROUND, true)));
   for (const one of stretches("lamp")) bar(1, one, INK, false);
   for (const one of stretches("safelight")) bar(2, one, DIM, false);
   let free = 0;
