@@ -29,7 +29,7 @@ from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import offset_between
 from timing_core.machine.dark_time import BETWEEN_MS
 
-LAG, SHORTEST, DRY_DOWN, SAFELIGHT, PAPER = "lag", "shortest", "drydown", "safelight", "paper"
+LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER = guided.TESTS
 
 
 class Pin(Watcher):
@@ -563,6 +563,41 @@ def test_answers_stand_until_the_last_is_given():
     assert session.box.bench.get("safelight_safe_s") == 0
 
 
+# --- the flash
+
+
+def test_the_flash_is_the_last_patch_without_a_tone():
+    session = on_test(FLASHES)
+    keys(session, "expose", "expose")  # the negative is out
+    give_all(session)
+    record = last_record(session.box)
+    given_ms = [stage["given_ms"] for stage in record["stages"]]
+    totals = [sum(given_ms[: n + 1]) for n in range(9)]
+    assert [offset_between(1000, total) for total in totals] == [40 * n for n in range(9)]
+    keys(session, "press")
+    session.input("dial", 4)
+    assert answer_of(session) == "4, 2.0 s"
+    keys(session, "press")
+    flash = session.box.work.map.flash
+    assert (flash.light_ms(), flash.filter, flash.after) == (2000, "00", False)
+    assert session.box.message == "This print has a flash of 2.0 s now, filter 00."
+    to_screen(session, "print")
+    session.input("back")
+    to_row(session, "Undo")
+    keys(session, "press")
+    assert session.box.work.map.flash is None
+
+
+def test_a_strip_with_a_tone_in_every_patch_sets_nothing():
+    session = on_test(FLASHES)
+    keys(session, "expose", "expose")
+    give_all(session)
+    keys(session, "press", "press")
+    assert session.box.message.startswith("No flash: the first patch has a tone already")
+    assert session.box.work.map.flash is None
+    assert session.box.state == "edit"
+
+
 # --- the paper strip
 
 
@@ -603,7 +638,7 @@ def test_every_test_is_given_with_the_settling_time_on(key):
         else:
             session.advance(session.next_ms())
     assert session.box.state == "browse"
-    assert presses == {LAG: 8, SHORTEST: 8, DRY_DOWN: 7, SAFELIGHT: 4, PAPER: 12}[key]
+    assert presses == {LAG: 8, SHORTEST: 8, DRY_DOWN: 7, SAFELIGHT: 4, FLASHES: 10, PAPER: 12}[key]
 
 
 @pytest.mark.parametrize("key", [key for key in HEADINGS if key in QUESTIONS])
@@ -617,7 +652,9 @@ def test_a_test_can_be_read_after_the_power_was_off(key):
     to_row(session, HEADINGS[key])
     keys(session, "press")
     assert session.box.panel.value(session.box.panel.row()) == "read it"
-    keys(session, "press", "press")
+    keys(session, "press")
+    session.input("dial", 1)
+    keys(session, "press")
     if key != SAFELIGHT:
         assert session.box.panel.screen._known.found[key]
 

@@ -537,6 +537,7 @@ def _note_guided(note) -> None:
         session.input("press")
         screen = session.box.panel.screen
         screen._known.given[key] = session.box.work.test | values
+        screen._known.keep()
         session.box.panel.come_home()
         for place in places:
             session.input("press")
@@ -548,6 +549,8 @@ def _note_guided(note) -> None:
     answered("lag", 0, strip=1)
     answered("shortest", 0)
     answered("drydown", 10)
+    answered("flash", 9, first_ms=60_000)
+    answered("flash", 0)
     for places in ((0, 0, 0), (1, 1, 1), (3, 3, 3)):
         for light in (0, 1):
             answered("safelight", *places, ladder=1, light=light)
@@ -1042,7 +1045,8 @@ def words_of(text: str, card: dict) -> set[str]:
 PLAIN_WORDS = set(
     """
     about anchor black grade
-    b between border darker display dry edge fine fogs gone grey less like little makes min nowhere
+    b between border last without tone darker develop which display dry edge
+    fine fogs gone grey less like little makes min nowhere
     pause piece prints pulses r range read safe test tests wet white
     already cancel exposing half incomplete none redo redone together yourself
     bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence

@@ -8,18 +8,31 @@ Where two bands of one piece are compared, the left half is the first of them.
 """
 
 from timing_core.light.bench import Bench
-from timing_core.light.plan import COVER, FRESH, PULSES, WAIT, WHOLE, Stage, check_light, fit
-from timing_core.light.printing_map import PrintingMap
+from timing_core.light.plan import (
+    COVER,
+    FRESH,
+    NEGATIVE,
+    PULSES,
+    WAIT,
+    WHOLE,
+    Stage,
+    check_light,
+    filter_text,
+    fit,
+)
+from timing_core.light.printing_map import Flash, PrintingMap
 from timing_core.light.stops import clock_text, per_cent_text, per_mille_less, scale, seconds_text
 from timing_core.platform import const
 from timing_core.refusal import Refusal
 
-LAG, SHORTEST, DRY_DOWN, SAFELIGHT, PAPER = TESTS = ("lag", "shortest", "drydown", "safelight", "paper")
+TESTS = ("lag", "shortest", "drydown", "safelight", "flash", "paper")
+LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER = TESTS
 HEADINGS = {
     LAG: "Lamp lag",
     SHORTEST: "Shortest light",
     DRY_DOWN: "Dry-down",
     SAFELIGHT: "Safelight",
+    FLASHES: "Flash",
     PAPER: "Paper strip",
 }
 
@@ -40,6 +53,7 @@ SETTINGS = {
         ("grey_ms", "Grey", TIME, 0),
         ("filter", "Filter", FILTER, 0),
     ),
+    FLASHES: (("first_ms", "First patch", TIME, 1000), ("filter", "Filter", FILTER, 0)),
     PAPER: (
         ("range", "Range", CHOICE, _RANGES),
         ("first_ms", "First patch", TIME, 0),
@@ -76,6 +90,9 @@ _DISPLAY = const(1)
 _UNSAFE, _BETWEEN, _LEAST = 0, 1, 2
 _QUARTERS = ("Cover 1/4", "Cover half", "Cover 3/4")
 
+_FLASH_PATCHES = const(9)
+_FLASH_STEP = const(40)
+
 _PAPER_PATCHES = const(11)
 _PAPER_STEPS = (40, 60, 80, 90)
 _PAPER_FIRST_MS = (1000, 1000, 500, 370)
@@ -97,8 +114,10 @@ def proposed(key: str, kept: dict, map: PrintingMap, bench: Bench) -> dict:
             test[name] = 0
         elif kind == FILTER:
             test[name] = filters[first]
+        elif key == PAPER:
+            test[name] = _PAPER_FIRST_MS[test["range"]]
         else:
-            test[name] = _PAPER_FIRST_MS[test["range"]] if key == PAPER else map.base_ms(0)
+            test[name] = first or map.base_ms(0)
     if key == LAG:
         test["lag_ms"] = bench.get("lag_ms")
     elif key == DRY_DOWN:
@@ -192,6 +211,19 @@ def _compile_safelight(test: dict, stages: list) -> None:
         stages[at].fresh = True
 
 
+def _flash_ms(test: dict, patch: int) -> int:
+    """The whole light of a patch of the flash's strip, from 0 on."""
+    return scale(test["first_ms"], patch * _FLASH_STEP)
+
+
+def _compile_flash(test: dict, stages: list) -> None:
+    stages.append(Stage(NEGATIVE, "out", test["filter"]))
+    given_ms = 0
+    for patch in range(_FLASH_PATCHES):
+        _add(test, stages, COVER, str(patch + 1), _flash_ms(test, patch) - given_ms)
+        given_ms = _flash_ms(test, patch)
+
+
 def _compile_paper(test: dict, stages: list) -> None:
     given_ms = 0
     for patch in range(_PAPER_PATCHES):
@@ -213,6 +245,7 @@ _COMPILE = {
     SHORTEST: _compile_shortest,
     DRY_DOWN: _compile_drydown,
     SAFELIGHT: _compile_safelight,
+    FLASHES: _compile_flash,
     PAPER: _compile_paper,
 }
 
@@ -221,6 +254,7 @@ QUESTIONS = {
     SHORTEST: ("First as dark",),
     DRY_DOWN: ("Dry like wet",),
     SAFELIGHT: ("Sheet A darker", "Sheet B darker", "Edge darker"),
+    FLASHES: ("Last without tone",),
 }
 """What is to be read when the test has come out of the trays; one without a question is read at the PC."""
 
@@ -232,6 +266,8 @@ def places(test: dict) -> int:
         return 1 + len(_LADDERS_MIN[0])
     if key == SHORTEST:
         return len(_SHORT_MS) + 1
+    if key == FLASHES:
+        return _FLASH_PATCHES + 1
     return 2 * (_PATCHES if key == LAG else _DRY_PIECES[test["strip"]]) - 1
 
 
@@ -242,12 +278,15 @@ def answer_text(test: dict, place: int) -> str:
         return "from %d min" % _LADDERS_MIN[test["ladder"]][-place] if place else "nowhere"
     if key == SHORTEST:
         return "none" if place == len(_SHORT_MS) else "%d, %d ms" % (place + 1, _SHORT_MS[place])
+    if key == FLASHES:
+        return "%d, %s" % (place, seconds_text(_flash_ms(test, place - 1))) if place else "none"
     of = "%d ms" % _lag_at(test, place) if key == LAG else per_cent_text(_dry_pm(test, place))
     return "%d%s, %s" % (place // 2 + 1, "½" if place % 2 else "", of)
 
 
 def settle(test: dict, answers: list, map: PrintingMap, bench: Bench) -> list:
-    """Set what the answers say. Returns what is kept of it, in numbers: see `told`."""
+    """Set what the answers say. Returns what is kept of it, in numbers: see `told`. Refusal if nothing can be
+    set by them."""
     key, place = test["test"], answers[0]
     if key == LAG:
         lag_ms = _lag_at(test, place)
@@ -261,6 +300,12 @@ def settle(test: dict, answers: list, map: PrintingMap, bench: Bench) -> list:
         map.dry_down_pm, map.dry_down = cut_pm, cut_pm > 0
         bench.set("new_dry_down_pm", cut_pm)
         return [cut_pm]
+    if key == FLASHES:
+        if not place:
+            raise Refusal("No flash", "the first patch has a tone already", "Begin with less, or stop down")
+        after = map.flash is not None and map.flash.after
+        map.flash = Flash(_flash_ms(test, place - 1), test["filter"], after)
+        return [map.flash.light_ms()]
     times = _LADDERS_MIN[test["ladder"]]
     found = min([_safe(times, each) for each in answers])
     if test["light"] != _DISPLAY:
@@ -283,6 +328,8 @@ def told(test: dict, found: list) -> str:
         return "The shortest light is %d ms." % number
     if key == DRY_DOWN:
         return "Dry-down is %s here and for new prints." % per_cent_text(number)
+    if key == FLASHES:
+        return "This print has a flash of %s now, %s." % (seconds_text(number), filter_text(test["filter"]))
     light = "display" if test["light"] == _DISPLAY else "safelight"
     if found[1] == _UNSAFE:
         return "Not safe: the %s fogs within %s. Change it, and test again." % (

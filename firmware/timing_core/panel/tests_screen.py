@@ -9,6 +9,7 @@ from timing_core.light.guided import (
     CHOICE,
     DRY_DOWN,
     FILTER,
+    FLASHES,
     HEADINGS,
     LAG,
     QUESTIONS,
@@ -82,11 +83,13 @@ def _found_text(key: str, found: list) -> str:
         return per_cent_text(number)
     if key == SHORTEST:
         return "%d ms" % number
+    if key == FLASHES:
+        return seconds_text(number)
     return clock_text(1000 * number) if key == SAFELIGHT else "given"
 
 
 def _is_in_force(key: str, number: int, bench) -> bool:
-    """What was found is what the bench still has."""
+    """What was found is what the bench still has; a flash is the print's, and what was found stays."""
     if key == LAG:
         return bench.get("lag_ms") == number
     if key == SHORTEST:
@@ -222,20 +225,20 @@ class GuidedScreen(Screen):
 
     def _take_answer(self, panel, number: int, place: int) -> None:
         """With the last answer, set what they say together."""
-        self._answers[number] = place
-        panel.before.value = ""
-        panel.cursor.at = self._first_question()
-        for other in range(len(QUESTIONS[self._test])):
-            if other not in self._answers:
-                panel.cursor.at += other
-                return
+        answers = dict(self._answers)
+        answers[number] = place
         work, test, known = panel.work, self._known.given[self._test], self._known
-        answers = [self._answers[each] for each in range(len(self._answers))]
-        found = settle(test, answers, work.map, work.bench)
-        known.found[self._test] = found + [_date(panel)]
-        known.keep()
+        missing = [each for each in range(len(QUESTIONS[self._test])) if each not in answers]
+        if not missing:
+            ordered = [answers[each] for each in range(len(answers))]
+            found = settle(test, ordered, work.map, work.bench)
+            known.found[self._test] = found + [_date(panel)]
+            known.keep()
+            panel.io.say(told(test, found))
+        self._answers = answers
+        panel.before.value = ""
+        panel.cursor.at = self._first_question() + (missing[0] if missing else 0)
         self._propose(panel)
-        panel.io.say(told(test, found))
 
 
 def _date(panel) -> str:
