@@ -1077,7 +1077,7 @@ def test_the_readmes_five_minutes_end_with_a_verdict(chromium):
     """As it says, step by step, but for the clock, which is stopped so that nobody has to wait."""
     (sim, *options), bench, push, ledger = readme_commands()
     assert sim == "sim"
-    with darkroom(*options) as running, contextlib.closing(chromium.new_context()) as context:
+    with darkroom(*options, plainly=True) as running, contextlib.closing(chromium.new_context()) as context:
 
         def type_in(command: list[str]) -> str:
             return lampblack(*(running.port if word.startswith("socket:") else word for word in command))
