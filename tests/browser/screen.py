@@ -96,6 +96,10 @@ class Screen:
         if path is None:
             expect(self.html).to_have_attribute("data-connected", "yes")
 
+    def resize(self, width: int, height: int) -> None:
+        self.page.set_viewport_size({"width": width, "height": height})
+        self.settle()
+
     def reload(self) -> None:
         self.page.reload()
         expect(self.html).to_have_attribute("data-connected", "yes")
