@@ -4,6 +4,7 @@ The profile has no time limits, since machines differ, and prints a blob to repl
 tries the same examples each time, so that a change is judged and not the draw; elsewhere it looks on.
 """
 
+import gc
 import os
 from pathlib import Path
 
@@ -27,6 +28,14 @@ def pytest_xdist_auto_num_workers() -> int:
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest test first: begun last, it would run on alone."""
     items.sort(key=lambda item: not item.nodeid.endswith("::TestBox::runTest"))
+
+
+def pytest_collection_finish() -> None:
+    """What is there by now stays to the end: no collection of garbage needs to look through it again. And
+    the garbage of tests is little, so that looking less often is enough."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
 
 
 @pytest.fixture(scope="session")

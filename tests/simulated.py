@@ -1,11 +1,10 @@
-"""`lampblack sim` in a process of its own, as a person starts it, and its page without a browser."""
+"""`lampblack sim` in a process of its own, and its page without a browser."""
 
 import http.client
 import json
 import re
 import signal
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ from urllib.parse import urlsplit
 from websockets.sync.client import ClientConnection, connect
 
 from lampblack.wire.box_client import BoxClient
+from tests.forked import PLAINLY, ready
 
 PATIENCE_S = 20
 LONGEST_S = 60
@@ -162,16 +162,14 @@ class Window:
         self.until(lambda window: window.state["box"]["state"] == state)
 
 
-# A shell that runs tests in the background has its children ignore Ctrl-C.
-LISTENS = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
-SIM = (sys.executable, "-c", f"{LISTENS}; from lampblack.cli import main; main()", "sim", "--port", "0")
+SIM = ("sim", "--port", "0")
 
 
 @contextmanager
-def darkroom(*options: str) -> Iterator[Darkroom]:
-    """A simulator, ended with Ctrl-C: it has to go quietly."""
+def darkroom(*options: str, plainly: bool = False) -> Iterator[Darkroom]:
+    """A simulator, ended with Ctrl-C: it has to go quietly. `plainly` has it start as a person starts it."""
     with subprocess.Popen(
-        [*SIM, *options],
+        [*(PLAINLY if plainly else ready()), *SIM, *options],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -11,6 +11,7 @@ from lampblack.board.borrowed_names import ROM_NAMES, SHORT_NAMES, BorrowedNames
 from lampblack.board.firmware_files import names_on_board, sources_on_board, texts_on_board
 from lampblack.board.folded_numbers import folded
 from lampblack.board.merged_groups import APART, EARLY, NAMES_MAX, file_of, in_files, merged
+from lampblack.board.syntax_trees import children, walk
 from lampblack.board.texts_on_flash import on_flash
 from tests import micropython
 from tests.stand_ins import Clock, board_module, clockwork
@@ -31,6 +32,13 @@ def names_in(tree):
         for field in ("id", "attr", "arg", "name", "asname")
         if isinstance(name := getattr(node, field, None), str)
     }
+
+
+def test_a_tree_is_gone_through_as_python_goes_through_it():
+    for path in PATHS.values():
+        tree = ast.parse(path.read_text("utf-8"))
+        assert walk(tree) == list(ast.walk(tree))
+        assert children(tree) == list(ast.iter_child_nodes(tree))
 
 
 # --- names

@@ -11,7 +11,6 @@ import json
 import re
 import socket
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
@@ -39,6 +38,7 @@ from lampblack.sim.simulator import build
 from lampblack.sim.window import WAITING_MAX
 from lampblack.wire.box_client import BoxClient
 from lampblack.wire.push import requests_for
+from tests.forked import ready
 from tests.simulated import Darkroom, darkroom
 from timing_core.machine.lamp import TOO_EARLY
 from timing_core.panel.sounds import SOUNDS
@@ -366,7 +366,7 @@ def test_a_card_pushed_from_a_terminal_is_told_of_at_once(room):
         window.key("press")
         window.until(lambda told: told.state["says"]["dial"] == "" and told.state["says"]["press"] == "")
         empty = window.frame
-        command = [sys.executable, "-m", "lampblack", "push", str(card), "--port", room.port]
+        command = [*ready(), "push", str(card), "--port", room.port]
         subprocess.run(command, check=True, capture_output=True)
         window.until(lambda told: told.frame != empty)
 

@@ -75,7 +75,21 @@ def test_a_sound_is_played_tone_by_tone(driver, clock, name):
     assert piezo.step() == -1
 
 
-@pytest.mark.parametrize(("first", "second"), list(itertools.product(SOUNDS, repeat=2)))
+def of_each_form(sounds) -> dict[tuple[bool, ...], str]:
+    """A sound for each order of tones and rests that there is, the last that has it: all that `step` tells
+    sounds apart by."""
+    return {tuple(hertz > 0 for hertz, _ in SOUNDS[name]): name for name in sounds}
+
+
+FIRST, SECOND = of_each_form(SOUNDS), of_each_form(reversed(SOUNDS))
+
+
+def test_what_cuts_in_is_another_sound_than_what_it_cuts_off():
+    assert FIRST.keys() == SECOND.keys()
+    assert not {*FIRST.values()} & {*SECOND.values()}
+
+
+@pytest.mark.parametrize(("first", "second"), list(itertools.product(FIRST.values(), SECOND.values())))
 def test_a_sound_that_begins_between_two_bytecodes_is_played_whole(driver, clock, first, second):
     """In the dark or under light, an exception here would end the run and spoil the sheet."""
     places = 0

@@ -18,6 +18,7 @@ from lampblack import cli
 from lampblack.sim.simulator import IDENTITY_FILE, LOCK_FILE, _OnScreen, build, identity_of
 from lampblack.wire.box_client import BoxClient
 from tests.box_model import new_session
+from tests.forked import PLAINLY
 from tests.simulated import SIM, darkroom
 from timing_core.wire.framing import frame
 
@@ -99,7 +100,7 @@ def test_a_folder_is_for_one_simulator_at_a_time(tmp_path, capsys, how):
     keep = tmp_path / "box"
     script = tmp_path / "held.txt"
     script.write_text(HELD)
-    with subprocess.Popen([*SIM, "--keep", str(keep)], stdout=subprocess.PIPE, text=True) as first:
+    with subprocess.Popen([*PLAINLY, *SIM, "--keep", str(keep)], stdout=subprocess.PIPE, text=True) as first:
         assert first.stdout is not None
         assert "darkroom" in first.stdout.readline()
         before = contents(keep)

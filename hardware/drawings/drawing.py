@@ -116,10 +116,10 @@ def _near(one: Point, other: Point) -> bool:
 
 def _on(point: Point, wire: tuple[Point, Point]) -> bool:
     """On a wire, its ends too."""
+    x, y = point
     (x0, y0), (x1, y1) = wire
-    return (
-        min(x0, x1) - NEAR <= point[0] <= max(x0, x1) + NEAR
-        and min(y0, y1) - NEAR <= point[1] <= max(y0, y1) + NEAR
+    return (x0 - NEAR <= x <= x1 + NEAR or x1 - NEAR <= x <= x0 + NEAR) and (
+        y0 - NEAR <= y <= y1 + NEAR or y1 - NEAR <= y <= y0 + NEAR
     )
 
 
@@ -310,9 +310,11 @@ class Drawing:
                     break
                 if _near(points[i], points[j]):
                     parent[root(i)] = root(j)
-        for number, wire in enumerate(self.wires):
-            for i, point in enumerate(points):
-                if _on(point, wire):
+        for number, ((x0, y0), (x1, y1)) in enumerate(self.wires):
+            left, right = min(x0, x1) - NEAR, max(x0, x1) + NEAR
+            low, high = min(y0, y1) - NEAR, max(y0, y1) + NEAR
+            for i, (x, y) in enumerate(points):
+                if left <= x <= right and low <= y <= high:
                     parent[root(i)] = root(labels + 2 * number)
         found: dict[int, tuple[set[tuple[str, str]], set[str]]] = defaultdict(lambda: (set(), set()))
         for i, (ref, pad, _) in enumerate(self.pads):
@@ -363,7 +365,7 @@ class Drawing:
         faults = []
         here = set(self.drawn)
         for net, all_pads in self.circuit.nets.items():
-            mine = [(pads, names) for pads, names in pieces if pads & set(all_pads)]
+            mine = [(pads, names) for pads, names in pieces if not pads.isdisjoint(all_pads)]
             elsewhere = {ref for ref, _ in all_pads} - here
             if len(mine) > 1 or (mine and elsewhere):
                 for pads, names in mine:
@@ -385,9 +387,9 @@ class Drawing:
 
     def _arms(self, point: Point) -> int:
         """How many lines go out from a point: three or more get a dot."""
-        arms = sum(_near(point, at) for *_, at in self.pads) + sum(
-            _near(point, name.at) for name in self.names
-        )
+        x, y = point
+        ends = [at for *_, at in self.pads] + [name.at for name in self.names]
+        arms = sum(abs(x - at[0]) < NEAR and abs(y - at[1]) < NEAR for at in ends)
         for wire in self.wires:
             if _on(point, wire):
                 arms += 1 if any(_near(point, end) for end in wire) else 2

@@ -9,7 +9,6 @@ import itertools
 import json
 import os
 import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,6 +16,7 @@ import numpy as np
 from PIL import Image
 from playwright.sync_api import Page, expect
 
+from tests.forked import ready
 from tests.simulated import Darkroom
 
 INK = (255, 64, 32)
@@ -95,6 +95,10 @@ class Screen:
         self.page.goto(self.room.address if path is None else path)
         if path is None:
             expect(self.html).to_have_attribute("data-connected", "yes")
+
+    def resize(self, width: int, height: int) -> None:
+        self.page.set_viewport_size({"width": width, "height": height})
+        self.settle()
 
     def reload(self) -> None:
         self.page.reload()
@@ -241,5 +245,5 @@ class Screen:
 
 def lampblack(*arguments: str) -> str:
     """The command in a terminal."""
-    command = [sys.executable, "-m", "lampblack", *arguments]
+    command = [*ready(), *arguments]
     return subprocess.run(command, check=True, capture_output=True, text=True).stdout

@@ -45,5 +45,5 @@ def main(names):
 
 if __name__ == "__main__":
     # Collect early, or what is kept is strewn over all of a small heap.
-    gc.threshold(4096)
+    gc.threshold(16384)
     sys.exit(main(sys.argv[1:]))

@@ -8,8 +8,9 @@ import gc
 import sys
 
 if hasattr(gc, "threshold"):
-    # MicroPython: collect early, or what is kept is strewn over all of a small heap.
-    gc.threshold(4096)
+    # MicroPython: collect early, or what is kept is strewn over all of a small heap; and not so early that
+    # collecting takes most of the time.
+    gc.threshold(16384)
 
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform

@@ -16,6 +16,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from string import ascii_lowercase, digits
 
+from lampblack.board.syntax_trees import Transformer, children, walk
+
 ROM_NAMES = frozenset((Path(__file__).parent / "rom_names.txt").read_text().split())
 BUILTINS = frozenset(dir(builtins))
 
@@ -35,7 +37,7 @@ class BorrowedNames:
 
     def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
         own: set[str] = set()
-        trees = [list(ast.walk(ast.parse(text))) for text in (kept, *sources.values())]
+        trees = [walk(ast.parse(text)) for text in (kept, *sources.values())]
         self.shared = _shared_among_classes(trees)
         self._called_by = {name for nodes in trees for name in _keywords(nodes)}
         used = set(_used(trees[0]))
@@ -43,7 +45,7 @@ class BorrowedNames:
         for module, source in sources.items():
             tree = self.by_place(source)
             own |= set(_own(tree))
-            nodes = list(ast.walk(tree))
+            nodes = walk(tree)
             used |= set(_used(nodes))
             stays |= {*module.split("."), *_texts(nodes)}
         borrowers = [
@@ -68,7 +70,7 @@ class BorrowedNames:
         """`source` with its arguments named by their places, where no call names them, and with the names
         that classes share."""
         tree = _ByPlace(self._called_by).visit(ast.parse(source))
-        for node in ast.walk(tree):
+        for node in walk(tree):
             if isinstance(node, ast.Attribute):
                 node.attr = self.shared.get(node.attr, node.attr)
         return tree
@@ -86,7 +88,7 @@ def _without_tuples(source: str) -> str:
     """`a, b = (c, d)` as `a, b = c, d`: MicroPython makes no tuple of that, which would take memory. A
     statement is a line of `source`, as `ast.unparse` writes it."""
     lines = source.split("\n")
-    for node in ast.walk(ast.parse(source)):
+    for node in walk(ast.parse(source)):
         match node:
             case ast.Assign(targets=[ast.Tuple()], value=ast.Tuple() as value):
                 line = lines[value.lineno - 1]
@@ -105,7 +107,7 @@ def _own(node: ast.AST, local: bool = False) -> Iterator[str]:
         case ast.Name(id=name, ctx=ast.Store()) if not local:
             yield name
     local = isinstance(node, ast.FunctionDef | ast.Lambda) or (local and not isinstance(node, ast.ClassDef))
-    for child in ast.iter_child_nodes(node):
+    for child in children(node):
         yield from _own(child, local)
 
 
@@ -151,7 +153,7 @@ def _shared_among_classes(trees: list[list[ast.AST]]) -> dict[str, str]:
     for nodes, of_tree in zip(trees, classes):
         inside: set[int] = set()
         for made in of_tree:
-            for node in ast.walk(made):
+            for node in walk(made):
                 inside.add(id(node))
                 if isinstance(node, ast.Attribute) and node.attr.startswith("_"):
                     places.setdefault(node.attr, set()).add(lines[made.name])
@@ -178,7 +180,7 @@ def _keywords(nodes: Iterable[ast.AST]) -> Iterator[str]:
             yield node.arg
 
 
-class _ByPlace(ast.NodeTransformer):
+class _ByPlace(Transformer):
     """Names an argument by its place, if it is given by place only: a board knows arguments by name, too.
 
     Places are counted on within a function that is in another, which may use the arguments of both.
@@ -222,11 +224,11 @@ def _assigned(node: ast.AST) -> Iterator[str]:
     if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
         yield node.id
     if not isinstance(node, ast.FunctionDef | ast.Lambda):
-        for child in ast.iter_child_nodes(node):
+        for child in children(node):
             yield from _assigned(child)
 
 
-class _Borrower(ast.NodeTransformer):
+class _Borrower(Transformer):
     def __init__(self, borrowed: Mapping[str, str]) -> None:
         self._borrowed = borrowed
 
@@ -243,7 +245,7 @@ class _Borrower(ast.NodeTransformer):
         return super().generic_visit(node)
 
 
-class _WordsAmongNames(ast.NodeTransformer):
+class _WordsAmongNames(Transformer):
     """Has a table of words made when its module is loaded. In a constant one MicroPython keeps each word
     apart, in 32 bytes, though most are names too."""
 

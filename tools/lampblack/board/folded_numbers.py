@@ -9,6 +9,8 @@ import ast
 from collections import Counter
 from collections.abc import Callable, Collection, Container, Mapping
 
+from lampblack.board.syntax_trees import Transformer, walk
+
 Numbers = Mapping[str, int]
 
 
@@ -45,7 +47,7 @@ def _asked_of(tree: ast.Module, sources: Collection[str]) -> set[tuple[str, str]
     """What a source takes from others: (module, name)."""
     whole = _whole(tree, sources)
     asked = set()
-    for node in ast.walk(tree):
+    for node in walk(tree):
         match node:
             case ast.ImportFrom(module=str(module), names=names):
                 asked |= {(module, each.name) for each in names}
@@ -58,7 +60,7 @@ def _whole(tree: ast.Module, sources: Collection[str]) -> dict[str, str]:
     """The modules of `sources` that a source imports whole, by the name that they have there."""
     return {
         each.name: f"{node.module}.{each.name}"
-        for node in ast.walk(tree)
+        for node in walk(tree)
         if isinstance(node, ast.ImportFrom)
         for each in node.names
         if f"{node.module}.{each.name}" in sources
@@ -99,14 +101,14 @@ def _number(node: ast.AST, known: Numbers) -> int | None:
 def _made_once(tree: ast.Module) -> set[str]:
     """The names that nothing else in a source has, at any depth."""
     made: Counter[str] = Counter()
-    for node in ast.walk(tree):
+    for node in walk(tree):
         match node:
             case ast.Name(id=found, ctx=ast.Store() | ast.Del()) | ast.arg(arg=found):
                 made[found] += 1
     return {name for name, count in made.items() if count == 1}
 
 
-class _Folding(ast.NodeTransformer):
+class _Folding(Transformer):
     """Folds the source of `module`, which imports others `whole`. What is in `stay` is still made."""
 
     def __init__(

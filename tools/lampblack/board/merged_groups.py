@@ -12,6 +12,8 @@ import ast
 import re
 from collections.abc import Iterable, Mapping
 
+from lampblack.board.syntax_trees import walk
+
 APART = (
     # What the board has before anything else
     "board.crash",
@@ -76,7 +78,7 @@ def merged(sources: Mapping[str, str]) -> dict[str, str]:
     trees = {module: ast.parse(source) for module, source in sources.items()}
     homes = {module.removesuffix(".__init__"): file_of(module) for module in trees}
     for tree in trees.values():
-        for node in ast.walk(tree):
+        for node in walk(tree):
             if isinstance(node, ast.ImportFrom) and node.module in homes:
                 node.module = homes[node.module]
     found: dict[str, list[ast.stmt]] = {}

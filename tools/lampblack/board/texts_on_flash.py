@@ -8,6 +8,8 @@ import ast
 from collections.abc import Callable, Container, Mapping
 from typing import TypeGuard
 
+from lampblack.board.syntax_trees import Transformer, walk
+
 READER = "board.texts"
 CALLED = "text_at"
 SHORTEST = 16
@@ -67,7 +69,7 @@ def _lists(tree: ast.Module) -> set[str]:
     found = {name for node in tree.body for name in (_list(node)[0],) if name}
     if not found:
         return found
-    nodes = list(ast.walk(tree))
+    nodes = walk(tree)
     used = [node.id for node in nodes if isinstance(node, ast.Name)]
     taken = [_taken_of(node) for node in nodes]
     return {name for name in found if used.count(name) == 1 + taken.count(name)}
@@ -110,7 +112,7 @@ def _importing(tree: ast.Module) -> ast.Module:
     return tree
 
 
-class _Putting(ast.NodeTransformer):
+class _Putting(Transformer):
     """Puts calls in place of texts, and numbers in those of `lists`. What else a module or a class makes when
     it is loaded stays, since it would be in memory anyway."""
 
