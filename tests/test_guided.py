@@ -19,7 +19,19 @@ from host_sim.optics.filament import PAPER_BLUE
 from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.lamps import LAMPS
 from host_sim.optics.lamps import lag_ms as lag_of
-from tests.box_model import GuardedDisk, keys, last_record, listen, new_session, to_row, to_screen, wait
+from tests.box_model import (
+    GuardedDisk,
+    a_card,
+    keys,
+    last_record,
+    listen,
+    load,
+    new_session,
+    to_row,
+    to_screen,
+    until_dark,
+    wait,
+)
 from tests.test_lamps import firm
 from timing_core.light import guided
 from timing_core.light.bench import Bench
@@ -561,6 +573,78 @@ def test_answers_stand_until_the_last_is_given():
         "from 3 min", "read it", "read it",
     ]  # fmt: skip
     assert session.box.bench.get("safelight_safe_s") == 0
+
+
+def with_limit(limit_s: int = 100, **bench) -> Session:
+    session = new_session()
+    session.box.asked.set_bench({"safelight_safe_s": limit_s, **bench})
+    keys(session, "expose")
+    return session
+
+
+def told_of_the_sheet(session: Session) -> bool:
+    return session.box.message.startswith("The safelight has had 4/5")
+
+
+def test_at_four_fifths_of_the_limit_the_box_says_so_once():
+    session = with_limit()
+    wait(session, 79_999)
+    assert not told_of_the_sheet(session)
+    wait(session, 1)
+    assert told_of_the_sheet(session)
+    session.input("dial", 1)
+    wait(session, 500_000)
+    assert not told_of_the_sheet(session)
+
+
+def test_only_the_time_with_the_safelight_on_is_counted():
+    session = with_limit(safelight="exposing")
+    wait(session, 70_000)
+    keys(session, "expose")
+    until_dark(session)  # 10 s of light, and the safelight out
+    assert session.box.state == "browse"
+    session = with_limit(safelight="exposing")
+    load(session, a_card(("sky", 60), base_ms=30_000))
+    keys(session, "expose")
+    wait(session, 70_000)
+    keys(session, "expose")
+    until_dark(session)
+    wait(session, 9_999)
+    assert not told_of_the_sheet(session)
+    wait(session, 1)
+    assert told_of_the_sheet(session)
+
+
+def test_under_light_it_is_told_as_soon_as_that_is_over():
+    session = with_limit()
+    load(session, a_card(("sky", 60), base_ms=30_000))
+    keys(session, "expose")
+    wait(session, 60_000)
+    keys(session, "expose")
+    wait(session, 25_000)
+    assert session.lamp.lit
+    assert not told_of_the_sheet(session)
+    until_dark(session)
+    wait(session, 1)
+    assert told_of_the_sheet(session)
+
+
+def test_the_next_print_is_counted_anew_and_none_between_them():
+    session = with_limit()
+    wait(session, 70_000)
+    keys(session, "expose")
+    until_dark(session)
+    wait(session, 200_000)
+    assert not told_of_the_sheet(session)
+    keys(session, "expose")
+    wait(session, 70_000)
+    assert not told_of_the_sheet(session)
+
+
+def test_without_a_limit_nothing_is_told():
+    session = with_limit(0)
+    wait(session, 3_000_000)
+    assert session.box.message == ""
 
 
 # --- the flash

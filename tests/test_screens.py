@@ -556,6 +556,12 @@ def _note_guided(note) -> None:
             answered("safelight", *places, ladder=1, light=light)
     note(situation("a paper strip, given"), "in the ledger")
     note(situation("a test's screen, to be read"), "read it here")
+    for name in ("ready, burn", "held", "ready, base", "edit base"):
+        session = situation(name)
+        session.box.lamp.sheet_time.begin(session.now_ms)
+        session.box.asked.set_bench({"safelight_safe_s": 10})
+        wait(session, 8000)
+        note(session, "4/5" if session.box.in_run else "")
     session = new_session()
     session.box.asked.set_bench({"lag_ms": 2000})
     to_screen(session, "tests")
@@ -1045,6 +1051,7 @@ def words_of(text: str, card: dict) -> set[str]:
 PLAIN_WORDS = set(
     """
     about anchor black grade
+    developer into soon time
     b between border last without tone darker develop which display dry edge
     fine fogs gone grey less like little makes min nowhere
     pause piece prints pulses r range read safe test tests wet white

@@ -29,6 +29,7 @@ from timing_core.machine.findings import Findings
 from timing_core.machine.guided_run import GuidedRun
 from timing_core.machine.lamp import Lamp
 from timing_core.machine.machine import Exchange, Machine
+from timing_core.machine.sheet_time import TOLD
 from timing_core.machine.transitions import LIT
 from timing_core.machine.trays import LOST_SHEETS, Trays
 from timing_core.machine.watch import Watch
@@ -143,6 +144,8 @@ class Box:
                 io.message = self.findings.known + " " + line
         if ticks and not self.trays.is_idle():
             self.trays.look(_quiet_ms(self), _is_dark(self))
+        if ticks and self.lamp.sheet_time.is_in and not self.lit:
+            _tell_sheet_time(self)
         return io
 
     def _fire(self, event: str) -> None:
@@ -165,7 +168,8 @@ class Box:
 
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
-        return _due_ms(self) if self.trays.is_idle() else _due_with_trays_ms(self)
+        due = _due_ms(self) if self.trays.is_idle() else _due_with_trays_ms(self)
+        return due if self.lit or not self.lamp.sheet_time.is_in else _due_with_sheet_ms(self, due)
 
     def is_about_light(self, event: str) -> bool:
         """True in a run or under light, if this key would light the lamp now or put it out. Such an input
@@ -358,6 +362,11 @@ class Box:
         self.io.put("handover")
 
 
+def _tell_sheet_time(box: Box) -> None:
+    if box.lamp.sheet_time.tells(box.io.now_ms, box.bench.get("safelight_safe_s")):
+        box.io.refuse(TOLD)
+
+
 def _on_print(box: Box) -> bool:
     return box.panel.screen.begins == "print"
 
@@ -391,6 +400,10 @@ def _due_ms(box: Box) -> int | None:
 
 def _due_with_trays_ms(box: Box) -> int | None:
     return box.trays.due_ms(_due_ms(box), _quiet_ms(box), _is_dark(box))
+
+
+def _due_with_sheet_ms(box: Box, due):
+    return box.lamp.sheet_time.due_ms(box.io.now_ms, box.bench.get("safelight_safe_s"), due)
 
 
 def _quiet_ms(box: Box) -> int:

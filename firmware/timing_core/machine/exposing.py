@@ -243,6 +243,8 @@ class Exposing:
         if kind == "test":
             self.run.take_test(work.test)
         self.lamp.keep_dark(is_dark_test(self.run))
+        if not is_dark_test(self.run):
+            self.lamp.sheet_time.begin(self.io.now_ms)
         kept = True
         try:
             self.journal.keep_text(self.run.text)
@@ -295,6 +297,7 @@ class Exposing:
 
     def clear(self) -> None:
         self.lamp.keep_dark(False)
+        self.lamp.sheet_time.end()
         self.run.clear()
         self.cues.clear()
         self._said_full = False

@@ -8,6 +8,7 @@ Law: while the lamp is lit nothing here allocates.
 
 from timing_core.light.bench import Bench
 from timing_core.machine.machine import Exchange
+from timing_core.machine.sheet_time import SheetTime
 from timing_core.machine.strike import Cues, Strike
 from timing_core.machine.watch import CONTACT_MS, Watch
 from timing_core.ticks import HALF, later, since
@@ -36,6 +37,7 @@ class Lamp:
         self._warned = False
         self._had_warned = False
         self.safelight = False
+        self.sheet_time = SheetTime()
 
     # --- light
 
@@ -54,6 +56,7 @@ class Lamp:
         )
         if on != self.safelight:
             self.safelight = on
+            self.sheet_time.turn(self.io.now_ms, on)
             self.io.put("safelight", 1 if on else 0)
 
     def keep_dark(self, keeps: bool) -> None:
