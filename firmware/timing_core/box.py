@@ -357,10 +357,6 @@ class Box:
         self._raised = "lamp_end"
         self.io.amount = self.lamp.strike.lit_ms()
 
-    def give_prompt(self) -> None:
-        self.watch.open()
-        self.io.put("handover")
-
 
 def _tell_sheet_time(box: Box) -> None:
     if box.lamp.sheet_time.tells(box.io.now_ms, box.bench.get("safelight_safe_s")):
@@ -377,6 +373,11 @@ def _on_strip(box: Box) -> bool:
 
 def _on_test(box: Box) -> bool:
     return box.panel.screen.begins == "test"
+
+
+def _give_prompt(box: Box) -> None:
+    box.watch.open()
+    box.io.put("handover")
 
 
 def _end_test(box: Box) -> None:
@@ -502,7 +503,7 @@ DO = {
     "end_wait": (8, GuidedRun.end_wait),
     "view": (0, Box.view),
     "report_for_lamp": (0, Box.report_for_lamp),
-    "give_prompt": (0, Box.give_prompt),
+    "give_prompt": (0, _give_prompt),
     "count": (5, Acceptance.begin),
     "end_count": (5, Acceptance.end),
     "refuse_early": (3, Lamp.refuse_early),
