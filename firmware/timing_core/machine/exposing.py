@@ -242,9 +242,7 @@ class Exposing:
         self.run.begin(kind, stages, gives, self.ledger.last() + 1, work.text(kind))
         if kind == "test":
             self.run.take_test(work.test)
-        self.lamp.keep_dark(is_dark_test(self.run))
-        if not is_dark_test(self.run):
-            self.lamp.sheet_time.begin(self.io.now_ms)
+        _begin_sheet(self)
         kept = True
         try:
             self.journal.keep_text(self.run.text)
@@ -359,6 +357,14 @@ def kept_text(exposing: Exposing) -> str:
         if not exposing.run.stage.is_dark:
             left = " %s has %s to come." % (name, exposing.left_text())
     return "A run is kept." + left + " End it, and begin this one?"
+
+
+def _begin_sheet(exposing: Exposing) -> None:
+    """A fresh sheet is in the easel, and its time under the safelight is counted, but in a test of that."""
+    is_dark = is_dark_test(exposing.run)
+    exposing.lamp.keep_dark(is_dark)
+    if not is_dark:
+        exposing.lamp.sheet_time.begin(exposing.io.now_ms)
 
 
 def is_dark_test(run: Run) -> bool:
