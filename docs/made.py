@@ -8,6 +8,7 @@ In a block of `wire` the requests are the page's own, and everything else is mad
 
 import re
 from binascii import crc32
+from functools import partial
 from pathlib import Path
 
 from host_sim.box.frame_pictures import png_bytes
@@ -22,6 +23,7 @@ from lampblack.text.settings import AUTO, MEANINGS, setting_text
 from timing_core.canonical import encode
 from timing_core.light.bench import setting, setting_keys
 from timing_core.light.printing_map import Mark, PrintingMap
+from timing_core.light.stops import scale
 from timing_core.wire.framing import frame
 
 DOCS = Path(__file__).parent
@@ -37,7 +39,7 @@ SETTLED_MS = 1000
 PRINTING = """
 back
 picture screens
-dial 4
+dial 5
 press
 picture shelf
 press
@@ -107,7 +109,7 @@ dial 9
 press
 picture ledger
 back
-dial -6
+dial -7
 press
 lamp
 wait 1
@@ -129,7 +131,7 @@ picture trays
 """
 REFUSED = """
 back
-dial 4
+dial 5
 press
 press
 dial 1
@@ -139,7 +141,22 @@ press
 expose
 picture refused
 """
-SCRIPTS = (PRINTING, STRIP, TRAYS, REFUSED)
+LIGHT_CELL = """
+back
+dial 4
+press
+wait 5
+lamp
+wait 5
+press
+wait 5
+picture light-cell-lit
+press
+lamp
+wait 2
+picture light-cell
+"""
+SCRIPTS = (PRINTING, STRIP, TRAYS, REFUSED, LIGHT_CELL)
 
 
 def session_of_pictures() -> Session:
@@ -151,7 +168,17 @@ def session_of_pictures() -> Session:
     for path in sorted(EXAMPLES.glob("*.toml")):
         card = PrintingMap.from_dict(cards.load(path))
         session.box.shelf.keep_text(card.name, card.text())
+    totals = [scale(1000, 40 * patch) for patch in range(11)]
+    session.box.store.put("light-cell", encode([["", "2", 36_000, 6, totals]]))
+    session.read_cell = partial(_read_cell, session)
     return session
+
+
+def _read_cell(session: Session, range: int, from_ms: int, to_ms: int) -> int:
+    """A cell without noise, which after 6 s under the lamp is moved to a place with 3 1/2 stops more."""
+    if not session.lamp.lit:
+        return 3
+    return 3 + scale(3000, 0 if to_ms < session.lamp.lit_ms + 6000 else 420)
 
 
 def pictures() -> dict[str, bytes]:

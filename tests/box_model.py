@@ -17,10 +17,13 @@ from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from host_sim.box.session import Session, Watcher
 from lampblack.wire.push import requests_for
+from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.guided import HEADINGS
 from timing_core.light.printing_map import PrintingMap
+from timing_core.machine.cell_strips import CellStrip
+from timing_core.machine.light_cell import BRIGHT, GONE, OVER, RATIO_HUNDREDTHS
 from timing_core.records.store import Store
 from timing_core.refusal import Refusal
 from timing_core.wire.framing import frame
@@ -783,6 +786,93 @@ def _in_trays(session: Session, card: dict) -> None:
     wait(session, 8000)
 
 
+class PlainCell:
+    """A light cell without noise. `counts` is what a conversion counts under the lamp, `dark` in the dark."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.counts, self.dark = 30000, 3
+        self.is_plugged = True
+        session.read_cell = self.read
+
+    def read(self, range: int, from_ms: int, to_ms: int) -> int:
+        if not self.is_plugged:
+            return GONE
+        counts = self.dark + (self.counts if self.session.lamp.lit else 0)
+        if range == BRIGHT:
+            counts = counts * 100 // RATIO_HUNDREDTHS
+        return OVER if counts > 58000 else counts
+
+
+CELL_READ_MS = 4300
+"""The lamp and two conversions that are passed over, and four."""
+
+
+def _cell(session: Session, card: dict, strip: bool = True) -> PlainCell:
+    """On the Light cell screen, with a paper record at work, and a strip for it."""
+    session.box.papers.keep_text("vc-2019", encode(VC_2019))
+    card = {**card, "passes": card["passes"][:1], "record": "vc-2019"}
+    card["passes"][0]["filter"] = "2"
+    load(session, card)
+    cell = PlainCell(session)
+    to_screen(session, "light_cell")
+    if strip:
+        totals = [2000 << patch for patch in range(6)]
+        session.box.panel.screen._strips.keep(CellStrip("vc-2019", "2", 120_000, 5, totals))
+    wait(session, CELL_READ_MS)
+    return cell
+
+
+def _with_cell(session: Session, card: dict) -> None:
+    _cell(session, card)
+
+
+def _filter_in(session: Session, card: dict) -> None:
+    _cell(session, card)
+    session.box.run.filter_in = "2"
+    keys(session, "lamp")
+    wait(session, CELL_READ_MS)
+
+
+def _without_strip(session: Session, card: dict) -> None:
+    _cell(session, card, strip=False)
+
+
+def _without_cell(session: Session, card: dict) -> None:
+    _cell(session, card).is_plugged = False
+    wait(session, 2000)
+
+
+def _at_spot(*counts: int, strip: bool = True):
+    """Under the lamp, with a spot taken at all of `counts` but the last."""
+
+    def enter(session: Session, card: dict) -> None:
+        cell = _cell(session, card, strip)
+        keys(session, "lamp")
+        for each in counts:
+            cell.counts = each
+            wait(session, CELL_READ_MS)
+            if each != counts[-1]:
+                keys(session, "press")
+
+    return enter
+
+
+def _spots_taken(session: Session, card: dict) -> None:
+    _at_spot(1787, 20047, 20000)(session, card)
+    keys(session, "lamp")
+    wait(session, CELL_READ_MS)
+
+
+def _of_spots(label: str, *events: str):
+    def enter(session: Session, card: dict) -> None:
+        _spots_taken(session, card)
+        to_row(session, label)
+        keys(session, *events)
+
+    return enter
+
+
 def _with_sheets(enter):
     """There with sheets on their way."""
 
@@ -876,6 +966,22 @@ SITUATIONS = {
     "held in a pulse": _after(_on_test("lag", "expose", "expose"), 100, "back"),
     "ready, to wait": _after(_on_test("safelight", "expose", "expose"), 999_900),
     "waiting": _after(_after(_on_test("safelight", "expose", "expose"), 999_900, "expose"), 5000),
+    "light cell, none": _without_cell,
+    "light cell, dark": _with_cell,
+    "light cell, no strip": _without_strip,
+    "light cell, two spots": _spots_taken,
+    "viewing, a filter is in": _filter_in,
+    "viewing for the first spot": _at_spot(1787),
+    "viewing for the second spot": _at_spot(1787, 20047),
+    "viewing too little": _at_spot(20),
+    "viewing without a strip": _at_spot(1787, strip=False),
+    "edit tone of the first spot": _of_spots("First spot as", "press"),
+    "edit base by spots": _of_spots("Base", "press"),
+    "base by spots": _of_spots("Base", "press", "press"),
+    "edit filter by spots": _of_spots("Filter", "press"),
+    "edit split grade by spots": _of_spots("Split grade", "press"),
+    "edit size by spots": _of_spots("To this size", "press"),
+    "size by spots": _of_spots("To this size", "press", "press"),
     "edit temperature": _opened("Temperature", "trays"),
     "bench": _on("bench"),
     "listen": _listening,

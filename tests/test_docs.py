@@ -724,8 +724,8 @@ def test_every_sound_is_explained_in_its_own_tones():
 
 FIRST_EVENING = """
 back
-+1 dial 4
-+1 dial -3
++1 dial 5
++1 dial -4
 press
 +1 expose
 +1 expose

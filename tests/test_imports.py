@@ -382,6 +382,14 @@ LAWS = {
         {"box", "sheet", "now_ms", "session"},
         READS,
     ),
+    # "It may not know what the box makes of it."
+    "host_sim/darkroom/lying_cell.py": (
+        CORE | PAPER | FILM | BROWSER | WALL_CLOCK,
+        {"box"},
+        {"session.read_cell ="},
+    ),
+    # "It may not know where it lies, nor what is made of its counts."
+    "host_sim/optics/light_sensor.py": (CORE | HOST | WALL_CLOCK, {"box", "place", "session"}, READS),
     # "It may not know the box, light or sheets."
     "host_sim/darkroom/films.py": (CORE | SESSION | LIGHT | PAPER, {"box", "sheet", "light", "lux"}, READS),
     # "It may not know the box, the hands or the lamp."

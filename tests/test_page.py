@@ -362,7 +362,7 @@ def test_a_card_pushed_from_a_terminal_is_told_of_at_once(room):
     card = Path(cli.__file__).parent / "examples" / "breakwater.toml"
     with room.window() as window:
         window.key("back")
-        window.do("dial", detents=4)
+        window.do("dial", detents=5)
         window.key("press")
         window.until(lambda told: told.state["says"]["dial"] == "" and told.state["says"]["press"] == "")
         empty = window.frame

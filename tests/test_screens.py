@@ -45,10 +45,13 @@ from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.stops import offset_between, stops_text
 from timing_core.light.tray_sequence import FACTOR
+from timing_core.machine import light_cell
+from timing_core.machine.cell_strips import CellStrip
 from timing_core.machine.exposing import kept_text
 from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
+from timing_core.panel import light_cell_screen
 from timing_core.panel.rows import ACTS, CHOOSES, TURNS
 from timing_core.records.shelf import CARDS_MAX
 from timing_core.records.store import Store
@@ -123,6 +126,7 @@ class Seen:
         with monkeypatch.context() as patch:
             patch.setattr(pen, "text", text)
             patch.setattr(screens, "enlarge", enlarge)
+            patch.setattr(light_cell_screen, "enlarge", enlarge)
             patch.setattr(screens, "clip", clip)
             patch.setattr(screens, "LARGE", self.watch(screens.LARGE))
             session.screen._words = screens._NO_WORDS  # words that were encoded beforehand are cut again
@@ -398,6 +402,7 @@ def longest_messages() -> frozenset[tuple[str, str]]:
     _note_carrying(note)
     _note_guided(note)
     _note_trays(note)
+    _note_light_cell(note)
     _note_what_is_kept(note)
     _note_undo(note)
     _note_cuts(note)
@@ -616,6 +621,41 @@ def _note_trays(note) -> None:
     note(session, "clocks of the trays")
     to_screen(session, "trays")
     note(session, "clocks of the trays")
+
+
+def _note_light_cell(note) -> None:
+    """Every reason not to go by a reading, and what is said of a strip with the longest names."""
+    for state in (*light_cell_screen._TELLS, light_cell.READY):
+        session = situation("light cell, dark", worst_card())
+        session.box.panel.screen.cell.now = state
+        keys(session, "press")
+        note(session, "Not read")
+    for totals in ([900_000, 950_000], [1, 2]):
+        session = situation("light cell, two spots", worst_card())
+        screen = session.box.panel.screen
+        screen._strips.keep(CellStrip("vc-2019", "2", 120_000, 1, totals))
+        to_row(session, "Base")
+        keys(session, "press")
+        note(session, "No base from this")
+    session = situation("light cell, two spots", worst_card())
+    session.box.work.map.passes[0].filter = LONGEST_FILTER
+    to_row(session, "Base")
+    keys(session, "press")
+    note(session, "there is no strip of")
+    session = situation("light cell, dark", worst_card())
+    to_row(session, "Keep a strip")
+    keys(session, "press")
+    note(session, "open easel was not read")
+    session.box.panel.spots[2] = 120_000
+    keys(session, "press")
+    note(session, "last strip was not")
+    session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000]
+    keys(session, "press")
+    note(session, "are the tones for")
+    session = situation("light cell, two spots", worst_card())
+    to_row(session, "Open easel")
+    keys(session, "press")
+    note(session, "Noted")
 
 
 def _note_refusals(note) -> None:
@@ -1055,6 +1095,8 @@ PLAIN_WORDS = set(
     b between border last without tone darker develop which display dry edge
     fine fogs gone grey less like little makes min nowhere
     pause piece prints pulses r range read safe test tests wet white
+    answers brighter carrier cell display else empty forget little much noted read round say size so split
+    spot tell tenth there tones without works
     already cancel exposing half incomplete none redo redone together yourself
     bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
     nearest contrast speed speeds papers start paper record push ago exact fibre h sheets sight temperature
@@ -1088,7 +1130,23 @@ PLAIN_WORDS = set(
 
 
 @every_card
-@pytest.mark.parametrize("name", [name for name in SITUATIONS if situation(name).box.lit])
+@pytest.mark.parametrize("name", [name for name in SITUATIONS if situation(name).box.lamp.meters])
+def test_what_the_light_cell_reads_is_16_pixels_tall_or_more(name, card, monkeypatch):
+    session = situation(name, CARDS[card]())
+    if session.box.lit:
+        seen = Seen(session, monkeypatch)
+        assert seen.large
+        for words, _, y, end, bottom in seen.large:
+            assert words
+            assert end <= WIDTH
+            assert bottom - y >= (24 if y == 0 else 16)
+            assert bottom <= 48
+
+
+@every_card
+@pytest.mark.parametrize(
+    "name", [name for name in SITUATIONS if situation(name).box.lit and not situation(name).box.lamp.meters]
+)
 def test_figures_are_28_pixels_tall_while_light_is_on(name, card, monkeypatch):
     session = situation(name, CARDS[card]())
     seen = Seen(session, monkeypatch)

@@ -113,7 +113,7 @@ def test_the_scripts_come_through_everything():
 
     assert all_of("states") == {name for name, _ in STATES}
     keys = {"expose", "pedal", "lamp", "back", "dial", "press"}
-    assert all_of("inputs") == {*keys, "line", "tick", "lamp_end", "power_up"}
+    assert all_of("inputs") == {*keys, "line", "tick", "lamp_end", "power_up", "reading"}
     assert all_of("outputs") >= {
         "light",
         "dark",

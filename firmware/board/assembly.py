@@ -77,6 +77,7 @@ def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) 
     wire = Wire()
     backs = ReadBacks(box.watch, inputs, arm, pulse)
     runner = Runner(box, screen, pulse, safelight, backs, inputs, display, piezo, wire, disk, dog, survivor)
+    runner.cell_for = _cell_for
     box.io.undisturbed = runner.undisturbed
     box.panel.let_go = _let_go_of_screen
     box.papers.let_go = _let_go_of_record
@@ -122,6 +123,24 @@ def _let_go(names) -> None:
 
 def _let_go_of_screen(module: str) -> None:
     _let_go((("timing_core.panel", module),))
+
+
+def _cell_for(cell, range: int):
+    """A light cell that reads in this range; None where none is to, or its file cannot be loaded."""
+    if not range:
+        if cell:
+            cell.rest()
+        return None
+    if not cell:
+        try:
+            from board.light_cell import LightCell
+
+            cell = LightCell()
+        except (ImportError, OSError, ValueError, MemoryError):
+            return None
+        _let_go((("board", "light_cell"),))
+    cell.ask(range)
+    return cell
 
 
 def _let_go_of_record() -> None:

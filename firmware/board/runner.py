@@ -60,8 +60,26 @@ _SETTLED_MS = const(10000)
 """A box that has run for this long has started well."""
 
 
+# What a light cell says when it has no conversion
+_ASKED = const(-3)
+_NOTHING = const(-4)
+
+
+def _no_cell(cell, range):
+    """See `Runner.cell_for`: nothing here reads one."""
+
+
+def _detents(inputs: Inputs, code: int) -> int:
+    """Detents that wait one after another count as one turn."""
+    detents = 1 if code == CLOCKWISE else -1
+    while inputs.peek() in (CLOCKWISE, COUNTER):
+        detents += 1 if inputs.next() == CLOCKWISE else -1
+    return detents
+
+
 class Runner:
-    """Runs `box` on the board's adapters until it is handed over to the prompt.
+    """Runs `box` on the board's adapters until it is handed over to the prompt. `cell_for(cell, range)` gives
+    the light cell that is to read in this range, 0 for not at all; `cell` is the one that did before.
 
     `watch(way, now_ms, kind, value)`, if given, is told of every input ("in") and output ("out").
     """
@@ -105,6 +123,8 @@ class Runner:
         self._asked = False
         self._settled = self._has_read_up = self._noted = False
         self._undrawn: BaseException | None = None
+        self.cell_for = _no_cell
+        self._cell = _no_cell(None, 0)
         self._began_ms = time.ticks_ms()
         self._given_ms = self._began_ms
         self._answered_ms = self._began_ms
@@ -129,7 +149,7 @@ class Runner:
                 self._tidy()
             elif self._dirty:
                 self._draw()
-            elif not (self._display.step() or self._answer()):
+            elif not (self._display.step() or (self._cell and _read_cell(self)) or self._answer()):
                 self._rest()
 
     # --- inputs
@@ -157,7 +177,7 @@ class Runner:
                         if code >= FIRST_KEY:
                             self._give(self._inputs.name(code), 0)
                         else:
-                            self._give("dial", self._detents(code))
+                            self._give("dial", _detents(self._inputs, code))
                     self._used_ms = time.ticks_ms()  # somebody, or a PC, has just used the box
             except BaseException as fault:
                 self._pulse.stop()
@@ -191,13 +211,6 @@ class Runner:
             return not self._deep
         code = self._inputs.peek()
         return code > 0 and (not self._deep or self.box.is_about_light(self._inputs.name(code)))
-
-    def _detents(self, code: int) -> int:
-        """Detents that wait one after another count as one turn."""
-        detents = 1 if code == CLOCKWISE else -1
-        while self._inputs.peek() in (CLOCKWISE, COUNTER):
-            detents += 1 if self._inputs.next() == CLOCKWISE else -1
-        return detents
 
     def _lamp_ended(self, ms: int) -> None:
         self._ended_ms = ms
@@ -260,6 +273,8 @@ class Runner:
             self._piezo.volume(value)
         elif kind == "level":
             self._display.level(value)
+        elif kind == "cell":
+            self._cell = self.cell_for(self._cell, value)
         elif kind == "handover":
             self._over = True
         if self._watch:
@@ -360,3 +375,11 @@ class Runner:
         used_ms, self._used_ms = self._used_ms, -1
         if since(time.ticks_ms(), used_ms) <= _REACTION_MS and gc.mem_free() < COLLECT_BELOW:
             gc.collect()
+
+
+def _read_cell(runner: Runner) -> bool:
+    """Ask the light cell once; False if nothing is due."""
+    counts = runner._cell.step()
+    if counts > _ASKED:
+        runner._give("reading", counts)
+    return counts > _NOTHING

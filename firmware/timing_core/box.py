@@ -8,14 +8,15 @@ Inputs: "expose", "pedal" (the same), "lamp", "back", "back_down" and "back_up" 
 down, is let go: what holds while it is, not what it does), "dial" (amount: detents,
 right is positive), "press" (of the dial), "lamp_end" (amount: ms the lamp was lit), "tick", "power_up"
 (amount: ms of light that the stage cut off by a reset is known to have got; 0: power was lost; -1: reset, and
-nothing is known), "line" (amount: one line from the wire, as bytes), "wire" (`link` was given a line outside
-of `handle`; a board does so because answering may take long and a key must not wait meanwhile). Some input
-has to come at least once a day, if only a "tick", since time is counted from input to input.
+nothing is known), "reading" (amount: a conversion of the light cell, see `machine.light_cell`), "line"
+(amount: one line from the wire, as bytes), "wire" (`link` was given a line outside of `handle`; a board does
+so because answering may take long and a key must not wait meanwhile). Some input has to come at least once a
+day, if only a "tick", since time is counted from input to input.
 
 Outputs, in `Exchange` as kind and value: "light" (ms; the only way to light the lamp), "dark", "safelight"
 (1 on, 0 off), "sound" (a name in `panel.sounds`), "volume" (0..5) and "level" (display brightness, 1..5) when
 they change, "screen" (the picture changed), "send" (bytes for the wire), "arm" (1 closes the second contact,
-0 opens it), "handover" (leave to the prompt).
+0 opens it), "cell" (the light cell is to read in this range, 0 not at all), "handover" (leave to the prompt).
 
 Law: while the lamp is lit nothing here allocates or writes a record, and nothing here has to be called for
 the light to end. Code that performs "dark" must hand in "lamp_end" before any other input.
@@ -35,7 +36,7 @@ from timing_core.machine.trays import LOST_SHEETS, Trays
 from timing_core.machine.watch import Watch
 from timing_core.panel.acceptance import Acceptance
 from timing_core.panel.panel import Panel
-from timing_core.panel.rows import back_leads_to
+from timing_core.panel.rows import back_leads_to, take_spot, takes_first, takes_second
 from timing_core.platform import Platform
 from timing_core.records.fitted import Fitted
 from timing_core.records.journal import Journal
@@ -48,6 +49,7 @@ from timing_core.wire.methods import Link
 from timing_core.wire.summary import summary_of
 
 _RUN_STATES = ("ready", "exposing", "held", "delaying", "between", "waiting")
+_BESIDE = ("back_down", "back_up", "reading")
 _QUIET = ("tick", "lamp_end", "handover", "count", "end_count")
 
 
@@ -116,9 +118,8 @@ class Box:
             if then is not None:
                 io.picture()
             return io
-        if event == "back_down" or event == "back_up":
-            self.lamp.hold_back(event == "back_down")
-            return io
+        if event in _BESIDE:
+            return _take_beside(self, event)
         if event == "pedal":
             event = "expose"
         if event == "power_up" and self.machine.has(event):
@@ -161,8 +162,7 @@ class Box:
             self.io.refuse(refusal.line)
             return
         self.machine.moves(row)
-        if not self.lamp.strike.is_lit and self.machine.state != "off":
-            self.lamp.set_safelight()  # what lights the lamp has done it before
+        _set_safelight(self)
         if event != "tick":
             self.io.picture()
 
@@ -387,6 +387,25 @@ def _end_test(box: Box) -> None:
     box.panel.screen.ended(box.panel, test)
 
 
+def _take_beside(box: Box, event: str) -> Exchange:
+    """What is no press of a control, and is taken in every state."""
+    if event != "reading":
+        box.lamp.hold_back(event == "back_down")
+    elif box.lamp.meters:
+        box.panel.screen.reading(box.panel, box.io.amount, box.lamp.strike.is_lit)
+    return box.io
+
+
+def _set_safelight(box: Box) -> None:
+    """The light cell reads while its screen is open, and the safelight is out then."""
+    meters = box.panel.screen.meters and box.machine.state not in ("counting", "away")
+    if meters != box.lamp.meters:
+        box.lamp.meters = meters
+        box.io.put("cell", 1 if meters else 0)
+    if not box.lamp.strike.is_lit and box.machine.state != "off":
+        box.lamp.set_safelight()  # what lights the lamp has done it before
+
+
 def _due_ms(box: Box) -> int | None:
     """When a tick is wanted, but for the trays."""
     state = box.machine.state
@@ -481,6 +500,8 @@ WHEN = {
     "row_ends": (2, Panel.row_ends),
     "row_turns": (2, Panel.row_turns),
     "row_leads_on": (2, Panel.row_leads_on),
+    "takes_first": (2, takes_first),
+    "takes_second": (2, takes_second),
 }
 DO = {
     "wake": (0, Box.wake),
@@ -546,6 +567,8 @@ DO = {
     "move_place": (2, Panel.move_place),
     "take_place": (2, Panel.take_place),
     "leave_choice": (2, Panel.leave_choice),
+    "take_first_spot": (2, take_spot),
+    "take_second_spot": (2, take_spot),
 }
 ABOUT = {
     Box.begin: Box.begins,

@@ -53,12 +53,22 @@ class Watcher:
         """The plug was pulled and put back: a new box on the old store."""
 
 
+CONVERSION_MS = 600
+"""How long the light cell takes for one, in either range."""
+GONE = -2
+"""Given for a conversion of a cell that does not answer, as `machine.light_cell` has it, which a board loads
+with its screen alone."""
+_RETRY_MS = 500
+"""How often that is tried again."""
+
+
 class Session:
     """A box, its lamp and a clock.
 
     `disk` keeps what the box keeps (see `timing_core.records.store`). `panel_ms` is the picture rate of a
     lit panel, 0 for no panel. `ticks_ms` is the box's tick count at the session's start. `latency_ms` is how
     long it takes to put the lamp out. `identity` is the box's own. `undrawn` is told of a fault in drawing.
+    `read_cell(range, from_ms, to_ms)` gives a conversion of the light cell (see `machine.light_cell`).
     """
 
     def __init__(
@@ -84,6 +94,9 @@ class Session:
         self.watchers: list[Watcher] = []
         self.send = _nowhere
         self.undrawn = _left_out
+        self.read_cell = _no_cell
+        self._cell_range = 0
+        self._cell_ms = -1
         self.handed_over = False
         self.box = self._new_box()
         self.screen = Drawing(self.box, self.platform)
@@ -111,6 +124,7 @@ class Session:
         if self.lamp.lit:
             self._lamp_off()
         self.circuit.arm = False
+        self._cell_ms = -1
         for watcher in self.watchers:
             watcher.reset(self.now_ms)
         # A small heap has no room for two boxes, nor always for a second frame; and as a board begins with an
@@ -145,6 +159,9 @@ class Session:
                     self._tell_circuit()
                 elif kind == "send":
                     self.send(out.value[index])
+                elif kind == "cell":
+                    self._cell_range = out.value[index]
+                    self._cell_ms = self.now_ms + CONVERSION_MS if self._cell_range else -1
                 elif kind == "handover":
                     self.handed_over = True
                 for watcher in self.watchers:
@@ -186,6 +203,8 @@ class Session:
     def next_ms(self) -> int:
         """When something will happen by itself; -1 for never."""
         ends_ms = self.lamp.ends_ms if self._cut_off_ms < 0 else self._cut_off_ms
+        if self._cell_ms >= 0 and (ends_ms < 0 or self._cell_ms < ends_ms):
+            ends_ms = self._cell_ms
         due = self.box.next_deadline()
         if due is None:
             return ends_ms
@@ -208,11 +227,18 @@ class Session:
         self.now_ms = next_ms
         if next_ms == self.lamp.ends_ms:
             self.input("lamp_end", self._lamp_off())
+        elif next_ms == self._cell_ms:
+            self._convert()
         elif next_ms == self._cut_off_ms:
             self._cut_off_ms = -1
             self._tell_circuit()
         else:
             self.input("tick")
+
+    def _convert(self) -> None:
+        counts = self.read_cell(self._cell_range, self.now_ms - CONVERSION_MS, self.now_ms)
+        self._cell_ms = self.now_ms + (CONVERSION_MS if counts != GONE else _RETRY_MS)
+        self.input("reading", counts)
 
     def left_ms(self) -> int:
         """Light the stage under way still has to give, now."""
@@ -241,6 +267,10 @@ class Session:
 
 def _nowhere(data: bytes) -> None:
     pass
+
+
+def _no_cell(range: int, from_ms: int, to_ms: int) -> int:
+    return GONE
 
 
 def _left_out(fault: Exception) -> None:

@@ -43,6 +43,13 @@ SHADES = {
         0.2,
         180,
     ),
+    "cell": Kind(
+        "Light cell",
+        "Lies on the easel under the pointer and reads the light there: open Light cell on the box. Taken "
+        "away it is pulled out.",
+        0.04,
+        0,
+    ),
 }
 """What can be held, by its shape, as `optics.sheet` casts its shadow."""
 SIZE_MIN, SIZE_MAX = 0.04, 0.8

@@ -19,6 +19,7 @@ from host_sim.darkroom.easel import WHOLE, Easel
 from host_sim.darkroom.exercises import EXERCISES
 from host_sim.darkroom.films import Films, make_ready
 from host_sim.darkroom.hands import Hands
+from host_sim.darkroom.lying_cell import LyingCell
 from host_sim.darkroom.pictures import Pictures
 from host_sim.darkroom.practice import Practice
 from host_sim.darkroom.pushing import Pack, push
@@ -63,6 +64,7 @@ class Room(Watcher):
         self.pictures.show_negative(self.films.negative.transmittance)
         self.verdict: dict[str, Any] | None = None
         house.readers.append(self)
+        self.cell = LyingCell(session, house, self.films, self.hands, lambda: self.easel.safelight)
         session.watchers.append(self)
 
     # --- what a person does
@@ -260,6 +262,8 @@ class Room(Watcher):
                 easel.patch = (int(stage.area), strip.patches)
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
+        if kind == "cell":
+            self.cell.begin()
         if kind == "safelight":
             self.settle()
             self.easel.safelight = bool(value)
@@ -274,6 +278,7 @@ class Room(Watcher):
 
     def settle(self) -> None:
         """Let the light since the last change fall on the sheet, as everything stood until now."""
+        self.cell.settle()
         from_us, now_us = self.easel.settled_us, self.session.now_ms * 1000
         if now_us <= from_us:
             return

@@ -30,7 +30,7 @@ from timing_core.machine.lamp import TOO_EARLY
 from timing_core.machine.transitions import transitions
 from timing_core.panel.sounds import SOUNDS
 
-TO_SHELF = ("b", *["ArrowDown"] * 4, "Enter")
+TO_SHELF = ("b", *["ArrowDown"] * 5, "Enter")
 """From Print to the cards in the box, key by key."""
 
 EXAMPLES = Path(cli.__file__).parent / "examples"
@@ -600,7 +600,7 @@ def take_up_halves(screen, left: str, right: str) -> None:
     page = screen.page
     screen.choose("Clear film")
     screen.click("BACK")
-    screen.wheel(4)
+    screen.wheel(5)
     for _ in range(2):
         screen.click("Press the dial")
     for name, low, high in ((left, 0.002, 0.3), (right, 0.7, 0.998)):

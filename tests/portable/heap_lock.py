@@ -301,6 +301,34 @@ def trays(now_ms, **bench):
     return desk
 
 
+def metering(now_ms, **bench):
+    """Readings in both ranges, the tones they fall on, two spots taken, and a cell that is pulled out."""
+    desk = Desk(now_ms, dict(CARD, passes=CARD["passes"][:1]), **bench)
+    totals = [2000 << patch for patch in range(6)]
+    desk.box.store.put("light-cell", encode([["", "2", 120000, 5, totals]]))
+    desk.box.panel.open_screen("light_cell")
+    desk.input("tick")
+    desk.input("back_up")
+    desk.box.lamp.meters = True
+    for _ in range(6):
+        desk.input("reading", 3)
+    desk.screen.draw()
+    desk.lit("lamp", 100)
+    heap_lock()
+    try:
+        for counts in (400, 4000, 30000, 60000, -1, 900, 60000, -1, 300, 60, 3, -2):
+            for _ in range(8):
+                desk.now_ms = later(desk.now_ms, 600)
+                desk.input("reading", counts)
+            desk.input("press")
+    finally:
+        heap_unlock()
+    assert desk.box.panel.spots == [4 * 397, 4 * 297, 0]
+    desk.put_out("lamp", 30000)
+    assert desk.box.state == "browse"
+    return desk
+
+
 CASES = {
     "a_print": a_print,
     "holds": holds,
@@ -309,6 +337,7 @@ CASES = {
     "delayed": delayed,
     "flash": flash,
     "trays": trays,
+    "metering": metering,
 }
 BENCHES = (
     {},

@@ -188,6 +188,25 @@ class PaperRecord:
         old, new = self.offset(filter, anchor), self.offset(new_filter, anchor)
         return 0 if old is None or new is None else new - old
 
+    def span(self, filter: str):
+        """The offset from the light that makes a light tone to that of black; None if the filter is not in
+        the record."""
+        light = self.offset(filter, ANCHORS[0])
+        return None if light is None else self.offset(filter, ANCHORS[2]) - light
+
+    def nearest(self, stops120: int) -> str:
+        """The filter whose span is nearest to that of two readings."""
+        names = [own[0] for own in self.filters if own[0]] or [""]
+        return min([(abs(self.span(name) - stops120), name) for name in names])[1]
+
+    def split_for(self, filter: str, light_ms: int, stops120: int) -> tuple:
+        """(soft, hard) in ms of the pair, which span what two readings do, as far as it can, where `light_ms`
+        through `filter` make a light tone."""
+        spans = [black - light for light, black in zip(self.qa, self.qs)]
+        share = share_at(spans, stops120)
+        middle_ms = scale(light_ms, -self.offset(filter, ANCHORS[0]))
+        return times_for(share, middle_ms * _UNIT, self._speed(0), self._speed(1), interp17(self.qa, share))
+
     def soft_first(self, filters: list):
         """True if two passes through `filters` are the pair, the soft one first; False if the hard one is;
         None if they are not the pair."""

@@ -106,6 +106,8 @@ arming    tick      is_closed        give              exposing
 # Viewing light: always with its limit
 viewing   lamp      -                put_out           stopping  put out
 viewing   back      -                put_out           stopping  put out
+viewing   press     takes_first      take_first_spot   viewing   first spot
+viewing   press     takes_second     take_second_spot  viewing   second spot
 viewing   lamp_end  -                view_ran_out      before
 viewing   tick      overdue          put_out_overdue   stopping
 viewing   tick      unseen           put_out_unseen    stopping

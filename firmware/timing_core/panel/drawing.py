@@ -211,10 +211,10 @@ class Hands(Pieces):
     def __init__(self, box, platform: Platform) -> None:
         super().__init__(box, platform)
         # Words of lit screens, by what the table says
-        self._lit_words = {}
+        self.lit_words = {}
         for state in LIT:
             for says in box.machine.promises(state):
-                self._lit_words[says] = in_letters(says)
+                self.lit_words[says] = in_letters(says)
         self._viewing_title = in_letters("Viewing light")
         self._in = in_letters("in")
         self._out = in_letters("out")
@@ -486,17 +486,20 @@ class Hands(Pieces):
 
     def _lit_foot(self, name: bytes, control: str) -> None:
         x = self.pen.text(self.fb, name, 0, 56)
-        self.pen.text(self.fb, self._lit_words[self.box.machine.says(control)], x, 56)
+        self.pen.text(self.fb, self.lit_words[self.box.machine.says(control)], x, 56)
         x = self.pen.text(self.fb, self._back, _LIT_COLUMN, 56)
-        self.pen.text(self.fb, self._lit_words[self.box.machine.says("back")], x, 56)
+        self.pen.text(self.fb, self.lit_words[self.box.machine.says("back")], x, 56)
 
     def _viewing(self) -> None:
         box = self.box
-        enlarge(self.buffer, WIDTH, self._viewing_title, 0, 0)
-        left_ms = box.lamp.strike.left_ms(box.io.now_ms)
-        if box.state == "arming":
-            left_ms = box.bench.get("viewing_limit_s") * 1000
-        LARGE.draw(self.fb, (left_ms + 999) // 1000, WIDTH, _SECONDS_Y, 1, False)
+        if box.panel.screen.meters:
+            box.panel.screen.draw_lit(self)
+        else:
+            enlarge(self.buffer, WIDTH, self._viewing_title, 0, 0)
+            left_ms = box.lamp.strike.left_ms(box.io.now_ms)
+            if box.state == "arming":
+                left_ms = box.bench.get("viewing_limit_s") * 1000
+            LARGE.draw(self.fb, (left_ms + 999) // 1000, WIDTH, _SECONDS_Y, 1, False)
         self._dim()
         if box.state != "stopping":
             self._lit_foot(self._lamp, "lamp")

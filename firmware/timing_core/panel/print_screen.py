@@ -412,3 +412,9 @@ def _remove(map, nth: int) -> None:
             own.marks.pop(nth - 1)
             return
         nth -= len(own.marks)
+
+
+def record_at_work(panel):
+    """The paper record that the print has, or None."""
+    paper = panel.screens[1]._paper_now(panel)
+    return paper.record if paper else None

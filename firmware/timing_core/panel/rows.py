@@ -104,6 +104,9 @@ class Screen:
     """The screen to which BACK leads, by its key; "" for the list of screens."""
     module = ""
     """What is let go of when the screen is left (see `panel.screens`)."""
+    meters = False
+    """While it is open the light cell reads, and the safelight is out. It has, besides what others have,
+    `reading(panel, counts, lit)`, `takes_spot(panel)`, `take_spot(panel)` and `draw_lit(hands)`."""
 
     def opened(self) -> "Screen":
         return self
@@ -158,6 +161,19 @@ class Screen:
 
 def back_leads_to(panel) -> str:
     return panel.cursor.screen.over or "screens"
+
+
+def takes_first(panel) -> bool:
+    """A press under the viewing light takes the first spot of the light cell; below, the second."""
+    return panel.cursor.screen.meters and panel.cursor.screen.takes_spot(panel) == 1
+
+
+def takes_second(panel) -> bool:
+    return panel.cursor.screen.meters and panel.cursor.screen.takes_spot(panel) == 2
+
+
+def take_spot(panel) -> None:
+    panel.cursor.screen.take_spot(panel)
 
 
 def within(value: int, low: int, high: int) -> int:

@@ -49,6 +49,12 @@ def _ledger():
     return LedgerScreen()
 
 
+def _light_cell():
+    from timing_core.panel.light_cell_screen import LightCellScreen
+
+    return LightCellScreen()
+
+
 def _listen():
     from timing_core.panel.listen_screen import ListenScreen
 
@@ -93,6 +99,7 @@ def screens() -> tuple:
         Later("strip", "Strip", "", _strip),
         Later("tests", "Tests", "", _tests),
         Later("trays", "Trays", "", _trays),
+        Later("light_cell", "Light cell", "", _light_cell),
         Later("shelf", "Shelf", "", _shelf),
         Later("bench", "Bench", "", _bench),
         Later("ledger", "Ledger", "", _ledger),

@@ -1,6 +1,6 @@
 """Names on the board: where the firmware has a name of its own, the board's copy has one that MicroPython
 keeps in ROM anyway, because a name of its own takes some 15 bytes of a board's memory, 12 KB in all. When
-there are no more of them, it has one of two characters.
+there are no more of them, it has one of two characters: names that are only wanted later go last.
 
 What must live here: which names are the firmware's own, which stand for them, and how to put them back into
 what a board says. It changes nothing else of a source.
@@ -29,14 +29,16 @@ FIELDS = ("id", "attr", "arg", "name", "asname", "module")
 
 class BorrowedNames:
     """Names for `sources`, the whole firmware: module ("timing_core.box") -> source. Names that occur in
-    `kept`, which is source too, stay as they are.
+    `kept`, which is source too, stay as they are. The modules of `late` are loaded when they are asked for.
 
     One name stands for one everywhere, and never for two. A name stays if it is in a string too, if it is a
     module, or if MicroPython may have a meaning for it.
     """
 
-    def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
+    def __init__(self, sources: Mapping[str, str], kept: str = "", late: Iterable[str] = ()) -> None:
         own: set[str] = set()
+        at_once: set[str] = set()
+        late = set(late)
         trees = [walk(ast.parse(text)) for text in (kept, *sources.values())]
         self.shared = _shared_among_classes(trees)
         self._called_by = {name for nodes in trees for name in _keywords(nodes)}
@@ -47,6 +49,8 @@ class BorrowedNames:
             own |= set(_own(tree))
             nodes = walk(tree)
             used |= set(_used(nodes))
+            if module not in late:
+                at_once |= set(_used(nodes))
             stays |= {*module.split("."), *_texts(nodes)}
         borrowers = [
             name
@@ -54,7 +58,7 @@ class BorrowedNames:
             if not name.startswith("__") and name.isidentifier()
         ]
         # The longest first: there are more of them than names to borrow.
-        borrowers.sort(key=lambda name: (-len(name), name))
+        borrowers.sort(key=lambda name: (name not in at_once, -len(name), name))
         lent = sorted(ROM_NAMES - BUILTINS - used - stays)
         short = sorted(SHORT_NAMES - ROM_NAMES - own - used - stays)
         self.borrowed = dict(zip(borrowers, lent, strict=False))

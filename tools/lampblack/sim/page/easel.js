@@ -102,7 +102,7 @@ function showHand() {
   showShades(Object.entries(fixed.shades).map(([shape, { title }]) => [shape, title]), shade.shape);
   const round = shade.shape === "disc" || shade.shape === "hole";
   document.getElementById("size-label").hidden = !round;
-  document.getElementById("angle-label").hidden = shade.shape === "none" || shade.shape === "hole";
+  document.getElementById("angle-label").hidden = ["none", "hole", "cell"].includes(shade.shape);
   size.value = Math.round(shade.size * 100);
   angle.value = ((shade.angle + 180) % 360) - 180;
   const waits = hands[other()].shape === "none" ? "" :
@@ -178,7 +178,7 @@ window.addEventListener("mouseup", (event) => event.button === 2 && reach(false)
 window.addEventListener("blur", () => reach(false));
 canvas.addEventListener("contextmenu", (event) => event.preventDefault());
 canvas.addEventListener("wheel", (event) => {
-  if (shade.shape === "none") return;
+  if (shade.shape === "none" || shade.shape === "cell") return;
   event.preventDefault();
   const steps = -Math.sign(event.deltaY || event.deltaX);
   if (event.shiftKey || shade.shape === "edge" || shade.shape === "cover") turnShade(steps);
@@ -267,6 +267,10 @@ function drawShade(shade, lit) {
     context.beginPath();
     context.arc(x, y, radius, 0, 2 * Math.PI);
     context.stroke();
+  } else if (shade.shape === "cell") {
+    const half = 0.012 * width; // its window, and a frame round it
+    context.strokeRect(x - half, y - half, 2 * half, 2 * half);
+    context.strokeRect(x - 2 * half, y - 2 * half, 4 * half, 4 * half);
   } else if (shade.shape !== "none") {
     const edge = (shade.shape === "cover" ? fixed.contact_edge : fixed.soft_edge) * width;
     context.translate(x, y);
