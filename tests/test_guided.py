@@ -51,6 +51,7 @@ class Pin(Watcher):
         self.session = session
         self.strikes: dict[str, list[tuple[int, int]]] = {}
         self.safelight_ms = 0
+        self.levels: list[object] = []
         self._on_ms: int | None = session.now_ms if session.box.lamp.safelight else None
         self._name = ""
         self._lit_ms = 0
@@ -64,6 +65,8 @@ class Pin(Watcher):
             self.strikes.setdefault(self._name, []).append((self._lit_ms, now_ms))
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
+        if kind == "level":
+            self.levels.append(value)
         if kind == "safelight":
             if value:
                 self._on_ms = now_ms
@@ -487,6 +490,19 @@ def test_the_display_test_leaves_the_safelight_out(light):
     keys(session, "expose")
     assert session.box.state == "waiting"
     assert session.box.lamp.safelight == (light != 1)
+
+
+@pytest.mark.parametrize(("light", "levels"), [(0, [1, 4, 1, 4]), (1, []), (2, [])])
+def test_the_display_is_dim_while_only_the_safelight_is_tested(light, levels):
+    session = on_test(SAFELIGHT)
+    session.box.asked.set_bench({"brightness": 4})
+    if light:
+        set_to(session, "Try", light)
+    pin = Pin(session)
+    keys(session, "expose", "back", "press")
+    give_all(session)
+    assert session.box.state == "browse"
+    assert pin.levels == levels
 
 
 def waiting() -> Session:

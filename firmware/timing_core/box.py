@@ -306,6 +306,7 @@ class Box:
         self.panel.kept.keep_all()
         self.panel.come_home()
         self.exposing.begin(self.panel.screen.begins)
+        self.panel.tell_levels()
 
     def take_and_begin(self) -> None:
         self.panel.take()
@@ -332,11 +333,14 @@ class Box:
         """Return to the stage at which the run was left, without light."""
         self.panel.show(self.run.kind)
         self.exposing.go_on()
+        self.panel.tell_levels()
 
     def leave_run(self) -> None:
         """Leave with the run kept. The first thing offered is to go on with it."""
         self.lamp.disarm()
         self.lamp.keep_dark(False)
+        self.run.dims = False
+        self.panel.tell_levels()
         self.panel.list_screens("go on" if self.run.can_go_on else "end")
 
     def end_run(self) -> None:
@@ -383,6 +387,7 @@ def _give_prompt(box: Box) -> None:
 def _end_test(box: Box) -> None:
     test = box.run.test
     box.guided.end_test()
+    box.panel.tell_levels()
     box.panel.show("test")
     box.panel.screen.ended(box.panel, test)
 

@@ -261,7 +261,7 @@ class Exposing:
         self.lamp.watch.close()
         self.lamp.paper_out = True
         self.lamp.settle()
-        self.lamp.keep_dark(is_dark_test(self.run))
+        _darken(self)
         self.run.is_again = True
 
     def end(self, aloud: bool = True) -> None:
@@ -361,15 +361,18 @@ def kept_text(exposing: Exposing) -> str:
 
 def _begin_sheet(exposing: Exposing) -> None:
     """A fresh sheet is in the easel, and its time under the safelight is counted, but in a test of that."""
-    is_dark = is_dark_test(exposing.run)
-    exposing.lamp.keep_dark(is_dark)
-    if not is_dark:
+    if not _darken(exposing):
         exposing.lamp.sheet_time.begin(exposing.io.now_ms)
 
 
-def is_dark_test(run: Run) -> bool:
-    """The run is a test of what a safelight does, and it is to be out but when the test has it on."""
-    return run.test is not None and run.test["test"] == "safelight"
+def _darken(exposing: Exposing) -> bool:
+    """In a test of what safelight or display do, the safelight is to be out but when the test has it on, and
+    the display dim where it is not tried itself. True in such a test."""
+    test = exposing.run.test
+    is_dark = test is not None and test["test"] == "safelight"
+    exposing.lamp.keep_dark(is_dark)
+    exposing.run.dims = test is not None and is_dark and test["light"] == 0
+    return is_dark
 
 
 class StartDelay:

@@ -18,8 +18,8 @@ class Run:
     guided test is made with; `begun` counts runs, so that one is told from the next. `cut_at` names the stage
     that a reset cut off. `is_again` is true from going on until the next strike. `is_bare`: what its stages
     have is the lamp's time, and nothing is allowed for a lag; `any_length`: they may be shorter than the
-    shortest light. `goal_ms` is the light to which the strike under way brings its stage, and `holds` is true
-    if none is to follow it. `filter_in` is the filter
+    shortest light. `dims`: the display is to give as little light as it can. `goal_ms` is the light to which
+    the strike under way brings its stage, and `holds` is true if none is to follow it. `filter_in` is the filter
     that was given or confirmed last; None from power-up until a run begins, which takes its first to be in.
     """
 
@@ -43,7 +43,7 @@ class Run:
         self.done_text = ""
         self.is_again = False
         self.test: dict | None = None
-        self.is_bare = self.any_length = self.holds = False
+        self.is_bare = self.any_length = self.holds = self.dims = False
         self.goal_ms = 0
         self.reset_stage()
 

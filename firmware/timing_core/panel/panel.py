@@ -349,7 +349,7 @@ class Panel:
 
     def tell_levels(self, anew: bool = False) -> None:
         bench = self.work.bench
-        level = bench.get("brightness")
+        level = 1 if self.run.dims else bench.get("brightness")
         if level != self._level or anew:
             self._level = level
             self.io.put("level", level)
