@@ -49,6 +49,7 @@ from tests.box_model import (
     wait,
 )
 from tests.portable.fakes import keep
+from timing_core.light.guided import HEADINGS
 from timing_core.light.plan import BOTH, CLOSES, OPENS, compile_print
 from timing_core.light.printing_map import MARKS_MAX, PASSES_MAX, PrintingMap
 
@@ -1337,3 +1338,47 @@ def test_a_mark_of_minus_a_stop_is_half_the_light():
     give_all(room)
     planned = {row["area"]: row["planned_ms"] for row in develop(room)["rows"]}
     assert planned == {"face": stops(9000, -120), REST: 9000}
+
+
+# --- guided tests
+
+
+def in_a_test(key: str, lamp: str = "ideal") -> Room:
+    room = a_room(lamp=lamp)
+    to_screen(room.session, "tests")
+    to_row(room.session, HEADINGS[key])
+    room.session.input("press")
+    return room
+
+
+def give_rest(room: Room) -> None:
+    keys(room.session, "expose")
+    while room.session.box.state in ("exposing", "between", "waiting"):
+        room.session.advance(room.session.next_ms())
+    wait(room.session, 1500)
+
+
+@pytest.mark.parametrize("key", HEADINGS)
+def test_the_sheet_of_a_guided_test_is_held_against_no_map(key):
+    room = in_a_test(key)
+    hands = IdealHands(room.session, room.house)
+    keys(room.session, "expose")
+    while room.session.box.state == "ready":
+        give_rest(room)
+        assert room.state()["sheet"]["in"]
+    verdict = develop(room)
+    assert verdict["note"].startswith("No verdict: this sheet was for a guided test.")
+    assert verdict["worst_stops"] is None
+    assert hands.sheets == []
+    assert room.state()["pictures"]["errors"] == 0
+
+
+def test_a_half_that_is_covered_in_the_lag_test_comes_out_lighter():
+    """The left half gets 16 strikes, and the right the first patch alone: less, by what the lag is not."""
+    room = in_a_test("lag", "tungsten")
+    keys(room.session, "expose")
+    shade(room, "edge", 0.75, 0.5, 1.0)
+    give_rest(room)
+    develop(room)
+    left, right = grey(room, "print")[:, 200].mean(), grey(room, "print")[:, 950].mean()
+    assert left < right, "what had light is dark"

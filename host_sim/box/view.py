@@ -136,6 +136,11 @@ class BoxView:
         return self._box.run.strikes == 1
 
     @property
+    def in_test(self) -> bool:
+        """True where the run under way or kept is a guided test: what light it gives is in no map."""
+        return self._box.run.kind == "test"
+
+    @property
     def sheet_key(self) -> tuple[int, str]:
         """What tells one sheet of paper from the next. A run that is left and gone on with later is on the
         same sheet, also when the plug was pulled in between."""

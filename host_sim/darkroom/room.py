@@ -35,6 +35,7 @@ from timing_core.light.plan import FLASH, FRESH
 
 _THROUGH_FILM = "No verdict: the flash came through the negative."
 _WITHOUT_FILM = "No verdict: light of the print came without the negative."
+_OF_A_TEST = "No verdict: this sheet was for a guided test. What came out of it is for your eyes."
 _FOGGING = "The viewing light has fallen on this sheet."
 _SET_UP = "The card is on the shelf: load it there with the dial."
 
@@ -254,7 +255,11 @@ class Room(Watcher):
             easel.tell("This light falls on no paper.")
         else:
             map, strip = self.box.began_with()
-            if easel.begin(self.box.sheet_key, run_of(map, strip)) and strip is None:
+            begins = easel.begin(self.box.sheet_key, run_of(map, strip))
+            if self.box.in_test:
+                easel.spoilt = _OF_A_TEST
+                return
+            if begins and strip is None:
                 self.practice.begin(map, self.films.negative.name)
             if self.films.is_out != (stage.kind == FLASH):
                 easel.spoilt = _WITHOUT_FILM if self.films.is_out else _THROUGH_FILM
