@@ -19,8 +19,9 @@ class Run:
     that a reset cut off. `is_again` is true from going on until the next strike. `is_bare`: what its stages
     have is the lamp's time, and nothing is allowed for a lag; `any_length`: they may be shorter than the
     shortest light. `dims`: the display is to give as little light as it can. `goal_ms` is the light to which
-    the strike under way brings its stage, and `holds` is true if none is to follow it. `filter_in` is the filter
-    that was given or confirmed last; None from power-up until a run begins, which takes its first to be in.
+    the strike under way brings its stage, and `holds` is true if none is to follow it. `filter_in` is the
+    filter that was given or confirmed last; None from power-up until a run begins, which takes its first to
+    be in.
     """
 
     def __init__(self) -> None:

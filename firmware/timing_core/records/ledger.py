@@ -10,7 +10,7 @@ A record is plain data (docs/wire.md shows one):
 
 - form: 2; n: its number; box: the identity of the box that gave the light, so that the numbers of two boxes
   are never confused;
-- kind: "print" or "strip"; map: the whole printing map as it was given (`PrintingMap.to_dict`), from which
+- kind: "print", "strip" or "test"; map: the whole printing map as it was given (`PrintingMap.to_dict`), from which
   the print can be made again to the ms; strip: the strip's settings, or null;
 - whole: true if every light is known to have been given in full, once; cut_off: the stage that a reset cut
   off, or "";
@@ -24,6 +24,8 @@ A record of form 1 has neither map nor box. `read` gives it with null and "" for
 and title as "card" and "title", and with form 1.
 
 `read` adds "kept": false for a record that waits.
+
+The record of a guided test has "test": which it is, and what it was made with (`light.guided`).
 
 A record may have "faults": a list of the faults (`machine.watch`) that were found since the record before.
 """
