@@ -10,8 +10,8 @@ A record is plain data (docs/wire.md shows one):
 
 - form: 2; n: its number; box: the identity of the box that gave the light, so that the numbers of two boxes
   are never confused;
-- kind: "print", "strip" or "test"; map: the whole printing map as it was given (`PrintingMap.to_dict`), from which
-  the print can be made again to the ms; strip: the strip's settings, or null;
+- kind: "print", "strip" or "test"; map: the whole printing map as it was given (`PrintingMap.to_dict`), from
+  which the print can be made again to the ms; strip: the strip's settings, or null;
 - whole: true if every light is known to have been given in full, once; cut_off: the stage that a reset cut
   off, or "";
 - up_s: seconds since power-up when the run ended; at: the same moment as date and time (ISO 8601, UTC), or
