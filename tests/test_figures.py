@@ -7,7 +7,7 @@ import pytest
 
 from lampblack.wire.box_client import BoxClient
 from tests.box_model import last_record
-from tests.figures import doses, plans, prints, round_trips, run, sessions, sheets
+from tests.figures import doses, evenings, plans, prints, round_trips, run, sessions, sheets
 from tests.figures.comparison import Figure, Spread, number, side_by_side
 from timing_core.light.bench import Bench
 from timing_core.light.plan import BASE, FIT, compile_print
@@ -221,3 +221,20 @@ def test_runs_take_turns():
 )  # fmt: skip
 def test_figures_are_shown_in_four_digits(value, text):
     assert number(value) == text
+
+
+# --- evenings
+
+
+def test_an_eye_that_errs_more_reads_the_lag_worse_and_the_old_way_is_worse_than_both(monkeypatch):
+    by_test, by_holds = evenings.readings("tungsten", 60)
+    assert by_test < by_holds / 2
+    monkeypatch.setattr(evenings, "EYE_D", 4 * evenings.EYE_D)
+    assert evenings.readings("tungsten", 60)[0] > 1.5 * by_test
+
+
+def test_an_eye_without_error_takes_the_place_that_is_nearest():
+    assert evenings.read([-0.3, -0.1, 0.1], 0.0) == 3
+    assert evenings.read([-0.3, -0.1, 0.1], 0.11) == 2
+    assert evenings.read([-0.3, -0.1, 0.1], 1.0) == 0
+    assert evenings.read([-0.3, -0.1, 0.1], -1.0) == 4

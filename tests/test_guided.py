@@ -16,7 +16,6 @@ from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.session import Session, Watcher
 from host_sim.optics.feed import RELAYS
 from host_sim.optics.filament import PAPER_BLUE
-from host_sim.optics.lamp_house import LampHouse
 from host_sim.optics.lamps import LAMPS
 from host_sim.optics.lamps import lag_ms as lag_of
 from tests.box_model import (
@@ -32,6 +31,7 @@ from tests.box_model import (
     until_dark,
     wait,
 )
+from tests.figures import evenings
 from tests.test_lamps import firm
 from timing_core.light import guided
 from timing_core.light.bench import Bench
@@ -169,29 +169,10 @@ def test_the_pulses_come_by_themselves_and_the_lag_is_not_allowed_for():
 def read_lag(lamp, strip: int = 0, lag_ms: int = 0) -> tuple[float, float]:
     """Where the halves of the test's strip have the same light, read without noise between the places; and
     what the strikes of its left half did lack."""
-    session = new_session()
-    house = LampHouse(session)
-    house.put_in(lamp, RELAYS["mechanical"])
-    session.box.asked.set_bench({"lag_ms": lag_ms})
-    to_screen(session, "tests")
-    session.input("press")
-    set_to(session, "Strip", strip)
-    pin = Pin(session)
-    keys(session, "expose")
-    give_all(session)
-
-    def light(strikes) -> float:
-        return sum(house.light.dose(1000 * on, 1000 * off + 2_900_000, PAPER_BLUE) for on, off in strikes)
-
-    pulses, *patches = pin.strikes.values()
-    right, apart = 0.0, []
-    for strikes in patches:
-        right += light(strikes)
-        apart.append(math.log(right / light(pulses)))
+    apart, lacked_ms = evenings.halves(lamp, strip, lag_ms)
     (at,) = [n for n in range(6) if apart[n] <= 0 < apart[n + 1]]
     part = apart[at] / (apart[at] - apart[at + 1])
     here_ms, next_ms = [guided._lag_at(a_lag_test(strip, lag_ms), 2 * (at + n)) for n in (0, 1)]
-    lacked_ms = (8000 - 1000 * light(pulses) / house.lux) / 16
     return here_ms + part * (next_ms - here_ms), lacked_ms
 
 

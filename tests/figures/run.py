@@ -14,7 +14,7 @@ from pathlib import Path
 
 from rich.console import Console
 
-from tests.figures import doses, on_micropython, page, plans, round_trips, sessions, sheets
+from tests.figures import doses, evenings, on_micropython, page, plans, round_trips, sessions, sheets
 from tests.figures.comparison import Figure, table
 
 REPEATS = 21
@@ -37,6 +37,7 @@ def measure(repeats: int, questions: int) -> list[Figure]:
         *plans.figures(repeats),
         *round_trips.figures(max(1, repeats // 3), questions),
         *doses.figures(),
+        *evenings.figures(),
         *sheets.figures(max(1, repeats // 3)),
         *page.figures(repeats * 5, min(5.0, repeats / 2)),
         *on_micropython.figures(repeats),
