@@ -12,6 +12,7 @@ import math
 import pickle
 from collections.abc import Callable
 from functools import cache
+from itertools import pairwise
 
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
@@ -131,7 +132,59 @@ def planned_strip(card: dict, strip) -> list[tuple]:
     return steps
 
 
+def planned_test(test: dict) -> list[tuple]:
+    """Every step of a guided test, as in `planned_print`; the light of a "wait" is its time."""
+    filter = test["filter"]
+    steps: list[tuple] = [("fit", "", filter, 0)]
+
+    def add(what: str, area: str, ms: int) -> None:
+        steps.append((what, area, filter, ms))
+
+    def cover(totals: list[int]) -> None:
+        for number, (before, total) in enumerate(pairwise([0, *totals])):
+            add("cover", str(number + 1), total - before)
+
+    match test["test"]:
+        case "lag":
+            step, zero_at, around = ((25, 7, 0), (50, 7, 0), (8, 4, test["lag_ms"]))[test["strip"]]
+            add("pulses", "Pulses", 8000)
+            cover([8000 - (16 - k) * (around + (zero_at - k) * step) for k in range(1, 8)])
+        case "shortest":
+            add("whole", "Left half", 2000)
+            for patch in range(1, 8):
+                add("pulses", f"Patch {patch}", 2000)
+        case "drydown":
+            cuts = [test["pm"] - 30 + 15 * n for n in range(5)] if test["strip"] else range(0, 201, 40)
+            for number, cut in enumerate([*cuts, 0]):
+                add("fresh", str(number + 1), to_ms(test["base_ms"] * (1000 - cut) / 1000))
+        case "safelight":
+            ladder = ((0, 1, 3, 7), (0, 4, 12, 28))[test["ladder"]]
+            waits = [
+                ("wait", f"{{}} {until} min", 60_000 * (until - before)) for before, until in pairwise(ladder)
+            ]
+            for sheet in "AB":
+                grey = ("whole", f"Grey {sheet}", test["grey_ms"])
+                for what, area, ms in [grey, *waits] if sheet == "A" else [*waits, grey]:
+                    add(what, area.format(sheet), ms)
+        case "flash":
+            steps.append(("negative", "out", filter, 0))
+            cover([stops(test["first_ms"], 40 * n) for n in range(9)])
+        case "paper":
+            totals = [stops(test["first_ms"], (40, 60, 80, 90)[test["range"]] * n) for n in range(11)]
+            cover(totals)
+            add("whole", "Black", min(8 * totals[-1], 120_000) - totals[-1])
+    return steps
+
+
 # --- the meter
+
+
+def in_the_dark(box) -> bool:
+    """A test of what safelight or display do is on the panel, and no wait under the safelight is counted."""
+    test = box.run.test
+    if not test or test["test"] != "safelight" or not box.in_run:
+        return False
+    return box.state != "waiting" or test["light"] == 1
 
 
 class LightMeter(Watcher):
@@ -164,7 +217,13 @@ class LightMeter(Watcher):
     @property
     def to_come_ms(self) -> int:
         """Light that the strike under way will have given when it ends by itself."""
-        return max(0, self._asked_ms - self.session.box.bench.get("lag_ms")) if self.session.lamp.lit else 0
+        return max(0, self._asked_ms - self.lag_ms) if self.session.lamp.lit else 0
+
+    @property
+    def lag_ms(self) -> int:
+        """What each strike lacks: nothing where the lamp's own time is what is planned."""
+        test = self.session.box.run.test
+        return 0 if test and test["test"] == "lag" else self.session.box.bench.get("lag_ms")
 
     def _check(self, holds: bool, fault: str) -> None:
         if not holds:
@@ -193,7 +252,7 @@ class LightMeter(Watcher):
             self._look()
             self._check(self._on_ms is None, "lit while lit")
             self._check(box.state in ("exposing", "viewing"), f"lit in {box.state}")
-            dark_room = viewing or box.bench.get("safelight") == "exposing"
+            dark_room = viewing or box.bench.get("safelight") == "exposing" or in_the_dark(box)
             self._check(
                 self.safelight == (0 if dark_room else 1), f"safelight is {self.safelight} at a strike"
             )
@@ -206,7 +265,7 @@ class LightMeter(Watcher):
         self._on_ms = None
         self.off_ms = now_ms
         if not self._viewing:
-            self.light_ms += max(0, self.seen_ms() - box.bench.get("lag_ms"))
+            self.light_ms += max(0, self.seen_ms() - self.lag_ms)
 
     def output(self, now_ms: int, kind: str, value) -> None:
         if kind == "safelight":

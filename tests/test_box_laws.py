@@ -29,12 +29,14 @@ from tests.box_model import (
     a_card,
     a_pass,
     card_lines,
+    in_the_dark,
     keys,
     last_record,
     load,
     new_session,
     planned_print,
     planned_strip,
+    planned_test,
     snapshot,
     stops,
     to_row,
@@ -45,6 +47,7 @@ from tests.box_model import (
     wire_line,
 )
 from timing_core.light.bench import setting, setting_keys
+from timing_core.light.guided import HEADINGS, TESTS
 from timing_core.light.printing_map import PrintingMap
 from timing_core.records.ledger import RECORDS_MAX
 from timing_core.refusal import Refusal
@@ -142,7 +145,9 @@ class CircuitWatcher(Watcher):
     def input(self, now_ms: int, event: str, value) -> None:
         if event in ("back_down", "back_up"):
             self.back_is_down = event == "back_down"
-        if event in ("expose", "pedal", "lamp"):
+        # Between two strikes of one stage it is dark for seconds, and what was given is noted.
+        follows = event == "tick" and self.session.box.state == "between"
+        if event in ("expose", "pedal", "lamp") or follows:
             self._writes = self.session.disk.writes
 
     def output(self, now_ms: int, kind: str, value) -> None:
@@ -310,7 +315,11 @@ class BoxMachine(RuleBasedStateMachine):
             self.stages = box.run.stages
             if box.run.stages:
                 self.journal_is_whole = True
-                self.plan = planned_strip(card, strip) if box.run.kind == "strip" else planned_print(card)
+                self.plan = {
+                    "print": lambda: planned_print(card),
+                    "strip": lambda: planned_strip(card, strip),
+                    "test": lambda: planned_test(box.run.test),
+                }[box.run.kind]()
                 self.check_stages()
         self.at = box.run.at
         if not box.run.stages:
@@ -318,9 +327,19 @@ class BoxMachine(RuleBasedStateMachine):
             return
         planned_ms = self.plan[box.run.at][3]
         close_ms = self.close_ms()
-        if box.state == "exposing":
+        if box.run.stage.kind == "wait":
+            assert not meter.light_ms
+        elif box.state == "exposing":
             if meter.seen_ms() == self.session.now_ms - self.session.lamp.lit_ms:
-                assert abs(meter.light_ms + meter.to_come_ms - planned_ms) <= close_ms
+                whole_ms = planned_ms
+                if box.run.stage.kind == "pulses":
+                    each_ms = box.run.stage.pulse_ms
+                    whole_ms = (box.run.given_ms // each_ms + 1) * each_ms
+                    assert meter.to_come_ms <= each_ms
+                assert abs(meter.light_ms + meter.to_come_ms - whole_ms) <= close_ms
+        elif box.state == "between":
+            assert abs(box.exposing.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
+            assert meter.light_ms < planned_ms
         elif box.state == "delaying":
             assert planned_ms
             assert abs(box.exposing.left_ms() - (planned_ms - meter.light_ms)) <= close_ms
@@ -382,7 +401,7 @@ class BoxMachine(RuleBasedStateMachine):
         exposing = lamp.lit and box.state != "viewing"
         off = lamp.lit and (not exposing or box.bench.get("safelight") == "exposing")
         metering = box.panel.screen.key == "light_cell" and box.state not in ("counting", "away")
-        assert self.meter.safelight == (0 if off or metering else 1)
+        assert self.meter.safelight == (0 if off or metering or in_the_dark(box) else 1)
         due = box.next_deadline()
         assert not box.lit if due is None else 0 <= due < WRAP
 
@@ -550,7 +569,7 @@ class BoxMachine(RuleBasedStateMachine):
         self.do(load, self.session, card)
 
     @precondition(lambda self: self.session.box.state == "browse")
-    @rule(screen=st.sampled_from(("print", "strip", "shelf", "bench", "ledger")))
+    @rule(screen=st.sampled_from(("print", "strip", "tests", "shelf", "bench", "ledger")))
     def go_to_screen(self, screen):
         self.do(to_screen, self.session, screen)
 
@@ -575,6 +594,31 @@ class BoxMachine(RuleBasedStateMachine):
         if self.session.box.state == "choose":
             self.choose_a_patch(n)
 
+    @precondition(lambda self: self.session.box.state == "browse")
+    @rule(
+        key=st.sampled_from(TESTS), holds=holds, stages=st.integers(1, 20), row=st.integers(0, 5), n=detents
+    )
+    def begin_a_test(self, key, holds, stages, row, n):
+        self.do(to_screen, self.session, "tests")
+        self.do(to_row, self.session, HEADINGS[key])
+        self.do(self.session.input, "press")
+        self.change_a_row(row, n, "press")
+        self.expose()
+        if self.session.box.state == "ask" and stages % 2:
+            self.do(self.session.input, "press")
+        self.give(holds, stages)
+        event(f"stood in {self.session.box.state} after a test of {key} was begun")
+
+    @precondition(lambda self: self.session.box.state in ("between", "waiting"))
+    @rule(ms=st.sampled_from((1, 500, 2999, 60_000)), key=st.sampled_from(("expose", "back", "lamp", "dial")))
+    def press_in_the_dark_of_a_test(self, ms, key):
+        """No key lights the lamp there."""
+        self.do(wait, self.session, ms)
+        if self.session.box.state in ("between", "waiting"):
+            asked = self.meter.lights_asked
+            self.do(self.session.input, key)
+            assert self.meter.lights_asked == asked
+
     def expose(self):
         """Press EXPOSE when the box listens."""
         self.do(wait, self.session, self.session.box.bench.get("settle_ms"))
@@ -588,7 +632,7 @@ class BoxMachine(RuleBasedStateMachine):
         if box.state == "notice":
             self.do(self.session.input, "press")
         elif box.state == "browse":
-            if box.panel.screen.key != "screens":
+            while box.panel.screen.key != "screens":
                 self.do(self.session.input, "back")
             self.do(to_row, self.session, "Go on")
             self.do(self.session.input, "press")
@@ -597,7 +641,7 @@ class BoxMachine(RuleBasedStateMachine):
     @precondition(lambda self: self.session.box.state == "browse" and self.session.box.run.is_kept)
     @rule()
     def end_the_run(self):
-        if self.session.box.panel.screen.key != "screens":
+        while self.session.box.panel.screen.key != "screens":
             self.do(self.session.input, "back")
         self.do(to_row, self.session, "End this run")
         if self.do(self.session.input, "press"):
@@ -611,7 +655,7 @@ class BoxMachine(RuleBasedStateMachine):
             changes = len(self.session.box.panel.undo)
             if not changes or self.session.box.state != "browse":
                 return
-            if self.session.box.panel.screen.key != "screens":
+            while self.session.box.panel.screen.key != "screens":
                 self.do(self.session.input, "back")
             self.do(to_row, self.session, "Undo")
             if not self.do(self.session.input, "press"):
@@ -637,6 +681,8 @@ class BoxMachine(RuleBasedStateMachine):
                 self.do(until_dark, self.session)
             elif self.session.box.state == "delaying":
                 self.do(wait, self.session, self.session.light_in_ms() + 200)
+            elif self.session.box.state in ("between", "waiting"):
+                self.do(wait, self.session, self.session.box.guided.is_between())
 
     @precondition(lambda self: self.session.box.state == "choose")
     @rule(n=detents)
@@ -758,9 +804,8 @@ class BoxMachine(RuleBasedStateMachine):
         """A reset that a board's registers outlive: the light given so far is known."""
         self.do(wait, self.session, ms)
         if self.session.box.state == "exposing":
-            box, lamp = self.session.box, self.session.lamp
-            assert lamp.lit
-            given_ms = max(0, self.meter.seen_ms() - box.bench.get("lag_ms"))
+            assert self.session.lamp.lit
+            given_ms = max(0, self.meter.seen_ms() - self.meter.lag_ms)
             self.pull_the_plug(self.meter.light_ms + given_ms)
 
     @rule()

@@ -63,7 +63,7 @@ def box(plug):
     board = FakeBoard(WHOLE)
     board.runs = FILES["main.py"]
     board.power_cycle()
-    board.box.shelf = documented_box().shelf
+    board.box.shelves = documented_box().shelves
     board.box.health = board_health
     return plug(board)
 

@@ -580,7 +580,7 @@ def with_limit(limit_s: int = 100, **bench) -> Session:
 
 
 def told_of_the_sheet(session: Session) -> bool:
-    return session.box.message.startswith("The safelight has had 4/5")
+    return session.box.message.startswith("The sheet's time is nearly over")
 
 
 def test_at_four_fifths_of_the_limit_the_box_says_so_once():

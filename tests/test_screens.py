@@ -1091,7 +1091,7 @@ def words_of(text: str, card: dict) -> set[str]:
 PLAIN_WORDS = set(
     """
     about anchor black grade
-    developer into soon time
+    nearly soon time
     b between border last without tone darker develop which display dry edge
     fine fogs gone grey less like little makes min nowhere
     pause piece prints pulses r range read safe test tests wet white

@@ -186,11 +186,11 @@ def test_a_paper_record_is_old_or_new_and_never_half(fault):
         disk = MemoryDisk()
         Shelf(Store(disk, platform.crc32), platform).keep_text("vc-2019", encode(small_card("vc-2019")))
         if before:
-            Shelf(Store(disk, platform.crc32), platform, papers=True).keep_text("vc-2019", encode(before))
+            Shelf(Store(disk, platform.crc32), platform, "paper").keep_text("vc-2019", encode(before))
         cutting = CuttingDisk(disk.files, 0, fault)
         with pytest.raises(PowerCut):
-            Shelf(Store(cutting, platform.crc32), platform, papers=True).keep_text("vc-2019", encode(new))
-        found = Shelf(Store(cutting, platform.crc32), platform, papers=True)
+            Shelf(Store(cutting, platform.crc32), platform, "paper").keep_text("vc-2019", encode(new))
+        found = Shelf(Store(cutting, platform.crc32), platform, "paper")
         assert found.card("vc-2019") in (before, new)
         assert found.names() == (["vc-2019"] if found.card("vc-2019") else [])
         # The card of the same name is another thing.

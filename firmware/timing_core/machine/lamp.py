@@ -58,7 +58,11 @@ class Lamp:
         )
         if on != self.safelight:
             self.safelight = on
-            self.sheet_time.turn(self.io.now_ms, on)
+            if on:
+                self.sheet_time.turn_on(self.io.now_ms)
+            else:
+                self.sheet_time.on = False
+                self.sheet_time.off_ms = self.io.now_ms
             self.io.put("safelight", 1 if on else 0)
 
     def keep_dark(self, keeps: bool) -> None:

@@ -8,35 +8,36 @@ from timing_core.platform import const
 from timing_core.ticks import later, since
 
 _TOLD_AT_PM = const(800)
-TOLD = "The safelight has had 4/5 of this sheet's time. Into the developer with it soon, or cover it."
+TOLD = "The sheet's time is nearly over: the safelight had 4/5 of it. Develop it soon, or cover it."
 
 
 class SheetTime:
-    """`is_in` while there is a sheet, `on` while the safelight is."""
+    """`is_in` while there is a sheet, `on` while the safelight is, which went out at `off_ms`. Who puts it out
+    sets these: a press that lights the lamp has no room for another call."""
 
     def __init__(self) -> None:
         self.is_in = self.on = False
-        self._used_ms = self._from_ms = 0
+        self._used_ms = self._from_ms = self.off_ms = 0
         self._told = False
 
     def begin(self, now_ms: int) -> None:
         """A sheet that has had none of it is in the easel from now on."""
         self.is_in = True
         self._used_ms = 0
-        self._from_ms = now_ms
+        self._from_ms = self.off_ms = now_ms
         self._told = False
 
     def end(self) -> None:
         self.is_in = False
 
-    def turn(self, now_ms: int, on: bool) -> None:
-        """The safelight goes on or off."""
+    def turn_on(self, now_ms: int) -> None:
+        """The safelight goes on."""
         self._used_ms = self.used_ms(now_ms)
         self._from_ms = now_ms
-        self.on = on
+        self.on = True
 
     def used_ms(self, now_ms: int) -> int:
-        return self._used_ms + (since(now_ms, self._from_ms) if self.on else 0)
+        return self._used_ms + since(now_ms if self.on else self.off_ms, self._from_ms)
 
     def _left_ms(self, now_ms: int, limit_s: int) -> int:
         return limit_s * _TOLD_AT_PM - self.used_ms(now_ms)

@@ -207,6 +207,12 @@ _STAGE = _keys(
     lag_ms=_null_or(_MS),
     at_least=_flag,
 )
+_TEST = _keys(
+    test=_WORDS,
+    filter=_WORDS,
+    optional={key: _MS for key in ("lag_ms", "base_ms", "grey_ms", "first_ms")}
+    | {key: _number() for key in ("strip", "pm", "light", "ladder", "range")},
+)
 RECORD: Shape = _keys(
     form=_number(),
     n=_number(1),
@@ -220,7 +226,7 @@ RECORD: Shape = _keys(
     at=_null_or(_moment),
     dry_down_pm=_number(),
     stages=_rows(_STAGE),
-    optional={"kept": _flag, "card": _WORDS, "title": _WORDS, "faults": _rows(_WORDS)},
+    optional={"kept": _flag, "card": _WORDS, "title": _WORDS, "faults": _rows(_WORDS), "test": _TEST},
 )
 _RECORD_IN_PIECES = _keys(n=_number(1), of=_number(1, PIECES_MOST))
 
