@@ -761,7 +761,7 @@ def test_a_window_is_told_of_the_trays_when_a_sheet_moves_and_not_while_its_cloc
     with room.window() as window:
         window.do("pace", speed=0)
         window.key("back")
-        window.do("dial", detents=2)
+        window.do("dial", detents=3)
         window.key("press")
         window.until(lambda told: told.state["says"]["press"] == "start it")
         assert window.state["trays"] == []

@@ -30,6 +30,7 @@ from timing_core.machine.lamp import TOO_EARLY
 from timing_core.machine.transitions import transitions
 from timing_core.panel.sounds import SOUNDS
 
+TO_TRAYS = ("b", *["ArrowDown"] * 3, "Enter")
 TO_SHELF = ("b", *["ArrowDown"] * 5, "Enter")
 """From Print to the cards in the box, key by key."""
 
@@ -408,7 +409,7 @@ def test_the_sheets_in_the_trays_have_their_clocks_beside_the_easel(look, room):
     screen.reload()
     screen.click("Sound off")
     screen.choose("Paused")
-    screen.keys(*TO_SHELF[:3], "Enter")
+    screen.keys(*TO_TRAYS)
     expect(screen.page.locator("#press-does")).to_have_text("start it")
     assert in_trays(screen) == [["1", "free"], ["2", "free"], ["3", "free"]]
     before = screen.places()
@@ -445,7 +446,7 @@ def test_the_sheets_in_the_trays_have_their_clocks_beside_the_easel(look, room):
 def test_three_sheets_in_the_trays_fit_every_window(look, size):
     screen = look(*size)
     screen.choose("Paused")
-    screen.keys(*TO_SHELF[:3], "Enter")
+    screen.keys(*TO_TRAYS)
     expect(screen.page.locator("#press-does")).to_have_text("start it")
     for place in range(1, 4):
         a_sheet_begins(screen)
@@ -1196,11 +1197,7 @@ def test_the_negative_is_moved_where_the_box_asks_for_it(look, room, tmp_path):
     card.write_text(text, encoding="utf-8")
     lampblack("push", str(card), "--port", room.port)
     screen = look()
-    # The first card of the shelf, which is three rows below Print
-    screen.click("BACK")
-    screen.wheel(3)
-    for _ in range(2):
-        screen.click("Press the dial")
+    screen.keys(*TO_SHELF, "Enter")  # its first card
     put_in(screen)
     screen.choose("Paused")
     screen.step(1)
