@@ -17,6 +17,7 @@ from lampblack.board.texts_on_flash import on_flash
 from tests import micropython
 from tests.stand_ins import Clock, board_module, clockwork
 from tests.test_trace import SCRIPTS, TICKS_MS, differences, trace_of
+from timing_core.box import DO, WHEN
 
 FIRMWARE = micropython.ROOT / "firmware"
 PATHS = {
@@ -293,6 +294,44 @@ def test_words_of_a_table_are_among_the_names():
     # A function would make it at each call, and `const` wants it as it is.
     assert "in ('left', 'up')" in text
     assert "const(('never', 2))" in text
+
+
+TABLE = """
+class Machine:
+    def opens(self):
+        return "opened"
+    def rings(self):
+        return "rung"
+
+def _never(machine):
+    return False
+
+WHEN = {"barred": _never}
+DO = {"opens": Machine.opens, "bolt_first": Machine.rings}
+TRANSITIONS = '''
+# opens
+shut knock barred bolt_first shut says bolt_first
+shut barred - opens bolt_first'''
+
+def done():
+    rows = [line.split() for line in TRANSITIONS.split("\\n") if line and line[0] != "#"]
+    return [(row, WHEN.get(row[2]), DO[row[3]](Machine())) for row in rows]
+"""
+
+
+def test_words_that_call_are_names_in_the_table_too():
+    names = BorrowedNames({"machine": TABLE})
+    new = names.borrowed
+    copy = run_copy(names, TABLE)
+    asked = copy("_never")
+    assert copy("done")() == [
+        (["shut", "knock", new["barred"], new["bolt_first"], "shut", "says", "bolt_first"], asked, "rung"),
+        (["shut", "barred", "-", new["opens"], "bolt_first"], None, "opened"),
+    ]
+
+
+def test_the_words_of_the_box_that_call_take_no_memory_on_a_board():
+    assert len({word for word in (*WHEN, *DO) if word not in names_on_board().borrowed}) < 15
 
 
 def test_a_traceback_has_the_functions_own_names():

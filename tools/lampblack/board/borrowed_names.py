@@ -20,6 +20,13 @@ from lampblack.board.syntax_trees import Transformer, children, walk
 ROM_NAMES = frozenset((Path(__file__).parent / "rom_names.txt").read_text().split())
 BUILTINS = frozenset(dir(builtins))
 
+CALLED_BY_WORDS = ("WHEN", "DO")
+"""Tables of `timing_core.box`. Their words are names too, and stand in the columns CALLS of TRANSITIONS, a
+text of `timing_core.machine.transitions`."""
+
+TRANSITIONS = "TRANSITIONS"
+CALLS = slice(2, 4)
+
 FIELDS = ("id", "attr", "arg", "name", "asname", "module")
 """Of a syntax tree: what may hold a name."""
 
@@ -28,8 +35,8 @@ class BorrowedNames:
     """Names for `sources`, the whole firmware: file ("timing_core.box") -> source. Names that occur in
     `kept`, which is source too, stay as they are.
 
-    A name has one that stands for it everywhere. A name stays if it is in a string too, if it is a module,
-    or if MicroPython may have a meaning for it.
+    A name has one that stands for it everywhere. A name stays if it is in a string too (but for the words of
+    CALLED_BY_WORDS), if it is a module, or if MicroPython may have a meaning for it.
     """
 
     def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
@@ -39,10 +46,11 @@ class BorrowedNames:
         own: set[str] = set()
         stays = used = set(_used(ast.walk(parsed[0])))
         for file, tree in trees.items():
-            own |= set(_own(tree))
             nodes = list(ast.walk(tree))
+            words = [word for node in nodes for word in _words_called_by(node)]
+            own |= {*_own(tree), *(str(word.value) for word in words)}
             used = used | set(_used(nodes))
-            stays = stays | {*file.split("."), *_texts(nodes)}
+            stays = stays | {*file.split("."), *_texts(node for node in nodes if node not in words)}
         borrowers = [
             name
             for name in own - stays - ROM_NAMES - BUILTINS
@@ -184,6 +192,9 @@ class _Places:
                     self._is_at(name, self._all_objects)
             case ast.keyword(arg=str(name)):
                 self._is_at(name, self._all_files)
+            case ast.Assign():
+                for word in _words_called_by(node):
+                    self._is_at(str(word.value), self._all_objects)
             case _:
                 for name in _named(node):
                     self._is_at(name, {(FILE, self._file)})
@@ -282,12 +293,33 @@ def _assigned(node: ast.AST) -> Iterator[str]:
             yield from _assigned(child)
 
 
-class _Borrower(Transformer):
+def _words_called_by(node: ast.AST) -> list[ast.Constant]:
+    match node:
+        case ast.Assign(targets=[ast.Name(id=name)], value=ast.Dict(keys=keys)) if name in CALLED_BY_WORDS:
+            return [key for key in keys if isinstance(key, ast.Constant)]
+    return []
+
+
+class _Borrower(ast.NodeTransformer):
     def __init__(self, borrowed: Mapping[str, str]) -> None:
         self._borrowed = borrowed
 
     def _new(self, name: str) -> str:
         return self._borrowed.get(name, name)
+
+    def visit_Assign(self, node: ast.Assign) -> ast.AST:
+        for word in _words_called_by(node):
+            word.value = self._new(str(word.value))
+        match node:
+            case ast.Assign(targets=[ast.Name(id=name)], value=ast.Constant(value=str(text)) as value):
+                if name == TRANSITIONS:
+                    value.value = "\n".join(map(self._row, text.split("\n")))
+        return self.generic_visit(node)
+
+    def _row(self, line: str) -> str:
+        words = line.split(None, 5)
+        words[CALLS] = map(self._new, words[CALLS])
+        return "" if line.startswith("#") else " ".join(words)
 
     def generic_visit(self, node: ast.AST) -> ast.AST:
         for field in FIELDS:
