@@ -41,12 +41,12 @@ class BorrowedNames:
 
     def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
         parsed = [ast.parse(source) for source in (kept, *sources.values())]
-        self._called_by = {name for tree in parsed for name in _keywords(ast.walk(tree))}
+        self._called_by = {name for tree in parsed for name in _keywords(walk(tree))}
         trees = {file: self.by_place(source) for file, source in sources.items()}
         own: set[str] = set()
-        stays = used = set(_used(ast.walk(parsed[0])))
+        stays = used = set(_used(walk(parsed[0])))
         for file, tree in trees.items():
-            nodes = list(ast.walk(tree))
+            nodes = walk(tree)
             words = [word for node in nodes for word in _words_called_by(node)]
             own |= {*_own(tree), *(str(word.value) for word in words)}
             used = used | set(_used(nodes))
@@ -149,7 +149,7 @@ class _Places:
 
     def __init__(self, trees: Mapping[str, ast.AST]) -> None:
         self.of: dict[str, set[Place]] = {}
-        self._line_of = _lines([node for tree in trees.values() for node in ast.walk(tree)])
+        self._line_of = _lines([node for tree in trees.values() for node in walk(tree)])
         self._all_objects = {(OBJECTS, line) for line in (ANY, *self._line_of.values())}
         self._all_files = {(FILE, file) for file in trees}
         for file, tree in trees.items():
@@ -198,7 +198,7 @@ class _Places:
             case _:
                 for name in _named(node):
                     self._is_at(name, {(FILE, self._file)})
-        for child in ast.iter_child_nodes(node):
+        for child in children(node):
             if child not in body:
                 self._look(child, within, line)
         if isinstance(node, ast.ClassDef):
@@ -300,7 +300,7 @@ def _words_called_by(node: ast.AST) -> list[ast.Constant]:
     return []
 
 
-class _Borrower(ast.NodeTransformer):
+class _Borrower(Transformer):
     def __init__(self, borrowed: Mapping[str, str]) -> None:
         self._borrowed = borrowed
 

