@@ -210,7 +210,7 @@ _STAGE = _keys(
 _TEST = _keys(
     test=_WORDS,
     filter=_WORDS,
-    optional={key: _MS for key in ("lag_ms", "base_ms", "grey_ms", "first_ms")}
+    optional=dict.fromkeys(("lag_ms", "base_ms", "grey_ms", "first_ms"), _MS)
     | {key: _number() for key in ("strip", "pm", "light", "ladder", "range")},
 )
 RECORD: Shape = _keys(
