@@ -12,8 +12,8 @@ TOLD = "The sheet's time is nearly over: the safelight had 4/5 of it. Develop it
 
 
 class SheetTime:
-    """`is_in` while there is a sheet, `on` while the safelight is, which went out at `off_ms`. Who puts it out
-    sets these: a press that lights the lamp has no room for another call."""
+    """`is_in` while there is a sheet, `on` while the safelight is, which went out at `off_ms`. Who puts it
+    out sets these: a press that lights the lamp has no room for another call."""
 
     def __init__(self) -> None:
         self.is_in = self.on = False
