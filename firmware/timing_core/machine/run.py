@@ -142,14 +142,11 @@ class Run:
             self.given_ms = min(self.goal_ms, self.given_ms + light_of(lit_ms, lag_ms))
 
     def aim(self, stage: Stage) -> int:
-        """Begin a strike of the present `stage`: how much light it is to give, in ms. All that is left, or
-        one of PULSES; what a hold has left of that comes first."""
-        goal_ms = stage.light_ms
-        if stage.pulse_ms:
-            goal_ms = min(goal_ms, (self.given_ms // stage.pulse_ms + 1) * stage.pulse_ms)
-        self.goal_ms = goal_ms
+        """Begin a strike of the present `stage` of PULSES: how much light it is to give, in ms. What a hold
+        has left of one comes first."""
+        self.goal_ms = min(stage.light_ms, (self.given_ms // stage.pulse_ms + 1) * stage.pulse_ms)
         self.holds = False
-        return goal_ms - self.given_ms
+        return self.goal_ms - self.given_ms
 
     def note_stage(self, lag_ms: int) -> None:
         """Leave the present stage behind, with what is known of it."""
