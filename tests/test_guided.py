@@ -287,6 +287,18 @@ def test_a_hold_in_a_pulse_lets_that_one_run_out():
     assert pin.lit_ms() == [500] * 13
 
 
+def test_a_hold_in_the_last_pulse_holds_no_later_stage():
+    session = pulsing(strikes=16)
+    session.input("expose")
+    give_rest(session)
+    assert (session.box.state, session.box.run.at) == ("ready", 2)
+    keys(session, "expose")
+    wait(session, 1000)
+    assert session.box.machine.says("expose") == "hold"
+    session.input("expose")
+    assert session.box.state == "held"
+
+
 def test_back_puts_a_pulse_out_at_once_and_its_rest_is_a_strike_of_its_own():
     session = pulsing()
     session.input("back")

@@ -44,7 +44,7 @@ class Run:
         self.done_text = ""
         self.is_again = False
         self.test: dict | None = None
-        self.is_bare = self.any_length = self.holds = self.dims = False
+        self.is_bare = self.any_length = self.dims = False
         self.goal_ms = 0
         self.reset_stage()
 
@@ -67,6 +67,7 @@ class Run:
             self.any_length = self.is_bare or test["test"] == "shortest"
 
     def reset_stage(self) -> None:
+        self.holds = False
         self.given_ms = 0
         self.strikes = 0
         self.at_least = False
