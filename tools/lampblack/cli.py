@@ -202,12 +202,14 @@ def pull(
     force: Force = False,
 ) -> None:
     """Copy a card from the box's shelf."""
+    _pull(name, "card", cards.dump, port, out, force)
+
+
+def _pull(
+    name: str, kind: Kind, dump: Callable[[dict[str, Any]], str], port: str | None, out: Path, force: bool
+) -> None:
     with BoxClient(the_box(port)) as box:
-        text = cards.dump(box.pull(name))
-    _write(text, out, force)
-
-
-def _write(text: str, out: Path, force: bool) -> None:
+        text = dump(box.pull(name, kind=kind))
     if out == Path("-"):
         sys.stdout.write(text)
         return
@@ -217,12 +219,16 @@ def _write(text: str, out: Path, force: bool) -> None:
 @app.command()
 def shelf(port: Port = None, as_json: AsJson = False) -> None:
     """List the cards on the box's shelf."""
+    _list("card", tables.shelf_table, port, as_json)
+
+
+def _list(kind: Kind, table: Callable[[list[dict[str, Any]]], Any], port: str | None, as_json: bool) -> None:
     with BoxClient(the_box(port)) as box:
-        found = box.cards()
+        found = box.cards(kind)
     if as_json:
         _print_json(found)
     else:
-        _print(tables.shelf_table(found))
+        _print(table(found))
 
 
 @app.command()
@@ -269,20 +275,13 @@ def paper_pull(
     force: Force = False,
 ) -> None:
     """Copy a paper record from the box."""
-    with BoxClient(the_box(port)) as box:
-        text = papers.dump(box.pull(name, kind="paper"))
-    _write(text, out, force)
+    _pull(name, "paper", papers.dump, port, out, force)
 
 
 @paper_app.command("list")
 def paper_list(port: Port = None, as_json: AsJson = False) -> None:
     """List the paper records in the box."""
-    with BoxClient(the_box(port)) as box:
-        found = box.cards("paper")
-    if as_json:
-        _print_json(found)
-    else:
-        _print(tables.papers_table(found))
+    _list("paper", tables.papers_table, port, as_json)
 
 
 @paper_app.command("remove")
@@ -318,20 +317,13 @@ def trays_pull(
     force: Force = False,
 ) -> None:
     """Copy a tray sequence from the box."""
-    with BoxClient(the_box(port)) as box:
-        text = sequences.dump(box.pull(name, kind="sequence"))
-    _write(text, out, force)
+    _pull(name, "sequence", sequences.dump, port, out, force)
 
 
 @trays_app.command("list")
 def trays_list(port: Port = None, as_json: AsJson = False) -> None:
     """List the tray sequences in the box that came from a PC."""
-    with BoxClient(the_box(port)) as box:
-        found = box.cards("sequence")
-    if as_json:
-        _print_json(found)
-    else:
-        _print(tables.shelf_table(found))
+    _list("sequence", tables.shelf_table, port, as_json)
 
 
 @trays_app.command("remove")
