@@ -328,6 +328,16 @@ def test_the_upward_key_goes_up_the_rows_and_makes_a_value_more(look):
     expect(dial).to_have_attribute("aria-valuenow", "-1")
 
 
+def test_the_key_after_a_click_is_the_boxs_at_once(look):
+    """Also where it comes before any timer: an arrow once turned the clock's choice instead of the dial."""
+    screen = look()
+    screen.page.evaluate("() => { window.setTimeout = () => 0; }")
+    screen.choose("Paused")
+    screen.keys(*TO_TRAYS)
+    expect(screen.page.locator("#press-does")).to_have_text("start it")
+    assert screen.page.get_by_role("radio", name="Paused", exact=True).is_checked()
+
+
 def test_the_dial_is_turned_by_wheel_drag_key_and_button(look):
     screen = look()
     dial = screen.page.get_by_role("spinbutton", name="Dial")

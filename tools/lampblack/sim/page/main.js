@@ -94,10 +94,14 @@ document.addEventListener("keyup", (event) => {
   if (HELD[key]) release(HELD[key]);
   else if (key === "o") reach(false);
 });
-// After a click the keys belong to the box again; who goes by keyboard keeps the focus.
-document.addEventListener("pointerup", () => setTimeout(() => {
+// After a click the keys belong to the box again, at once: the next key may come before any timer. Who goes by
+// keyboard keeps the focus.
+let isByPointer = false;
+document.addEventListener("pointerup", () => (isByPointer = true), true);
+document.addEventListener("keydown", () => (isByPointer = false), true);
+document.addEventListener("click", () => {
   const focus = document.activeElement;
-  if (focus && focus !== document.body && !focus.matches("#easel")) focus.blur();
-}));
+  if (isByPointer && focus && focus !== document.body && !focus.matches("#easel")) focus.blur();
+});
 
 connect();
