@@ -23,6 +23,7 @@ from timing_core.canonical import encode
 from timing_core.light.bench import BENCH_FORM
 from timing_core.light.guided import HEADINGS
 from timing_core.light.printing_map import PrintingMap
+from timing_core.machine.cell_doses import DOSES
 from timing_core.machine.cell_strips import CellStrip
 from timing_core.machine.light_cell import BRIGHT, GONE, OVER, RATIO_HUNDREDTHS
 from timing_core.records.store import Store
@@ -845,18 +846,32 @@ def _in_trays(session: Session, card: dict) -> None:
     wait(session, 8000)
 
 
-class PlainCell:
-    """A light cell without noise. `counts` is what a conversion counts under the lamp, `dark` in the dark."""
+class PlainCell(Watcher):
+    """A light cell without noise. `counts` is what a conversion of 600 ms counts under the lamp, `dark` what
+    any does in the dark. For doses it gathers the light of the lamp's whole time, less `lag_ms` a strike."""
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, lag_ms: int = 0) -> None:
         self.session = session
         self.counts, self.dark = 30000, 3
+        self.lag_ms = lag_ms
         self.is_plugged = True
+        self._on_ms = self._off_ms = -1
         session.read_cell = self.read
+        session.watchers.append(self)
+
+    def lamp(self, now_ms: int, on: bool) -> None:
+        if on:
+            self._on_ms = now_ms + self.lag_ms
+        else:
+            self._off_ms = now_ms
 
     def read(self, range: int, from_ms: int, to_ms: int) -> int:
         if not self.is_plugged:
             return GONE
+        if range == DOSES:
+            off_ms = to_ms if self.session.lamp.lit else min(to_ms, self._off_ms)
+            counts = self.dark + self.counts * max(0, off_ms - max(from_ms, self._on_ms)) // 600
+            return OVER if counts > 33000 else counts
         counts = self.dark + (self.counts if self.session.lamp.lit else 0)
         if range == BRIGHT:
             counts = counts * 100 // RATIO_HUNDREDTHS
@@ -973,6 +988,25 @@ def _after(enter, ms: int, *events: str):
     return late
 
 
+def _on_cell_test(key: str, *events: str):
+    """The screen of a test of the light cell with the dark read, and then these keys."""
+
+    def enter(session: Session, card: dict) -> None:
+        PlainCell(session, lag_ms=50)
+        _on_test(key)(session, card)
+        wait(session, 3000)
+        keys(session, *events)
+
+    return enter
+
+
+def _cut_off_cell_test(session: Session, card: dict) -> None:
+    _on_cell_test("cell_lag", "expose", "expose")(session, card)
+    wait(session, 5000)
+    session.reset()
+    keys(session, "press")
+
+
 def _test_given(key: str, *events: str):
     """A guided test that is given to its end, and then these keys."""
 
@@ -1015,6 +1049,15 @@ SITUATIONS = {
     "a test's screen, read": _test_given("lag", "press", "press"),
     "tests, one read": _test_given("lag", "press", "press", "back"),
     "edit an answer": _test_given("safelight", "press"),
+    "a cell's test, no cell": _on_test("cell_lag"),
+    "a cell's test, dark is read": _on_cell_test("cell_lag"),
+    "a cell's test, viewing": _after(_on_cell_test("cell_lag", "lamp"), 1000),
+    "a cell's test, ready": _on_cell_test("cell_lag", "expose"),
+    "a cell's test, exposing": _on_cell_test("cell_lag", "expose", "expose"),
+    "a cell's test, between": _after(_on_cell_test("cell_lag", "expose", "expose"), 5000),
+    "a cell's test, cut off": _cut_off_cell_test,
+    "drift, exposing": _after(_on_cell_test("drift", "expose", "expose"), 5000),
+    "drift, held": _after(_on_cell_test("drift", "expose", "expose"), 5000, "expose"),
     "a paper strip, given": _test_given("paper"),
     "edit a test's filter": _after(_on_test("shortest"), 0, "press"),
     "ready, pulses": _on_test("lag", "expose"),

@@ -20,6 +20,7 @@ from host_sim.optics.lamps import LAMPS
 from host_sim.optics.lamps import lag_ms as lag_of
 from tests.box_model import (
     GuardedDisk,
+    PlainCell,
     a_card,
     keys,
     last_record,
@@ -41,7 +42,7 @@ from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import offset_between
 from timing_core.machine.dark_time import BETWEEN_MS
 
-LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER = guided.TESTS
+LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER, CELL_LAG, DRIFT = guided.TESTS
 
 
 class Pin(Watcher):
@@ -84,6 +85,9 @@ def on_test(key: str, disk: MemoryDisk | None = None, **more) -> Session:
     to_screen(session, "tests")
     to_row(session, HEADINGS[key])
     session.input("press")
+    if key in guided.OF_THE_CELL:
+        session.cell = PlainCell(session, lag_ms=50)
+        wait(session, 3000)
     return session
 
 
@@ -731,7 +735,8 @@ def test_every_test_is_given_with_the_settling_time_on(key):
         else:
             session.advance(session.next_ms())
     assert session.box.state == "browse"
-    assert presses == {LAG: 8, SHORTEST: 8, DRY_DOWN: 7, SAFELIGHT: 4, FLASHES: 10, PAPER: 12}[key]
+    wanted = {LAG: 8, SHORTEST: 8, DRY_DOWN: 7, SAFELIGHT: 4, FLASHES: 10, PAPER: 12, CELL_LAG: 2, DRIFT: 1}
+    assert presses == wanted[key]
 
 
 @pytest.mark.parametrize("key", [key for key in HEADINGS if key in QUESTIONS])

@@ -18,6 +18,7 @@ from tests.box_model import (
     GuardedDisk,
     Listener,
     PickyDisk,
+    PlainCell,
     a_card,
     a_pass,
     ask,
@@ -46,12 +47,13 @@ from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.stops import offset_between, stops_text
 from timing_core.light.tray_sequence import FACTOR
 from timing_core.machine import light_cell
+from timing_core.machine.cell_doses import MISSED
 from timing_core.machine.cell_strips import CellStrip
 from timing_core.machine.exposing import kept_text
 from timing_core.machine.watch import FAULTS, LINES
 from timing_core.panel import drawing as screens
 from timing_core.panel import letters as font
-from timing_core.panel import light_cell_screen
+from timing_core.panel import light_cell_screen, tests_screen
 from timing_core.panel.rows import ACTS, CHOOSES, TURNS
 from timing_core.records.shelf import CARDS_MAX
 from timing_core.records.store import Store
@@ -127,6 +129,7 @@ class Seen:
             patch.setattr(pen, "text", text)
             patch.setattr(screens, "enlarge", enlarge)
             patch.setattr(light_cell_screen, "enlarge", enlarge)
+            patch.setattr(tests_screen, "enlarge", enlarge)
             patch.setattr(screens, "clip", clip)
             patch.setattr(screens, "LARGE", self.watch(screens.LARGE))
             session.screen._words = screens._NO_WORDS  # words that were encoded beforehand are cut again
@@ -532,6 +535,87 @@ def _note_carrying(note) -> None:
     carrying(11, 990_000, aperture=28)
 
 
+def _note_cell(note) -> None:
+    """What the tests of the light cell say when they are asked for, and when they are over."""
+
+    def given(key: str, said: str, change=None, counts: int = 30_000, dims: int = 0) -> None:
+        """The whole test. `change(session, cell, strike)` comes when a strike has begun."""
+        session = new_session()
+        cell = PlainCell(session, lag_ms=390)
+        to_screen(session, "tests")
+        to_row(session, HEADINGS[key])
+        session.input("press")
+        session.input("expose")
+        note(session, "reads the dark")
+        for plugged, line in ((False, "Plug it in"), (True, "Put it out")):
+            cell.is_plugged, cell.dark = plugged, 58_001
+            wait(session, 1500)
+            session.input("expose")
+            note(session, line)
+        cell.counts, cell.dark = counts, 3
+        wait(session, 3000)
+        session.input("expose")
+        strikes = 0
+        while session.box.state != "browse":
+            if session.box.state in ("ready", "held"):
+                wait(session, 700)
+                session.input("expose")
+                wait(session, 200)
+                strikes += 1
+            was_lit = session.lamp.lit
+            session.advance(session.next_ms())
+            if session.lamp.lit and not was_lit:
+                strikes += 1
+                wait(session, 200)
+            if change and session.lamp.lit:
+                change(session, cell, strikes)
+            cell.counts -= dims
+        note(session, said)
+
+    def in_second(what: str, then: object):
+        def change(session, cell, strike: int) -> None:
+            was = getattr(cell, what)
+            if strike == 2 and was != then:
+                setattr(cell, what, then)
+            elif strike == 3 and was == then:
+                setattr(cell, what, 30_000 if what == "counts" else True)
+
+        return change
+
+    def hold(session, cell, strike: int) -> None:
+        if strike == 2:
+            session.input("back")
+
+    def miss(session, cell, strike: int) -> None:
+        session.read_cell = (lambda *_: MISSED) if strike == 2 else cell.read
+
+    def view(session, cell, strike: int) -> None:
+        if strike == 3:
+            until_dark(session)
+            session.input("lamp")
+            wait(session, 300)
+            session.input("lamp")
+
+    given("cell_lag", "The lag is 390 ms")
+    given("cell_lag", "differ too little", in_second("counts", 600))
+    given("cell_lag", "three readings differ", in_second("counts", 15_000))
+    given("cell_lag", "too much light", in_second("counts", 500_000))
+    given("cell_lag", "did not answer", in_second("is_plugged", False))
+    given("cell_lag", "was missed", miss)
+    given("cell_lag", "not given in one", hold)
+    given("cell_lag", "LAMP was pressed", view)
+    given("cell_lag", "too little light", counts=1000)
+    given("drift", "steady from")
+    given("drift", "stop a minute at last", dims=1)
+    given("drift", "over 1/2 stop a minute at last", dims=8)
+    given("drift", "too much light", in_second("counts", 500_000), counts=500_000)
+    session = situation("a cell's test, cut off")
+    while session.box.state != "browse":
+        session.input("expose")
+        session.advance(session.next_ms())
+    note(session, "cut off")
+
+
 def _note_guided(note) -> None:
     """Each answer to a guided test."""
 
@@ -559,7 +643,9 @@ def _note_guided(note) -> None:
     for places in ((0, 0, 0), (1, 1, 1), (3, 3, 3)):
         for light in (0, 1):
             answered("safelight", *places, ladder=1, light=light)
+    answered("cell_lag", 4, lag_ms=1999, pm_ms=13)
     note(situation("a paper strip, given"), "in the ledger")
+    _note_cell(note)
     note(situation("a test's screen, to be read"), "read it here")
     for name in ("ready, burn", "held", "ready, base", "edit base"):
         session = situation(name)
@@ -1090,37 +1176,30 @@ def words_of(text: str, card: dict) -> set[str]:
 
 PLAIN_WORDS = set(
     """
-    about anchor black grade
-    nearly soon time
-    b between border last without tone darker develop which display dry edge
-    fine fogs gone grey less like little makes min nowhere
-    pause piece prints pulses r range read safe test tests wet white
-    answers brighter carrier cell display else empty forget little much noted read round say size so split
-    spot tell tenth there tones without works
-    already cancel exposing half incomplete none redo redone together yourself
-    bath baths c came clocks cm developer fix fixing good image least mix mixed moved own rc seen sequence
-    nearest contrast speed speeds papers start paper record push ago exact fibre h sheets sight temperature
-    throw tired tray trays within your
-    carried close condenser f lens light make over s strip
-    above apart asked both by check closed confirm confirmed contact count counted dark delay does
-    drop firmware fitted hands install itself known let listen lit many near off opened output play plug
-    middle second show sound start third tone two unasked wires yes
-    areas names place tied
-    areas keys names pedal place right tied
-    a add after again all alone and another aperture are around as at auto away back base bases be
-    became before begin begins below bench box brightness brings burn but can cannot card cards change
-    changed check choose chosen come could counts cover cut damaged defaults dial did do doctor dodge
-    dodges done down drawer dry each early easel end ended expose exposed failing fewer filter filters
-    first fit flash fog for force free fresh from full get give given gives go goes gone had handed has
-    have held here hold holds in ins is it its just keep keeps kept kind lacks lag lamp lampblack last
-    later lead leave leaves ledger left light limit load loaded long longer lost map mark may meant
-    memory moment more move moves ms name nearer need needs negative new next no not note nothing now
-    number of off older on one ones only open or other out over paper partly pass passes patch patches
-    pc power press print prompt pull push put ratio reached record remove replaces report reset rest
-    restart run s safelight same save screens see set sets settings settling shade shades sheet shelf
-    short shortest since smaller some soon stage stages stays steady step steps still stop stops strip
-    switch take taken takes than that the then this through tie time times to too try turn undo undone
-    up use used view viewing volume wait waits was went were what when whole why with would yet you zero
+    a about above add after again ago all alone already anchor and another answer answers apart aperture are
+    areas around as asked at auto away b back base bases bath baths be became before begin begins begun
+    below bench between black border both box brighter brightness brings burn but by c came can cancel
+    cannot card cards carried carrier cell change changed check choose chosen clocks close closed cm come
+    condenser confirm confirmed contact contrast could count counted counts cover cut damaged dark darker
+    defaults delay develop developer dial did differ display do doctor dodge dodges does done down drawer
+    drift drop dry each early easel edge else empty end ended exact expose exposed exposing f failing falls
+    fewer fibre filter filters fine firmware first fit fitted fix fixing flash fog fogs for force forget
+    free fresh from full get give given gives go goes gone good grade grey h had half handed hands has have
+    held here hold holds image in incomplete ins install is it its itself just keep keeps kept keys kind
+    known lacks lag lamp lampblack last later lead least leave leaves ledger left lens less let light like
+    limit listen lit little load loaded long longer lost make makes many map mark may meant memory middle
+    min minute minutes missed mix mixed moment more move moved moves ms much name names near nearer nearest
+    nearly need needs negative new next no none not note noted nothing now nowhere number of off older on
+    one ones only open opened or other out output over own paper papers partly pass passes patch patches
+    pause pc pedal piece place play plug power press pressed print prints prompt pull pulses push put r
+    range ratio rc reached read reading readings reads record redo redone remove replaces report reset rest
+    restart right round run s safe safelight same save say screens second see seen sequence set sets
+    settings settling shade shades sheet sheets shelf short shortest show sight since size smaller so some
+    soon sound speed speeds split spot stage stages start stays steady step steps still stop stops strike
+    strikes strip switch take taken takes tell temperature tenth test tests than that the then there third
+    this three through throw tie tied time times tired to together tone tones too tray trays try turn two
+    unasked under undo undone up use used view viewing volume wait waits warm was went were wet what when
+    which white whole why wires with within without works would yes yet you your yourself zero
     """.split()  # noqa: SIM905
 )
 """`s` and `ms` are the units; "lead-in" and "dry-down" come apart at their hyphens."""
@@ -1133,7 +1212,7 @@ PLAIN_WORDS = set(
 @pytest.mark.parametrize("name", [name for name in SITUATIONS if situation(name).box.lamp.meters])
 def test_what_the_light_cell_reads_is_16_pixels_tall_or_more(name, card, monkeypatch):
     session = situation(name, CARDS[card]())
-    if session.box.lit:
+    if session.box.state == "viewing":
         seen = Seen(session, monkeypatch)
         assert seen.large
         for words, _, y, end, bottom in seen.large:

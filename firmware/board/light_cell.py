@@ -4,9 +4,11 @@ What must live here: its registers, and when it is asked. It may not know what a
 is one transaction of at most 5 bytes, half a millisecond at 100 kHz. Before each both lines are looked at:
 where one is held low no transaction is tried, since it would wait for its time-out.
 
-Each conversion is begun by itself, so that it has one range from its beginning to its end, and what is read
-is never the conversion before. Visible light is channel 0 less channel 1, which sees infrared alone (TSL2591
-data sheet, as its registers are). It is loaded when the Light cell screen is opened.
+To meter, each conversion is begun by itself, so that it has one range from its beginning to its end, and
+what is read is never the conversion before. For doses the sensor converts on and on, and raises its interrupt
+flag for each conversion, of which none may be passed over or read twice. Visible light is channel 0 less
+channel 1, which sees infrared alone (TSL2591 data sheet, as its registers are). It is loaded when a screen is
+opened for which the cell reads.
 """
 
 from time import sleep_us, ticks_diff, ticks_ms
@@ -17,12 +19,13 @@ from micropython import const
 from board import pins
 
 # As `runner` has them: no conversion yet, after one transaction and after none
-_ASKED = const(-3)
-_NOTHING = const(-4)
-# As the core's own `light_cell` has them
+_ASKED = const(-4)
+_NOTHING = const(-5)
+# As the core's own `light_cell` and `cell_doses` have them
 _OVER = const(-1)
 _GONE = const(-2)
-_FAINT = const(1)
+_MISSED = const(-3)
+_DOSES = const(3)
 
 _HERTZ = const(100000)
 _TIMEOUT_US = const(2000)
@@ -34,19 +37,26 @@ _ID = const(0xB2)
 _STATUS = const(0xB3)
 _CHANNEL_0 = const(0xB4)
 _CHANNEL_1 = const(0xB6)
+_CLEAR = const(0xE6)
+"""A command by itself: it clears the interrupt flag."""
 
 _IS_TSL2591 = const(0x50)
 _VALID = const(1)
+_INTERRUPT = const(0x10)
 _ON = const(1)
 _ON_AND_CONVERTS = const(3)
-_600_MS = const(5)
-_GAIN_HIGH = const(0x20)
-_GAIN_MOST = const(0x30)
+_AND_INTERRUPTS = const(0x13)
 _MOST_COUNTS = const(58981)
-"""90 % of the 65,535 that a conversion of this length can count."""
+_MOST_SHORT_COUNTS = const(33176)
+"""90 % of what a conversion can count, of 600 ms (65,535) and of 100 ms (36,863)."""
 
 _CONVERTS_MS = const(590)
+_CONVERTS_SHORT_MS = const(85)
+_LOST_MS = const(170)
+"""After one short conversion the next is found sooner, if none between them was lost."""
 _LOOK_MS = const(10)
+_CONTROLS = b"\x00\x35\x25\x30"
+"""By range: the greatest gain or the next to it, and a conversion of 600 or of 100 ms."""
 _LATE_MS = const(900)
 """A conversion that is not there after so long will not come: the cell lost its power, or is another."""
 _RETRY_MS = const(500)
@@ -55,16 +65,16 @@ _CLOCKS = const(9)
 
 
 class LightCell:
-    """Reads from `ask` on until `rest`. Its range is what the core calls FAINT or BRIGHT."""
+    """Reads from `ask` on until `rest`. Its range is what the core calls FAINT, BRIGHT or DOSES."""
 
     def __init__(self) -> None:
         self._scl = Pin(pins.CELL_SCL)
         self._sda = Pin(pins.CELL_SDA)
         self._one = bytearray(1)
         self._two = bytearray(2)
-        self._range = _FAINT
+        self._range = 0
         self._at = self._channel_0 = 0
-        self._began_ms = self._due_ms = ticks_ms()
+        self._began_ms = self._due_ms = self._found_ms = ticks_ms()
         self._open()
 
     def _open(self) -> None:
@@ -100,31 +110,47 @@ class LightCell:
         if not at:
             self._begin()
         elif at == 1:
-            self._write(_CONTROL, _600_MS | (_GAIN_MOST if self._range == _FAINT else _GAIN_HIGH))
+            self._write(_CONTROL, _CONTROLS[self._range])
         elif at == 2:
             self._write(_ENABLE, _ON)
         elif at == 3:
-            self._write(_ENABLE, _ON_AND_CONVERTS)
-            self._began_ms = now_ms
-            self._due_ms = now_ms + _CONVERTS_MS
+            self._write(_ENABLE, _AND_INTERRUPTS if self._range == _DOSES else _ON_AND_CONVERTS)
+            self._began_ms = self._found_ms = now_ms
+            self._due_ms = now_ms + (_CONVERTS_SHORT_MS if self._range == _DOSES else _CONVERTS_MS)
         elif at == 4:
             self._read(_STATUS, self._one)
-            if not self._one[0] & _VALID:
+            if not self._one[0] & (_INTERRUPT if self._range == _DOSES else _VALID):
                 if ticks_diff(now_ms, self._began_ms) > _LATE_MS:
                     return self._lost(now_ms)
                 self._due_ms = now_ms + _LOOK_MS
                 return _ASKED
+            if self._range == _DOSES:
+                self._clear()
+                lost = ticks_diff(now_ms, self._found_ms) > _LOST_MS
+                self._began_ms = self._found_ms = now_ms
+                if lost:
+                    self._at = at + 1
+                    return _MISSED
         elif at == 5:
             self._read(_CHANNEL_0, self._two)
             self._channel_0 = self._two[0] | self._two[1] << 8
         else:
             self._read(_CHANNEL_1, self._two)
+            most = _MOST_COUNTS
             self._at = 1
-            if self._channel_0 > _MOST_COUNTS:
+            if self._range == _DOSES:
+                self._at, most = 4, _MOST_SHORT_COUNTS
+                self._due_ms = self._found_ms + _CONVERTS_SHORT_MS
+            if self._channel_0 > most:
                 return _OVER
             return max(0, self._channel_0 - (self._two[0] | self._two[1] << 8))
         self._at = at + 1
         return _ASKED
+
+    def _clear(self) -> None:
+        self._look()
+        self._one[0] = _CLEAR
+        self._i2c.writeto(_ADDRESS, self._one)
 
     def _begin(self) -> None:
         """Find it: OSError if it is not there, or something else is."""

@@ -61,8 +61,8 @@ _SETTLED_MS = const(10000)
 
 
 # What a light cell says when it has no conversion
-_ASKED = const(-3)
-_NOTHING = const(-4)
+_ASKED = const(-4)
+_NOTHING = const(-5)
 
 
 def _no_cell(cell, range):

@@ -286,8 +286,8 @@ class Box:
         return self.work.plan(kind) if kind else []
 
     def _refusal(self):
-        kind = self.panel.screen.begins
-        return self.work.refusal(kind) if kind else None
+        screen = self.panel.screen
+        return screen.cannot_begin(self.panel) or self.work.refusal(screen.begins) if screen.begins else None
 
     def cannot_begin(self) -> bool:
         return self._refusal() is not None
@@ -353,7 +353,8 @@ class Box:
 
     def view(self) -> None:
         state = self.machine.state
-        self.lamp.view((self.machine.before if state == "arming" else state) in _RUN_STATES)
+        in_run = (self.machine.before if state == "arming" else state) in _RUN_STATES
+        self.lamp.view(in_run and self.run.has_paper)
 
     def report_for_lamp(self) -> None:
         """The run must go on even if the lamp's report never comes."""
@@ -397,16 +398,18 @@ def _take_beside(box: Box, event: str) -> Exchange:
     if event != "reading":
         box.lamp.hold_back(event == "back_down")
     elif box.lamp.meters:
-        box.panel.screen.reading(box.panel, box.io.amount, box.lamp.strike.is_lit)
+        strike = box.lamp.strike
+        light = 0 if not strike.is_lit else 1 if strike.viewing else 2
+        box.panel.screen.reading(box.panel, box.io.amount, light)
     return box.io
 
 
 def _set_safelight(box: Box) -> None:
     """The light cell reads while its screen is open, and the safelight is out then."""
-    meters = box.panel.screen.meters and box.machine.state not in ("counting", "away")
+    meters = box.panel.screen.meters if box.machine.state not in ("counting", "away") else 0
     if meters != box.lamp.meters:
         box.lamp.meters = meters
-        box.io.put("cell", 1 if meters else 0)
+        box.io.put("cell", meters)
     if not box.lamp.strike.is_lit and box.machine.state != "off":
         box.lamp.set_safelight()  # what lights the lamp has done it before
 

@@ -53,8 +53,8 @@ class Watcher:
         """The plug was pulled and put back: a new box on the old store."""
 
 
-CONVERSION_MS = 600
-"""How long the light cell takes for one, in either range."""
+CONVERSION_MS = {1: 600, 2: 600, 3: 101}
+"""How long the light cell takes for one, by its range (see `machine.light_cell` and `machine.cell_doses`)."""
 GONE = -2
 """Given for a conversion of a cell that does not answer, as `machine.light_cell` has it, which a board loads
 with its screen alone."""
@@ -161,7 +161,7 @@ class Session:
                     self.send(out.value[index])
                 elif kind == "cell":
                     self._cell_range = out.value[index]
-                    self._cell_ms = self.now_ms + CONVERSION_MS if self._cell_range else -1
+                    self._cell_ms = self.now_ms + CONVERSION_MS[self._cell_range] if self._cell_range else -1
                 elif kind == "handover":
                     self.handed_over = True
                 for watcher in self.watchers:
@@ -236,8 +236,9 @@ class Session:
             self.input("tick")
 
     def _convert(self) -> None:
-        counts = self.read_cell(self._cell_range, self.now_ms - CONVERSION_MS, self.now_ms)
-        self._cell_ms = self.now_ms + (CONVERSION_MS if counts != GONE else _RETRY_MS)
+        takes_ms = CONVERSION_MS[self._cell_range]
+        counts = self.read_cell(self._cell_range, self.now_ms - takes_ms, self.now_ms)
+        self._cell_ms = self.now_ms + (takes_ms if counts != GONE else _RETRY_MS)
         self.input("reading", counts)
 
     def left_ms(self) -> int:

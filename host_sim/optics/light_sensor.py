@@ -26,7 +26,10 @@ DRIFT_COUNTS = 7.5
 100 ms."""
 DRIFT_MS = 60_000
 
-FAINT, BRIGHT = 1, 2
+FAINT, BRIGHT, DOSES = 1, 2, 3
+SHORT_PART = 1 / 6
+"""Of a long conversion is a short one: 100 ms of 600. The greatest count falls less."""
+MOST_SHORT_COUNTS = 36_863
 OVER = -1
 
 
@@ -39,13 +42,15 @@ class LightSensor:
         self._drifts_ms = -1
 
     def counts(self, lux_s: float, range: int, now_ms: int) -> int:
-        """A conversion of 600 ms on which so much light fell; OVER where that is past what it can count."""
+        """A conversion on which so much light fell, of 600 ms or in DOSES of 100 ms; OVER where that is past
+        what it can count."""
         if now_ms >= self._drifts_ms:
             self._drifts_ms = now_ms + DRIFT_MS
             self._drift = self._chance.normal(0, DRIFT_COUNTS)
-        gain = 1.0 if range == FAINT else 1 / GAIN_RATIO
+        gain = 1 / GAIN_RATIO if range == BRIGHT else 1.0
+        part, most = (SHORT_PART, MOST_SHORT_COUNTS) if range == DOSES else (1.0, MOST_COUNTS)
         seen = COUNTS_PER_LUX * lux_s / 0.6
-        if gain * seen * (1 + INFRARED) > USED * MOST_COUNTS:
+        if gain * seen * (1 + INFRARED) > USED * most:
             return OVER
-        found = gain * (seen + DARK_COUNTS + self._drift) + self._chance.normal(0, NOISE_COUNTS)
+        found = gain * (seen + part * (DARK_COUNTS + self._drift)) + self._chance.normal(0, NOISE_COUNTS)
         return max(0, round(found))

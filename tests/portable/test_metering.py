@@ -166,7 +166,8 @@ def test_the_lag_from_two_doses():
 
 
 def test_the_drift_of_a_lamp():
-    stop = 120 * FINE
-    assert abs(drift_per_minute(30000, 15000, 60000) + stop) <= 3
-    assert abs(drift_per_minute(30000, 60000, 120000) - stop // 2) <= 3
+    """Against 3840 log2 of the ratio: small drifts to a unit, half a stop to 1 %."""
+    assert abs(drift_per_minute(30000, 30000 * 1029 // 1024, 60000) - 27) <= 1
+    assert abs(drift_per_minute(30000, 21213, 60000) + 1920) <= 20
+    assert abs(drift_per_minute(30000, 21213, 20000) + 3 * 1920) <= 60
     assert drift_per_minute(30000, 30000, 20000) == 0

@@ -2,12 +2,14 @@
 
 What must live here: for each test its settings, the stages of its run, its questions, and what the answers
 make of them. A test is plain data: {"test": its key, and what it was made with}. It is worked through like a
-print (see `run`). All but one end in something to be read when it is developed.
+print (see `run`). Most end in something to be read when it is developed; the last two need no paper, since
+the light cell reads them (see `cell_doses`).
 
 Where two bands of one piece are compared, the left half is the first of them.
 """
 
 from timing_core.light.bench import Bench
+from timing_core.light.lamp_metering import DRIFT_MS, LONG_STRIKE_MS, REPEATS, STRIKE_MS, UNITS
 from timing_core.light.plan import (
     COVER,
     FRESH,
@@ -25,8 +27,9 @@ from timing_core.light.stops import clock_text, per_cent_text, per_mille_less, s
 from timing_core.platform import const
 from timing_core.refusal import Refusal
 
-TESTS = ("lag", "shortest", "drydown", "safelight", "flash", "paper")
-LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER = TESTS
+TESTS = ("lag", "shortest", "drydown", "safelight", "flash", "paper", "cell_lag", "drift")
+LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER, CELL_LAG, DRIFT = TESTS
+OF_THE_CELL = (CELL_LAG, DRIFT)
 HEADINGS = {
     LAG: "Lamp lag",
     SHORTEST: "Shortest light",
@@ -34,6 +37,8 @@ HEADINGS = {
     SAFELIGHT: "Safelight",
     FLASHES: "Flash",
     PAPER: "Paper strip",
+    CELL_LAG: "Lag by light cell",
+    DRIFT: "Drift by light cell",
 }
 
 # What a setting of a test is
@@ -59,6 +64,8 @@ SETTINGS = {
         ("first_ms", "First patch", TIME, 0),
         ("filter", "Filter", FILTER, 0),
     ),
+    CELL_LAG: (),
+    DRIFT: (),
 }
 """By test: each setting's key, label and kind, and its choices, its time at first in ms (0: the print's
 base; of a paper strip, by its range), or which filter of the drawer it is at first."""
@@ -101,6 +108,12 @@ _PAPER_LONGEST_MS = const(70000)
 _BLACK_TIMES = const(8)
 _BLACK_MAX_MS = const(120000)
 
+_PAPER_LAG_STEP_MS = const(5)
+_PAPER_LAG_PLACES = const(5)
+_PAPER_LAG_PM_MS = const(7)
+"""The lag for paper is longer than that for the cell by 0 to 20 ms: a filament is red while it rises and
+falls (7 to 19 ms, by calculation)."""
+
 
 def proposed(key: str, kept: dict, map: PrintingMap, bench: Bench) -> dict:
     """The test as it would be given now: its settings as they were `kept`, or at first, and what of bench and
@@ -123,6 +136,8 @@ def proposed(key: str, kept: dict, map: PrintingMap, bench: Bench) -> dict:
     elif key == DRY_DOWN:
         test["base_ms"], test["filter"] = map.base_ms(0), map.passes[0].filter
         test["pm"] = max(_DRY_FINE_PM, map.dry_down_pm)
+    elif key in OF_THE_CELL:
+        test["filter"] = ""  # the cell sees one colour of light always
     return test
 
 
@@ -131,7 +146,7 @@ def compile_test(test: dict, bench: Bench) -> list:
     stages: list = []
     fit(stages, test["filter"])
     _COMPILE[test["test"]](test, stages)
-    if test["test"] not in (LAG, SHORTEST):
+    if test["test"] not in (LAG, SHORTEST, CELL_LAG, DRIFT):
         for stage in stages:
             if not stage.is_dark:
                 check_light(stage, bench)
@@ -240,6 +255,19 @@ def _compile_paper(test: dict, stages: list) -> None:
     _add(test, stages, WHOLE, "Black", black_ms - given_ms, "Cover up to %d" % _PAPER_PATCHES)
 
 
+def _compile_cell_lag(test: dict, stages: list) -> None:
+    """One more strike at the end: when the last is over, the cell has not read all of it."""
+    for name, ms, strikes in (
+        ("Lag, long", LONG_STRIKE_MS, REPEATS),
+        ("Lag, short", STRIKE_MS, REPEATS + 1),
+    ):
+        _add(test, stages, PULSES, name, strikes * ms, "Cell in light").pulse_ms = ms
+
+
+def _compile_drift(test: dict, stages: list) -> None:
+    _add(test, stages, WHOLE, "Drift", DRIFT_MS, "Cell in light")
+
+
 _COMPILE = {
     LAG: _compile_lag,
     SHORTEST: _compile_shortest,
@@ -247,6 +275,8 @@ _COMPILE = {
     SAFELIGHT: _compile_safelight,
     FLASHES: _compile_flash,
     PAPER: _compile_paper,
+    CELL_LAG: _compile_cell_lag,
+    DRIFT: _compile_drift,
 }
 
 QUESTIONS = {
@@ -255,8 +285,10 @@ QUESTIONS = {
     DRY_DOWN: ("Dry like wet",),
     SAFELIGHT: ("Sheet A darker", "Sheet B darker", "Edge darker"),
     FLASHES: ("Last without tone",),
+    CELL_LAG: ("Set lag",),
 }
-"""What is to be read when the test has come out of the trays; one without a question is read at the PC."""
+"""What is to be read when the test has come out of the trays, or is to be set by what the cell has read. Of
+the tests without a question the paper strip is read at the PC, and drift says what there is to say."""
 
 
 def places(test: dict) -> int:
@@ -268,6 +300,8 @@ def places(test: dict) -> int:
         return len(_SHORT_MS) + 1
     if key == FLASHES:
         return _FLASH_PATCHES + 1
+    if key == CELL_LAG:
+        return _PAPER_LAG_PLACES
     return 2 * (_PATCHES if key == LAG else _DRY_PIECES[test["strip"]]) - 1
 
 
@@ -280,6 +314,9 @@ def answer_text(test: dict, place: int) -> str:
         return "none" if place == len(_SHORT_MS) else "%d, %d ms" % (place + 1, _SHORT_MS[place])
     if key == FLASHES:
         return "%d, %s" % (place, seconds_text(_flash_ms(test, place - 1))) if place else "none"
+    if key == CELL_LAG:
+        ms = test["lag_ms"] + place * _PAPER_LAG_STEP_MS
+        return "%d ms, paper +%d" % (ms, place * _PAPER_LAG_STEP_MS) if place else "%d ms" % ms
     of = "%d ms" % _lag_at(test, place) if key == LAG else per_cent_text(_dry_pm(test, place))
     return "%d%s, %s" % (place // 2 + 1, "½" if place % 2 else "", of)
 
@@ -292,6 +329,10 @@ def settle(test: dict, answers: list, map: PrintingMap, bench: Bench) -> list:
         lag_ms = _lag_at(test, place)
         bench.set("lag_ms", lag_ms)
         return [lag_ms, _LAG_PM_MS[test["strip"]]]
+    if key == CELL_LAG:
+        lag_ms = test["lag_ms"] + place * _PAPER_LAG_STEP_MS
+        bench.set("lag_ms", lag_ms)
+        return [lag_ms, max(test["pm_ms"], _PAPER_LAG_PM_MS) if place else test["pm_ms"]]
     if key == SHORTEST:
         bench.set("least_ms", _SHORT_MS[place] if place < len(_SHORT_MS) else 0)
         return [bench.least_light_ms]
@@ -316,7 +357,7 @@ def settle(test: dict, answers: list, map: PrintingMap, bench: Bench) -> list:
 def told(test: dict, found: list) -> str:
     """The message of what `settle` has set."""
     key, number = test["test"], found[0]
-    if key == LAG:
+    if key in (LAG, CELL_LAG):
         parts = (_part_of_stop(1000, found[1]), _part_of_stop(250, found[1]))
         return "Lag %d ms, +/-%d: 1 s of light is right to 1/%d stop, 0.25 s to 1/%d." % (
             number,
@@ -326,6 +367,11 @@ def told(test: dict, found: list) -> str:
         )
     if key == SHORTEST:
         return "The shortest light is %d ms." % number
+    if key == DRIFT:
+        if number:
+            return "The light is steady from %s on: under 1/240 stop a minute." % clock_text(1000 * number)
+        part = "1/%d" % (UNITS // abs(found[1])) if abs(found[1]) * 2 <= UNITS else "over 1/2"
+        return "Not steady in 2 minutes: %s stop a minute at last. Warm the lamp for longer." % part
     if key == DRY_DOWN:
         return "Dry-down is %s here and for new prints." % per_cent_text(number)
     if key == FLASHES:

@@ -137,7 +137,8 @@ class Exposing:
         run.strikes += 1
         run.is_again = False
         run.filter_in = stage.filter
-        self.lamp.paper_out = True
+        if run.has_paper:
+            self.lamp.paper_out = True
         self.lamp.light(lamp_ms(light_ms, lag_ms), lag_ms - run.given_ms, False)
         self.io.put("sound", "start")
 
@@ -238,14 +239,15 @@ class Exposing:
         """Begin the print, the strip or the test that is at work; Refusal if it cannot be given."""
         work = self.work
         stages = work.plan(kind)
-        self.lamp.paper_out = True  # paper is in the easel from here on
         _say_of_waiting(self)
         self.clear()
         gives = work.strip.gives(work.map) if kind == "strip" else []
         self.run.begin(kind, stages, gives, self.ledger.last() + 1, work.text(kind))
         if kind == "test":
             self.run.take_test(work.test)
-        _begin_sheet(self)
+        if self.run.has_paper:
+            self.lamp.paper_out = True  # it is in the easel from here on
+            _begin_sheet(self)
         kept = True
         try:
             self.journal.keep_text(self.run.text)
@@ -262,7 +264,8 @@ class Exposing:
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
         self.lamp.watch.close()
-        self.lamp.paper_out = True
+        if self.run.has_paper:
+            self.lamp.paper_out = True
         self.lamp.settle()
         _darken(self)
         self.run.is_again = True

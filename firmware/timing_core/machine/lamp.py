@@ -23,15 +23,16 @@ class Lamp:
     """`settling` is true from the end of a light until the box listens again: for the settling time no press
     lights the lamp, since it may be meant for what has just ended. `paper_out` is true from the beginning of
     a run until the viewing light was on: there may be paper in the easel. `no_report` is true if the lamp
-    was put out because it did not report its end, `back_is_down` while BACK is held down, `meters` while the
-    light cell reads."""
+    was put out because it did not report its end, `back_is_down` while BACK is held down; `meters` is the
+    range in which the light cell reads, 0 for not at all."""
 
     def __init__(self, bench: Bench, io: Exchange, panel_ms: int, watch: Watch) -> None:
         self.bench = bench
         self.io = io
         self.watch = watch
         self.strike = Strike(panel_ms)
-        self.settling = self.back_is_down = self.meters = False
+        self.settling = self.back_is_down = False
+        self.meters = 0
         self.paper_out = self._keeps_dark = False
         self.no_report = False
         self._settling_from_ms = 0

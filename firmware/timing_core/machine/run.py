@@ -6,6 +6,8 @@ What must live here: what is known of a run, and nothing of who gives its light 
 from timing_core.light.plan import FIT, FLASH, FRESH, NEGATIVE, Stage, light_of, stage_name
 from timing_core.records.ledger import FORM, stage_record
 
+_OF_THE_CELL = ("cell_lag", "drift")
+
 
 class Run:
     """A run under way or kept.
@@ -18,10 +20,10 @@ class Run:
     guided test is made with; `begun` counts runs, so that one is told from the next. `cut_at` names the stage
     that a reset cut off. `is_again` is true from going on until the next strike. `is_bare`: what its stages
     have is the lamp's time, and nothing is allowed for a lag; `any_length`: they may be shorter than the
-    shortest light. `dims`: the display is to give as little light as it can. `goal_ms` is the light to which
-    the strike under way brings its stage, and `holds` is true if none is to follow it. `filter_in` is the
-    filter that was given or confirmed last; None from power-up until a run begins, which takes its first to
-    be in.
+    shortest light; `has_paper`: there is some in the easel. `dims`: the display is to give as little light as
+    it can. `goal_ms` is the light to which the strike under way brings its stage, and `holds` is true if none
+    is to follow it. `filter_in` is the filter that was given or confirmed last; None from power-up until a
+    run begins, which takes its first to be in.
     """
 
     def __init__(self) -> None:
@@ -45,6 +47,7 @@ class Run:
         self.is_again = False
         self.test: dict | None = None
         self.is_bare = self.any_length = self.dims = False
+        self.has_paper = True
         self.goal_ms = 0
         self.reset_stage()
 
@@ -63,7 +66,8 @@ class Run:
         """The run is this guided test; None if it is none."""
         self.test = test
         if test is not None:
-            self.is_bare = test["test"] == "lag"
+            self.has_paper = test["test"] not in _OF_THE_CELL
+            self.is_bare = test["test"] == "lag" or not self.has_paper
             self.any_length = self.is_bare or test["test"] == "shortest"
 
     def reset_stage(self) -> None:
@@ -109,6 +113,8 @@ class Run:
     @property
     def sheet(self) -> str:
         """Which paper the stage wants in the easel; "" where nobody knows whether it has had light."""
+        if not self.has_paper:
+            return "No paper"
         if self.stages[-1].kind == FRESH:
             flash_comes = FLASH in [stage.kind for stage in self.stages[self.at :]]
             return "All pieces" if flash_comes else "Fresh piece"

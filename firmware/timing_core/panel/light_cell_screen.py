@@ -20,6 +20,7 @@ from timing_core.machine.cell_strips import CellStrip, CellStrips
 from timing_core.machine.light_cell import (
     ABSENT,
     DARKENS,
+    FAINT,
     FILTERED,
     GLARE,
     GOOD,
@@ -86,7 +87,7 @@ _WIDTH = 128
 class LightCellScreen(Screen):
     key = "light_cell"
     heading = "Light cell"
-    meters = True
+    meters = FAINT
 
     def __init__(self) -> None:
         self.cell: LightCell
@@ -101,9 +102,9 @@ class LightCellScreen(Screen):
 
     # --- readings
 
-    def reading(self, panel, counts: int, lit: bool) -> None:
-        """The cell has read. `lit`: under the viewing light."""
-        cell = self.cell
+    def reading(self, panel, counts: int, light: int) -> None:
+        """The cell has read. `light`: under the viewing light, as there is no other here."""
+        cell, lit = self.cell, light > 0
         told = cell.now
         cell.take(counts, lit, bool(panel.run.filter_in))
         if lit or told != cell.now:

@@ -75,6 +75,7 @@ class Panel:
     None if none is open. `aim` is the pass and mark (None for the base) of the row on which the Print screen
     was left for the list of screens; None if that had neither, or the list was reached in another way.
     `spots` are the light cell's readings of the first spot, the second, and the open easel; 0 for none.
+    `doses` is what the cell gathers for its own two tests (see `machine.cell_doses`), while one is open.
     `let_go(module)` is called when a screen is left that is loaded when it is opened."""
 
     def __init__(self, work: Work, io: Exchange, platform, store, shelves, ledger, run, watch, trays) -> None:
@@ -85,6 +86,7 @@ class Panel:
         self.watch = watch
         self.trays = trays
         self.spots = [0, 0, 0]
+        self.doses = None
         self.kept = Kept(work, io, platform, store, self.shelf, ledger)
         self.kept.bring_trays, self.kept.panel = _bring_trays, self
         self.undo = self.kept.undo

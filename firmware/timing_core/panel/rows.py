@@ -104,9 +104,10 @@ class Screen:
     """The screen to which BACK leads, by its key; "" for the list of screens."""
     module = ""
     """What is let go of when the screen is left (see `panel.screens`)."""
-    meters = False
-    """While it is open the light cell reads, and the safelight is out. It has, besides what others have,
-    `reading(panel, counts, lit)`, `takes_spot(panel)`, `take_spot(panel)` and `draw_lit(hands)`."""
+    meters = 0
+    """While it is open the light cell reads in this range, and the safelight is out; 0 for neither. It has,
+    besides what others have, `reading(panel, counts, light)`, with 0 in the dark, 1 under the viewing light
+    and 2 in a stage's, `takes_spot(panel)`, `take_spot(panel)` and `draw_lit(hands)`."""
 
     def opened(self) -> "Screen":
         return self
@@ -121,6 +122,10 @@ class Screen:
 
     def aim(self, panel):
         """The pass and mark (None for the base) that the row under the cursor is about; None for no pass."""
+        return None
+
+    def cannot_begin(self, panel):
+        """Why EXPOSE begins nothing here, but for what the plan itself tells: a Refusal, or None."""
         return None
 
     def enter(self, panel) -> None:

@@ -6,12 +6,16 @@ read days later, and what was found. It is written in the dark alone.
 
 from timing_core.canonical import encode
 from timing_core.light.guided import (
+    CELL_LAG,
     CHOICE,
+    DRIFT,
     DRY_DOWN,
     FILTER,
     FLASHES,
     HEADINGS,
     LAG,
+    OF_THE_CELL,
+    PAPER,
     QUESTIONS,
     SAFELIGHT,
     SETTINGS,
@@ -24,13 +28,44 @@ from timing_core.light.guided import (
     settle,
     told,
 )
+from timing_core.light.lamp_metering import REPEATS
 from timing_core.light.plan import filter_text
 from timing_core.light.stops import clock_text, per_cent_text, seconds_text
+from timing_core.machine.cell_doses import (
+    DOSES,
+    NO_CELL,
+    NO_SLOT,
+    OTHER_LIGHT,
+    READS_DARK,
+    READS_WELL,
+    STRUCK,
+    TOO_LITTLE,
+    TOO_MUCH,
+    WAITS_DARK,
+    CellDoses,
+)
 from timing_core.machine.dark_time import BETWEEN_MS
+from timing_core.panel.letters import enlarge
 from timing_core.panel.rows import ACTS, KEEPS, PACES, TURNS, TWO_VALUED, Row, Screen, named, step_ms
 from timing_core.refusal import Refusal
 
+_WIDTH = 128
 _KEY = "tests"
+
+_CELL_WORDS = {
+    NO_CELL: b"no cell",
+    OTHER_LIGHT: b"other light",
+    WAITS_DARK: b"wait, dark",
+    READS_DARK: b"dark is read",
+    TOO_MUCH: b"too bright",
+    TOO_LITTLE: b"too faint",
+    READS_WELL: b"good",
+}
+_NOT_YET = {
+    NO_CELL: ("no light cell answers", "Plug it in"),
+    OTHER_LIGHT: ("other light falls on the cell", "Put it out"),
+    WAITS_DARK: ("the cell reads the dark", "Wait for 2 s"),
+}
 
 
 class _Known:
@@ -59,6 +94,8 @@ class GuidedList(Screen):
 
     def home(self, panel) -> int:
         self._known = _Known(panel.kept)
+        if not panel.run.is_kept:
+            panel.doses = None
         return 0
 
     def rows(self, panel) -> list:
@@ -77,8 +114,10 @@ class GuidedList(Screen):
 
 def _found_text(key: str, found: list) -> str:
     number = found[0]
-    if key == LAG:
+    if key in (LAG, CELL_LAG):
         return "%d ms, +/-%d" % (number, found[1])
+    if key == DRIFT:
+        return "from " + clock_text(1000 * number) if number else "not steady"
     if key == DRY_DOWN:
         return per_cent_text(number)
     if key == SHORTEST:
@@ -90,7 +129,7 @@ def _found_text(key: str, found: list) -> str:
 
 def _is_in_force(key: str, number: int, bench) -> bool:
     """What was found is what the bench still has; a flash is the print's, and what was found stays."""
-    if key == LAG:
+    if key in (LAG, CELL_LAG):
         return bench.get("lag_ms") == number
     if key == SHORTEST:
         return bench.least_light_ms == number
@@ -113,11 +152,15 @@ class GuidedScreen(Screen):
         self._known = _Known(panel.kept)
         self._test = (panel.work.test or {"test": LAG})["test"]
         self.heading = HEADINGS[self._test]
+        if self._test in OF_THE_CELL:
+            self.meters = DOSES
+            # What is gathered outlives a look at another screen.
+            panel.doses = panel.doses or CellDoses()
         self._propose(panel)
         return self._first_question() if self._test in self._known.given else 0
 
     def _first_question(self) -> int:
-        return len(SETTINGS[self._test])
+        return 1 if self.meters else len(SETTINGS[self._test])
 
     def _propose(self, panel) -> None:
         work = panel.work
@@ -126,6 +169,8 @@ class GuidedScreen(Screen):
 
     def rows(self, panel) -> list:
         found, known = [], self._known
+        if self.meters:
+            found.append(Row("cell", "Light cell"))
         for key, label, kind, choices in SETTINGS[self._test]:
             does = TURNS
             if kind == CHOICE and len(choices) == 2:  # type: ignore[arg-type]
@@ -149,6 +194,8 @@ class GuidedScreen(Screen):
         return clock_text(duration_ms(plan, BETWEEN_MS)) if plan else ""
 
     def value(self, panel, row: Row) -> str:
+        if row.key == "cell":
+            return str(_CELL_WORDS[panel.doses.now], "utf-8")
         if row.key == "found":
             return str(self._known.found[self._test][-1])
         is_open = panel.has_open(row)
@@ -204,20 +251,57 @@ class GuidedScreen(Screen):
         self._known.keep()
         self._propose(panel)
 
+    # --- the light cell
+
+    def reading(self, panel, counts: int, light: int) -> None:
+        doses, run = panel.doses, panel.run
+        was = doses.now
+        slot = 0
+        if light == STRUCK:
+            if run.begun != doses.begun:
+                doses.clear(run.begun, run.has_had_light)
+            # The second stage has one strike more.
+            strikes = REPEATS - 1 + run.at if self._test == CELL_LAG else 1
+            slot = REPEATS * (run.at - 1) + run.strikes - 1 if run.strikes <= strikes else NO_SLOT
+        doses.take(counts, light, slot)
+        if was != doses.now:
+            panel.io.picture()
+
+    def takes_spot(self, panel) -> int:
+        return 0
+
+    def draw_lit(self, hands) -> None:
+        """Under LAMP: whether the cell can read this light. Takes no memory."""
+        enlarge(hands.buffer, _WIDTH, _CELL_WORDS[hands.box.panel.doses.now], 0, 24)
+
+    def cannot_begin(self, panel):
+        if not self.meters or panel.doses.now not in _NOT_YET:
+            return None
+        return Refusal("The test is not begun", *_NOT_YET[panel.doses.now])
+
     # --- what came of it
 
     def ended(self, panel, test: dict) -> None:
         """The test was given. It can be read at once, or days later."""
-        known = self._known
-        if self._test in QUESTIONS:
-            known.given[self._test] = test
-            known.found.pop(self._test, None)
-            self._answers = {}
-            panel.io.say("The test is given. Develop it, and read it here.")
-        else:
-            known.found[self._test] = [0, _date(panel)]
-            panel.io.say("The strip is in the ledger. Read it at the PC, which makes the paper record.")
+        known, key = self._known, self._test
         try:
+            if key == PAPER:
+                known.found[key] = [0, _date(panel)]
+                told_now = "The strip is in the ledger. Read it at the PC, which makes the paper record."
+            elif key == DRIFT:
+                found = panel.doses.drift()
+                known.found[key] = found + [_date(panel)]
+                told_now = told(test, found)
+            else:
+                told_now = "The test is given. Develop it, and read it here."
+                if key == CELL_LAG:
+                    test = dict(test)
+                    test["lag_ms"], test["pm_ms"] = panel.doses.lag()
+                    told_now = "The lag is %d ms, +/-%d. Press to set it." % (test["lag_ms"], test["pm_ms"])
+                known.given[key] = test
+                known.found.pop(key, None)
+                self._answers = {}
+            panel.io.say(told_now)
             known.keep()
         except Refusal as refusal:
             panel.io.say(refusal.line)

@@ -20,7 +20,6 @@ APART = (
     "board.pins",
     # What is loaded when it is asked for
     "board.light_cell",
-    "timing_core.light.lamp_metering",
     "timing_core.light.paper_record",
     "timing_core.panel.bench_screen",
     "timing_core.panel.carry_screen",
@@ -52,6 +51,8 @@ TOP = {
     ),
     "timing_core.light.carrying": "timing_core.panel.carry_screen",
     "timing_core.light.guided": "timing_core.panel.tests_screen",
+    "timing_core.light.lamp_metering": "timing_core.panel.tests_screen",
+    "timing_core.machine.cell_doses": "timing_core.panel.tests_screen",
     "timing_core.light.tray_sequence": "timing_core.panel.trays_screen",
     "timing_core.light.metering": "timing_core.panel.light_cell_screen",
     "timing_core.machine.cell_strips": "timing_core.panel.light_cell_screen",
