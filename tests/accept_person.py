@@ -22,6 +22,7 @@ from lampblack.accept.report import Report, now
 from lampblack.accept.trial import Trial
 from lampblack.board.doctor import Finding
 from lampblack.wire.box_client import BoxClient
+from tests.box_model import PlainCell, to_row, to_screen
 from timing_core.wire.framing import LineReader
 
 Acts = Iterator[int]
@@ -54,6 +55,15 @@ class World:
         raise NotImplementedError
 
     def is_lit(self) -> bool:
+        raise NotImplementedError
+
+    has_cell = False
+
+    def cell(self, **is_so: Any) -> None:
+        """The light cell, or what falls on it, is changed."""
+        raise NotImplementedError
+
+    def open_screen(self, key: str, row: str = "") -> None:
         raise NotImplementedError
 
     def connect(self) -> BoxClient:
@@ -108,6 +118,8 @@ class SimPort:
 class SimWorld(World):
     def __init__(self, identity: str = "e661000000000001") -> None:
         self.session = Session(MemoryDisk(), desk_platform(), 100, identity=identity)
+        self._cell = PlainCell(self.session, lag_ms=60)
+        self._cell.is_plugged = False
         self.is_out = False
         self.start()
 
@@ -141,6 +153,19 @@ class SimWorld(World):
 
     def is_lit(self) -> bool:
         return self.session.lamp.lit
+
+    has_cell = True
+
+    def cell(self, **is_so: Any) -> None:
+        self._cell.session = self.session
+        for name, value in is_so.items():
+            setattr(self._cell, name, value)
+
+    def open_screen(self, key: str, row: str = "") -> None:
+        to_screen(self.session, key)
+        if row:
+            to_row(self.session, row)
+            self.session.input("press")
 
     def connect(self) -> BoxClient:
         return BoxClient("a box", transport=SimPort(self), clock=lambda: self.session.now_ms / 1000)
@@ -329,7 +354,40 @@ def hands(world: World, *, kind: type[Hands] = Hands, **answers: Any) -> Hands:
         press("lamp")
         yield 500
 
+    def cell_laid() -> Acts:
+        world.cell(is_plugged=True)
+        world.open_screen("light_cell")
+        yield 500
+
+    def cell_plugged(is_plugged: bool) -> Callable[[], Acts]:
+        def acts() -> Acts:
+            if not is_plugged:
+                press("lamp")
+                yield 1000
+            world.cell(is_plugged=is_plugged)
+            yield 500
+
+        return acts
+
+    def lag_test() -> Acts:
+        world.open_screen("tests", "Lag by light cell")
+        yield 3000
+        press("expose")
+        yield 1000
+        if world.connect().state()["state"] == "ask":  # a run is kept, from step 11
+            press("press")
+        yield 2000
+        press("expose")
+        yield 22_000
+        press("expose")
+        yield 14_000
+
     does: dict[str, Callable[[], Acts]] = {
+        r"Plug the light cell in": cell_laid,
+        r"touch nothing. If it is too bright": light("", 0),
+        r"take the light cell's plug out": cell_plugged(False),
+        r"Put it in again": cell_plugged(True),
+        r"and Lag by light cell": lag_test,
         r"Press EXPOSE 20 times": lambda: times("expose", 20),
         r"Press LAMP 20 times": lambda: times("lamp", 20),
         r"Press BACK 20 times": lambda: times("back", 20),
@@ -369,6 +427,7 @@ def hands(world: World, *, kind: type[Hands] = Hands, **answers: Any) -> Hands:
         r"display unplugged": "70",
         r"Protective earth": "0.05",
         r"Try again": "n",
+        r"Is there a light cell": "y" if world.has_cell else "n",
     }
     return kind(world, {**answers.pop("answers", {}), **known}, does)
 

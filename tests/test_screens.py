@@ -643,7 +643,7 @@ def _note_guided(note) -> None:
     for places in ((0, 0, 0), (1, 1, 1), (3, 3, 3)):
         for light in (0, 1):
             answered("safelight", *places, ladder=1, light=light)
-    answered("cell_lag", 4, lag_ms=1999, pm_ms=13)
+    answered("cell_lag", 4, lag_ms=1979, spread_ms=20)
     note(situation("a paper strip, given"), "in the ledger")
     _note_cell(note)
     note(situation("a test's screen, to be read"), "read it here")

@@ -61,7 +61,8 @@ class FakeBox:
         self.ledger = Ledger(self.store, platform)
         self.bench = Bench()
         self.fitted = Fitted(self.store, platform)
-        self.watch = self
+        self.watch = self.panel = self.screen = self
+        self.meters = 0
         self.faults = list
         self.identity = "e6614103e7261c2f"
         self.lit = False

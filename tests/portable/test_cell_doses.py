@@ -81,9 +81,9 @@ def test_the_lag_is_that_of_the_lamp_wherever_its_conversions_begin():
                 bench = Bench(lag_ms, dark, offset_ms)
                 bench.run(2000)
                 bench.strikes()
-                found, pm_ms = bench.doses.lag()
+                found, spread_ms = bench.doses.lag()
                 assert abs(found - lag_ms) <= 1, (lag_ms, offset_ms, dark, found)
-                assert pm_ms <= 4
+                assert spread_ms <= 1
 
 
 def test_the_viewing_light_is_no_strike_and_no_dark():

@@ -49,9 +49,6 @@ _LEAST = const(400)
 """The least conversion of a steady light: noise and what is left of the dark are then 1 ms of lag (estimated
 from the data sheet)."""
 _SPREAD_MOST_MS = const(20)
-_PM_MS = const(3)
-"""What the lag may be off by even if all repeats agree: two conversions have a gap between them that nobody
-has measured, and a cell sees other colours than paper."""
 
 BIN_MS = 10000
 _BINS = const(12)
@@ -65,7 +62,8 @@ _NO_ANSWER = "the light cell did not answer"
 
 
 class CellDoses:
-    """`now` is one of the states above. What was gathered belongs to the run with the number `begun`."""
+    """`now` is one of the states above. What was gathered belongs to the run with the number `begun`. `found`
+    is the lag once it is known, and how far its repeats lie apart, in ms."""
 
     def __init__(self) -> None:
         self.now = WAITS_DARK
@@ -86,6 +84,7 @@ class CellDoses:
             self._doses[slot] = self._counts[slot] = 0
         for at in range(_BINS):
             self._bins[at] = 0
+        self.found: list = [None, None]
         self._slot = -2
         self._tail = 0
         self.fault = "the test was cut off" if is_late else ""
@@ -180,7 +179,7 @@ class CellDoses:
             raise Refusal(what, why, (todo + ", and g" if todo else "G") + "ive the test again")
 
     def lag(self) -> list:
-        """The lamp's lag and what it may be off by, in ms. Refusal if it is not known."""
+        """The lamp's lag, and how far its repeats lie apart, in ms. Refusal if it is not known."""
         self._check("No lag", 2 * REPEATS, STRIKE_MS)
         found = []
         for at in range(REPEATS):
@@ -198,7 +197,8 @@ class CellDoses:
                 "three readings differ by %d ms" % spread_ms,
                 "Warm the lamp, keep the cell still, and give the test again",
             )
-        return [max(0, found[REPEATS // 2]), _PM_MS + (spread_ms + 1) // 2]
+        self.found = [max(0, found[REPEATS // 2]), spread_ms]
+        return self.found
 
     def drift(self) -> list:
         """From which second on the lamp is steady (NEVER_S: it was not), and how its light changed at last,

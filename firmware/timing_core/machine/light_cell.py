@@ -51,6 +51,7 @@ LOOKING, ABSENT, DARKENS, READY, GLARE, WAITS, MOVES, GOOD, TOO_FAINT, TOO_BRIGH
 class LightCell:
     """`now` is one of the states above. `light` is the reading under the lamp, as far as it is known; `good`
     is the same where it can be gone by, and stays when the lamp goes out. Both are 0 where there is none.
+    `dark` is the dark reading, -1 where there is none.
     `spots` has the readings that were taken: the first spot and the second, and 0 for none."""
 
     def __init__(self, io, spots: list) -> None:
@@ -59,7 +60,7 @@ class LightCell:
         self.now = LOOKING
         self.range = FAINT
         self.light = self.good = 0
-        self._dark = -1
+        self.dark = -1
         self._lit = False
         self._skip = _PASSED_OVER
         self._last = [0] * AVERAGED
@@ -77,7 +78,7 @@ class LightCell:
                 self.light = self.good = 0
         if counts == GONE:
             self._anew(_PASSED_OVER)
-            self._dark = -1
+            self.dark = -1
             self.light = self.good = 0
             self._ask(FAINT)
             self.now = ABSENT
@@ -132,25 +133,25 @@ class LightCell:
         is_whole = self._count == AVERAGED
         if not self._lit:
             if is_whole:
-                self._dark = self._total
-            self.now = GLARE if self._is_over else READY if self._dark >= 0 else DARKENS
+                self.dark = self._total
+            self.now = GLARE if self._is_over else READY if self.dark >= 0 else DARKENS
             if self._is_over:
-                self._dark = -1
+                self.dark = -1
             return
         self.light = self.good = 0
         if filtered:
             self.now = FILTERED
-        elif self._dark < 0:
+        elif self.dark < 0:
             self.now = NO_DARK
         elif self._is_over:
             self.now = TOO_BRIGHT
         elif not self._count:
             self.now = WAITS
         else:
-            light = self._total * AVERAGED // self._count - self._dark
+            light = self._total * AVERAGED // self._count - self.dark
             if light > 0:
                 self.light = light
-            if light + self._dark < self._dark * _DARK_TIMES:
+            if light + self.dark < self.dark * _DARK_TIMES:
                 self.now = GLARE
             elif light < LEAST:
                 self.now = TOO_FAINT

@@ -77,6 +77,7 @@ class Counting:
             counts = {KEYS[at]: self.presses[at] for at in range(len(KEYS))}
             counts["right"], counts["left"] = self.right, self.left
         sense_edges, feedback_edges, ticks = watch.edges
+        screen = self._box.panel.screen
         return {
             "counts": counts,
             "edges": self._contacts(),
@@ -86,6 +87,7 @@ class Counting:
             "feedback": watch.feedback,
             "feedback_edges": feedback_edges,
             "ticks": ticks,
+            "cell": screen.cell_told(self._box.panel) if screen.meters else None,
             "light": {
                 "lamp_ms": watch.lamp_ms,
                 "lit_ms": watch.lit_ms,

@@ -117,6 +117,10 @@ class LightCellScreen(Screen):
         self.cell.take_spot()
         panel.io.put("sound", "pip")
 
+    def cell_told(self, panel) -> dict:
+        cell = self.cell
+        return {"now": str(_WORDS[cell.now], "utf-8"), "dark": max(0, cell.dark), "light": cell.good}
+
     # --- what is known of papers and filters
 
     def _strip(self, panel):

@@ -107,7 +107,8 @@ class Screen:
     meters = 0
     """While it is open the light cell reads in this range, and the safelight is out; 0 for neither. It has,
     besides what others have, `reading(panel, counts, light)`, with 0 in the dark, 1 under the viewing light
-    and 2 in a stage's, `takes_spot(panel)`, `take_spot(panel)` and `draw_lit(hands)`."""
+    and 2 in a stage's, `takes_spot(panel)`, `take_spot(panel)`, `draw_lit(hands)`, and `cell_told(panel)` for
+    the acceptance test."""
 
     def opened(self) -> "Screen":
         return self

@@ -26,6 +26,7 @@ from timing_core.light.guided import (
     places,
     proposed,
     settle,
+    settle_lag,
     told,
 )
 from timing_core.light.lamp_metering import REPEATS
@@ -274,6 +275,11 @@ class GuidedScreen(Screen):
         """Under LAMP: whether the cell can read this light. Takes no memory."""
         enlarge(hands.buffer, _WIDTH, _CELL_WORDS[hands.box.panel.doses.now], 0, 24)
 
+    def cell_told(self, panel) -> dict:
+        lag_ms, spread_ms = panel.doses.found
+        now = str(_CELL_WORDS[panel.doses.now], "utf-8")
+        return {"now": now, "lag_ms": lag_ms, "spread_ms": spread_ms}
+
     def cannot_begin(self, panel):
         if not self.meters or panel.doses.now not in _NOT_YET:
             return None
@@ -296,8 +302,8 @@ class GuidedScreen(Screen):
                 told_now = "The test is given. Develop it, and read it here."
                 if key == CELL_LAG:
                     test = dict(test)
-                    test["lag_ms"], test["pm_ms"] = panel.doses.lag()
-                    told_now = "The lag is %d ms, +/-%d. Press to set it." % (test["lag_ms"], test["pm_ms"])
+                    test["lag_ms"], test["spread_ms"] = panel.doses.lag()
+                    told_now = "The lag is %d ms, +/-%d. Press to set it." % tuple(settle_lag(test, 0))
                 known.given[key] = test
                 known.found.pop(key, None)
                 self._answers = {}

@@ -80,11 +80,11 @@ STEPS = {
     10: "The cut-off",
     11: "The plug is pulled in mid-exposure",
     12: "The second contact",
+    13: "The light cell",
     14: "The limit of the viewing light",
     15: "A dark room, and paper",
     16: "The switching unit, by a qualified person",
 }
-"""Without 13: the box has no light cell yet that a step could read."""
 YEARLY = (8, 9, 10, 11, 12)
 BEFORE_MAINS = tuple(step for step in STEPS if step < 16)
 
@@ -213,11 +213,17 @@ FIGURES = {
         Figure("12.back", "FEEDBACK is right again: all is well"),
         Figure("12.closed_ms", "the second contact closes after", "ms", 0, 99),
         Figure("12.opened_ms", "the second contact opens after", "ms", 0, 99),
+        Figure("13.dark", "the dark, of the LED's light", "%", None, 1, "under 1 %", True),
+        Figure("13.out", "the box says that no light cell answers"),
+        Figure("13.in", "it reads again"),
+        Figure("13.display", "the display and the keys went on meanwhile"),
         Figure("14.apart_s", "from the limit that is set", "s", -1, 1, "within a second"),
         Figure("15.leaks", "no light but the window's"),
         Figure("15.paper", "no edge to be seen on the paper"),
         Figure("16.earth", "protective earth", "ohm", None, 0.1, "0.1 ohm at most"),
         Figure("16.insulation", "insulation as the rules of the place ask for it"),
         Figure("16.trips", "the residual-current device trips"),
+        Figure("16.lag_ms", "lamp lag, by the light cell", "ms", 0, None),
+        Figure("16.spread_ms", "its three repeats lie apart by", "ms", 0, 10, "10 ms at most"),
     )
 }

@@ -465,6 +465,49 @@ def step_12(trial: Trial) -> None:
     trial.note("12.opened_ms", light["opened_ms"])
 
 
+def step_13(trial: Trial) -> None:
+    if not trial.person.is_yes("Is there a light cell?"):
+        raise NotFitted("there is no light cell")
+
+    def waits_for(prompt: str, *words: str) -> bool:
+        """Until the box has one of these words for the cell."""
+        now = ""
+
+        def look() -> tuple[str, bool]:
+            nonlocal now
+            now = _cell(trial).get("now", "")
+            return now or "Light cell is not open on the box", now in words
+
+        trial.wait(prompt, look)
+        return now in words
+
+    is_read = waits_for(
+        "Plug the light cell in, and lay it some 10 cm from LAMP's LED, both under a dark cloth. Press BACK "
+        "on the box, and open Light cell.",
+        "press LAMP",
+    )
+    is_read = is_read and waits_for(
+        f"Press LAMP{AGAIN}, and touch nothing. If it is too bright or too faint, move the cell.", "steady"
+    )
+    told = _cell(trial)
+    if not is_read:
+        raise CommandError(
+            "The light cell is not read: the box says "
+            f"{told.get('now', 'nothing of it')!r}. Look at its cable, and run this again with --step 13."
+        )
+    trial.note("13.dark", 100 * told["dark"] / told["light"])
+    trial.note(
+        "13.out", waits_for("Press LAMP: the LED goes out. Then take the light cell's plug out.", "no cell")
+    )
+    trial.note("13.in", waits_for("Put it in again.", "press LAMP", "wait, dark", "other light"))
+    trial.ask("13.display", "Turn the dial. Does the display go on as before, and did it meanwhile?")
+
+
+def _cell(trial: Trial) -> dict[str, Any]:
+    """What the box tells of its light cell while a screen is open that reads it."""
+    return trial.read().get("cell") or {}
+
+
 def step_14(trial: Trial) -> None:
     limit_s = trial.box.bench_get()["viewing_limit_s"]
     while True:
@@ -498,6 +541,30 @@ def step_16(trial: Trial) -> None:
     trial.type("16.earth", "Protective earth")
     trial.ask("16.insulation", "Is the insulation as the rules of the place ask for it?")
     trial.ask("16.trips", "Does the residual-current device trip?")
+    if not trial.person.is_yes("Is there a light cell?"):
+        return
+    told: dict[str, Any] = {}
+
+    def look() -> tuple[str, bool]:
+        nonlocal told
+        told = _cell(trial)
+        lag_ms = told.get("lag_ms")
+        is_there = lag_ms is not None and not trial.state()["run"]
+        return told.get("now") or "Lag by light cell is not open on the box", is_there
+
+    trial.wait(
+        "Connect the lamp. No paper, no negative, the light cell under the lens. On the box open Tests, and "
+        "Lag by light cell; LAMP tells whether there is light enough. Then EXPOSE, and again for each stage; "
+        "if the box asks about a run that is kept, end that one.",
+        look,
+    )
+    if told.get("spread_ms") is None:
+        raise CommandError(
+            "The lag is not read. The box says why when its test is over: mend that, and run this again with "
+            "--step 16."
+        )
+    trial.note("16.lag_ms", told["lag_ms"])
+    trial.note("16.spread_ms", told["spread_ms"])
 
 
 class NotFitted(Exception):
@@ -526,6 +593,7 @@ DOES: dict[int, Callable[[Trial], None]] = {
     10: step_10,
     11: step_11,
     12: step_12,
+    13: step_13,
     14: step_14,
     15: step_15,
     16: step_16,

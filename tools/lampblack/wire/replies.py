@@ -239,7 +239,12 @@ def _record(value: Any) -> dict:
 _COUNT = _number()
 _KEYS_COUNTED: dict[str, Any] = dict.fromkeys(KEYS, _COUNT)
 _COUNTS = _keys(None, right=_COUNT, left=_COUNT, **_KEYS_COUNTED)
+_CELL = _keys(
+    {"dark": _COUNT, "light": _COUNT, "lag_ms": _null_or(_COUNT), "spread_ms": _null_or(_COUNT)},
+    now=_text(20),
+)
 _READ = _keys(
+    cell=_null_or(_CELL),
     counts=_null_or(_COUNTS),
     edges=_keys(_KEYS_COUNTED),
     armed=_flag,
