@@ -19,8 +19,9 @@ CONVERSION_NS = 100 * MS
 
 
 class LightCell:
-    """Attach one to `box`. `counts(gain, ms)` is what its channels count. `identity` is what it says it is;
-    `is_mute`, it answers nothing any more."""
+    """Attach one to `box`. `counts(gain, ms)` is what its channels count, or once `gathers(from_ns, to_ns)` is
+    given, that of the time of the conversion. `identity` is what it says it is; `is_mute`, it answers nothing
+    any more. `missed` counts conversions that nobody has fetched before the next was there."""
 
     def __init__(
         self, box: PicoBox, counts: Callable[[int, int], tuple[int, int]], plugged: bool = True
@@ -33,6 +34,8 @@ class LightCell:
         self.is_plugged = plugged
         self.is_mute = False
         self.sda_is_held = False
+        self.gathers: Callable[[int, int], tuple[int, int]] | None = None
+        self.missed = 0
         self.transactions = 0
         self.busy_ns = self.longest_ns = 0
         self._began_ns = 0
@@ -49,6 +52,7 @@ class LightCell:
         self._register = 0
         self._data = b"\0\0\0\0"
         self._asserted_ns: int | None = None
+        self._cleared = 0
 
     def plug(self, plugged: bool) -> None:
         """Put it in, or pull it out, in mid-transaction or not."""
@@ -112,6 +116,9 @@ class LightCell:
     def _take(self, value: int) -> None:
         if self._first:
             self._first = False
+            if value == 0xE6:
+                self._clear_interrupt()
+                return
             assert value & 0xE0 == 0xA0, f"no command of a normal transaction: {value:02x}"
             self._register = value & 0x1F
             return
@@ -119,16 +126,37 @@ class LightCell:
         if self._register == 0:
             if converts and not self._registers[0] & 2:
                 self._asserted_ns = self._pico.now_ns
+                self._cleared = 0
             elif not converts:
                 self._asserted_ns = None
         self._registers[self._register] = value
         self._register += 1
 
+    @property
+    def _length_ns(self) -> int:
+        return ((self._registers[1] & 7) + 1) * CONVERSION_NS
+
+    def _whole(self) -> int:
+        """So many conversions are over."""
+        return 0 if self._asserted_ns is None else (self._pico.now_ns - self._asserted_ns) // self._length_ns
+
     def _is_valid(self) -> bool:
-        steps = (self._registers[1] & 7) + 1
-        return (
-            self._asserted_ns is not None and self._pico.now_ns - self._asserted_ns >= steps * CONVERSION_NS
-        )
+        return self._whole() > 0
+
+    def _interrupts(self) -> bool:
+        """With every conversion, as its register for that has it from power-up on."""
+        return bool(self._registers[0] & 0x10) and self._whole() > self._cleared
+
+    def _clear_interrupt(self) -> None:
+        self.missed += max(0, self._whole() - self._cleared - 1)
+        self._cleared = self._whole()
+
+    def _channels(self, gain: int, ms: int) -> tuple[int, int]:
+        if self.gathers is None:
+            return self._counts(gain, ms)
+        assert self._asserted_ns is not None
+        end_ns = self._asserted_ns + self._whole() * self._length_ns
+        return self.gathers(end_ns - self._length_ns, end_ns)
 
     def _give(self) -> int:
         at = self._register
@@ -136,10 +164,10 @@ class LightCell:
         if at == 0x12:
             return self.identity
         if at == 0x13:
-            return int(self._is_valid())
+            return int(self._is_valid()) | (0x10 if self._interrupts() else 0)
         if 0x14 <= at <= 0x17 and self._is_valid():
             gain, steps = GAINS[self._registers[1] >> 4 & 3], (self._registers[1] & 7) + 1
-            channel = self._counts(gain, 100 * steps)[(at - 0x14) // 2]
+            channel = self._channels(gain, 100 * steps)[(at - 0x14) // 2]
             most = 36863 if steps == 1 else 65535
             return min(channel, most) >> 8 * (at & 1) & 0xFF
         return self._registers[at & 31]
