@@ -449,7 +449,7 @@ def _note_faults(note) -> None:
         for name in ("new print", "ready, burn", "held", "choose", "edit base", "asked to end a run"):
             session = situation(name, worst_card())
             session.box.watch.news = 1 << at
-            session.box.watch.tell_news()
+            session.box.watch.tell_news("")
             note(session, line)
     for name in ("exposing a burn", "ready, burn"):
         for fault in ("live", "welded", "unknown"):

@@ -29,7 +29,7 @@ from timing_core.machine.exposing import Exposing, StartDelay, stage_of, what_is
 from timing_core.machine.findings import Findings
 from timing_core.machine.guided_run import GuidedRun
 from timing_core.machine.lamp import Lamp
-from timing_core.machine.machine import Exchange, Machine
+from timing_core.machine.machine import NO_ROW, Exchange, Machine
 from timing_core.machine.sheet_time import TOLD
 from timing_core.machine.transitions import LIT
 from timing_core.machine.trays import LOST_SHEETS, Trays
@@ -43,13 +43,12 @@ from timing_core.records.journal import Journal
 from timing_core.records.ledger import Ledger
 from timing_core.records.shelf import shelves_in
 from timing_core.records.store import Store
-from timing_core.refusal import Refusal
 from timing_core.wire.asked import Asked
 from timing_core.wire.methods import Link
 from timing_core.wire.summary import summary_of
 
 _RUN_STATES = ("ready", "exposing", "held", "delaying", "between", "waiting")
-_BESIDE = ("back_down", "back_up", "reading")
+_BESIDE = ("back_down", "back_up", "reading", "wire")
 _QUIET = ("tick", "lamp_end", "handover", "count", "end_count")
 
 
@@ -100,69 +99,60 @@ class Box:
 
     def handle(self, event: str, now_ms: int, amount=0) -> Exchange:
         """Take one input at `now_ms` (0 .. 2**30 - 1, wrapping) and return what it causes."""
-        io = self.io
+        self.io.begin(now_ms, amount)
         if event == "line":
-            io.begin(now_ms, 0)
-            reply = self.link.take(amount)
-            if reply:
-                io.put("send", reply)
-            event = "wire"
-        else:
-            io.begin(now_ms, amount)
+            event = _take_line(self, amount)
         if self.machine.state == "counting":
             self.acceptance.counting.take(event, amount)
-        if event == "wire":
-            then = self.asked.settle()
-            if then:
-                self._fire(then)
-            if then is not None:
-                io.picture()
-            return io
         if event in _BESIDE:
             return _take_beside(self, event)
         if event == "pedal":
             event = "expose"
-        if event == "power_up" and self.machine.has(event):
+        elif event == "power_up" and self.machine.has(event):
             self._read_kept()
-        if not self.lit or event == "lamp_end":
-            self.clock.count(now_ms)
+        if event == "lamp_end" or not (event == "expose" or self.lit):
+            self.clock.count(now_ms)  # for a press of EXPOSE that can wait
         ticks = event == "tick"
-        while event:
+        while True:
             ends = event == "lamp_end" and self.lamp.strike.is_lit
             if ends:
-                self.exposing.ended(io.amount)
+                self.exposing.ended(self.io.amount)
             if event == "tick" or not self.lamp.strike.is_lit:
                 self.watch.look()
             self._fire(event)
             if ends and self.lamp.no_report:
                 self.lamp.no_report = False
                 self.lamp.tell_overdue()
-            event = self._raised
-            self._raised = ""
+            if not self._raised:
+                break
+            event, self._raised = self._raised, ""
         if self.watch.news and not self.lit:
-            line = self.watch.tell_news()
-            if self.machine.state == "notice":
-                io.message = self.findings.known + " " + line
+            self.watch.tell_news(self.findings.known + " " if self.machine.state == "notice" else "")
         if ticks and not self.trays.is_idle():
             self.trays.look(_quiet_ms(self), _is_dark(self))
         if ticks and self.lamp.sheet_time.is_in and not self.lit:
             _tell_sheet_time(self)
-        return io
+        return self.io
 
     def _fire(self, event: str) -> None:
-        row = self.machine.row(event)
-        if row == self.machine.NO_ROW:
+        machine = self.machine
+        row = machine.row(event)
+        if row == NO_ROW:
             return
-        if event not in _QUIET and self.machine.state != "counting":
+        if event not in _QUIET and machine.state != "counting":
             self.io.message = ""
             self.lamp.press_begins()
-        try:
-            self.machine.does(row)
-        except Refusal as refusal:
-            self.io.refuse(refusal.line)
-            return
-        self.machine.moves(row)
-        _set_safelight(self)
+        then = machine.then(row)
+        if then in LIT:
+            machine.does(row)  # refuses nothing. To catch refusals takes a board up to 0.2 ms
+        else:
+            refused = machine.tries(row)
+            if refused:
+                self.io.refuse(refused)
+                return
+        machine.moves(then)
+        if not self.lamp.strike.is_lit:
+            _set_safelight(self)  # what lights the lamp has done it before
         if event != "tick":
             self.io.picture()
 
@@ -177,7 +167,7 @@ class Box:
         if self.machine.state not in _RUN_STATES and not self.lit:
             return False
         row = self.machine.row("expose" if event == "pedal" else event)
-        return row != self.machine.NO_ROW and self.machine.then(row) in LIT
+        return row != NO_ROW and self.machine.then(row) in LIT
 
     # --- what it is doing
 
@@ -363,6 +353,15 @@ class Box:
         self.io.amount = self.lamp.strike.lit_ms()
 
 
+def _take_line(box: Box, line: bytes) -> str:
+    """Answer a line from the wire. Returns the input that follows."""
+    box.io.amount = 0
+    reply = box.link.take(line)
+    if reply:
+        box.io.put("send", reply)
+    return "wire"
+
+
 def _tell_sheet_time(box: Box) -> None:
     if box.lamp.sheet_time.tells(box.io.now_ms, box.bench.get("safelight_safe_s")):
         box.io.refuse(TOLD)
@@ -395,7 +394,13 @@ def _end_test(box: Box) -> None:
 
 def _take_beside(box: Box, event: str) -> Exchange:
     """What is no press of a control, and is taken in every state."""
-    if event != "reading":
+    if event == "wire":
+        then = box.asked.settle()
+        if then:
+            box._fire(then)
+        if then is not None:
+            box.io.picture()
+    elif event != "reading":
         box.lamp.hold_back(event == "back_down")
     elif box.lamp.meters:
         strike = box.lamp.strike
@@ -405,13 +410,13 @@ def _take_beside(box: Box, event: str) -> Exchange:
 
 
 def _set_safelight(box: Box) -> None:
-    """The light cell reads while its screen is open, and the safelight is out then."""
+    """In the dark: the light cell reads while its screen is open, and the safelight is out then."""
     meters = box.panel.screen.meters if box.machine.state not in ("counting", "away") else 0
     if meters != box.lamp.meters:
         box.lamp.meters = meters
         box.io.put("cell", meters)
-    if not box.lamp.strike.is_lit and box.machine.state != "off":
-        box.lamp.set_safelight()  # what lights the lamp has done it before
+    if box.machine.state != "off":
+        box.lamp.set_safelight()
 
 
 def _due_ms(box: Box) -> int | None:

@@ -33,6 +33,7 @@ from timing_core.canonical import encode
 from timing_core.light.plan import BASE, COVER, FIT, FRESH
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.strip import Strip
+from timing_core.machine.machine import NO_ROW
 from timing_core.records.store import Store
 
 PAUSE_MS = 200
@@ -380,7 +381,7 @@ class Search:
         session = self.session
         put_back(pairs)
         machine = session.box.machine
-        for step in [step for step in INPUTS if machine.row(step[0]) != machine.NO_ROW]:
+        for step in [step for step in INPUTS if machine.row(step[0]) != NO_ROW]:
             put_back(pairs)
             give(session, step)
             yield (step,)

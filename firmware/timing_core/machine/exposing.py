@@ -128,15 +128,18 @@ class Exposing:
 
     def give(self) -> None:
         run = self.run
-        # Each call on the way from a press to its light takes a board some 0.05 ms
+        # On the way from a press to its light each call takes a board some 0.05 ms. To set anything of a run
+        # takes it 0.03 ms, since that class has properties.
         lag_ms = 0 if run.is_bare else self.work.bench.get("lag_ms")
         stage = run.stages[run.at]
         run.goal_ms = stage.light_ms
         light_ms = run.aim(stage) if stage.pulse_ms else stage.light_ms - run.given_ms
         self.cues.begin(stage.cues, stage.light_ms, run.given_ms)
         run.strikes += 1
-        run.is_again = False
-        run.filter_in = stage.filter
+        if run.is_again:
+            run.is_again = False
+        if run.filter_in != stage.filter:
+            run.filter_in = stage.filter
         if run.has_paper:
             self.lamp.paper_out = True
         self.lamp.light(lamp_ms(light_ms, lag_ms), lag_ms - run.given_ms, False)

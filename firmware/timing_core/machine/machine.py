@@ -4,6 +4,7 @@ What must live here: looking up, and collecting outputs. What the names of the t
 """
 
 from timing_core.platform import const
+from timing_core.refusal import Refusal
 
 
 def _at_once(act):
@@ -72,7 +73,8 @@ class Exchange:
         self.put("sound", "refuse")
 
 
-_WIDTH = const(5)
+NO_ROW = const(-1)
+_WIDTH = const(6)
 _NO_EVENT = b"\xff"
 _PASSING = ("viewing", "arming", "delaying")
 
@@ -85,8 +87,6 @@ class Machine:
     `parts` are objects, and `when` and `do` say for a name of the table which part's function it is: name ->
     (number of the part, function). `about` says for the function of a `do` what "@" in its words stands for.
     """
-
-    NO_ROW = -1
 
     def __init__(self, parts: tuple, when: dict, do: dict, about: dict) -> None:
         self.state = "off"
@@ -104,10 +104,11 @@ class Machine:
     def _bind(self, when: dict, do: dict) -> None:
         """The table with its names looked up, in a fifth of the memory that tuples would take.
 
-        `_asked` has the events of each state's rows, a byte for each as `_events` numbers them: to find one
-        there takes a fraction of the time of a loop. `_rows` has five numbers for each row: of `_calls`, what
-        is asked and what is done; of `_words`, the state that follows ("" where it stays) and what is said;
-        and the parts of the two calls. `_starts` says where a state's first row is.
+        `_asked` has the events of each state's rows, a byte for each as `_events` numbers them, those of one
+        event together: to find the first there takes a fraction of the time of a loop. `_rows` has six
+        numbers for each row: of `_calls`, what is asked and what is done; of `_words`, the state that follows
+        ("" where it stays) and what is said; the parts of the two calls; and whether another row of the same
+        event follows. `_starts` says where a state's first row is.
         """
         # Imported here, so that a board can let go of the text once it is bound.
         from timing_core.machine.transitions import STATES, transitions
@@ -115,46 +116,55 @@ class Machine:
         nothing = (0, None)
         words = [""]
         calls = [None]
-        asked_of: dict = {}
         found: dict = {}
         for name, _ in STATES:
-            asked_of[name] = bytearray()
+            self._asked[name] = b""
             found[name] = bytearray()
         for state, event, asked, done, then, says in transitions():
             when_part, asks = when[asked] if asked else nothing
             do_part, does = do[done] if done else nothing
-            asked_of[state] += self._events.setdefault(event, bytes([len(self._events)]))
+            number = self._events.setdefault(event, bytes([len(self._events)]))
+            others, own = self._asked[state], found[state]
+            at = others.rfind(number) + 1
+            if at:
+                own[_WIDTH * at - 1] = 1
+            else:
+                at = len(others)
+            row = bytearray()
             for call in (asks, does):
-                found[state].append(_number_in(calls, call))
+                row.append(_number_in(calls, call))
             for word in ("" if then == state else then, says):
-                found[state].append(_number_in(words, word))
-            found[state].append(16 * when_part + do_part)
+                row.append(_number_in(words, word))
+            row.append(16 * when_part + do_part)
+            row.append(0)
+            self._asked[state] = others[:at] + number + others[at:]
+            found[state] = own[: _WIDTH * at] + row + own[_WIDTH * at :]
         rows = bytearray()
         for state, own in found.items():
             self._starts[state] = len(rows)
-            self._asked[state] = bytes(asked_of[state])
             rows += own
         self._rows = bytes(rows)
         self._words = tuple(words)
         self._calls = tuple(calls)
 
     def rows(self, state: str) -> list:
-        """The rows of a state, in their order."""
+        """The rows of a state, those of each event in their order."""
         return [self._starts[state] + _WIDTH * at for at in range(len(self._asked[state]))]
 
     def row(self, event: str) -> int:
         """The row that `event` fires now."""
-        number = self._events.get(event, _NO_EVENT)
-        asked, start = self._asked[self.state], self._starts[self.state]
-        rows, calls = self._rows, self._calls
-        at = asked.find(number)
-        while at >= 0:
-            row = start + _WIDTH * at
-            asks = calls[rows[row]]
+        row = self._asked[self.state].find(self._events.get(event, _NO_EVENT))
+        if row < 0:
+            return NO_ROW
+        row = self._starts[self.state] + _WIDTH * row
+        rows = self._rows
+        while True:
+            asks = self._calls[rows[row]]
             if asks is None or asks(self._parts[rows[row + 4] >> 4]):
                 return row
-            at = asked.find(number, at + 1)
-        return self.NO_ROW
+            if not rows[row + 5]:
+                return NO_ROW
+            row += _WIDTH
 
     def does(self, row: int) -> None:
         """Call what the row says. It may raise Refusal."""
@@ -162,13 +172,22 @@ class Machine:
         if act is not None:
             act(self._parts[self._rows[row + 4] & 15])
 
+    def tries(self, row: int) -> str:
+        """The same, for what may be refused: then the line that says so, else ""."""
+        act = self._calls[self._rows[row + 1]]
+        try:
+            if act is not None:
+                act(self._parts[self._rows[row + 4] & 15])
+        except Refusal as refusal:
+            return refusal.line
+        return ""
+
     def then(self, row: int) -> str:
         """The state that the row leads to; "" if that stays."""
         return self._words[self._rows[row + 2]]
 
-    def moves(self, row: int) -> None:
-        """Go to the state that the row leads to."""
-        then = self._words[self._rows[row + 2]]
+    def moves(self, then: str) -> None:
+        """Go to the state that a row leads to; "" to stay."""
         if then == "before":
             self.state = self.before
         elif then:
@@ -179,7 +198,7 @@ class Machine:
     def says(self, event: str) -> str:
         """The words for what a control will do now; "" for nothing."""
         row = self.row(event)
-        if row == self.NO_ROW:
+        if row == NO_ROW:
             return ""
         words = self._words[self._rows[row + 3]]
         if "@" in words:

@@ -224,16 +224,14 @@ class Watch:
         """A line for each fault that stands now."""
         return [LINES[at] for at in _numbers(self.forbids_long())]
 
-    def tell_news(self) -> str:
-        """Say which faults were found, and put them on record: both take memory, and so the dark. Returns
-        what was said."""
+    def tell_news(self, before: str) -> None:
+        """Say which faults were found, behind the words `before`, and put them on record: both take memory,
+        and so the dark."""
         found = _numbers(self.news)
         self.news = 0
-        line = LINES[found[0]]
-        self.io.say(line)
+        self.io.say(before + LINES[found[0]])
         self.io.put("sound", "hold")
         self.ledger.note_faults([FAULTS[at] for at in found])
-        return line
 
     def to_confirm(self) -> str:
         """What a person may confirm, in words; "" for nothing."""

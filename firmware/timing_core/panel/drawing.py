@@ -12,7 +12,7 @@ Law: drawing while the lamp is lit allocates nothing. The words shown then are e
 stage is ready.
 """
 
-from timing_core.light.plan import BASE, BURN, COVER, FIT, FLASH, FRESH, WAIT, stage_name, stage_task
+from timing_core.light.plan import BASE, BURN, COVER, FIT, FLASH, FRESH, WAIT, Stage, stage_name, stage_task
 from timing_core.light.stops import STOP, stops_text
 from timing_core.machine.exposing import kept_text
 from timing_core.machine.transitions import LIT
@@ -397,21 +397,10 @@ class Hands(Pieces):
 
         On a board EXPOSE may cut in anywhere, and light the stage, so they are put in place all at once.
         """
-        box = self.box
-        run = box.run
-        stage = run.stages[run.at] if run.stages else None
-        if stage is self._words[0] or stage is None:
-            return  # quick: each press that gives light asks
-        title = clip(in_letters(stage_name(stage)), _HALF)
-        # The seconds only become fewer: what fits beside them now does so to the end, but for the tenths
-        room = WIDTH - _BETWEEN - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME
-        filter = clip(in_letters(stage.filter or "no"), room // 2)
-        going_in, coming_out = [], []
-        for at in range(len(stage.windows)):
-            going_in.append(_beside_each_other(_moving(stage.windows, at, True), _HALF))
-            coming_out.append(_beside_each_other(_moving(stage.windows, at, False), _HALF))
-        self._lay_rail(stage)
-        self._words = (stage, title, filter, going_in, coming_out)
+        run = self.box.run
+        # Quick where there is nothing to do: each press that gives light asks
+        if run.stages and run.stages[run.at] is not self._words[0]:
+            _prepare(self, run.stages[run.at])
 
     def _lay_rail(self, stage) -> None:
         """The whole of the stage's light as a line of dots, raised where an area is shaded."""
@@ -503,6 +492,19 @@ class Hands(Pieces):
         self._dim()
         if box.state != "stopping":
             self._lit_foot(self._lamp, "lamp")
+
+
+def _prepare(hands: Hands, stage: Stage) -> None:
+    title = clip(in_letters(stage_name(stage)), _HALF)
+    # The seconds only become fewer: what fits beside them now does so to the end, but for the tenths
+    room = WIDTH - _BETWEEN - LARGE.width(min(stage.shown_ms // 100, 999)) - _FRAME
+    filter = clip(in_letters(stage.filter or "no"), room // 2)
+    going_in, coming_out = [], []
+    for at in range(len(stage.windows)):
+        going_in.append(_beside_each_other(_moving(stage.windows, at, True), _HALF))
+        coming_out.append(_beside_each_other(_moving(stage.windows, at, False), _HALF))
+    hands._lay_rail(stage)
+    hands._words = (stage, title, filter, going_in, coming_out)
 
 
 class Drawing(Hands):
