@@ -43,8 +43,7 @@ class Inputs:
         self._out = 0
         self.wake = _nobody
         self._called = False
-        self._names = ["", "", ""]
-        self._edges = [0, 0, 0]
+        self._names = ["", "dial", "dial"]
         self._parts: list = []
         self._held: _Key
         self.lost = 0
@@ -74,21 +73,15 @@ class Inputs:
                 self._called = False
 
     def next(self) -> int:
-        """The next input's code, 0 for none. No other call of this may cut into it."""
+        """The code of the input that waits. No other call of this may cut into it."""
         self._called = False
-        if self._in == self._out:
-            return 0
         code = self._ring[self._out]
         self._out = (self._out + 1) % _RING_BYTES
         return code
 
-    def peek(self) -> int:
-        """The next input's code, left where it is; 0 for none."""
-        return 0 if self._in == self._out else self._ring[self._out]
-
-    def name(self, code: int) -> str:
-        """The box's event for a key's code."""
-        return self._names[code]
+    def waiting(self) -> str:
+        """The box's event for the next input, which is left where it is; "" for none."""
+        return "" if self._in == self._out else self._names[self._ring[self._out]]
 
     def hold(self) -> str:
         """ "back_down" or "back_up", if BACK has been held down or let go since this was asked last, else "".
@@ -102,10 +95,7 @@ class Inputs:
 
     def contacts(self) -> dict:
         """How many edges the contact of each key has given, the bounces among them."""
-        return {self._names[code]: self._edges[code] for code in range(FIRST_KEY, len(self._names))}
-
-    def edge(self, code: int) -> None:
-        self._edges[code] = self._edges[code] + 1 & 0xFFFFFF
+        return {name: key.edges for name, key in zip(self._names[FIRST_KEY:], self._parts)}
 
     def add_key(self, name: str, gpio: int, at_once=None) -> None:
         """`at_once()`, if given, is called in the interrupt itself."""
@@ -114,7 +104,6 @@ class Inputs:
         if name == "back":
             self._held = key
         self._names.append(name)
-        self._edges.append(0)
 
     def add_dial(self, gpio_a: int, gpio_b: int) -> None:
         self._parts.append(_Dial(self, gpio_a, gpio_b))
@@ -125,6 +114,7 @@ class _Key:
         self._inputs = inputs
         self._code = code
         self._at_once = at_once
+        self.edges = 0
         self.rose_ms = ticks_ms() - _QUIET_MS
         pin = Pin(gpio, Pin.IN, Pin.PULL_UP)
         self.down = not pin.value()
@@ -134,7 +124,6 @@ class _Key:
     def _edge(self, pin) -> None:
         try:
             now_ms = ticks_ms()
-            self._inputs.edge(self._code)
             flags = self._irq.flags()  # type: ignore[attr-defined]  # irq() returns an object that has it
             down = not pin.value()
             if not self.down and flags & Pin.IRQ_FALLING:
@@ -148,6 +137,7 @@ class _Key:
             if self.down or flags & Pin.IRQ_RISING or not down:
                 self.rose_ms = now_ms
             self.down = down
+            self.edges = self.edges + 1 & 0xFFFFFF
         except Exception as fault:
             self._inputs.fault = fault
 

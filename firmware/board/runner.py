@@ -11,6 +11,10 @@ Other inputs, and the end of a light, wait until the loop has drawn its picture 
 some tens of ms. They may write records, and that uses as much of the stack as drawing and answering do: there
 is no room for both.
 
+On the way from a press to its light no function may be large: where its variables, what it has in hand, and
+three words for each handler of exceptions are more than 11 words, each call of it takes memory, which takes
+0.05 ms, and 0.25 ms where free memory is in pieces. `wake` is the one that has to catch exceptions.
+
 A collection takes 20 ms. So memory is collected just after somebody has pressed or turned something, since
 nobody does so again within that time, and when the PC has finished asking. In a run the wire is answered so
 seldom that it hardly ever forces a collection.
@@ -27,7 +31,7 @@ from micropython import const
 from board import crash
 from board.display import Display
 from board.flash import FlashDisk
-from board.inputs import CLOCKWISE, COUNTER, FIRST_KEY, Inputs
+from board.inputs import CLOCKWISE, Inputs
 from board.piezo import Piezo
 from board.pulse import Pulse
 from board.read_backs import ReadBacks
@@ -69,10 +73,10 @@ def _no_cell(cell, range):
     """See `Runner.cell_for`: nothing here reads one."""
 
 
-def _detents(inputs: Inputs, code: int) -> int:
+def _detents(inputs: Inputs) -> int:
     """Detents that wait one after another count as one turn."""
-    detents = 1 if code == CLOCKWISE else -1
-    while inputs.peek() in (CLOCKWISE, COUNTER):
+    detents = 0
+    while inputs.waiting() == "dial":
         detents += 1 if inputs.next() == CLOCKWISE else -1
     return detents
 
@@ -159,35 +163,39 @@ class Runner:
 
         The scheduler may call this while the loop is doing so. Both would then take the same input, and
         also take again all that were in the ring before it. MicroPython's scheduler would swallow an
-        exception, so it is kept, and the loop raises it.
+        exception, so it is kept, and the loop raises it. Until then nothing more is taken.
         """
         while not (self._busy or self._taking or self._disk.writing):
             self._taking = True
             try:
-                held = self._ended_ms < 0 and self._inputs.hold()  # what the lamp has given comes first
-                if held:
-                    self._give(held, 0)
-                took = self._may_take()
-                if took:
-                    if self._ended_ms >= 0:
-                        ms, self._ended_ms = self._ended_ms, -1
-                        self._give("lamp_end", ms)
-                    else:
-                        code = self._inputs.next()
-                        if code >= FIRST_KEY:
-                            self._give(self._inputs.name(code), 0)
-                        else:
-                            self._give("dial", _detents(self._inputs, code))
-                    self._used_ms = time.ticks_ms()  # somebody, or a PC, has just used the box
+                self._take()
             except BaseException as fault:
                 self._pulse.stop()
                 self._fault = fault
                 return
-            finally:
-                self._taking = False
+            self._taking = False
             # An input that came in between was not taken, since this call was taking one.
-            if not took and not self._may_take():
+            if not self._next():
                 return
+
+    def _take(self) -> None:
+        """Give the box the next input that may come in now, if there is one."""
+        if self._ended_ms < 0:  # what the lamp has given comes first
+            held = self._inputs.hold()
+            if held:
+                self._give(held, 0)
+        event = self._next()
+        if not event:
+            return
+        amount = 0
+        if event == "lamp_end":
+            amount, self._ended_ms = self._ended_ms, -1
+        elif event == "dial":
+            amount = _detents(self._inputs)
+        else:
+            self._inputs.next()
+        self._give(event, amount)
+        self._used_ms = time.ticks_ms()  # somebody, or a PC, has just used the box
 
     def undisturbed(self, act):
         """Call `act` with no input cutting in, and return what it returns."""
@@ -205,12 +213,12 @@ class Runner:
         if self._pulse.owes:
             self._cut_ms = self._pulse.stop()
 
-    def _may_take(self) -> bool:
-        """There is an input, and it need not wait until the loop has done what it is at."""
+    def _next(self) -> str:
+        """The input that is next; "" if there is none, or it waits until the loop has done what it is at."""
         if self._ended_ms >= 0:
-            return not self._deep
-        code = self._inputs.peek()
-        return code > 0 and (not self._deep or self.box.is_about_light(self._inputs.name(code)))
+            return "" if self._deep else "lamp_end"
+        event = self._inputs.waiting()
+        return "" if event and self._deep and not self.box.is_about_light(event) else event
 
     def _lamp_ended(self, ms: int) -> None:
         self._ended_ms = ms
@@ -219,46 +227,29 @@ class Runner:
     # --- outputs
 
     def _give(self, event: str, value) -> None:
-        """Hand one input to the box and do what it asks for."""
+        """Hand one input to the box and do what it asks for. If that fails, no other may come in."""
         self._busy = True
-        try:
-            while event:
-                now_ms = self._given_ms = time.ticks_ms()
-                if self._watch:
-                    self._watch("in", now_ms, event, value)
-                if event == "lamp_end":
-                    # Until the next stage is in the journal, a reset must not count this light for it.
-                    self._survivor.forget()
-                out = self.box.handle(event, now_ms, value)
-                event = ""
-                for index in range(out.count):
-                    given_ms = self._perform(out.kind[index], out.value[index], now_ms)
-                    if given_ms >= 0:
-                        # The lamp was put out, and what it gave comes before any other input.
-                        if self._deep:
-                            self._ended_ms = given_ms
-                        else:
-                            event, value = "lamp_end", given_ms
-                self._survivor.note(self.box)  # takes 0.7 ms, for which no light waits
-        finally:
-            self._busy = False
+        self._given_ms = time.ticks_ms()
+        if self._watch:
+            self._watch("in", self._given_ms, event, value)
+        if event == "lamp_end":
+            # Until the next stage is in the journal, a reset must not count this light for it.
+            self._survivor.forget()
+        out = self.box.handle(event, self._given_ms, value)
+        for index in range(out.count):
+            self._perform(out, index)
+        self._survivor.note(self.box)  # takes 0.7 ms, for which no light waits
+        self._busy = False
 
-    def _perform(self, kind: str, value, now_ms: int) -> int:
-        """Do one output. Returns the ms the lamp was lit if this put it out, else -1."""
-        given_ms = -1
+    def _perform(self, out, index: int) -> None:
+        """Do one output."""
+        kind, value = out.kind[index], out.value[index]
         if kind == "light":
             # After two quick presses the stage is not drawn yet. Its words take memory, so make them now.
             self._screen.prepare()
             self._pulse.start(value)
         elif kind == "dark":
-            owed = self._pulse.owes
-            lit_ms = self._pulse.stop()
-            if self._cut_ms >= 0:
-                # BACK's interrupt was first.
-                given_ms = self._cut_ms
-                self._cut_ms = -1
-            elif owed:
-                given_ms = lit_ms
+            self._put_out()
         elif kind == "safelight":
             self._safelight.value(value)
         elif kind == "arm":
@@ -278,8 +269,17 @@ class Runner:
         elif kind == "handover":
             self._over = True
         if self._watch:
-            self._watch("out", now_ms, kind, value)
-        return given_ms
+            self._watch("out", self._given_ms, kind, value)
+
+    def _put_out(self) -> None:
+        """Put the lamp out. What it gave is the next input."""
+        owed = self._pulse.owes
+        lit_ms = self._pulse.stop()
+        if self._cut_ms >= 0:
+            # BACK's interrupt was first.
+            self._ended_ms, self._cut_ms = self._cut_ms, -1
+        elif owed:
+            self._ended_ms = lit_ms
 
     # --- what can wait
 
