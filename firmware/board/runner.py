@@ -339,7 +339,7 @@ class Runner:
             # No lambda: it would make `self` a cell, which takes memory at each call, under light too.
             self.undisturbed(self._note_undrawn)
             return
-        if self._disk.make_ready():
+        if not self.box.in_run and self._disk.make_ready():  # a key would wait for it
             return
         now_ms = time.ticks_ms()
         if since(now_ms, self._given_ms) >= _DAILY_MS:

@@ -110,6 +110,19 @@ def test_a_new_board_makes_its_folders_while_at_rest(box):
     assert box.forked(lambda box: box.ask("len(__import__('os').listdir('/keep'))")) == str(FOLDERS)
 
 
+def test_no_folder_is_made_while_a_run_waits_for_a_key(uf2):
+    """It masks interrupts for 50 ms or more."""
+    box = PicoBox(uf2, probe=True, files=disk_with())
+    box.wait_for_panel()
+    box.press("expose")
+    box.run_ms(500)
+    assert box.ask("runner.box.state") == "ready"
+    missing = int(box.ask("len(runner._disk._missing)"))
+    assert missing > 0
+    box.run_ms(600)
+    assert int(box.ask("len(runner._disk._missing)")) == missing
+
+
 @pytest.mark.long
 def test_a_split_grade_print_from_the_pc_to_the_ledger(box, tmp_path):
     made = box.forked(print_a_card)
