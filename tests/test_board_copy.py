@@ -11,7 +11,7 @@ import pytest
 from lampblack.board.borrowed_names import ROM_NAMES, BorrowedNames
 from lampblack.board.firmware_files import names_on_board, sources_on_board, texts_on_board
 from lampblack.board.folded_numbers import folded
-from lampblack.board.merged_groups import APART, EARLY, NAMES_MAX, file_of, in_files, merged
+from lampblack.board.merged_groups import APART, AT_HAND, CORE, EARLY, NAMES_MAX, file_of, in_files, merged
 from lampblack.board.syntax_trees import children, walk
 from lampblack.board.texts_on_flash import on_flash
 from tests import micropython
@@ -541,6 +541,13 @@ def test_modules_of_a_package_are_put_together():
         "timing_core.panel.glyphs": "t = u = 0",
         "board.assembly": "from timing_core.records.ledger import B\nfrom timing_core.box import C",
     }
+
+
+def test_the_core_has_pythons_own_names_at_hand():
+    """A board whose core looked for them among Python's lit the lamp 0.1 ms later."""
+    for file in CORE:
+        first = ast.parse(sources_on_board()[file]).body[: len(AT_HAND)]
+        assert [ast.unparse(node) for node in first] == [f"{name} = {name}" for name in AT_HAND]
 
 
 def test_no_file_has_more_names_than_are_quickly_found():
