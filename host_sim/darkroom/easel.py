@@ -21,8 +21,8 @@ WHOLE = (0, 1)
 class Easel:
     """`sheet` is the one that is in, if there is one, with its light up to `settled_us`; `run` is what it is
     for, once a run has begun on it. `spoilt` says why its light cannot be held against the plan, if so.
-    `patch` is what the light falls on, `cards` the shadow of what lies on the paper meanwhile, and `viewing` is
-    true where it is the viewing light; `dark_cards` is the shadow of what lies there between lights."""
+    `patch` is what the light falls on, `cards` the shadow of what lies on the paper meanwhile, and `viewing`
+    is true where it is the viewing light; `dark_cards` is the shadow of what lies there between lights."""
 
     def __init__(self, now_us: int, safelight: bool) -> None:
         self.settled_us = now_us

@@ -1,4 +1,4 @@
-"""The paper of the guided test at hand, as ideal hands treat it: laid out, covered, and put beside each other.
+"""The paper of the guided test at hand, as ideal hands treat it: laid out, covered, and laid together.
 
 What must live here: which of its stages have fallen on the sheet in the easel, and what came of its pieces so
 far: they may come out of the trays one after another. It reads the box, and knows no light.

@@ -1,10 +1,11 @@
 """The darkroom round the box: what a person does in it, and what follows from that.
 
 What must live here: the order of things, such as that light falls as everything stood before anything moves.
-What is in the room owns its own state: `hands`, `films`, `easel`, `guided`, `practice`, `pictures`. It knows no browser
-and no wall clock. The box it reads, and works only as somebody in the room could: it pulls the plug, presses
-what puts the light out when everybody has left, and sends a card over the wire. All times are ms of the
-session's clock; whoever moves that clock moves it to now before telling the room of a move of the hands.
+What is in the room owns its own state: `hands`, `films`, `easel`, `guided`, `practice`, `pictures`. It knows
+no browser and no wall clock. The box it reads, and works only as somebody in the room could: it pulls the
+plug, presses what puts the light out when everybody has left, and sends a card over the wire. All times are
+ms of the session's clock; whoever moves that clock moves it to now before telling the room of a move of the
+hands.
 """
 
 from __future__ import annotations
