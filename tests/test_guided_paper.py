@@ -1,7 +1,7 @@
 """Guided tests on simulated paper: where their light falls, what is read off it, and who does it wrong.
 
-What is read is the developed density, without noise, held against the lamp, the safelight and the paper as they
-are, not against what the box makes of it.
+What is read is the developed density, without noise, held against the lamp, the safelight and the paper as
+they are, not against what the box makes of it.
 """
 
 import math
@@ -24,7 +24,7 @@ from tests.test_room import a_card, a_room, changes_after_min
 from timing_core.light import guided
 from timing_core.light.bench import Bench
 from timing_core.light.guided import HEADINGS
-from timing_core.light.plan import COVER, PULSES, Stage
+from timing_core.light.plan import PULSES, Stage
 from timing_core.light.printing_map import PrintingMap
 
 LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER = guided.TESTS
@@ -261,8 +261,8 @@ def read_lag(lamp: str, strip: int = 0, around_ms: int = 0, steady: bool = False
     ],
 )
 def test_the_border_vanishes_at_the_lamps_own_lag(lamp, steady, within_ms):
-    """To 3 ms of its lag in strikes of 0.5 s, as the emulsion sees it that the hardest filter leaves; where the
-    lamp dips its mains, or cools in the course of the test, within the 7 ms that all else is allowed."""
+    """To 3 ms of its lag in strikes of 0.5 s, as the emulsion sees it that the hardest filter leaves; where
+    the lamp dips its mains, or cools in the course of the test, within the 7 ms that all else is allowed."""
     relay = RELAYS["ideal" if lamp == "ideal" else "mechanical"]
     own_ms = lag_ms(LAMPS[lamp], relay, 500, PAPER_BLUE)
     rough_ms = read_lag(lamp, steady=steady)
@@ -284,17 +284,16 @@ def test_the_border_vanishes_at_what_the_strikes_of_a_filament_lack():
 
 
 def test_the_answer_read_off_the_paper_sets_the_lag():
+    found_ms = 0
     for strip in (0, 2):
-        around_ms = 0 if strip == 0 else made.session.box.bench.get("lag_ms")
-        made, darker = a_lag_test("tungsten", strip, around_ms)
-        place = round(crossing(darker))
-        middle = guided.places(a_test(LAG, strip=strip)) // 2
-        made.answer(place, first=middle)
+        made, darker = a_lag_test("tungsten", strip, found_ms)
+        made.answer(round(crossing(darker)), first=guided.places(a_test(LAG)) // 2)
+        found_ms = made.session.box.bench.get("lag_ms")
     again = TestRoom(LAG, "tungsten", "5", "8")
     again.give(1)
     # Between half places of 8 ms there are 2 ms either way.
-    assert made.session.box.bench.get("lag_ms") == pytest.approx(lacked_ms(again), abs=3 + 2)
-    assert made.session.box.message.startswith("Lag 12")
+    assert found_ms == pytest.approx(lacked_ms(again), abs=3 + 2)
+    assert made.session.box.message.startswith(f"Lag {found_ms} ms, +/-7")
 
 
 def test_neighbours_are_told_apart_and_the_right_patch_is_not():
@@ -307,19 +306,21 @@ def test_neighbours_are_told_apart_and_the_right_patch_is_not():
 # --- shortest light
 
 
-def test_the_shortest_light_of_a_quick_lamp_is_the_first_and_of_a_slow_one_is_not():
-    for lamp, aperture, first in (("ideal", "5.6", 1), ("tungsten", "5.6", 5)):
-        lag = round(lag_ms(LAMPS[lamp], RELAYS["mechanical"], 500, PAPER_BLUE)) if lamp == "tungsten" else 0
-        made = TestRoom(SHORTEST, lamp, "5", aperture, lag_ms=lag)
-        made.give()
-        found = made.develop()
-        left = made.at(0.25, 0.5)
-        assert SEEN_D < left < 1.0
-        alike = [name for name, density in found.items() if abs(density - left) < SEEN_D]
-        assert len(found) == 7
-        assert int(alike[0]) <= first, found
-        if lamp == "ideal":
-            assert alike == list(found)
+@pytest.mark.parametrize(("lamp", "lag", "first"), [("ideal", 0, 1), ("led", 7, 1), ("tungsten", 123, 6)])
+def test_the_shortest_light_that_a_lamp_gives_truly_is_read_beside_the_left_half(lamp, lag, first):
+    """With its lag allowed for. A filament that is warm still gives short strikes too much."""
+    made = TestRoom(SHORTEST, lamp, "3", "6.7", lag_ms=lag)
+    set_row(made.session, "Filter", -2)
+    made.give()
+    found = made.develop()
+    left = made.at(0.25, 0.5)
+    assert 0.6 < left < 1.0
+    darker = [density - left for density in found.values()]
+    assert len(darker) == 7
+    assert [abs(apart) < SEEN_D for apart in darker] == [False] * (first - 1) + [True] * (8 - first)
+    made.answer(first - 1)
+    shortest_ms = guided.answer_text(a_test(SHORTEST), first - 1).split()[1]
+    assert made.session.box.bench.get("least_ms") == int(shortest_ms)
 
 
 # --- dry-down
@@ -431,7 +432,7 @@ def test_a_safelight_test_ends_within_its_ladder(name, ladder, minutes):
         assert safe_min == minutes[-1] / 2, "nothing shows: half of the longest wait, or more"
         assert safe_min < truly_min
     else:
-        # Some 13 to 16 min change these greys: the last quarter shows it, and the mean of the ladder's two ends.
+        # Some 13 to 16 min change these greys: the last quarter shows it alone.
         assert answers == [1, 1]
         assert safe_min == pytest.approx(math.sqrt(12 * 28) / 2, abs=0.02)
         assert safe_min < truly_min
@@ -594,7 +595,7 @@ def test_a_print_after_the_test_falls_on_the_whole_sheet():
     assert made.session.lamp.lit
     wait(made.session, 5000)
     more = made.room.easel.sheet.open_light()["5"] - before
-    assert more == pytest.approx(3 * made.room.house.lux, rel=1e-4)
+    assert np.abs(more / made.room.house.lux - 3).max() < 1e-3
     made.develop()
     assert of_a_test(made.room) == "This sheet had light of an earlier run."
     made.room.do({"do": "sheet"})
@@ -615,8 +616,8 @@ def test_the_viewing_light_in_the_midst_of_a_test_falls_on_all_of_it():
     wait(made.session, 2000)
     keys(made.session, "lamp")
     more = made.room.easel.sheet.open_light()["5"] - before
-    assert more == pytest.approx(2 * made.room.house.lux, rel=1e-2)
-    assert np.ptp(more) == pytest.approx(0, abs=1e-5)
+    assert np.abs(more / made.room.house.lux - 2).max() < 0.01
+    assert np.ptp(more) < 1e-4
     made.develop()
     assert "viewing light" in of_a_test(made.room)
 
@@ -643,10 +644,12 @@ def test_a_test_without_paper_leaves_the_easel_alone(monkeypatch):
 def test_what_the_page_is_told_of_a_test_under_way():
     made = TestRoom(SHORTEST)
     assert made.room.state()["test"] is None
+    made.room.do({"do": "move_negative", "out": True})
     keys(made.session, "expose")
     told = made.room.state()["test"]
     assert told["open"] == [0, 0, 0.5, 1]
     assert [name for name, *_ in told["fields"]] == [*"1234567"]
+    assert made.room.state()["moves_negative"] is None, "the carrier is empty, as the test wants it"
     made.give(3)
     assert made.room.state()["test"]["open"] == [0.5, pytest.approx(2 / 7), 1, pytest.approx(3 / 7)]
     made.give()
@@ -666,9 +669,7 @@ def test_the_lens_lets_through_half_of_the_light_a_stop():
     with pytest.raises(RoomError, match="The lens stays: the lamp is lit"):
         room.do({"do": "lens", "name": "8"})
     wait(room.session, 4000)
-    with pytest.raises(
-        RoomError, match="The lens stays: the sheet in the easel has had light. Develop it first"
-    ):
+    with pytest.raises(RoomError, match="The lens stays: the sheet in the easel has had light"):
         room.do({"do": "lens", "name": "8"})
     room.do({"do": "develop"})
     (row,) = room.state()["verdict"]["rows"]

@@ -1115,7 +1115,10 @@ ODD = st.recursive(
     lambda inner: st.one_of(st.lists(inner, max_size=4), st.dictionaries(st.text(), inner, max_size=3)),
     max_leaves=12,
 )
-DOES = ("shade", "fit", "paper", "lamp", "negative", "sheet", "develop", "area", "practice", "unplug", "key")
+DOES = (
+    *("shade", "fit", "paper", "lamp", "lens", "negative", "sheet", "develop", "area", "practice", "unplug"),
+    "key",
+)
 
 
 @pytest.fixture(scope="module")

@@ -339,9 +339,9 @@ export function nameFields(context, fields, ink, ground) {
   context.save();
   context.font = "600 22px system-ui, sans-serif";
   context.textAlign = "center";
-  for (const [name, , top, right] of fields) {
+  for (const [name, left, top, right] of fields) {
     const wide = context.measureText(name).width + 12;
-    const x = right * width - wide - 8, y = top * height + 8;
+    const x = Math.max(left * width, right * width - wide - 8), y = top * height + 8;
     context.fillStyle = ground;
     context.fillRect(x, y, wide, 30);
     context.fillStyle = ink;
