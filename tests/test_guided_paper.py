@@ -308,7 +308,7 @@ def test_neighbours_are_told_apart_and_the_right_patch_is_not():
 
 @pytest.mark.parametrize(("lamp", "lag", "first"), [("ideal", 0, 1), ("led", 7, 1), ("tungsten", 123, 6)])
 def test_the_shortest_light_that_a_lamp_gives_truly_is_read_beside_the_left_half(lamp, lag, first):
-    """With its lag allowed for. A filament that is warm still gives short strikes too much."""
+    """With its lag allowed for. Short strikes of a filament give too much, for its lag is less in them."""
     made = TestRoom(SHORTEST, lamp, "3", "6.7", lag_ms=lag)
     set_row(made.session, "Filter", -2)
     made.give()
