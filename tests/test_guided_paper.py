@@ -19,15 +19,14 @@ from host_sim.optics.filament import PAPER_BLUE
 from host_sim.optics.lamp_house import APERTURES, LUX
 from host_sim.optics.lamps import LAMPS, lag_ms
 from host_sim.optics.paper import paper
-from tests.box_model import keys, load, set_row, to_row, to_screen, wait
+from tests.box_model import keys, last_record, load, set_row, to_row, to_screen, wait
 from tests.test_room import a_card, a_room, changes_after_min
 from timing_core.light import guided
 from timing_core.light.bench import Bench
 from timing_core.light.guided import HEADINGS
-from timing_core.light.plan import PULSES, Stage
 from timing_core.light.printing_map import PrintingMap
 
-LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER = guided.TESTS
+LAG, SHORTEST, DRY_DOWN, SAFELIGHT, FLASHES, PAPER = guided.TESTS[:6]
 SEEN_D = 0.02
 """What can just be seen side by side (common practice)."""
 
@@ -137,10 +136,9 @@ def test_a_paper_strip_lies_between_white_and_black():
     assert black == 8 * patches[-1]
 
 
-def test_a_test_that_covers_nothing_takes_no_paper():
-    pulses, light = Stage(PULSES, "Pulses", "", 8000, 8000), Stage("whole", "Lamp", "", 60_000, 60_000)
-    pulses.task = "Lay the cell down"
-    assert layout_of([pulses, light]) is None
+@pytest.mark.parametrize("key", guided.OF_THE_CELL)
+def test_a_test_of_the_light_cell_takes_no_paper(key):
+    assert layout_of(guided.compile_test(a_test(key), Bench())) is None
 
 
 # --- given in the room
@@ -632,13 +630,31 @@ def test_a_hand_over_the_paper_shades_the_test_too():
     assert light[600] == pytest.approx(0, abs=1e-4)
 
 
-def test_a_test_without_paper_leaves_the_easel_alone(monkeypatch):
-    monkeypatch.setattr("host_sim.darkroom.guided_paper.layout_of", lambda stages: None)
-    made = TestRoom(LAG, filter="5", aperture="9.5")
+@pytest.mark.parametrize("key", guided.OF_THE_CELL)
+def test_a_test_of_the_light_cell_leaves_the_easel_alone(key):
+    made = TestRoom(key, aperture="8")
     made.develop()
+    made.room.do({"do": "shade", "shape": "cell", "x": 0.5, "y": 0.5})
+    wait(made.session, 5000)
     made.give()
-    assert made.room.state()["note"] == "", "it falls on no paper, and is to"
+    assert last_record(made.session.box)["test"]["test"] == key
+    assert made.room.state()["note"] == "", "its light falls on no paper, and is to"
     assert made.room.state()["test"] is None
+    made.room.do({"do": "sheet"})
+    assert made.develop() == {}
+    assert made.verdict["note"] == ""
+
+
+@pytest.mark.parametrize("key", guided.OF_THE_CELL)
+def test_a_sheet_that_was_left_under_it_has_its_light_all_over(key):
+    made = TestRoom(key, aperture="8")
+    made.room.do({"do": "shade", "shape": "cell", "x": 0.5, "y": 0.5})
+    wait(made.session, 5000)
+    made.give()
+    assert made.develop() == {}
+    assert of_a_test(made.room) == ""
+    assert np.ptp(made.densities) == 0
+    assert made.densities[0, 0] > 0.5
 
 
 def test_what_the_page_is_told_of_a_test_under_way():
