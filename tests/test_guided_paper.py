@@ -461,7 +461,7 @@ def test_the_sheets_may_be_developed_one_after_the_other():
     assert of_a_test(apart.room) == ""
 
 
-def test_a_plug_pulled_while_it_waits_takes_the_cards_off():
+def test_a_plug_pulled_while_it_waits_takes_the_covers_off():
     made = safelight_test()
     made.give(1)
     keys(made.session, "expose")

@@ -21,8 +21,8 @@ WHOLE = (0, 1)
 class Easel:
     """`sheet` is the one that is in, if there is one, with its light up to `settled_us`; `run` is what it is
     for, once a run has begun on it. `spoilt` says why its light cannot be held against the plan, if so.
-    `patch` is what the light falls on, `cards` the shadow of what lies on the paper meanwhile, and `viewing`
-    is true where it is the viewing light; `dark_cards` is the shadow of what lies there between lights."""
+    `patch` is what the light falls on, `cover` the shadow of what lies on the paper meanwhile, and `viewing`
+    is true where it is the viewing light; `dark_cover` is the shadow of what lies there between lights."""
 
     def __init__(self, now_us: int, safelight: bool) -> None:
         self.settled_us = now_us
@@ -31,7 +31,7 @@ class Easel:
         self.sheet: Sheet | None = None
         self.run: Run | None = None
         self.patch = WHOLE
-        self.cards = self.dark_cards = NO_SHADOW
+        self.cover = self.dark_cover = NO_SHADOW
         self.viewing = False
         self.spoilt = ""
         self.note = ""
@@ -74,7 +74,7 @@ class Easel:
         """Time has passed, under the safelight where it is on."""
         if self.sheet and self.safelight:
             lux_s = SAFELIGHT_LUX * (now_us - self.settled_us) / 1_000_000
-            self.sheet.safelight.gather(lux_s, self.dark_cards)
+            self.sheet.safelight.gather(lux_s, self.dark_cover)
         self.settled_us = now_us
 
     # --- what it has had

@@ -52,11 +52,11 @@ class GuidedPaper:
         changed, self._waits_at = waits_at != self._waits_at, waits_at
         return changed
 
-    def cards_while_waiting(self) -> Cast:
+    def cover_while_waiting(self) -> Cast:
         """The shadow of what lies on the paper now, under no light."""
-        return self.cards(self._waits_at) if self._waits_at >= 0 else NO_SHADOW
+        return self.cover(self._waits_at) if self._waits_at >= 0 else NO_SHADOW
 
-    def cards(self, at: int) -> Cast:
+    def cover(self, at: int) -> Cast:
         """The shadow of what lies on the paper at a stage, which is given now."""
         if self.layout is None or at not in self.layout.open:
             return NO_SHADOW

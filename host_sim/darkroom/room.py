@@ -250,7 +250,7 @@ class Room(Watcher):
 
     def _strike(self) -> None:
         easel, stage = self.easel, self.box.exposing
-        easel.patch, easel.cards = WHOLE, NO_SHADOW
+        easel.patch, easel.cover = WHOLE, NO_SHADOW
         easel.viewing = stage is None
         if stage is None:
             if easel.sheet:
@@ -275,14 +275,14 @@ class Room(Watcher):
         if easel.sheet:
             easel.begin(self.box.sheet_key, Run("guided test", {}, []))
             easel.spoilt = OF_A_TEST
-            easel.cards = self.guided.cards(self.box.at)
+            easel.cover = self.guided.cover(self.box.at)
         elif self.guided.layout:
             easel.tell(_ON_NO_PAPER)
 
     def output(self, now_ms: int, kind: str, value: object) -> None:
         if self.guided.look():
             self.settle()
-            self.easel.dark_cards = self.guided.cards_while_waiting()
+            self.easel.dark_cover = self.guided.cover_while_waiting()
         if kind == "cell":
             self.cell.begin()
         if kind == "safelight":
@@ -308,7 +308,7 @@ class Room(Watcher):
         self.house.forget()
         if self.easel.sheet and lux_s > 0:
             beam = Beam(self.films.projected, self.hands.filter, *self.easel.patch, self.easel.viewing)
-            self.easel.sheet.gather(beam, lux_s, both(self.hands.cast, self.easel.cards))
+            self.easel.sheet.gather(beam, lux_s, both(self.hands.cast, self.easel.cover))
 
     # --- what a page shows
 

@@ -75,7 +75,7 @@ def cast_of(shade: Shade, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX) 
 def cast_outside(
     left: float, top: float, right: float, bottom: float, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX
 ) -> Cast:
-    """The shadow of cards that lie on the paper and leave open what is between these edges, in parts of the
+    """The shadow of covers on the paper that leave open what is between these edges, in parts of the
     sheet, to a pixel."""
     columns = slice(round(left * width_px), round(right * width_px))
     rows = slice(round(top * height_px), round(bottom * height_px))

@@ -350,7 +350,7 @@ export function nameFields(context, fields, ink, ground) {
   context.restore();
 }
 
-/** A guided test's paper: dark cards where the hands cover it, and its fields. */
+/** A guided test's paper: dark where the hands cover it, and its fields. */
 function drawTest({ fields, open: [left, top, right, bottom] }) {
   const { width, height } = canvas;
   context.save();
