@@ -18,6 +18,7 @@ from host_sim.optics.feed import RELAYS
 from host_sim.optics.filament import PAPER_BLUE
 from host_sim.optics.lamp_house import APERTURES, LUX
 from host_sim.optics.lamps import LAMPS, lag_ms
+from host_sim.optics.light_sensor import BRIGHT
 from host_sim.optics.paper import paper
 from tests.box_model import keys, last_record, load, set_row, to_row, to_screen, wait
 from tests.test_room import a_card, a_room, changes_after_min
@@ -694,3 +695,20 @@ def test_the_lens_lets_through_half_of_the_light_a_stop():
     with pytest.raises(RoomError, match="No aperture '4'"):
         room.do({"do": "lens", "name": "4"})
     assert len(APERTURES) == len(set(APERTURES)) == 11
+
+
+def test_the_light_cell_sees_the_lens_stopped_down():
+    counts = []
+    for aperture in ("5.6", "8"):
+        room = a_room()
+        room.do({"do": "lens", "name": aperture})
+        room.do({"do": "move_negative", "out": True})
+        room.do({"do": "develop"})
+        room.do({"do": "shade", "shape": "cell", "x": 0.5, "y": 0.5})
+        keys(room.session, "lamp")
+        wait(room.session, 2000)
+        room.cell.begin()
+        wait(room.session, 600)
+        now_ms = room.session.now_ms
+        counts.append(room.session.read_cell(BRIGHT, now_ms - 600, now_ms))
+    assert counts[1] == pytest.approx(counts[0] / 2, rel=0.02)
