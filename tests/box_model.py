@@ -174,6 +174,11 @@ def planned_test(test: dict) -> list[tuple]:
             totals = [stops(test["first_ms"], (40, 60, 80, 90)[test["range"]] * n) for n in range(11)]
             cover(totals)
             add("whole", "Black", min(8 * totals[-1], 120_000) - totals[-1])
+        case "cell_lag":
+            add("pulses", "Lag, long", 3 * 4000)
+            add("pulses", "Lag, short", 4 * 500)
+        case "drift":
+            add("whole", "Drift", 120_000)
     return steps
 
 
@@ -186,6 +191,13 @@ def in_the_dark(box) -> bool:
     if not test or test["test"] != "safelight" or not box.in_run:
         return False
     return box.state != "waiting" or test["light"] == 1
+
+
+def cell_reads(box) -> bool:
+    """A screen is open for which the light cell reads, and the safelight is out."""
+    if box.panel.screen.key == "test":
+        return box.work.test["test"] in ("cell_lag", "drift") and box.state != "away"
+    return box.panel.screen.key == "light_cell" and box.state != "away"
 
 
 class LightMeter(Watcher):
@@ -254,6 +266,7 @@ class LightMeter(Watcher):
             self._check(self._on_ms is None, "lit while lit")
             self._check(box.state in ("exposing", "viewing"), f"lit in {box.state}")
             dark_room = viewing or box.bench.get("safelight") == "exposing" or in_the_dark(box)
+            dark_room = dark_room or cell_reads(box)
             self._check(
                 self.safelight == (0 if dark_room else 1), f"safelight is {self.safelight} at a strike"
             )

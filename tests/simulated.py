@@ -76,6 +76,7 @@ class Darkroom:
             window.do("fit", filter="")
             window.do("negative", name="breakwater")
             window.do("paper", name="vc-2019")
+            window.do("lens", name="5.6")
             window.until(
                 lambda told: (
                     told.state["box"]["state"] == "browse"

@@ -411,7 +411,7 @@ def _take_beside(box: Box, event: str) -> Exchange:
 
 def _set_safelight(box: Box) -> None:
     """In the dark: the light cell reads while its screen is open, and the safelight is out then."""
-    meters = box.panel.screen.meters if box.machine.state not in ("counting", "away") else 0
+    meters = box.panel.screen.meters if box.machine.state != "away" else 0
     if meters != box.lamp.meters:
         box.lamp.meters = meters
         box.io.put("cell", meters)

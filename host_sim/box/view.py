@@ -118,6 +118,9 @@ class BoxView:
         stage = self.stage
         if stage is None or stage.kind == FIT:
             return ""
+        if self.in_test:
+            moved = [one.area for one in self.stages[: self.at + 1] if one.kind == NEGATIVE]
+            return moved[-1] if moved else ""
         return stage.area if stage.kind == NEGATIVE else "out" if stage.kind == FLASH else "in"
 
     @property
@@ -183,7 +186,3 @@ class BoxView:
     def marked(self) -> list[str]:
         """The areas that it has marks for, as often as it has them."""
         return [mark.area for own in self._box.work.map.passes for mark in own.marks]
-
-    @property
-    def dry_down_pm(self) -> int:
-        return self._box.work.map.dry_down_pm

@@ -34,7 +34,7 @@ def develop(sheet: Sheet, run: Run, films: Films, lux: float, dry: bool, spoilt:
     lacking = [name for name in run.filters if sheet.paper.lacks(name)]
     if lacking and sheet.paper.is_graded:
         run = run.without_filters()
-    density = sheet.develop(lambda beam: projection(films, beam), run.dry_down_percent if dry else 0.0)
+    density = density_of(sheet, films, dry)
     masks = verdict.masks_of(run, films.outline, sheet.shape)
     rows = verdict.rows(run, masks, sheet, density, lux)
     if lacking or spoilt:
@@ -49,6 +49,11 @@ def develop(sheet: Sheet, run: Run, films: Films, lux: float, dry: bool, spoilt:
     tells = run.plan and not lacking and not spoilt
     errors_stops = verdict.errors_stops(run, masks, sheet, lux) if tells else None
     return Print(density, errors_stops, judged, spoilt or no_verdict(sheet.paper, lacking))
+
+
+def density_of(sheet: Sheet, films: Films, dry: bool) -> Pixels:
+    """Density above base and fog at every point of `sheet`, wet or dry."""
+    return sheet.develop(lambda beam: projection(films, beam), sheet.paper.dry_down_percent if dry else 0.0)
 
 
 def projection(films: Films, beam: Beam) -> Pixels | float:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from host_sim.darkroom.verdict import Run
 from host_sim.optics.paper import Paper
+from host_sim.optics.shades import NO_SHADOW
 from host_sim.optics.sheet import Sheet
 
 SAFELIGHT_LUX = 0.00013
@@ -20,7 +21,8 @@ WHOLE = (0, 1)
 class Easel:
     """`sheet` is the one that is in, if there is one, with its light up to `settled_us`; `run` is what it is
     for, once a run has begun on it. `spoilt` says why its light cannot be held against the plan, if so.
-    `patch` is what the light falls on, and `viewing` is true where that is the viewing light."""
+    `patch` is what the light falls on, `cover` the shadow of what lies on the paper meanwhile, and `viewing`
+    is true where it is the viewing light; `dark_cover` is the shadow of what lies there between lights."""
 
     def __init__(self, now_us: int, safelight: bool) -> None:
         self.settled_us = now_us
@@ -29,6 +31,7 @@ class Easel:
         self.sheet: Sheet | None = None
         self.run: Run | None = None
         self.patch = WHOLE
+        self.cover = self.dark_cover = NO_SHADOW
         self.viewing = False
         self.spoilt = ""
         self.note = ""
@@ -70,7 +73,8 @@ class Easel:
     def let_pass(self, now_us: int) -> None:
         """Time has passed, under the safelight where it is on."""
         if self.sheet and self.safelight:
-            self.sheet.safelight_lux_s += SAFELIGHT_LUX * (now_us - self.settled_us) / 1_000_000
+            lux_s = SAFELIGHT_LUX * (now_us - self.settled_us) / 1_000_000
+            self.sheet.safelight.gather(lux_s, self.dark_cover)
         self.settled_us = now_us
 
     # --- what it has had
@@ -84,4 +88,4 @@ class Easel:
         if not self.sheet:
             return 0.0
         since_us = now_us - self.settled_us if self.safelight else 0
-        return self.sheet.safelight_lux_s / SAFELIGHT_LUX * 1000 + since_us / 1000
+        return self.sheet.safelight.even / SAFELIGHT_LUX * 1000 + since_us / 1000

@@ -63,7 +63,8 @@ class LyingCell:
         self.settled_us = now_us
         place = self.place
         if place:
-            lux_s = self._house.light.dose(from_us, now_us, EYE) * self._comes_through(*place)
+            open_lux_s = self._house.light.dose(from_us, now_us, EYE) * self._house.lets_through
+            lux_s = open_lux_s * self._comes_through(*place)
             self._lux_s += lux_s + self._safelight() * SAFELIGHT_LUX * (now_us - from_us) / 1e6
 
     def _comes_through(self, x_part: float, y_part: float) -> float:

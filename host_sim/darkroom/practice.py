@@ -5,6 +5,8 @@ What must live here: the rules of practising. It may not know the box, the room 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from host_sim.darkroom.exercises import EXERCISES, Exercise
 from host_sim.darkroom.scores import Scores
 from timing_core.canonical import encode
@@ -29,6 +31,17 @@ class Practice:
         negative."""
         exercise = EXERCISES.get(self.name)
         self.counts = bool(exercise and map.text() == encode(exercise.card) and negative == exercise.negative)
+
+    def best_stops(self, worst_stops: float | None, tell: Callable[[str], None]) -> float | None:
+        """The best print of the exercise so far, in stops; None where this one does not count. `tell` is
+        told where it is not kept."""
+        if not self.counts or worst_stops is None:
+            return None
+        try:
+            return self.keep_best(worst_stops)
+        except OSError as fault:
+            tell(f"Your best is not kept: {fault.strerror or fault}. Look at the folder of --keep.")
+            return worst_stops
 
     def keep_best(self, worst_stops: float) -> float:
         """The least of the largest errors of all prints of the exercise, this one too, in stops. OSError

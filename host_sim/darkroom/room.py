@@ -1,10 +1,11 @@
 """The darkroom round the box: what a person does in it, and what follows from that.
 
 What must live here: the order of things, such as that light falls as everything stood before anything moves.
-What is in the room owns its own state: `hands`, `films`, `easel`, `practice`, `pictures`. It knows no browser
-and no wall clock. The box it reads, and works only as somebody in the room could: it pulls the plug, presses
-what puts the light out when everybody has left, and sends a card over the wire. All times are ms of the
-session's clock; whoever moves that clock moves it to now before telling the room of a move of the hands.
+What is in the room owns its own state: `hands`, `films`, `easel`, `guided`, `practice`, `pictures`. It knows
+no browser and no wall clock. The box it reads, and works only as somebody in the room could: it pulls the
+plug, presses what puts the light out when everybody has left, and sends a card over the wire. All times are
+ms of the session's clock; whoever moves that clock moves it to now before telling the room of a move of the
+hands.
 """
 
 from __future__ import annotations
@@ -14,10 +15,11 @@ from typing import Any
 from host_sim.box.session import Session, Watcher
 from host_sim.box.view import BoxView
 from host_sim.darkroom.checks import RoomError, one_of, outline, shown
-from host_sim.darkroom.development import develop
+from host_sim.darkroom.development import density_of, develop
 from host_sim.darkroom.easel import WHOLE, Easel
 from host_sim.darkroom.exercises import EXERCISES
 from host_sim.darkroom.films import Films, make_ready
+from host_sim.darkroom.guided_paper import OF_A_TEST, GuidedPaper
 from host_sim.darkroom.hands import Hands
 from host_sim.darkroom.lying_cell import LyingCell
 from host_sim.darkroom.pictures import Pictures
@@ -26,17 +28,18 @@ from host_sim.darkroom.pushing import Pack, push
 from host_sim.darkroom.scores import Scores
 from host_sim.darkroom.told import told
 from host_sim.darkroom.verdict import Run, run_of
-from host_sim.optics.lamp_house import LampHouse
+from host_sim.optics.lamp_house import APERTURES, LampHouse
 from host_sim.optics.lamps import LAMPS
 from host_sim.optics.negatives import OWN, Negative
 from host_sim.optics.paper import PAPER_NAMES
+from host_sim.optics.shades import NO_SHADOW, both
 from host_sim.optics.sheet import Beam
 from timing_core.light.plan import FLASH, FRESH
 
 _THROUGH_FILM = "No verdict: the flash came through the negative."
 _WITHOUT_FILM = "No verdict: light of the print came without the negative."
-_OF_A_TEST = "No verdict: this sheet was for a guided test. What came out of it is for your eyes."
 _FOGGING = "The viewing light has fallen on this sheet."
+_ON_NO_PAPER = "This light falls on no paper."
 _SET_UP = "The card is on the shelf: load it there with the dial."
 
 
@@ -60,6 +63,7 @@ class Room(Watcher):
         self.hands = Hands()
         self.films = Films(negative)
         self.easel = Easel(session.now_ms * 1000, self.box.safelight)
+        self.guided = GuidedPaper(self.box)
         self.practice = Practice(scores or Scores())
         self.pictures = Pictures()
         self.pictures.show_negative(self.films.negative.transmittance)
@@ -77,6 +81,7 @@ class Room(Watcher):
             "fit": self._do_fit,
             "paper": self._do_paper,
             "lamp": self._do_lamp,
+            "lens": self._do_lens,
             "negative": self._do_negative,
             "move_negative": self._do_move_negative,
             "sheet": self._do_sheet,
@@ -98,7 +103,7 @@ class Room(Watcher):
             self.hands.take(hand, held)
 
     def _do_fit(self, message: dict[str, Any]) -> None:
-        name = one_of(message.get("filter"), "filter", self.filters())
+        name = one_of(message.get("filter"), "filter", self.house.paper.takes)
         self.settle()
         self.hands.filter = name
 
@@ -114,6 +119,15 @@ class Room(Watcher):
     def _do_lamp(self, message: dict[str, Any]) -> None:
         self._refuse_lit("The lamp stays")
         self.house.put_in_lamp(one_of(message.get("name"), "lamp", LAMPS))
+
+    def _do_lens(self, message: dict[str, Any]) -> None:
+        aperture = one_of(message.get("name"), "aperture", APERTURES)
+        self._refuse_lit("The lens stays")
+        sheet = self.easel.sheet
+        if sheet and sheet.lit:
+            # The verdict is on light in parts of full light, which is one for a sheet.
+            raise RoomError("The lens stays: the sheet in the easel has had light. Develop it first.")
+        self.house.stop_down(aperture)
 
     def _do_negative(self, message: dict[str, Any]) -> None:
         self._refuse_lit("The negative stays")
@@ -186,13 +200,9 @@ class Room(Watcher):
 
     # --- what is where
 
-    def filters(self) -> list[str]:
-        """Those that the paper takes; "" for none at all."""
-        return ["", *(name for name in self.house.paper.filters if name != "none")]
-
     def _use_paper(self, name: object) -> None:
         self.house.put_in_paper(one_of(name, "paper", PAPER_NAMES))
-        if self.hands.filter not in self.filters():
+        if self.hands.filter not in self.house.paper.takes:
             self.hands.filter = ""
 
     def _use_negative(self, name: object) -> None:
@@ -202,6 +212,7 @@ class Room(Watcher):
     def _new_sheet(self) -> None:
         self.settle()
         self.easel.put_in(self.house.paper)
+        self.guided.put_in_a_sheet()
         self.practice.counts = False
         if self.session.lamp.lit:
             self.easel.tell(_FOGGING)
@@ -211,31 +222,24 @@ class Room(Watcher):
         sheet, run = self.easel.sheet, self.easel.run
         assert sheet is not None
         note = self.easel.take_out()
-        asked = run or Run("no run", {}, [], self.box.dry_down_pm / 10)
-        made = develop(sheet, asked, self.films, self.house.lux, dry, self.easel.spoilt)
-        self.pictures.show_print(made.density)
+        spoilt = self.easel.spoilt or (OF_A_TEST if self.guided.is_on_the_sheet else "")
+        made = develop(sheet, run or Run("no run", {}, []), self.films, self.house.lux, dry, spoilt)
+        density = made.density
+        if self.guided.is_on_the_sheet:
+            wet, dried = (density_of(sheet, self.films, is_dry) for is_dry in (False, True))
+            density = self.guided.lay_together(wet, dried, dry)
+        self.pictures.show_print(density)
         self.pictures.show_errors(made.errors_stops)
-        notes = [made.no_verdict, note]
+        notes = [made.no_verdict, *self.guided.notes(list(sheet.layers)), note]
         if self.practice.name and run and not self.practice.counts:
             notes.append("This was not the exercise's card on its negative, so it does not count.")
         self.verdict = {
             **made.verdict,
-            "best_stops": self._keep_best(made.verdict["worst_stops"]),
+            "fields": self.guided.fields(),
+            "best_stops": self.practice.best_stops(made.verdict["worst_stops"], self.easel.tell),
             "exercise": self.practice.name if self.practice.counts else "",
             "note": " ".join(filter(None, notes)),
         }
-
-    def _keep_best(self, worst_stops: float | None) -> float | None:
-        """The best print of the exercise so far, in stops; None where this one does not count."""
-        if not self.practice.counts or worst_stops is None:
-            return None
-        try:
-            return self.practice.keep_best(worst_stops)
-        except OSError as fault:
-            self.easel.tell(
-                f"Your best is not kept: {fault.strerror or fault}. Look at the folder of --keep."
-            )
-            return worst_stops
 
     # --- light
 
@@ -246,19 +250,18 @@ class Room(Watcher):
 
     def _strike(self) -> None:
         easel, stage = self.easel, self.box.exposing
-        easel.patch = WHOLE
+        easel.patch, easel.cover = WHOLE, NO_SHADOW
         easel.viewing = stage is None
         if stage is None:
             if easel.sheet:
                 easel.tell(_FOGGING)
+        elif self.box.in_test:
+            self._strike_of_a_test()
         elif easel.sheet is None:
-            easel.tell("This light falls on no paper.")
+            easel.tell(_ON_NO_PAPER)
         else:
             map, strip = self.box.began_with()
             begins = easel.begin(self.box.sheet_key, run_of(map, strip))
-            if self.box.in_test:
-                easel.spoilt = _OF_A_TEST
-                return
             if begins and strip is None:
                 self.practice.begin(map, self.films.negative.name)
             if self.films.is_out != (stage.kind == FLASH):
@@ -266,7 +269,20 @@ class Room(Watcher):
             if strip and stage.kind == FRESH:
                 easel.patch = (int(stage.area), strip.patches)
 
+    def _strike_of_a_test(self) -> None:
+        easel = self.easel
+        self.guided.look()
+        if easel.sheet:
+            easel.begin(self.box.sheet_key, Run("guided test", {}, []))
+            easel.spoilt = OF_A_TEST
+            easel.cover = self.guided.cover(self.box.at)
+        elif self.guided.layout:
+            easel.tell(_ON_NO_PAPER)
+
     def output(self, now_ms: int, kind: str, value: object) -> None:
+        if self.guided.look():
+            self.settle()
+            self.easel.dark_cover = self.guided.cover_while_waiting()
         if kind == "cell":
             self.cell.begin()
         if kind == "safelight":
@@ -292,7 +308,7 @@ class Room(Watcher):
         self.house.forget()
         if self.easel.sheet and lux_s > 0:
             beam = Beam(self.films.projected, self.hands.filter, *self.easel.patch, self.easel.viewing)
-            self.easel.sheet.gather(beam, lux_s, self.hands.cast)
+            self.easel.sheet.gather(beam, lux_s, both(self.hands.cast, self.easel.cover))
 
     # --- what a page shows
 

@@ -16,6 +16,7 @@ from host_sim.darkroom.exercises import EXERCISES
 from host_sim.darkroom.hands import SHADES, SIZE_MAX, SIZE_MIN
 from host_sim.darkroom.pictures import AS_PLANNED, DISPLAY_GAMMA, PER_STOP
 from host_sim.darkroom.timeline import SMALL_SOUNDS, STEPS_S
+from host_sim.optics.lamp_house import APERTURES
 from host_sim.optics.lamps import LAMPS
 from host_sim.optics.paper import PAPER_NAMES
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
@@ -60,6 +61,7 @@ def told(room: Room) -> dict[str, Any]:
             "left_ms": _left_ms(room),
         },
         **_light(room),
+        "test": room.guided.told(),
         "places": box.places,
         "trays": [_in_tray(sheet) for sheet in room.box.sheets()],
         "negative": room.films.negative.name,
@@ -109,7 +111,7 @@ def _light(room: Room) -> dict[str, Any]:
         "light": house.seen_by_eye(),
         "settled": settle_us is not None and now_us >= settle_us,
         "filter": room.hands.filter,
-        "filters": room.filters(),
+        "filters": room.house.paper.takes,
         "asks": _asks(room),
         "no_data": _no_data(room),
         "paper": house.paper.name,
@@ -117,6 +119,8 @@ def _light(room: Room) -> dict[str, Any]:
         "lamp": house.lamp_name,
         "lamps": list(LAMPS),
         "lag_ms": house.lag_ms,
+        "aperture": house.aperture,
+        "apertures": list(APERTURES),
         "sheet": {
             "number": easel.sheets,
             "in": easel.sheet is not None,
@@ -160,7 +164,7 @@ def _left_ms(room: Room) -> int:
 def _asks(room: Room) -> str | None:
     """The filter to fit; None where it is in, or the paper takes no such filter."""
     stage = room.box.next_stage()
-    if stage is None or stage.filter == room.hands.filter or stage.filter not in room.filters():
+    if stage is None or stage.filter == room.hands.filter or stage.filter not in room.house.paper.takes:
         return None
     return stage.filter
 

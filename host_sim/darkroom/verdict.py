@@ -25,12 +25,11 @@ NEVER_STOPS = 10.0
 @dataclass
 class Run:
     """What the run on a sheet was to give, as it began. `patches_s`: the whole light of each patch of a
-    strip, in seconds; none for a print."""
+    strip, in seconds; none for a print or a guided test."""
 
     title: str
     plan: Plan
     patches_s: list[float]
-    dry_down_percent: float
 
     @property
     def areas(self) -> list[str]:
@@ -45,7 +44,7 @@ class Run:
         plan: Plan = {}
         for (area, _), ms in self.plan.items():
             plan[area, ""] = plan.get((area, ""), 0) + ms
-        return Run(self.title, plan, self.patches_s, self.dry_down_percent)
+        return Run(self.title, plan, self.patches_s)
 
     def planned_ms(self, area: str) -> float:
         """Light of an area through all filters."""
@@ -55,7 +54,7 @@ class Run:
 def run_of(map: PrintingMap, strip: Strip | None) -> Run:
     """The run that began with this map and this strip, None for a print."""
     patches_s = [strip.total_ms(map, 2 * patch) / 1000 for patch in range(strip.patches)] if strip else []
-    return Run(*planned_run(map, strip), patches_s, map.dry_down_pm / 10)
+    return Run(*planned_run(map, strip), patches_s)
 
 
 def masks_of(

@@ -56,9 +56,12 @@ class Filter:
 
 
 class Paper:
-    """A paper with its filters. `dmax` is its maximum density above base and fog, `hill` the exponent k."""
+    """A paper with its filters. `dmax` is its maximum density above base and fog, `hill` the exponent k,
+    `dry_down_percent` by how much its light is to be cut for what is seen wet to be there once dry."""
 
-    def __init__(self, name: str, filters: tuple[Filter, ...], dmax: float) -> None:
+    def __init__(
+        self, name: str, filters: tuple[Filter, ...], dmax: float, dry_down_percent: float = 0.0
+    ) -> None:
         if not filters:
             raise ValueError(f"paper {name} has no filter: give one, even for a graded paper")
         if not dmax * _SHOULDER > _SPEED_POINT:
@@ -66,6 +69,7 @@ class Paper:
         self.name = name
         self.filters = {f.name: f for f in filters}
         self.dmax = dmax
+        self.dry_down_percent = dry_down_percent
         ranges = [f.iso_range for f in filters]
         hard, soft = self._hard, self._soft = min(ranges), max(ranges)
         self.hill = 100 * (_logit(_SHOULDER) - _logit(_TOE / dmax)) / hard / math.log(10)
@@ -115,6 +119,11 @@ class Paper:
     def softest(self) -> str:
         """The filter that leaves green light alone; a graded paper's only one."""
         return max(self.filters.values(), key=lambda f: f.iso_range).name
+
+    @property
+    def takes(self) -> list[str]:
+        """The filters that can be put in for it; "" for none at all."""
+        return ["", *(name for name in self.filters if name != "none")]
 
     def lacks(self, filter_name: str) -> bool:
         """True for a filter of which there is no data; no filter at all is "" here."""
@@ -207,6 +216,9 @@ def _rising_root(f: Callable[[float], float], low: float, high: float) -> float:
             return guess
 
 
+RC_DRY_DOWN_PERCENT, FIBRE_DRY_DOWN_PERCENT = 4.0, 10.0
+"""Made up for the simulator: printers' figures go from near 0 for resin-coated paper to 16 for fibre."""
+
 # log10 exposure ranges of the grades, ANSI PH2.2-1966 (memory; its ends agree with the Focal Encyclopedia of
 # Photography, p. 679, read).
 GRADE_RANGES = {
@@ -225,12 +237,13 @@ def graded_paper(grade: int, iso_speed: float = 250) -> Paper:
     if grade not in GRADE_RANGES:
         raise ValueError(f"there is no grade {grade}: give 0 to 5")
     short, long = GRADE_RANGES[grade]
-    return Paper(f"grade {grade}", (Filter("none", 50 * (short + long), iso_speed),), dmax=2.1)
+    filters = (Filter("none", 50 * (short + long), iso_speed),)
+    return Paper(f"grade {grade}", filters, 2.1, FIBRE_DRY_DOWN_PERCENT)
 
 
 def _vc(name: str, iso: dict[str, tuple[float, float]]) -> Paper:
     # 2.1 above base and fog: a glossy coated paper's usual maximum, no source.
-    return Paper(name, tuple(Filter(f, r, p) for f, (r, p) in iso.items()), dmax=2.1)
+    return Paper(name, tuple(Filter(f, r, p) for f, (r, p) in iso.items()), 2.1, RC_DRY_DOWN_PERCENT)
 
 
 _VC: dict[str, dict[str, tuple[float, float]]] = {

@@ -56,6 +56,9 @@ class Cast(NamedTuple):
     parts: list[tuple[Region, Pixels | float]]
 
 
+NO_SHADOW = Cast(False, [])
+
+
 def cast_of(shade: Shade, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX) -> Cast:
     """The shadow of `shade` on a sheet of that size."""
     size = (height_px, width_px)
@@ -67,6 +70,22 @@ def cast_of(shade: Shade, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX) 
     if shade.shape in ("edge", "cover"):
         return Cast(False, list(_half_plane(shade, size)))
     return Cast(False, [])
+
+
+def cast_outside(
+    left: float, top: float, right: float, bottom: float, width_px: int = WIDTH_PX, height_px: int = HEIGHT_PX
+) -> Cast:
+    """The shadow of covers on the paper that leave open what is between these edges, in parts of the
+    sheet, to a pixel."""
+    columns = slice(round(left * width_px), round(right * width_px))
+    rows = slice(round(top * height_px), round(bottom * height_px))
+    beside = (
+        (slice(0, rows.start), slice(0, width_px)),
+        (slice(rows.stop, height_px), slice(0, width_px)),
+        (rows, slice(0, columns.start)),
+        (rows, slice(columns.stop, width_px)),
+    )
+    return Cast(False, [(region, -1.0) for region in beside if all(s.start < s.stop for s in region)])
 
 
 def both(one: Cast, other: Cast) -> Cast:

@@ -73,14 +73,16 @@ class Beam(NamedTuple):
 
 @dataclass
 class Sheet:
-    """One sheet: `layers` is the lamp's light, without film; `safelight_lux_s` the safelight's, in lux
-    seconds of lamp light through the softest filter: what it reaches is the green-sensitive emulsion."""
+    """One sheet: `layers` is the lamp's light, without film; `safelight` the safelight's, in lux seconds of
+    lamp light through the softest filter: what it reaches is the green-sensitive emulsion."""
 
     number: int
     paper: Paper
     shape: tuple[int, int] = (HEIGHT_PX, WIDTH_PX)
     layers: dict[Beam, Layer] = field(default_factory=dict)
-    safelight_lux_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.safelight = Layer(self.shape)
 
     def gather(self, beam: Beam, lux_s: float, cast: Cast) -> None:
         """Let the beam shine for `lux_s` of open light, under a shadow."""
@@ -131,7 +133,7 @@ class Sheet:
     def develop(self, projection: Callable[[Beam], Any], dry_down_percent: float = 0.0) -> Pixels:
         """Density above base and fog at every point; with a dry-down, as it is once dry."""
         doses = {beam_filter or "none": light for beam_filter, light in self.light(projection).items()}
-        safelight = np.full((1, 1), self.safelight_lux_s, np.float32)
+        safelight = np.full((1, 1), 1, np.float32) * self.safelight.light()
         softest = self.paper.softest
         doses[softest] = doses[softest] + safelight if softest in doses else safelight
         more = np.float32(1 / (1 - dry_down_percent / 100))

@@ -33,6 +33,7 @@ from timing_core.panel.sounds import SOUNDS
 TO_TRAYS = ("b", *["ArrowDown"] * 3, "Enter")
 TO_SHELF = ("b", *["ArrowDown"] * 5, "Enter")
 """From Print to the cards in the box, key by key."""
+TO_TESTS = ("b", *["ArrowDown"] * 2, "Enter")
 
 EXAMPLES = Path(cli.__file__).parent / "examples"
 SIZES = {"desk": (1440, 900), "small": (1024, 768), "phone": (390, 844)}
@@ -623,6 +624,63 @@ def take_up_halves(screen, left: str, right: str) -> None:
     put_in(screen)
     screen.choose("Paused")
     screen.click("EXPOSE")
+
+
+def test_a_lag_test_is_read_off_its_strip(look, room):
+    """Borders are seen where the halves differ by what an eye sees, and there is none where they do not."""
+    screen = look()
+    page = screen.page
+    screen.choose("Paused")
+    screen.choose("5", "Filter")
+    screen.choose("9.5", "Lens, f/")
+    page.get_by_role("checkbox", name="taken out of the light").check()
+    screen.click("Fresh sheet")
+    screen.keys(*TO_TESTS, "Enter", "Enter")
+    screen.box("edit")
+    screen.keys("ArrowUp", "ArrowUp", "Enter")  # the fine strip
+    screen.box("browse")
+    screen.keys("e")
+    screen.box("ready")
+    expect(page.locator("#moves")).to_be_hidden()
+    expect(page.locator("#easel-help")).to_contain_text("covered by itself")
+    with room.window() as window:
+        for stage in range(8):
+            window.do("step", ms=3000)
+            window.until_done()
+            window.key("expose")
+            window.until(lambda told: told.state["box"]["lit"])
+            if stage == 3:
+                screen.lamp("lit")
+                window.do("step", ms=300)
+                window.until_done()
+                page.evaluate("() => scrollTo(0, 0)")
+                screen.settle()
+                screen.shoot("lag-test")
+            window.do("step", ms=60_000)
+            window.until_done()
+    screen.box("browse")
+    screen.click("Develop")
+    light = screen.canvas("print").astype(int)
+    # Beside the border, and under the patches' numbers.
+    steps = [light[row, 480] - light[row, 520] for row in range(90, 800, 114)]
+    assert steps[3] == 0, "the lag is none, and patch 4 stands for it"
+    assert np.ptp(light[360:440, 480:520]) == 0
+    assert min(abs(step) for step in steps[:3] + steps[4:]) >= 2, "a density of 0.02 to 0.04"
+    assert steps == sorted(steps)
+    assert (light[10:36, 950:990] == 255).any(), "its number is in the corner of patch 1"
+    page.evaluate("() => scrollTo(0, 0)")
+    screen.shoot("lag-test-developed")
+    page.get_by_role("button", name="Judge in white light").click()
+    expect(page.locator("#white")).to_be_visible()
+    seen = np.asarray(Image.open(io.BytesIO(page.locator("#white").screenshot())).convert("RGB")).astype(int)
+    height, width = seen.shape[:2]
+    left, right = (
+        [seen[height * (2 * row + 1) // 14, x] for row in range(7)] for x in (width // 4, width * 5 // 8)
+    )
+    assert all(np.ptp(grey) == 0 for grey in left), "a grey, as paper is"
+    assert [int(a[0] - b[0]) == 0 for a, b in zip(left, right)] == [False] * 3 + [True] + [False] * 3
+    screen.keys("Enter", "Enter")
+    expect(page.locator("#says")).to_contain_text("Lag 0 ms")
 
 
 def test_a_card_with_a_dodge_and_a_burn_by_pointer(look, room, tmp_path):

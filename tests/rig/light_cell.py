@@ -19,7 +19,7 @@ CONVERSION_NS = 100 * MS
 
 
 class LightCell:
-    """Attach one to `box`. `counts(gain, ms)` is what its channels count, or once `gathers(from_ns, to_ns)` is
+    """Attach one to `box`. `counts(gain, ms)` is what its channels count; `gathers(from_ns, to_ns)` is, once
     given, that of the time of the conversion. `identity` is what it says it is; `is_mute`, it answers nothing
     any more. `missed` counts conversions that nobody has fetched before the next was there."""
 

@@ -1,4 +1,4 @@
-"""The lamp's lag by the light cell on the emulated Pico: every conversion is fetched once, whatever goes on."""
+"""The lamp's lag by the light cell on the emulated Pico: each conversion is fetched once, come what may."""
 
 from __future__ import annotations
 

@@ -107,7 +107,8 @@ function showHand() {
   angle.value = ((shade.angle + 180) % 360) - 180;
   const waits = hands[other()].shape === "none" ? "" :
     ` The ${other()} hand holds its shade in the light while O or the right mouse button is down, or as a second finger.`;
-  write(document.getElementById("easel-help"), fixed.shades[shade.shape].says + waits);
+  const covered = state.test ? "What this test wants covered is covered by itself. " : "";
+  write(document.getElementById("easel-help"), covered + fixed.shades[shade.shape].says + waits);
 }
 
 size.addEventListener("input", () => {
@@ -332,6 +333,43 @@ function drawOutlines(lit) {
   context.restore();
 }
 
+/** Each field's name in its upper right corner. */
+export function nameFields(context, fields, ink, ground) {
+  const { width, height } = context.canvas;
+  context.save();
+  context.font = "600 22px system-ui, sans-serif";
+  context.textAlign = "center";
+  for (const [name, left, top, right] of fields) {
+    const wide = context.measureText(name).width + 12;
+    const x = Math.max(left * width, right * width - wide - 8), y = top * height + 8;
+    context.fillStyle = ground;
+    context.fillRect(x, y, wide, 30);
+    context.fillStyle = ink;
+    context.fillText(name, x + wide / 2, y + 23);
+  }
+  context.restore();
+}
+
+/** A guided test's paper: dark where the hands cover it, and its fields. */
+function drawTest({ fields, open: [left, top, right, bottom] }) {
+  const { width, height } = canvas;
+  context.save();
+  context.fillStyle = `rgb(${SHADOW})`;
+  context.beginPath();
+  context.rect(0, 0, width, height);
+  context.rect(left * width, top * height, (right - left) * width, (bottom - top) * height);
+  context.fill("evenodd");
+  context.strokeStyle = SOFT;
+  context.lineWidth = 2;
+  context.strokeRect(left * width, top * height, (right - left) * width, (bottom - top) * height);
+  context.strokeStyle = OUTLINE;
+  context.lineWidth = 1.5;
+  context.setLineDash([5, 7]);
+  for (const [, x, y, toX, toY] of fields) context.strokeRect(x * width, y * height, (toX - x) * width, (toY - y) * height);
+  context.restore();
+  nameFields(context, fields, OUTLINE, WELL);
+}
+
 function draw() {
   if (!state.box) return;
   const lit = state.light > 0.002;
@@ -355,6 +393,7 @@ function draw() {
     }
     context.globalAlpha = 1;
   }
+  if (state.sheet.in && state.test) drawTest(state.test);
   for (const one of Object.values(hands)) drawShade(one, lit);
   if (state.sheet.in || drawing) drawOutlines(lit);
 }
@@ -397,5 +436,6 @@ listen((news, changed) => {
     for (const [own, held] of Object.entries(state.hands)) Object.assign(hands[own], held);
     showHand();
   }
+  if (changed.has("test")) showHand();
   if (changed.has("box") || changed.has("sheet")) showNote();
 });

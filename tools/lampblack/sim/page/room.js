@@ -2,7 +2,7 @@
 
 import { chips } from "./chips.js";
 import { css } from "./colours.js";
-import { drawOutline, sheetIsLit } from "./easel.js";
+import { drawOutline, nameFields, sheetIsLit } from "./easel.js";
 import { fixed, listen, send, state, write } from "./net.js";
 import { errors, grey, picture, red } from "./tone.js";
 
@@ -17,6 +17,7 @@ function element(tag, text, more = {}) {
 const showFilters = chips(byId("filters"), (filter) => send({ do: "fit", filter }));
 const showPapers = chips(byId("papers"), (name) => send({ do: "paper", name }));
 const showLamps = chips(byId("lamps"), (name) => send({ do: "lamp", name }));
+const showApertures = chips(byId("apertures"), (name) => send({ do: "lens", name }));
 const showNegatives = chips(byId("negatives"), (name) => send({ do: "negative", name }));
 const showPaces = chips(byId("paces"), (speed) => send({ do: "pace", speed }));
 const showViews = chips(byId("views"), (name) => look(name));
@@ -106,7 +107,7 @@ async function drawPicture(kind, colour) {
     [byId(kind).width, byId(kind).height] = [made.width, made.height];
     byId(kind).getContext("2d").drawImage(made, 0, 0);
     byId(kind).dataset.number = number;
-    if (kind === "print") nameThePatches(byId(kind));
+    if (kind === "print") nameTheParts(byId(kind));
   } catch (error) {
     refuse(error.message);
   }
@@ -131,7 +132,7 @@ async function judge() {
     const white = byId("white");
     [white.width, white.height] = [made.width, made.height];
     white.getContext("2d").drawImage(made, 0, 0);
-    nameThePatches(white);
+    nameTheParts(white);
     white.hidden = false;
   } catch (error) {
     whiteOut();
@@ -140,10 +141,12 @@ async function judge() {
 }
 byId("judge").addEventListener("click", judge);
 
-/** A strip's patches lie side by side, the first one on the left: their times are written on them. */
-function nameThePatches(print) {
-  const patches = state.verdict?.patches || [];
+/** A strip's patches lie side by side, the first one on the left: their times are written on them. The fields of a
+ * guided test have their names in their corners, where they cover no border that is to be looked at. */
+function nameTheParts(print) {
+  const { patches = [], fields = [] } = state.verdict || {};
   const context = print.getContext("2d");
+  nameFields(context, fields, css("ink"), css("ground"));
   const wide = print.width / patches.length;
   context.font = "600 26px system-ui, sans-serif";
   context.textAlign = "center";
@@ -272,6 +275,7 @@ listen((news, changed) => {
     showLamps(state.lamps.map((name) => [name, name]), state.lamp);
     byId("lag").textContent = `This lamp lags ${state.lag_ms} ms. Tell the box: Bench, Lamp lag.`;
   }
+  if (changed.has("aperture") || news.refused) showApertures(state.apertures.map((name) => [name, name]), state.aperture);
   if (changed.has("negative") || changed.has("negatives") || news.refused) showNegatives(state.negatives, state.negative);
   if (changed.has("pace") && !news.lost) {
     showPaces(fixed.paces, state.pace);
