@@ -735,6 +735,9 @@ def _note_light_cell(note) -> None:
     session.box.panel.spots[2] = 120_000
     keys(session, "press")
     note(session, "last strip was not")
+    session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000, 1200, "00"]
+    keys(session, "press")
+    note(session, "had a flash")
     session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000]
     keys(session, "press")
     note(session, "are the tones for")

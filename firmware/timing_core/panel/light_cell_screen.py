@@ -6,6 +6,7 @@ the spot. What is made of the spots is done in the dark, on rows.
 Law: what is drawn under light takes no memory.
 """
 
+from timing_core.light.bench import is_int
 from timing_core.light.metering import (
     base_from,
     log_fine,
@@ -330,6 +331,8 @@ class LightCellScreen(Screen):
             raise Refusal(what, "the open easel was not read", "Read it before you give the strip")
         if not gave or gave[0] or gave[1]:
             raise Refusal(what, "the last strip was not one for a base", "Give one for pass 1")
+        if not is_int(gave[-1]):  # it is the flash's filter
+            raise Refusal(what, "the last strip had a flash", "Give one without")
         totals = gave[3:]
         filter, paper = gave[2], panel.work.map.record
         self._strips.keep(CellStrip(paper, filter, panel.spots[2], len(totals) - 1, totals))
