@@ -170,6 +170,11 @@ STATES = {
 }
 
 
+AT_REST = ("pulled out", "SDA held low")
+EVERY = [(state, fault) for state, at in STATES.items() for fault in (FAULTS if at.reads else AT_REST)]
+"""Each state with the faults to try there: where no transaction is made, one fault is like another."""
+
+
 # --- what comes of it
 
 
@@ -197,13 +202,13 @@ def told_of(box: PicoBox, cell: LightCell, fault: Fault, state: State) -> Told:
     fault.come(cell)
     box.run_ms(TOLD_MS if state.reads else 200)
     says = _says(box) if state.reads else ""
-    keys_ms = [_pressed(box, cell, *key) for key in state.keys]
+    keys_ms = [_pressed(box, cell, state, *key) for key in state.keys]
     lit_ms = 0.0
     if state.lit_ms:
         box.wait_lamp(0, state.lit_ms + 1000)
         lit_ms = sum(box.pico.high_times_ns(LAMP)) / MS
         box.run_ms(300)
-    keys_ms += [_pressed(box, cell, *key) for key in state.after]
+    keys_ms += [_pressed(box, cell, state, *key) for key in state.after]
     if state.reads and _says(box) != says:
         says += f"; then: {_says(box)}"
     asked = cell.begun - begun
@@ -218,11 +223,12 @@ def _says(box: PicoBox) -> str:
     return box.ask("runner.box.panel.rows()[0].label")
 
 
-def _pressed(box: PicoBox, cell: LightCell, name: str, level: int) -> float:
+def _pressed(box: PicoBox, cell: LightCell, state: State, name: str, level: int) -> float:
     """Press just after the next transaction has begun, if one does; ms from the key's edge to the pin's."""
     begun = cell.begun
-    with suppress(TimedOut):
-        box.pico.run_until(lambda: cell.begun > begun, TRANSACTION_MS * MS)
+    if state.reads:
+        with suppress(TimedOut):
+            box.pico.run_until(lambda: cell.begun > begun, TRANSACTION_MS * MS)
     at_ns = box.press(name, box.now_ns + 20 * US)
     took_ns = box.wait_lamp(level, 1000) - at_ns
     box.run_ms(150)

@@ -313,28 +313,28 @@ def screens(box: PicoBox) -> list[str]:
 
 def light_cell(uf2: Path) -> list[str]:
     box, cell, _ = metering_box(uf2)
-    every = [(state, fault) for state in cell_faults.STATES for fault in cell_faults.FAULTS]
     works = [
         lambda state=state, fault=fault: box.forked(
             lambda box: told_of(box, cell, cell_faults.FAULTS[fault], cell_faults.STATES[state])
         )
-        for state, fault in every
+        for state, fault in cell_faults.EVERY
     ]
     rows = []
-    for (state, fault), told in zip(every, as_they_come(works), strict=True):
+    for (state, fault), told in zip(cell_faults.EVERY, as_they_come(works), strict=True):
         light = f"{told.lit_ms:.1f}" if told.lit_ms else ""
         rows.append([f"{state}: {fault}", f"{max(told.keys_ms):.2f}", light, told.says, told.back_ms])
     return [
         *prose(f"""
             ## Faults of the light cell
 
-            The cell is read while its screen is open. In each state a fault comes, the keys that then give or
-            end light are pressed, each just as a transaction with the cell begins, if one does; and the fault
-            goes. Keys: the worst time from edge to lamp pin, in ms; budget as above. Light: how long the lamp
-            was lit in all that was then left to end by itself, of {1000 * cell_faults.VIEWING_S:,} ms of
-            viewing light or the {cell_faults.LIGHT_MS:,} ms of a stage, where a light that was put out in
-            between is reckoned in whole ms. Told: the panel's word, where the cell is read. Back: from the
-            mending, and where the screen was left from opening it again, to a dark reading, in ms."""),
+            The cell is read while its screen is open; elsewhere no transaction is made with it, and one fault
+            is like another. In each state a fault comes; the keys that then give or end light are pressed,
+            each just as a transaction begins, if one does; and the fault goes. Keys: the worst time from edge
+            to lamp pin, in ms; budget as above. Light: how long the lamp was lit in all, in ms, where it was
+            left to end by itself: {1000 * cell_faults.VIEWING_S:,} ms of viewing light or the
+            {cell_faults.LIGHT_MS:,} ms of a stage, of which those before a hold are reckoned in whole ms.
+            Told: the panel's word, where the cell is read. Back: the ms to a dark reading from the mending,
+            and where the screen was left from opening it again."""),
         *table(["state: fault", "keys", "light", "told", "back"], rows),
     ]
 
