@@ -186,6 +186,24 @@ def test_screens_that_are_loaded_when_opened_leave_no_memory_behind(box):
 
 
 @pytest.mark.long
+def test_pictures_that_come_by_themselves_leave_the_next_press_its_memory(box):
+    """Else it would have to wait for a collection, which takes 20 ms. A clock is drawn each second."""
+
+    def scenario(box: PicoBox) -> list[int]:
+        box.do("runner.box.panel.show('trays')", wait_ms=1000)
+        box.press("press")
+        found = []
+        for _ in range(7):
+            box.run_ms(1030)
+            found.append(int(box.ask("__import__('gc').mem_free()")))
+        return found
+
+    free = box.forked(scenario)
+    print(f"free: {free}")
+    assert min(free) > 20_000
+
+
+@pytest.mark.long
 def test_the_file_of_the_guided_tests_is_in_memory_once_and_not_after_a_restart_that_cut_one_off(box):
     def scenario(box: PicoBox) -> list[str]:
         def loaded() -> str:
