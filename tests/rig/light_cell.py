@@ -19,10 +19,10 @@ CONVERSION_NS = 100 * MS
 
 
 class LightCell:
-    """Attach one to `box`. `counts(gain, ms)` is what its channels count; `gathers(from_ns, to_ns)` is, once
-    given, that of the time of the conversion. `identity` is what it says it is; `is_mute`, it answers nothing
-    any more; `answers`, if not None, the byte that all of it reads as. `begun` counts transactions, `missed`
-    conversions that nobody has fetched before the next was there."""
+    """Attach one to `box`. `counts(gain, ms)` is what its channels count, or once `gathers(from_ns, to_ns)`
+    is given, that of the time of the conversion. `identity` is what it says it is; `is_mute`, it answers
+    nothing any more; `answers`, if not None, the byte that all of it reads as. `begun` counts transactions,
+    `missed` conversions that nobody has fetched before the next was there."""
 
     def __init__(
         self, box: PicoBox, counts: Callable[[int, int], tuple[int, int]], plugged: bool = True
