@@ -363,6 +363,9 @@ YARD: int = 3 * FOOT
 _INCH = const(-1 << 2)
 NAME = "yard"
 TURNED = 1
+ONE, _TWO = 1, 2
+LEFT, RIGHT = range(2)
+FIRST, SECOND = NAME, 5
 
 def turn():
     global TURNED
@@ -374,6 +377,7 @@ from kinds import lengths
 HALF = YARD // 2
 FAR = "far", HALF
 measured = HALF + lengths.YARD + lengths.TURNED
+sides = lengths.LEFT, lengths.RIGHT, lengths._TWO, lengths.SECOND
 """
 
 
@@ -384,10 +388,13 @@ def test_a_number_stands_in_place_of_its_name():
         "from kinds import lengths",
         "FAR = ('far', 18)",
         "measured = 18 + 36 + lengths.TURNED",
+        "sides = (0, 1, 2, lengths.SECOND)",
     ]
+    assert "FIRST, SECOND = (NAME, 5)" in files["lengths"]
     assert "FOOT" not in files["lengths"]
     assert "YARD" not in files["lengths"]
-    assert "_INCH" not in files["lengths"]
+    for name in ("_INCH", "ONE", "_TWO", "LEFT", "RIGHT"):
+        assert name not in files["lengths"]
     assert "TURNED = 1" in files["lengths"]
 
 

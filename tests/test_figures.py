@@ -5,9 +5,11 @@ from binascii import crc32
 
 import pytest
 
+from host_sim.darkroom.development import projection
+from host_sim.optics.paper import paper
 from lampblack.wire.box_client import BoxClient
-from tests.box_model import last_record
-from tests.figures import doses, evenings, plans, prints, round_trips, run, sessions, sheets
+from tests.box_model import keys, last_record, to_screen, until_dark, wait
+from tests.figures import doses, evenings, metering, plans, prints, round_trips, run, sessions, sheets
 from tests.figures.comparison import Figure, Spread, number, side_by_side
 from timing_core.light.bench import Bench
 from timing_core.light.plan import BASE, FIT, compile_print
@@ -238,3 +240,55 @@ def test_an_eye_without_error_takes_the_place_that_is_nearest():
     assert evenings.read([-0.3, -0.1, 0.1], 0.11) == 2
     assert evenings.read([-0.3, -0.1, 0.1], 1.0) == 0
     assert evenings.read([-0.3, -0.1, 0.1], -1.0) == 4
+
+
+# --- metering
+
+
+def test_a_metered_start_is_within_a_sixth_of_a_stop_and_half_a_grade_and_beats_the_last_print():
+    rows = metering.figures(3, ("vc-2019", "grade 3"))
+    bounds = [row for row in rows if row.budget is not None]
+    assert len(bounds) == 5 + 2
+    for row in bounds:
+        assert row.budget == (1 / 6 if row.unit.startswith("stop") else 1 / 2)
+        assert row.kept, (row.what, row.value)
+        assert row.value < row.rival_value / 2, row.what
+
+
+@pytest.mark.parametrize(("source", "error", "of"), [("EYE_D", 0.04, "seen"), ("HAND_MM", 9.0, "base")])
+def test_a_worse_eye_and_a_hand_further_off_are_in_the_metered_start(monkeypatch, source, error, of):
+    def off() -> float:
+        metering.evening.cache_clear()
+        return metering.rms([getattr(metering.evening("grade 3", number, 3), of) for number in range(6)])
+
+    for at in range(3):
+        metering.subject(at)  # how far a tone is even is chosen for the hand as it is
+    before = off()
+    monkeypatch.setattr(metering, source, error)
+    assert off() > 1.5 * before
+    metering.evening.cache_clear()
+
+
+@pytest.mark.parametrize("name", ["vc-2019", "grade 3"])
+def test_a_print_with_the_metered_base_has_the_tone_that_its_error_says(name):
+    """Exposed and developed, pixel by pixel: what errors are reckoned against is the paper's own answer."""
+    own, on = paper(name), metering.subject(1)
+    filter = metering.filters_of(own)[-1]
+    played = metering.Evening(own, filter, on, metering.random.Random(3))
+    played.calibrate()
+    played.meter()
+    [(through, lux_s)] = played.take("Base")
+    room, session = played.room, played.session
+    to_screen(session, "print")
+    for message in ({"do": "shade", "shape": "none"}, {"do": "fit", "filter": filter}, {"do": "sheet"}):
+        room.do(message)
+    keys(session, "expose")
+    while session.box.in_run:
+        keys(session, "expose")
+        until_dark(session)
+        wait(session, 1000)
+    room.settle()
+    density = room.easel.sheet.develop(lambda beam: projection(room.films, beam))
+    found = metering.window(density, on.light)
+    assert found == pytest.approx(own.density({through: lux_s}), abs=0.01)
+    assert found == pytest.approx(metering.LIGHT_TONE, abs=0.08)

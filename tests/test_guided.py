@@ -781,3 +781,23 @@ def test_a_wait_is_no_light_and_is_in_no_record():
     assert [stage["stage"] for stage in record["stages"]] == ["Grey A", "Grey B"]
     assert record["whole"]
     assert any(stage.kind == WAIT for stage in stages_of(session.box.panel.screen._known.given[SAFELIGHT]))
+
+
+# --- memory
+
+
+def test_the_file_of_list_and_test_is_let_go_of_only_when_both_are_left():
+    """Let go of in between, it was loaded a second time for the test's plan, and 11 KB were twice there."""
+    session = new_session()
+    left: list[str] = []
+    session.box.panel.let_go = left.append
+    to_screen(session, "tests")
+    keys(session, "press")
+    assert session.box.panel.screen.key == "test"
+    keys(session, "back")
+    assert session.box.panel.screen.key == "tests"
+    assert left == []
+    keys(session, "back")
+    assert session.box.panel.screen.key == "screens"
+    to_screen(session, "strip")
+    assert "tests_screen" in left

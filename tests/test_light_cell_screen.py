@@ -282,6 +282,27 @@ def test_a_strip_is_kept_with_the_open_easel_and_found_after_a_power_cut():
         assert strip.place == len(gave) - 1
 
 
+@pytest.mark.parametrize("flash", [{"light_ms": 1200}, {"light_ms": 700, "filter": "00", "after": True}])
+def test_a_strip_with_a_flash_is_not_kept_for_its_tones_are_not_those_of_its_light(flash):
+    session = metering(flash=flash)
+    calibrated(session, filter="5")
+    lamp(session, OPEN)
+    dark(session)
+    press(session, "Open easel")
+    to_screen(session, "strip")
+    keys(session, "expose")
+    while session.box.state == "ready":
+        keys(session, "expose")
+        until_dark(session)
+        wait(session, 1000)
+    keys(session, "press")
+    to_screen(session, "light_cell")
+    assert press(session, "Keep a strip") == (
+        "No strip is kept: the last strip had a flash. Give one without."
+    )
+    assert [strip.filter for strip in session.box.panel.screen._strips.kept] == ["5"]
+
+
 def test_strips_are_kept_a_paper_and_a_filter_and_the_oldest_goes():
     session = metering()
     strips = session.box.panel.screen._strips

@@ -711,7 +711,7 @@ def _note_trays(note) -> None:
 
 def _note_light_cell(note) -> None:
     """Every reason not to go by a reading, and what is said of a strip with the longest names."""
-    for state in (*light_cell_screen._TELLS, light_cell.READY):
+    for state in (*light_cell_screen._BARS, light_cell.READY):
         session = situation("light cell, dark", worst_card())
         session.box.panel.screen.cell.now = state
         keys(session, "press")
@@ -735,6 +735,9 @@ def _note_light_cell(note) -> None:
     session.box.panel.spots[2] = 120_000
     keys(session, "press")
     note(session, "last strip was not")
+    session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000, 1200, "00"]
+    keys(session, "press")
+    note(session, "had a flash")
     session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000]
     keys(session, "press")
     note(session, "are the tones for")

@@ -50,8 +50,8 @@ _FOR_BUILDING = (
 )
 """Modules, and tables of them, that only building the box has need of."""
 
-_FOR_STARTING = (("timing_core.machine", "recovery"),)
-"""And what only its power-up has need of."""
+_FOR_STARTING = (("timing_core.machine", "recovery"), ("timing_core.panel", "tests_screen"))
+"""And what only its power-up has need of: the second where a guided test was cut off."""
 
 
 def build(pulse: Pulse, safelight: Pin, arm: Pin, survivor: Survivor, dog: Dog) -> Runner:

@@ -88,12 +88,11 @@ class LightCell:
 
     def rest(self) -> None:
         """Put the sensor to sleep."""
-        if self._at:
-            try:
-                self._write(_ENABLE, 0)
-            except OSError:
-                pass  # then it is not there
-            self._at = 0
+        try:
+            self._write(_ENABLE, 0)
+        except OSError:
+            pass  # then it is not there
+        self._at = 0
 
     def step(self) -> int:
         """Do what is due: a conversion's counts, _OVER or _GONE if there is one, else _ASKED or _NOTHING."""
@@ -142,6 +141,8 @@ class LightCell:
                 self._at, most = 4, _MOST_SHORT_COUNTS
                 self._due_ms = self._found_ms + _CONVERTS_SHORT_MS
             if self._channel_0 > most:
+                if self._range != _DOSES:
+                    self._at = 0  # a part that fails may answer with ones alone: look whether it is still one
                 return _OVER
             return max(0, self._channel_0 - (self._two[0] | self._two[1] << 8))
         self._at = at + 1

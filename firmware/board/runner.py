@@ -16,8 +16,8 @@ three words for each handler of exceptions are more than 11 words, each call of 
 0.05 ms, and 0.25 ms where free memory is in pieces. `wake` is the one that has to catch exceptions.
 
 A collection takes 20 ms. So memory is collected just after somebody has pressed or turned something, since
-nobody does so again within that time, and when the PC has finished asking. In a run the wire is answered so
-seldom that it hardly ever forces a collection.
+nobody does so again within that time, when the PC has finished asking, and after pictures that came by
+themselves. In a run the wire is answered so seldom that it hardly ever forces a collection.
 
 Once the light is on it needs nothing from here: the pulse ends by itself.
 """
@@ -53,6 +53,10 @@ _REACTION_MS = const(15)
 
 COLLECT_BELOW = 60000
 """In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
+
+_COLLECT_IDLE_BELOW = const(40000)
+"""A picture takes up to 14 KB: after some that no press asked for, of a clock or of the light cell, the next
+press would have to wait for a collection."""
 
 _FINISHED_MS = const(200)
 """A PC that has asked nothing for this long has finished."""
@@ -125,7 +129,7 @@ class Runner:
         self._over = False
         self._used_ms = -1
         self._asked = False
-        self._settled = self._has_read_up = self._noted = False
+        self._settled = self._has_read_up = self._noted = self._has_drawn = False
         self._undrawn: BaseException | None = None
         self.cell_for = _no_cell
         self._cell = _no_cell(None, 0)
@@ -290,7 +294,7 @@ class Runner:
         An input that comes in while drawing may change what is drawn. It then asks for a new picture.
         """
         self._dirty = False
-        self._deep = True
+        self._has_drawn = self._deep = True
         try:
             self._screen.draw()
         except Exception as fault:
@@ -341,6 +345,10 @@ class Runner:
             return
         if not self.box.in_run and self._disk.make_ready():  # a key would wait for it
             return
+        if self._has_drawn and not self.box.lit:
+            self._has_drawn = False
+            if gc.mem_free() < _COLLECT_IDLE_BELOW:
+                gc.collect()
         now_ms = time.ticks_ms()
         if since(now_ms, self._given_ms) >= _DAILY_MS:
             self._give("tick", 0)

@@ -14,7 +14,17 @@ from pathlib import Path
 
 from rich.console import Console
 
-from tests.figures import doses, evenings, on_micropython, page, plans, round_trips, sessions, sheets
+from tests.figures import (
+    doses,
+    evenings,
+    metering,
+    on_micropython,
+    page,
+    plans,
+    round_trips,
+    sessions,
+    sheets,
+)
 from tests.figures.comparison import Figure, table
 
 REPEATS = 21
@@ -38,6 +48,7 @@ def measure(repeats: int, questions: int) -> list[Figure]:
         *round_trips.figures(max(1, repeats // 3), questions),
         *doses.figures(),
         *evenings.figures(),
+        *metering.figures(),
         *sheets.figures(max(1, repeats // 3)),
         *page.figures(repeats * 5, min(5.0, repeats / 2)),
         *on_micropython.figures(repeats),

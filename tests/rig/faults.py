@@ -52,7 +52,7 @@ def disk_with(light_ms: int = LIGHT_MS, **fitted: object) -> dict[str, bytes]:
         if fitted:
             store.put("fitted", encode(fitted))
 
-    return _disk(fill)
+    return disk_of(fill)
 
 
 def full_disk() -> dict[str, bytes]:
@@ -83,10 +83,10 @@ def full_disk() -> dict[str, bytes]:
         for number in range(1, RECORDS_MAX + 1):
             store.put(f"ledger-{number:06d}", encode({**record, "n": number}))
 
-    return _disk(fill)
+    return disk_of(fill)
 
 
-def _disk(fill: Callable[[Store], None]) -> dict[str, bytes]:
+def disk_of(fill: Callable[[Store], None]) -> dict[str, bytes]:
     """The files, on the board, of what `fill` keeps."""
     with tempfile.TemporaryDirectory() as folder:
         fill(Store(FlashDisk(lambda: False, lambda: None, lambda on: None, folder), KIT.crc32))

@@ -19,9 +19,10 @@ CONVERSION_NS = 100 * MS
 
 
 class LightCell:
-    """Attach one to `box`. `counts(gain, ms)` is what its channels count; `gathers(from_ns, to_ns)` is, once
-    given, that of the time of the conversion. `identity` is what it says it is; `is_mute`, it answers nothing
-    any more. `missed` counts conversions that nobody has fetched before the next was there."""
+    """Attach one to `box`. `counts(gain, ms)` is what its channels count, or once `gathers(from_ns, to_ns)`
+    is given, that of the time of the conversion. `identity` is what it says it is; `is_mute`, it answers
+    nothing any more; `answers`, if not None, the byte that all of it reads as. `begun` counts transactions,
+    `missed` conversions that nobody has fetched before the next was there."""
 
     def __init__(
         self, box: PicoBox, counts: Callable[[int, int], tuple[int, int]], plugged: bool = True
@@ -33,10 +34,10 @@ class LightCell:
         self.identity = 0x50
         self.is_plugged = plugged
         self.is_mute = False
-        self.sda_is_held = False
+        self.sda_is_held = self.scl_is_held = False
+        self.answers: int | None = None
         self.gathers: Callable[[int, int], tuple[int, int]] | None = None
-        self.missed = 0
-        self.transactions = 0
+        self.begun = self.transactions = self.missed = 0
         self.busy_ns = self.longest_ns = 0
         self._began_ns = 0
         self._power_up()
@@ -63,8 +64,12 @@ class LightCell:
         self.sda_is_held = held
         self._lines()
 
+    def hold_scl(self, held: bool) -> None:
+        self.scl_is_held = held
+        self._lines()
+
     def _lines(self) -> None:
-        self._pico.set_level(PINS["cell_scl"], 1)
+        self._pico.set_level(PINS["cell_scl"], int(not self.scl_is_held))
         self._pico.set_level(PINS["cell_sda"], int(not self.sda_is_held))
 
     # --- the bus
@@ -79,10 +84,13 @@ class LightCell:
         if not repeated:
             self._began_ns = self._pico.now_ns
         self._first = True
+        self.begun += 1
         self._after(1, self._i2c.complete_start)
+        self._pico.look()
 
     def _on_connect(self, address: int, mode: int) -> None:
-        there = self.is_plugged and not self.is_mute and not self.sda_is_held and address == ADDRESS
+        held = self.sda_is_held or self.scl_is_held
+        there = self.is_plugged and not self.is_mute and not held and address == ADDRESS
 
         def answered() -> None:
             self._i2c.complete_connect(there)
@@ -159,6 +167,8 @@ class LightCell:
         return self.gathers(end_ns - self._length_ns, end_ns)
 
     def _give(self) -> int:
+        if self.answers is not None:
+            return self.answers
         at = self._register
         self._register += 1
         if at == 0x12:

@@ -19,8 +19,12 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from tests.figures import evenings, metering
+from tests.figures.comparison import Figure, number
 from tests.micropython import ROOT
+from tests.rig import cell_faults
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox, begin
+from tests.rig.cell_faults import metering_box, told_of
 from tests.rig.faults import (
     CRASHES,
     HARMLESS,
@@ -50,6 +54,7 @@ from tests.rig.scenarios import (
     heap_under_light,
     latencies,
     long_card,
+    open_screens,
     print_a_card,
     pushed,
     pushed_again,
@@ -293,6 +298,68 @@ def memory(box: PicoBox, runs: int, prints: int) -> list[str]:
     ]
 
 
+def screens(box: PicoBox) -> list[str]:
+    rows = [[name, was, free, was - free] for name, was, free in box.forked(open_screens)]
+    return [
+        *prose("""
+            ## Memory with a screen open
+
+            Free heap in bytes after a collection, with the rig's probe, which takes some 3 KB. These screens
+            are loaded when they are opened and given back when they are left, in the dark. To take them
+            again: `python -m tests.rig.measure --only screens`."""),
+        *table(["screen", "before", "open", "takes"], rows),
+    ]
+
+
+def light_cell(uf2: Path) -> list[str]:
+    box, cell, _ = metering_box(uf2)
+    works = [
+        lambda state=state, fault=fault: box.forked(
+            lambda box: told_of(box, cell, cell_faults.FAULTS[fault], cell_faults.STATES[state])
+        )
+        for state, fault in cell_faults.EVERY
+    ]
+    rows = []
+    for (state, fault), told in zip(cell_faults.EVERY, as_they_come(works), strict=True):
+        light = f"{told.lit_ms:.1f}" if told.lit_ms else ""
+        rows.append([f"{state}: {fault}", f"{max(told.keys_ms):.2f}", light, told.says, told.back_ms])
+    return [
+        *prose(f"""
+            ## Faults of the light cell
+
+            The cell is read while its screen is open; elsewhere no transaction is made with it, and one fault
+            is like another. In each state a fault comes; the keys that then give or end light are pressed,
+            each just as a transaction begins, if one does; and the fault goes. Keys: the worst time from edge
+            to lamp pin, in ms; budget as above. Light: how long the lamp was lit in all, in ms, where it was
+            left to end by itself: {1000 * cell_faults.VIEWING_S:,} ms of viewing light or the
+            {cell_faults.LIGHT_MS:,} ms of a stage, of which those before a hold are reckoned in whole ms.
+            Told: the panel's word, where the cell is read. Back: the ms to a dark reading from the mending,
+            and where the screen was left from opening it again."""),
+        *table(["state: fault", "keys", "light", "told", "back"], rows),
+    ]
+
+
+def simulated_evenings() -> list[str]:
+    return [
+        *prose("""
+            ## Simulated evenings
+
+            Not on the emulated Pico: the same core in the simulator, as `make figures` plays it; what is in
+            them is said at the top of `tests/figures/evenings.py` and `tests/figures/metering.py`. To take
+            them again: `python -m tests.rig.measure --only simulated_evenings`."""),
+        *table(
+            ["what", "figure", "budget", "rival", "its figure"],
+            [_figure_row(figure) for figure in (*evenings.figures(), *metering.figures())],
+        ),
+    ]
+
+
+def _figure_row(figure: Figure) -> list[object]:
+    budget = "" if figure.budget is None else f"{number(figure.budget)}{'' if figure.kept else ': MISSED'}"
+    rival = "" if figure.rival_value is None else number(figure.rival_value)
+    return [figure.what.strip(), f"{number(figure.value)} {figure.unit}", budget, figure.rival, rival]
+
+
 def contacts(uf2: Path, presses: int, detents: int) -> list[str]:
     copies = max(1, presses // 1000)
     each = -(-presses // copies // 5)
@@ -426,14 +493,31 @@ def page(parts: Sequence[str], release: str) -> str:
     return "\n".join([*head, *parts]).rstrip() + "\n"
 
 
-def on_the_page(release: str, names: Iterable[str]) -> dict[str, str]:
-    """The sections that DOC has, by their names in order; none if they are not of this release."""
+TITLES = {
+    "power_up": "Power-up",
+    "a_print": "A print, from the PC to the ledger",
+    "lamp_time": "Lamp time",
+    "keys": "Keys",
+    "memory": "Memory",
+    "screens": "Memory with a screen open",
+    "link": "Link",
+    "faults": "Faults",
+    "light_cell": "Faults of the light cell",
+    "contacts": "Bounce",
+    "simulated_evenings": "Simulated evenings",
+}
+"""Of the sections, in their order."""
+
+
+def on_the_page(release: str) -> dict[str, str]:
+    """The sections that DOC has, by their names; none if they are not of this release."""
     if not DOC.exists():
         return {}
     head, *sections = DOC.read_text().split("\n## ")
     if f"on MicroPython {release} for" not in " ".join(head.split()):
         return {}
-    return dict(zip(names, [f"## {section}" for section in sections], strict=True))
+    names = {title: name for name, title in TITLES.items()}
+    return {names[section.partition("\n")[0]]: f"## {section}" for section in sections}
 
 
 def main(arguments: list[str]) -> int:
@@ -460,12 +544,16 @@ def main(arguments: list[str]) -> int:
         "lamp_time": lambda: lamp_time(uf2, given.lamp_phases, parts / "lamp_time.begun"),
         "keys": lambda: keys(started()[0], given.strikes),
         "memory": lambda: memory(started()[0], given.runs, given.prints),
+        "screens": lambda: screens(started()[0]),
         "link": lambda: link(started()[0], given.pushes),
         "faults": lambda: faults(started()[0], uf2),
+        "light_cell": lambda: light_cell(uf2),
         "contacts": lambda: contacts(uf2, given.presses, given.detents),
+        "simulated_evenings": simulated_evenings,
     }
+    assert list(sections) == list(TITLES)
     parts.mkdir(parents=True, exist_ok=True)
-    for name, text in on_the_page(release, sections).items():
+    for name, text in on_the_page(release).items():
         if not (parts / f"{name}.md").exists():
             (parts / f"{name}.md").write_text(text)
     for name in given.only.split(",") if given.only else sections:

@@ -255,6 +255,31 @@ def latencies(box: PicoBox, strikes: int, seed: int) -> Latencies:
     return found
 
 
+LOADED = {"Light cell": "light_cell", "Trays": "trays", "Tests": "tests", "A guided test": ""}
+"""Screens that take the most memory, by their names; the last is opened with a press from the one before."""
+
+
+def open_screens(box: PicoBox) -> list[tuple[str, int, int]]:
+    """For each of LOADED the free heap in bytes before it is opened and while it is."""
+
+    def free() -> int:
+        box.run_ms(1000)
+        return int(box.ask("(__import__('gc').collect(), __import__('gc').mem_free())[1]"))
+
+    found = []
+    for name, key in LOADED.items():
+        before = free()
+        if key:
+            box.do(f"runner.box.panel.show('screens')\nrunner.box.panel.cursor_on_key('screen', {key!r})")
+        box.press("press")
+        box.run_ms(500)
+        found.append((name, before, free()))
+        if key != "tests":
+            box.press("back")
+            box.run_ms(500)
+    return found
+
+
 STACK_MIN_BYTES = 1500
 """What must be left of the main stack's 8 KB at its deepest."""
 

@@ -199,6 +199,49 @@ def test_screens_that_are_loaded_when_opened_leave_no_memory_behind(box):
 
 
 @pytest.mark.long
+def test_pictures_that_come_by_themselves_leave_the_next_press_its_memory(box):
+    """Else it would have to wait for a collection, which takes 20 ms. A clock is drawn each second."""
+
+    def scenario(box: PicoBox) -> list[int]:
+        box.do("runner.box.panel.show('trays')", wait_ms=1000)
+        box.press("press")
+        found = []
+        for _ in range(7):
+            box.run_ms(1030)
+            found.append(int(box.ask("__import__('gc').mem_free()")))
+        return found
+
+    free = box.forked(scenario)
+    print(f"free: {free}")
+    assert min(free) > 20_000
+
+
+@pytest.mark.long
+def test_the_file_of_the_guided_tests_is_in_memory_once_and_not_after_a_restart_that_cut_one_off(box):
+    def scenario(box: PicoBox) -> list[str]:
+        def loaded() -> str:
+            return box.ask("'timing_core.panel.tests_screen' in __import__('sys').modules")
+
+        box.do("runner.box.panel.show('tests')", wait_ms=500)
+        said = [loaded()]
+        first = int(box.ask("(__import__('gc').collect(), __import__('gc').mem_free())[1]"))
+        box.press("press")
+        box.run_ms(1500)
+        said += [box.ask("runner.box.panel.screen.key"), loaded()]
+        second = int(box.ask("(__import__('gc').collect(), __import__('gc').mem_free())[1]"))
+        assert first - second < 4000
+        box.press("expose")
+        box.run_ms(800)
+        said.append(box.ask("runner.box.state"))
+        box.pico.reset()
+        box.wait_for_panel()
+        box.wait_for_rest()
+        return [*said, box.ask("runner.box.work.test['test']"), loaded()]
+
+    assert box.forked(scenario) == ["True", "test", "True", "ready", "lag", "False"]
+
+
+@pytest.mark.long
 def test_a_paper_record_from_the_pc_tells_and_turns_the_grade(box):
     """16 s through 00 and 9 s through 5 are about grade 1 3/4 on this paper, computed from its maker's
     sheet. A quarter more is 2."""

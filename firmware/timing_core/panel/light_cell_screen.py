@@ -6,6 +6,7 @@ the spot. What is made of the spots is done in the dark, on rows.
 Law: what is drawn under light takes no memory.
 """
 
+from timing_core.light.bench import is_int
 from timing_core.light.metering import (
     base_from,
     log_fine,
@@ -23,14 +24,9 @@ from timing_core.machine.light_cell import (
     FAINT,
     FILTERED,
     GLARE,
-    GOOD,
-    LOOKING,
-    MOVES,
     NO_DARK,
-    READY,
     TOO_BRIGHT,
     TOO_FAINT,
-    WAITS,
     LightCell,
 )
 from timing_core.panel.letters import enlarge, width
@@ -38,32 +34,34 @@ from timing_core.panel.print_screen import record_at_work
 from timing_core.panel.rows import ACTS, KEEPS, TALL, TURNS, TWO_VALUED, Row, Screen, following, within
 from timing_core.refusal import Refusal
 
-_WORDS = {
-    LOOKING: b"wait",
-    ABSENT: b"no cell",
-    DARKENS: b"wait, dark",
-    READY: b"press LAMP",
-    GLARE: b"other light",
-    WAITS: b"wait",
-    MOVES: b"hold still",
-    GOOD: b"steady",
-    TOO_FAINT: b"too faint",
-    TOO_BRIGHT: b"too bright",
-    NO_DARK: b"dark first",
-    FILTERED: b"filter is in",
-}
-"""What is so now, for hands: 16 pixels tall."""
+_WORDS = (
+    b"wait",
+    b"no cell",
+    b"wait, dark",
+    b"press LAMP",
+    b"other light",
+    b"wait",
+    b"hold still",
+    b"steady",
+    b"too faint",
+    b"too bright",
+    b"dark first",
+    b"filter is in",
+)
+"""What is so now, for hands: 16 pixels tall. In the order of the light cell's states."""
 
-_TELLS = {
-    ABSENT: "no light cell answers. Plug it in; all else works without one",
-    DARKENS: "the dark is read first. Leave the lamp out for 4 s",
-    GLARE: "other light is over a tenth of it. Put it out, cover the display",
-    TOO_FAINT: "there is too little light. Open the lens, or read a brighter spot",
-    TOO_BRIGHT: "there is too much light. Close the lens",
-    NO_DARK: "the dark was not read. Put the lamp out for 4 s, then light it again",
-    FILTERED: "a filter is in. Take it out, and say so here",
-}
-_TELLS_ELSE = "no light was read. Press LAMP, and hold the cell still for 4 s"
+_BARS = (ABSENT, DARKENS, GLARE, TOO_FAINT, TOO_BRIGHT, NO_DARK, FILTERED)
+_TELLS = (
+    "no light cell answers. Plug it in; all else works without one",
+    "the dark is read first. Leave the lamp out for 4 s",
+    "other light is over a tenth of it. Put it out, cover the display",
+    "there is too little light. Open the lens, or read a brighter spot",
+    "there is too much light. Close the lens",
+    "the dark was not read. Put the lamp out for 4 s, then light it again",
+    "a filter is in. Take it out, and say so here",
+    "no light was read. Press LAMP, and hold the cell still for 4 s",
+)
+"""Why nothing is read: in each of these states, and in any other."""
 
 # In twelfths of a stop
 _FRACTIONS = (
@@ -330,13 +328,16 @@ class LightCellScreen(Screen):
             raise Refusal(what, "the open easel was not read", "Read it before you give the strip")
         if not gave or gave[0] or gave[1]:
             raise Refusal(what, "the last strip was not one for a base", "Give one for pass 1")
+        if not is_int(gave[-1]):  # it is the flash's filter
+            raise Refusal(what, "the last strip had a flash", "Give one without")
         totals = gave[3:]
         filter, paper = gave[2], panel.work.map.record
         self._strips.keep(CellStrip(paper, filter, panel.spots[2], len(totals) - 1, totals))
         panel.io.say("Kept. Its patches are the tones for %s now." % filter_text(filter))
 
     def _refusal(self) -> Refusal:
-        why, todo = _TELLS.get(self.cell.now, _TELLS_ELSE).split(". ")
+        now = self.cell.now
+        why, todo = _TELLS[_BARS.index(now) if now in _BARS else len(_BARS)].split(". ")
         return Refusal("Not read", why, todo)
 
     # --- under the lamp: takes no memory

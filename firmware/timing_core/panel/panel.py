@@ -122,7 +122,7 @@ class Panel:
         for screen in self.screens:
             if screen.key == key and screen.key != self.cursor.screen.key:
                 self.cursor.screen = screen.opened()
-                if self._loaded:
+                if self._loaded and self._loaded != screen.module:
                     self.let_go(self._loaded)
                 self._loaded = screen.module
         self.come_home()

@@ -17,7 +17,7 @@ Numbers = Mapping[str, int]
 def folded(sources: Mapping[str, str], kept: str = "") -> dict[str, str]:
     """`sources` (module -> source) without names in capitals for whole numbers. What `kept`, which is source
     too, asks for by name stays where it is made."""
-    trees = {module: ast.parse(source) for module, source in sources.items()}
+    trees = {module: _apart(ast.parse(source)) for module, source in sources.items()}
     stay = _asked_of(ast.parse(kept), trees)
     found: dict[str, dict[str, int]] = {}
 
@@ -41,6 +41,31 @@ def folded(sources: Mapping[str, str], kept: str = "") -> dict[str, str]:
         module: ast.unparse(_Folding(module, known, _whole(tree, trees), stay).visit(tree))
         for module, tree in trees.items()
     }
+
+
+def _apart(tree: ast.Module) -> ast.Module:
+    """A source whose module gives names to several numbers at once, with a statement for each."""
+    body: list[ast.stmt] = []
+    for node in tree.body:
+        match node:
+            case ast.Assign(targets=[ast.Tuple(elts=names)], value=value):
+                values = _several(value)
+                if len(values) == len(names):
+                    body += [ast.Assign([name], each, lineno=0) for name, each in zip(names, values)]
+                    continue
+        body.append(node)
+    tree.body = body
+    return tree
+
+
+def _several(node: ast.AST) -> list[ast.expr]:
+    """The numbers of a tuple of such, or of a range from 0; [] of anything else."""
+    match node:
+        case ast.Tuple(elts=elts) if all(_number(each, {}) is not None for each in elts):
+            return elts
+        case ast.Call(func=ast.Name(id="range"), args=[ast.Constant(value=int(count))]):
+            return [ast.Constant(number) for number in range(count)]
+    return []
 
 
 def _asked_of(tree: ast.Module, sources: Collection[str]) -> set[tuple[str, str]]:
