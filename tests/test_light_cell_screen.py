@@ -126,11 +126,11 @@ def test_it_is_asked_to_read_while_the_screen_is_open_and_not_after():
     assert asked == []
 
 
-def test_the_wires_counting_of_contacts_lights_the_safelight_again():
+def test_the_wires_counting_of_contacts_leaves_the_safelight_as_it_is():
     session = metering()
     session.input("count")
     assert session.box.state == "counting"
-    assert session.box.lamp.safelight
+    assert not session.box.lamp.safelight
     session.input("end_count")
     assert not session.box.lamp.safelight
 
