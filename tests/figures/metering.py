@@ -33,7 +33,7 @@ import numpy as np
 from host_sim.darkroom.ideal_hands import IdealHands
 from host_sim.darkroom.room import Room
 from host_sim.optics import negatives
-from host_sim.optics.lamp_house import LUX, LampHouse
+from host_sim.optics.lamp_house import APERTURES, LUX, LampHouse
 from host_sim.optics.light_sensor import LightSensor
 from host_sim.optics.negatives import OWN, Negative
 from host_sim.optics.paper import GRADE_RANGES, PAPER_NAMES, Paper, paper
@@ -60,7 +60,8 @@ SHADOW = 0.90
 SHEET_MM = 240.0
 _WINDOW_PX = 10
 """Half of the cell's."""
-STRIP_LUX = 0.25
+_STRIP_APERTURE = "22"
+STRIP_LUX = LUX / 16
 """Of the lens stopped down by four stops, for the strip."""
 _PATCHES, _STEP = 11, 1 / 3
 _READ_MS = 8000
@@ -214,7 +215,7 @@ class Evening:
     def calibrate(self) -> None:
         """Read the open easel, give the strip, keep it, and say which place is the light tone."""
         session, box = self.session, self.session.box
-        self._stop_down(STRIP_LUX)
+        self.house.stop_down(_STRIP_APERTURE)
         self._read((0.5, 0.5))
         self._dark()
         self._press("Open easel")
@@ -237,7 +238,7 @@ class Evening:
         set_row(session, "First spot as", place - (_PATCHES - 1))  # it is at the middle patch
         if self.filter:
             self._press(f"Filter {self.filter} is in")
-        self._stop_down(LUX)
+        self.house.stop_down(APERTURES[0])
 
     def _look(self) -> int:
         """The place on the strip that is nearest to the tone in mind."""
@@ -303,10 +304,6 @@ class Evening:
     def _dark(self) -> None:
         keys(self.session, "lamp")
         wait(self.session, _READ_MS)
-
-    def _stop_down(self, lux: float) -> None:
-        self.house.lux = lux
-        self.house.put_in(*self.house._parts)
 
 
 @cache
