@@ -379,9 +379,11 @@ class Runner:
             crash.note(self._undrawn)
 
     def _tidy(self) -> None:
-        """Just after use: collect memory before it is short, if it is too early for the next press."""
+        """Just after use: collect memory before it is short, if it is too early for the next press, or the
+        box would not listen to one."""
         used_ms, self._used_ms = self._used_ms, -1
-        if since(time.ticks_ms(), used_ms) <= _REACTION_MS and gc.mem_free() < COLLECT_BELOW:
+        is_early = since(time.ticks_ms(), used_ms) <= _REACTION_MS or self.box.lamp.is_settling()
+        if is_early and gc.mem_free() < COLLECT_BELOW:
             gc.collect()
 
 

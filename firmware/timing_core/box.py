@@ -25,7 +25,13 @@ the light to end. Code that performs "dark" must hand in "lamp_end" before any o
 from timing_core.light.bench import Bench
 from timing_core.light.work import Work
 from timing_core.machine.clock import Clock
-from timing_core.machine.exposing import Exposing, StartDelay, stage_of, what_is_fitted
+from timing_core.machine.exposing import (
+    Exposing,
+    StartDelay,
+    refuse_short_stage,
+    stage_of,
+    what_is_fitted,
+)
 from timing_core.machine.findings import Findings
 from timing_core.machine.guided_run import GuidedRun
 from timing_core.machine.lamp import Lamp
@@ -558,7 +564,7 @@ DO = {
     "refresh": (3, Lamp.refresh),
     "sound_cues": (1, Exposing.sound_cues),
     "fitted": (1, Exposing.fitted),
-    "refuse_short": (1, Exposing.refuse_short),
+    "refuse_short": (1, refuse_short_stage),
     "give": (1, Exposing.give),
     "move_stage": (1, Exposing.move_stage),
     "leave_rest": (1, Exposing.leave_rest),

@@ -115,12 +115,6 @@ class Exposing:
     def arm(self) -> None:
         self.lamp.arm(False)
 
-    def refuse_short(self) -> None:
-        if self.run.given_ms:
-            refuse_short("The rest", self.left_ms(), self.work.bench, "Press BACK and end this run")
-        name = stage_name(self.run.stage)
-        refuse_short(name, self.left_ms(), self.work.bench, "Set the bench back, or turn to the next stage")
-
     def leave_rest(self) -> None:
         self.note_stage()
         self.go_to(self.run.at + 1)
@@ -337,6 +331,13 @@ class Exposing:
     def known_ms(self) -> int:
         """Light known to have been given in the present stage of the run under way or kept, in ms."""
         return self.light_so_far_ms() if self.run.stages else self.run.given_ms
+
+
+def refuse_short_stage(exposing: Exposing) -> None:
+    run, left_ms, bench = exposing.run, exposing.left_ms(), exposing.work.bench
+    if run.given_ms:
+        refuse_short("The rest", left_ms, bench, "Press BACK and end this run")
+    refuse_short(stage_name(run.stage), left_ms, bench, "Set the bench back, or turn to the next stage")
 
 
 def what_is_fitted(exposing: Exposing) -> str:
