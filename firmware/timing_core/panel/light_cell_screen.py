@@ -346,7 +346,7 @@ class LightCellScreen(Screen):
         cell, buffer = self.cell, hands.buffer
         first, light = cell.spots[0], cell.light
         if first and light:
-            self._draw_stops(buffer, cell.twelfths())
+            _draw_stops(buffer, cell.twelfths())
         if cell.good and self._logs:
             log = self._place_log - log_fine(first) if first else self._now_log
             self._draw_tone(buffer, log + log_fine(light), 24)
@@ -356,21 +356,6 @@ class LightCellScreen(Screen):
         if spot:
             x = hands.pen.text(hands.fb, b"press ", 0, 48)
             hands.pen.text(hands.fb, hands.lit_words[spot], x, 48)
-
-    def _draw_stops(self, buffer, twelfths: int) -> None:
-        """Three times as large as letters are: 24 pixels tall."""
-        whole, x = abs(twelfths), 0
-        fraction = whole % 12
-        whole //= 12
-        if twelfths:
-            sign = b"+" if twelfths > 0 else b"-"
-            enlarge(buffer, _WIDTH, sign, 0, 0, 3)
-            x = 3 * width(sign) + 3
-        if whole or not fraction:
-            figure = _FIGURES[min(whole, len(_FIGURES) - 1)]
-            enlarge(buffer, _WIDTH, figure, x, 0, 3)
-            x += 3 * width(figure) + 9
-        enlarge(buffer, _WIDTH, _FRACTIONS[fraction], x, 0, 3)
 
     def _draw_tone(self, buffer, log: int, y: int) -> None:
         logs = self._logs
@@ -385,6 +370,22 @@ class LightCellScreen(Screen):
         enlarge(buffer, _WIDTH, figure, x, y)
         if place % 2:
             enlarge(buffer, _WIDTH, b"\x17", x + 2 * width(figure) + 2, y)
+
+
+def _draw_stops(buffer, twelfths: int) -> None:
+    """Three times as large as letters are: 24 pixels tall."""
+    whole, x = abs(twelfths), 0
+    fraction = whole % 12
+    whole //= 12
+    if twelfths:
+        sign = b"+" if twelfths > 0 else b"-"
+        enlarge(buffer, _WIDTH, sign, 0, 0, 3)
+        x = 3 * width(sign) + 3
+    if whole or not fraction:
+        figure = _FIGURES[min(whole, len(_FIGURES) - 1)]
+        enlarge(buffer, _WIDTH, figure, x, 0, 3)
+        x += 3 * width(figure) + 9
+    enlarge(buffer, _WIDTH, _FRACTIONS[fraction], x, 0, 3)
 
 
 def _near_text(counts: int, other: int) -> str:
