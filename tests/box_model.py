@@ -884,7 +884,7 @@ class PlainCell(Watcher):
         if range == DOSES:
             off_ms = to_ms if self.session.lamp.lit else min(to_ms, self._off_ms)
             counts = self.dark + self.counts * max(0, off_ms - max(from_ms, self._on_ms)) // 600
-            return OVER if counts > 33000 else counts
+            return OVER if counts > 58000 else counts
         counts = self.dark + (self.counts if self.session.lamp.lit else 0)
         if range == BRIGHT:
             counts = counts * 100 // RATIO_HUNDREDTHS

@@ -47,16 +47,15 @@ _ON = const(1)
 _ON_AND_CONVERTS = const(3)
 _AND_INTERRUPTS = const(0x13)
 _MOST_COUNTS = const(58981)
-_MOST_SHORT_COUNTS = const(33176)
-"""90 % of what a conversion can count, of 600 ms (65,535) and of 100 ms (36,863)."""
+"""90 % of the 65,535 that a conversion of 200 ms or more can count."""
 
 _CONVERTS_MS = const(590)
-_CONVERTS_SHORT_MS = const(85)
-_LOST_MS = const(170)
+_CONVERTS_SHORT_MS = const(185)
+_LOST_MS = const(340)
 """After one short conversion the next is found sooner, if none between them was lost."""
 _LOOK_MS = const(10)
-_CONTROLS = b"\x00\x35\x25\x30"
-"""By range: the greatest gain or the next to it, and a conversion of 600 or of 100 ms."""
+_CONTROLS = b"\x00\x35\x25\x31"
+"""By range: the greatest gain or the next to it, and a conversion of 600 or of 200 ms."""
 _LATE_MS = const(900)
 """A conversion that is not there after so long will not come: the cell lost its power, or is another."""
 _RETRY_MS = const(500)
@@ -135,12 +134,11 @@ class LightCell:
             self._channel_0 = self._two[0] | self._two[1] << 8
         else:
             self._read(_CHANNEL_1, self._two)
-            most = _MOST_COUNTS
             self._at = 1
             if self._range == _DOSES:
-                self._at, most = 4, _MOST_SHORT_COUNTS
+                self._at = 4
                 self._due_ms = self._found_ms + _CONVERTS_SHORT_MS
-            if self._channel_0 > most:
+            if self._channel_0 > _MOST_COUNTS:
                 if self._range != _DOSES:
                     self._at = 0  # a part that fails may answer with ones alone: look whether it is still one
                 return _OVER

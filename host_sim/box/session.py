@@ -53,7 +53,7 @@ class Watcher:
         """The plug was pulled and put back: a new box on the old store."""
 
 
-CONVERSION_MS = {1: 600, 2: 600, 3: 101}
+CONVERSION_MS = {1: 600, 2: 600, 3: 202}
 """How long the light cell takes for one, by its range (see `machine.light_cell` and `machine.cell_doses`)."""
 GONE = -2
 """Given for a conversion of a cell that does not answer, as `machine.light_cell` has it, which a board loads

@@ -27,9 +27,8 @@ DRIFT_COUNTS = 7.5
 DRIFT_MS = 60_000
 
 FAINT, BRIGHT, DOSES = 1, 2, 3
-SHORT_PART = 1 / 6
-"""Of a long conversion is a short one: 100 ms of 600. The greatest count falls less."""
-MOST_SHORT_COUNTS = 36_863
+SHORT_PART = 1 / 3
+"""Of a long conversion is a short one: 200 ms of 600."""
 OVER = -1
 
 
@@ -42,15 +41,15 @@ class LightSensor:
         self._drifts_ms = -1
 
     def counts(self, lux_s: float, range: int, now_ms: int) -> int:
-        """A conversion on which so much light fell, of 600 ms or in DOSES of 100 ms; OVER where that is past
+        """A conversion on which so much light fell, of 600 ms or in DOSES of 200 ms; OVER where that is past
         what it can count."""
         if now_ms >= self._drifts_ms:
             self._drifts_ms = now_ms + DRIFT_MS
             self._drift = self._chance.normal(0, DRIFT_COUNTS)
         gain = 1 / GAIN_RATIO if range == BRIGHT else 1.0
-        part, most = (SHORT_PART, MOST_SHORT_COUNTS) if range == DOSES else (1.0, MOST_COUNTS)
+        part = SHORT_PART if range == DOSES else 1.0
         seen = COUNTS_PER_LUX * lux_s / 0.6
-        if gain * seen * (1 + INFRARED) > USED * most:
+        if gain * seen * (1 + INFRARED) > USED * MOST_COUNTS:
             return OVER
         found = gain * (seen + part * (DARK_COUNTS + self._drift)) + self._chance.normal(0, NOISE_COUNTS)
         return max(0, round(found))

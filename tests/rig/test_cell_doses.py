@@ -11,7 +11,7 @@ from tests.rig.pico import MS
 
 LAG_MS = 60
 COUNTS = 6000
-"""Of a conversion of 100 ms under the lamp. A third of all is infrared."""
+"""Of 100 ms under the lamp. A third of all is infrared."""
 
 
 class Light:

@@ -23,8 +23,9 @@ from timing_core.refusal import Refusal
 
 DOSES = 3
 """The range of the sensor for faint light, with short conversions, of which none is passed over."""
-CONVERSION_MS = 101
-"""One of them, by the data sheet 100 ms nominal."""
+CONVERSION_MS = 202
+"""One of them, by the data sheet 200 ms nominal: at the end of a stage the board's loop may be busy for more
+than half of that."""
 MISSED = -3
 """Given before a conversion if one may have been lost before it."""
 _OVER = const(-1)
@@ -40,19 +41,19 @@ NO_SLOT = -1
 """For a strike that there should not have been: the rest of one that was held."""
 _STRIKES_MOST = 2 * REPEATS + 1
 """The long ones of the lag, the short ones, and one at the end that is not gone by."""
-_TAIL = const(5)
+_TAIL = const(3)
 """So many conversions after a strike belong to it: a lamp has faded by then."""
-_DARK_LEAST = const(10)
-_DARK_MOST = const(400)
+_DARK_LEAST = const(5)
+_DARK_MOST = const(200)
 """The dark is taken from about so many conversions, since it changes with the sensor's warmth."""
-_LEAST = const(400)
+_LEAST = const(800)
 """The least conversion of a steady light: noise and what is left of the dark are then 1 ms of lag (estimated
 from the data sheet)."""
 _SPREAD_MOST_MS = const(20)
 
 BIN_MS = 10000
 _BINS = const(12)
-_IN_BIN = const(99)
+_IN_BIN = const(49)
 STEADY = 16
 """The drift below which a lamp is steady: 1/240 stop a minute, in 1/3840 stop."""
 NEVER_S = 0
