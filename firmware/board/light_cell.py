@@ -51,8 +51,10 @@ _MOST_COUNTS = const(58981)
 
 _CONVERTS_MS = const(590)
 _CONVERTS_SHORT_MS = const(185)
-_LOST_MS = const(340)
-"""After one short conversion the next is found sooner, if none between them was lost."""
+_SHORT_MOST_MS = const(216)
+"""The longest that a conversion of 200 ms takes: 8 % more; assumed."""
+_LOST_MS = const(380)
+"""So long after the end of one the next is found, if none between them was lost."""
 _LOOK_MS = const(10)
 _CONTROLS = b"\x00\x35\x25\x31"
 """By range: the greatest gain or the next to it, and a conversion of 600 or of 200 ms."""
@@ -73,7 +75,7 @@ class LightCell:
         self._two = bytearray(2)
         self._range = 0
         self._at = self._channel_0 = 0
-        self._began_ms = self._due_ms = self._found_ms = ticks_ms()
+        self._began_ms = self._due_ms = self._ended_ms = ticks_ms()
         self._open()
 
     def _open(self) -> None:
@@ -113,7 +115,7 @@ class LightCell:
             self._write(_ENABLE, _ON)
         elif at == 3:
             self._write(_ENABLE, _AND_INTERRUPTS if self._range == _DOSES else _ON_AND_CONVERTS)
-            self._began_ms = self._found_ms = now_ms
+            self._began_ms = self._ended_ms = now_ms
             self._due_ms = now_ms + (_CONVERTS_SHORT_MS if self._range == _DOSES else _CONVERTS_MS)
         elif at == 4:
             self._read(_STATUS, self._one)
@@ -124,9 +126,12 @@ class LightCell:
                 return _ASKED
             if self._range == _DOSES:
                 self._clear()
-                lost = ticks_diff(now_ms, self._found_ms) > _LOST_MS
-                self._began_ms = self._found_ms = now_ms
-                if lost:
+                since_ms = ticks_diff(now_ms, self._ended_ms)
+                # It may be found late, but it ended in time.
+                self._ended_ms = now_ms if since_ms < _SHORT_MOST_MS else self._ended_ms + _SHORT_MOST_MS
+                self._began_ms = now_ms
+                if since_ms > _LOST_MS:
+                    self._ended_ms = now_ms
                     self._at = at + 1
                     return _MISSED
         elif at == 5:
@@ -137,7 +142,7 @@ class LightCell:
             self._at = 1
             if self._range == _DOSES:
                 self._at = 4
-                self._due_ms = self._found_ms + _CONVERTS_SHORT_MS
+                self._due_ms = self._ended_ms + _CONVERTS_SHORT_MS
             if self._channel_0 > _MOST_COUNTS:
                 if self._range != _DOSES:
                     self._at = 0  # a part that fails may answer with ones alone: look whether it is still one

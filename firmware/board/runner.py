@@ -157,7 +157,7 @@ class Runner:
                 self._tidy()
             elif self._dirty:
                 self._draw()
-            elif not (self._display.step() or (self._cell and _read_cell(self)) or self._answer()):
+            elif not ((self._cell and _read_cell(self)) or self._display.step() or self._answer()):
                 self._rest()
 
     # --- inputs
