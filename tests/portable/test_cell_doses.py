@@ -132,6 +132,17 @@ def test_what_spoils_a_strike_is_told_and_nothing_is_found():
         assert why(bench.doses.lag) == "No lag: " + told
 
 
+def test_what_is_missed_of_the_strike_at_the_end_does_no_harm():
+    bench = Bench(50, 0)
+    bench.run(2000)
+    for slot in range(2 * REPEATS + 1):
+        is_last = slot == 2 * REPEATS
+        miss = (lambda counts: (counts, MISSED)) if is_last else None
+        bench.run(STRIKE_MS if slot >= REPEATS else LONG_STRIKE_MS, STRUCK, slot, miss)
+        bench.run(0 if is_last else 3000)
+    assert bench.doses.lag()[0] == 50
+
+
 def test_readings_that_differ_are_not_gone_by():
     """A light a tenth fainter in one strike of three: (0.5 * 3.555 - 4 * 0.45) / 3.105 s is 57 ms off."""
     bench = Bench(50, 0)

@@ -94,7 +94,7 @@ class CellDoses:
         """One conversion has come. `light`: which is on; `slot`: the number of the strike under way or given
         last, from 0."""
         if counts == _GONE or counts == MISSED:  # noqa: SIM109  a tuple would take memory
-            if self._tail or light == STRUCK:
+            if (self._tail or light == STRUCK) and self._slot != _STRIKES_MOST - 1:
                 self._spoil("a reading was missed" if counts == MISSED else _NO_ANSWER)
             if counts == _GONE:
                 self._is_blind = True
