@@ -521,12 +521,18 @@ def test_a_paper_strip_has_all_the_greys_between_white_and_black():
 # --- who does it wrong
 
 
-def test_a_test_that_is_left_and_developed_too_early_says_that_light_is_missing():
+def left_in_stage(stage: int) -> TestRoom:
+    """A lag test whose light was put out in that stage, and that was left then."""
     made = TestRoom(LAG, filter="5", aperture="9.5")
-    made.give(4)
+    made.give(stage - 1)
     keys(made.session, "expose")
     wait(made.session, 100)
     keys(made.session, "back", "back")
+    return made
+
+
+def test_a_test_that_is_left_and_developed_too_early_says_that_light_is_missing():
+    made = left_in_stage(5)
     assert not made.session.box.in_run
     found = made.develop()
     assert of_a_test(made.room) == "Not all of the test's light is on this paper."
@@ -535,11 +541,7 @@ def test_a_test_that_is_left_and_developed_too_early_says_that_light_is_missing(
 
 
 def test_a_last_stage_that_was_put_out_is_missing_light_too():
-    made = TestRoom(LAG, filter="5", aperture="9.5")
-    made.give(7)
-    keys(made.session, "expose")
-    wait(made.session, 100)
-    keys(made.session, "back", "back")
+    made = left_in_stage(8)
     made.develop()
     assert of_a_test(made.room) == "Not all of the test's light is on this paper."
 

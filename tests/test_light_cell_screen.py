@@ -91,6 +91,19 @@ def spots(session, first: int, second: int) -> None:
     dark(session)
 
 
+def give_a_strip(session) -> None:
+    """All of it, with its middle patch chosen; then back to the light cell."""
+    to_screen(session, "strip")
+    keys(session, "expose")
+    while session.box.state == "ready":
+        keys(session, "expose")
+        until_dark(session)
+        wait(session, 1000)
+    assert session.box.state == "choose"
+    keys(session, "press")
+    to_screen(session, "light_cell")
+
+
 # --- the screen and what surrounds it
 
 
@@ -264,15 +277,7 @@ def test_a_strip_is_kept_with_the_open_easel_and_found_after_a_power_cut():
     assert press(session, "Keep a strip") == (
         "No strip is kept: the last strip was not one for a base. Give one for pass 1."
     )
-    to_screen(session, "strip")
-    keys(session, "expose")
-    while session.box.state == "ready":
-        keys(session, "expose")
-        until_dark(session)
-        wait(session, 1000)
-    assert session.box.state == "choose"
-    keys(session, "press")
-    to_screen(session, "light_cell")
+    give_a_strip(session)
     assert press(session, "Keep a strip") == "Kept. Its patches are the tones for filter 2 now."
     gave = session.box.work.strip_gave[3:]
     for again in (session, metering(disk=disk)):
@@ -289,14 +294,7 @@ def test_a_strip_with_a_flash_is_not_kept_for_its_tones_are_not_those_of_its_lig
     lamp(session, OPEN)
     dark(session)
     press(session, "Open easel")
-    to_screen(session, "strip")
-    keys(session, "expose")
-    while session.box.state == "ready":
-        keys(session, "expose")
-        until_dark(session)
-        wait(session, 1000)
-    keys(session, "press")
-    to_screen(session, "light_cell")
+    give_a_strip(session)
     assert press(session, "Keep a strip") == (
         "No strip is kept: the last strip had a flash. Give one without."
     )
