@@ -104,11 +104,11 @@ $(VENV)/ready: pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
 	  { echo "Lampblack needs Python 3.11 or newer. Name one: make demo PYTHON=python3.12"; exit 1; }
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/pip install --quiet --disable-pip-version-check --editable .
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[lab]'
 	@touch $@
 
 $(VENV)/ready-for-tests: $(VENV)/ready $(STUBS)/ready
-	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[test]'
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[lab,test]'
 	@touch $@
 
 # MicroPython's modules for mypy, pinned: the 1.22 of a board, within what all Pythons have. In a folder of

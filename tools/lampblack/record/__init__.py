@@ -1,0 +1,1 @@
+"""The printing record: the page that goes into the box of prints."""
