@@ -2,7 +2,7 @@
 
 from hypothesis import strategies as st
 
-from timing_core.light.printing_map import CARRIED, MEASURES
+from timing_core.light.printing_map import CARRIED, MEASURES, SHEET
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, FURTHEST
 
 
@@ -11,7 +11,9 @@ def _some_of(numbers: dict) -> st.SearchStrategy[dict]:
 
 
 card_numbers = {
-    "measures": _some_of({key: st.integers(low, high) for key, low, high in MEASURES}),
+    "measures": _some_of({key: st.integers(low, high) for key, low, high in MEASURES}).filter(
+        lambda measures: len(set(SHEET) & set(measures)) != 1
+    ),
     "carried": _some_of({key: st.integers(-FURTHEST, FURTHEST) for key in CARRIED}),
     "flash": st.fixed_dictionaries(
         {"light_ms": st.integers(BASE_MIN_MS, BASE_MAX_MS)},

@@ -203,6 +203,15 @@ def test_one_third_less_of_the_lens_would_not_do():
         to_size(map, 8000)
 
 
+def test_another_size_is_on_a_sheet_that_nobody_has_named():
+    sheet = {"sheet_wide_mm": 203, "sheet_high_mm": 254}
+    map = a_map(10_000, negative_mm10=360, print_mm10=2400, **sheet)
+    to_size(map, 2400)
+    assert map.measures == {"negative_mm10": 360, "print_mm10": 2400, **sheet}
+    to_size(map, 3600)
+    assert map.measures == {"negative_mm10": 360, "print_mm10": 3600}
+
+
 # --- at the panel and on the card
 
 
@@ -400,7 +409,7 @@ def test_the_row_is_there_only_with_a_record_at_work_and_another_to_go_to():
 
 
 def test_a_card_brings_its_measures_in_numbers_and_takes_them_back():
-    session = carrying(negative_mm10=360, print_mm10=2540, aperture=33)
+    session = carrying(negative_mm10=360, print_mm10=2540, aperture=33, sheet_wide_mm=203, sheet_high_mm=254)
     to_row(session, "  carry to", 2)
     keys(session, "press")
     turn_slowly(session, 1)
@@ -410,5 +419,6 @@ def test_a_card_brings_its_measures_in_numbers_and_takes_them_back():
     assert "negative_mm = 36\n" in text
     assert "print_mm = 254\n" in text
     assert "f_thirds = 17\n" in text
+    assert "sheet_mm = [203, 254]\n" in text
     assert '[carried]\naperture = "+1/6"\n' in text
     assert read(text) == card

@@ -461,6 +461,7 @@ def is_card(card):
         and 1 <= len(card["passes"]) <= PASSES_MAX
         and all(is_pass(own) for own in card["passes"])
         and ("measures" not in card or are_numbers(card["measures"], MEASURES))
+        and len({"sheet_high_mm", "sheet_wide_mm"} & set(card.get("measures", {}))) != 1
         and (
             "carried" not in card
             or are_numbers(card["carried"], [(key, -FURTHEST, FURTHEST) for key in CARRIED])

@@ -514,6 +514,26 @@ def test_every_sequence_and_paper_fits():
         assert setup_of(session).sheet_cm2() > 200
 
 
+def test_the_cards_sheet_is_counted_where_it_names_one():
+    """203 x 254 mm are 516 cm2, 508 x 610 mm 3099 cm2 (20 x 24 inches)."""
+    session = on_trays(limit_cm2=10_000)
+    keys(session, "press")
+    assert setup_of(session).values["used_cm2"] == 516
+    keys(session, "back", "back")
+    load(session, {**a_card(), "measures": {"sheet_wide_mm": 508, "sheet_high_mm": 610}})
+    to_screen(session, "trays")
+    assert value_of(session, "Sheets of") == "508 \u00d7 610 mm"
+    keys(session, "press")
+    session.input("dial", 1)
+    assert session.box.panel.row().label == "Fixing baths", "what the card says is not opened here"
+    to_row(session, "Sheet 2")
+    keys(session, "press")
+    assert setup_of(session).values["used_cm2"] == 516 + 3099
+    load(session, a_card())
+    to_screen(session, "trays")
+    assert value_of(session, "Sheets of") == "20 \u00d7 25 cm"
+
+
 def test_a_full_disk_refuses_a_setting_and_loses_nothing():
     disk = GuardedDisk()
     session = on_trays(disk)

@@ -5,7 +5,7 @@ offset, and marks stay, since they are in stops. Lengths are in 0.1 mm; aperture
 f/1, so that thirds and halves are whole numbers.
 """
 
-from timing_core.light.printing_map import APERTURE_MAX, LENGTH_MAX_MM10, LENGTH_MIN_MM10, PrintingMap
+from timing_core.light.printing_map import APERTURE_MAX, LENGTH_MAX_MM10, LENGTH_MIN_MM10, SHEET, PrintingMap
 from timing_core.light.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
@@ -83,7 +83,11 @@ def to_size(map: PrintingMap, new_mm10: int) -> int:
         map.carry("size", offset)
     except Refusal as refusal:
         raise _with_aperture(map, offset, refusal) from None  # what the lens can do for it
-    measures["print_mm10"] = new_mm10
+    if new_mm10 != measures["print_mm10"]:
+        measures["print_mm10"] = new_mm10
+        # Which sheet the other size is printed on is not known.
+        for side in SHEET:
+            measures.pop(side, 0)
     return offset
 
 

@@ -51,14 +51,20 @@ FACTS = (
 
 LENGTH_MIN_MM10 = 10
 LENGTH_MAX_MM10 = 30000
+SHEET_MIN_MM = 50
+SHEET_MAX_MM = 2000
 APERTURE_MAX = 66
 MEASURES = (
     ("aperture", 0, APERTURE_MAX),
     ("negative_mm10", LENGTH_MIN_MM10, LENGTH_MAX_MM10),
     ("print_mm10", LENGTH_MIN_MM10, LENGTH_MAX_MM10),
+    ("sheet_high_mm", SHEET_MIN_MM, SHEET_MAX_MM),
+    ("sheet_wide_mm", SHEET_MIN_MM, SHEET_MAX_MM),
 )
 """The measures that a card may have, with their range: the aperture in sixths of a stop from f/1, and the
-length of one detail on negative and print in 0.1 mm. With them a print is carried over (see `carrying`)."""
+length of one detail on negative and print in 0.1 mm, with which a print is carried over (see `carrying`);
+and the sheet, which has both of its sides or neither."""
+SHEET = ("sheet_wide_mm", "sheet_high_mm")
 
 CARRIED = ("aperture", "paper", "size")
 """What a print may have been carried over to another of."""
@@ -447,7 +453,9 @@ def _map_from(card) -> PrintingMap:
     except WrongForm as wrong:
         raise wrong.inside("facts", ".") from None
     if "measures" in card:
-        built.measures = _numbers(card, "measures", MEASURES)
+        built.measures = measures = _numbers(card, "measures", MEASURES)
+        if (SHEET[0] in measures) != (SHEET[1] in measures):
+            raise WrongForm("measures", "a sheet has two sides")
     if "carried" in card:
         built.carried = _numbers(card, "carried", tuple([(key, -FURTHEST, FURTHEST) for key in CARRIED]))
     if "record" in card:

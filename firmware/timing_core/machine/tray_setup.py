@@ -57,12 +57,14 @@ was mixed (-1: not told)."""
 class TraySetup:
     """`values` has what SETTINGS names, and "sequence", a name. `way` has the trays as `machine.trays.Sheet`
     takes them, at the temperature that is set. `trays` is the box's `machine.trays.Trays`, for its sense of
-    time; `shelf` has the sequences from a PC."""
+    time; `shelf` has the sequences from a PC. `sheet_mm` has the sides of the sheet that the card names,
+    or is () where it names none."""
 
-    def __init__(self, store, json_loads, trays, shelf) -> None:
+    def __init__(self, store, json_loads, trays, shelf, sheet_mm: tuple = ()) -> None:
         self._store = store
         self._trays = trays
         self._shelf = shelf
+        self.sheet_mm = sheet_mm
         self._changes = -1
         self.values: dict = {"sequence": DEFAULT_NAMES[0]}
         for key, value, _, _ in SETTINGS:
@@ -185,7 +187,7 @@ class TraySetup:
     # --- the baths
 
     def sheet_cm2(self) -> int:
-        _, wide_mm, high_mm = PAPERS[self.values["paper"]]
+        wide_mm, high_mm = self.sheet_mm or PAPERS[self.values["paper"]][1:]
         return area_cm2(wide_mm, high_mm)
 
     def used_per_cent(self) -> int:

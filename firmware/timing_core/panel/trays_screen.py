@@ -4,6 +4,7 @@ A press on a place without a sheet starts one there; on a sheet it moves that on
 seen. Each sheet keeps its place, so that the row under the cursor is never suddenly another's.
 """
 
+from timing_core.light.printing_map import SHEET
 from timing_core.light.stops import clock_text
 from timing_core.light.tray_sequence import EXACT, FACTOR
 from timing_core.light.tray_times import degrees_text, turned_over
@@ -40,7 +41,9 @@ class TraysScreen(Screen):
         self._setup: TraySetup
 
     def home(self, panel) -> int:
-        self._setup = TraySetup(panel.kept.store, panel.kept.json_loads, panel.trays, panel.sequences)
+        kept, measures = panel.kept, panel.work.map.measures
+        sheet_mm = (measures[SHEET[0]], measures[SHEET[1]]) if SHEET[0] in measures else ()
+        self._setup = TraySetup(kept.store, kept.json_loads, panel.trays, panel.sequences, sheet_mm)
         for at in range(len(panel.trays.sheets)):
             if not panel.trays.sheets[at].trays:
                 return at
@@ -63,6 +66,8 @@ class TraysScreen(Screen):
                 label = "over"
             found.append(Row("sheet", label, ACTS | KEEPS | TALL, self._deed(sheet), at))
         for key, label, does in _LABELS:
+            if key == "paper" and self._setup.sheet_mm:
+                does = 0  # the card says it
             if key != "factor10" or self._setup.values["kind"] == FACTOR:
                 found.append(Row(key, label, does))
         return found
@@ -122,7 +127,7 @@ class TraysScreen(Screen):
         if key == "factor10":
             return "\u00d7 %d.%d" % (number // 10, number % 10)
         if key == "paper":
-            return PAPERS[number][0]
+            return "%d \u00d7 %d mm" % setup.sheet_mm if setup.sheet_mm else PAPERS[number][0]
         if key == "baths":
             return "two" if number else "one"
         if key == "limit_cm2":

@@ -14,6 +14,7 @@ from lampblack.cards.toml_file import (
     Kind,
     Rows,
     Table,
+    Values,
     figure_leaf,
     flag_leaf,
     name_leaf,
@@ -41,6 +42,9 @@ from timing_core.light.printing_map import (
     MARKS_MAX,
     MEASURES,
     PASSES_MAX,
+    SHEET,
+    SHEET_MAX_MM,
+    SHEET_MIN_MM,
     TITLE_MAX,
     PrintingMap,
 )
@@ -64,6 +68,8 @@ def dump(card: Mapping[str, Any]) -> str:
         if own in measures:
             whole, rest = divmod(measures[own], parts)
             doc[name] = measures[own] / parts if rest else whole
+    if SHEET[0] in measures:
+        doc["sheet_mm"] = [measures[side] for side in SHEET]
     if "record" in card:
         doc["record"] = card["record"]
     if card["facts"]:
@@ -216,6 +222,10 @@ CARD = Table(
         ),
         "dry_down_on": Key(flag_leaf(False), "false keeps dry_down on the card without using it"),
         **{name: _measure(name) for name in MEASURE_KEYS},
+        "sheet_mm": Key(
+            Values(number_leaf(203, 1, SHEET_MIN_MM, SHEET_MAX_MM), len(SHEET)),
+            f"width and height of the sheet, which the trays count; {SHEET_MIN_MM} to {SHEET_MAX_MM}",
+        ),
         "record": Key(name_leaf("rc-glossy"), "the paper record that is at work; the box has to have it"),
         "facts": Key(FACT, "what a later print needs to know"),
         "carried": Key(CARRY, "what the bases were carried over to"),
@@ -255,6 +265,7 @@ def _plain(values: dict[str, Any], faults: list) -> dict[str, Any]:
         if own.get("after"):
             flash["after"] = True
     measures = {own: values[name] for name, (own, _) in MEASURE_KEYS.items() if name in values}
+    measures |= dict(zip(SHEET, values.get("sheet_mm", []), strict=False))
     more = {
         "measures": measures,
         "carried": values.get("carried", {}),
