@@ -463,6 +463,8 @@ LAWS = {
             "session.frame",
         },
     ),
+    # "It may not know what is on either."
+    "tools/lampblack/page/serving.py": (CORE | HOST | {"lampblack.sim", "lampblack.lab"}, set(), set()),
     # "It may not know what the files are for."
     "tools/lampblack/board/board_prompt.py": (
         CORE | HOST | {f"lampblack.board.{name}" for name in ("doctor", "image", "install")},

@@ -31,6 +31,7 @@ from host_sim.darkroom.room import Room
 from host_sim.darkroom.timeline import Timeline
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from lampblack import cli
+from lampblack.page import serving
 from lampblack.sim import page_server
 from lampblack.sim import window as window_module
 from lampblack.sim.page_server import Page
@@ -684,7 +685,7 @@ def test_what_a_window_sent_before_it_closed_is_done_but_lights_nothing(monkeypa
 def test_the_light_goes_out_in_time_when_the_browser_stops(monkeypatch, reads):
     """The worst that can be: it has answered just now. What it no longer reads keeps nothing open."""
     gone_s = 3.0  # a fifth of it is left for a computer that is busy
-    monkeypatch.setattr(page_server, "GONE_S", gone_s)
+    monkeypatch.setattr(serving, "GONE_S", gone_s)
 
     async def act(page: Page, live: Live, place: Darkroom) -> None:
         async with Raw(place) as window:
@@ -710,7 +711,7 @@ def test_the_light_goes_out_in_time_when_the_browser_stops(monkeypatch, reads):
 
 
 def test_a_browser_that_answers_stays(monkeypatch):
-    monkeypatch.setattr(page_server, "GONE_S", 0.3)
+    monkeypatch.setattr(serving, "GONE_S", 0.3)
 
     async def act(page: Page, live: Live, place: Darkroom) -> None:
         async with Raw(place) as window:
@@ -929,7 +930,7 @@ def test_pictures_are_taken_one_at_a_time(monkeypatch):
 
 
 def test_a_picture_that_stops_coming_is_not_waited_for(monkeypatch):
-    monkeypatch.setattr(page_server, "GONE_S", 0.1)
+    monkeypatch.setattr(serving, "GONE_S", 0.1)
 
     async def act(page: Page, live: Live, place: Darkroom) -> None:
         told = await post_here(place, own_picture()[:50], says=5000)

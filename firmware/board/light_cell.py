@@ -127,13 +127,13 @@ class LightCell:
             if self._range == _DOSES:
                 self._clear()
                 since_ms = ticks_diff(now_ms, self._ended_ms)
-                # It may be found late, but it ended in time.
-                self._ended_ms = now_ms if since_ms < _SHORT_MOST_MS else self._ended_ms + _SHORT_MOST_MS
                 self._began_ms = now_ms
                 if since_ms > _LOST_MS:
                     self._ended_ms = now_ms
                     self._at = at + 1
                     return _MISSED
+                # It may be found late, but it ended in time.
+                self._ended_ms = now_ms if since_ms < _SHORT_MOST_MS else self._ended_ms + _SHORT_MOST_MS
         elif at == 5:
             self._read(_CHANNEL_0, self._two)
             self._channel_0 = self._two[0] | self._two[1] << 8

@@ -1,9 +1,9 @@
 """The darkroom on screen: one page, for the browsers of this computer.
 
-What must live here: who may look (address, host, origin, key), what is sent when, and which input a message
-is. Keys, dial and pace go to the session, all else to the room, and what is shown is the room's state as it
-is: of box and darkroom nothing is worked out here. Every window is told what has changed since it was last
-told, so a slow one holds up no other. What it sends waits its turn, but BACK does not.
+What must live here: what is sent when, and which input a message is. Keys, dial and pace go to the session,
+all else to the room, and what is shown is the room's state as it is: of box and darkroom nothing is worked
+out here. Every window is told what has changed since it was last told, so a slow one holds up no other. What
+it sends waits its turn, but BACK does not.
 """
 
 from __future__ import annotations
@@ -11,26 +11,16 @@ from __future__ import annotations
 import asyncio
 import base64
 import contextlib
-import hashlib
 import json
-import mimetypes
-import re
-import secrets
-import socket
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
 from typing import Any
 
-import uvicorn
-from starlette.applications import Starlette
-from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
-from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
 
 from host_sim.box.frame_pictures import HEIGHT_PX, WIDTH_PX
 from host_sim.box.live import Live
@@ -43,94 +33,17 @@ from host_sim.darkroom.room import Room
 from host_sim.darkroom.timeline import Timeline
 from host_sim.darkroom.told import told_once
 from host_sim.optics.negatives import LARGEST_BYTES
+from lampblack.page.serving import body_of, saved_as, served
 from lampblack.sim.window import BACK, Window
 from timing_core.panel.sounds import SOUNDS
 
 FILES = Path(__file__).with_name("page")
 FRAME_S = 1 / 30
 """What moves by itself is told this often at most; an input is told at once."""
-GONE_S = 5.0
-"""A window that does not answer for this long counts as closed, so that its light does not stay on."""
-PING_S, PATIENCE_S = 0.2, 0.6
-"""How often a browser is asked whether it is there, and how long its answer may take, in parts of GONE_S. One
-comes after the other, and a loop that is busy needs the rest."""
-READ_BYTES = 64 * 1024
-"""What the system keeps of a connection, so that no window has more than this read before others' turn."""
-MESSAGE_MAX = 64 * 1024
 PACES = {0: "Paused", 1: "Real time", 10: "10 times"}
 FIXED = {"frame_px": [WIDTH_PX, HEIGHT_PX], "paces": list(PACES.items()), "tones": SOUNDS}
 """What a window is told of the box once, and needs to draw it, to pace it and to sound as it does."""
 STEP_MAX_MS = 60 * 1000
-
-
-class Gate:
-    """Lets in only who has the session's key, from this page's own address. 403 and one line otherwise."""
-
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self._app = app
-        self._token = token
-        self._hosts = (f"127.0.0.1:{port}", f"localhost:{port}")
-        style = re.search(r"<style>(.*?)</style>", (FILES / "index.html").read_text(encoding="utf-8"), re.S)
-        digest = hashlib.sha256(style[1].encode() if style else b"").digest()
-        sockets = " ".join(f"ws://{host}" for host in self._hosts)
-        self._headers = {
-            "Content-Security-Policy": "default-src 'none'; script-src 'self'; img-src 'self' blob:; "
-            f"style-src 'self' 'sha256-{base64.b64encode(digest).decode()}'; connect-src 'self' {sockets}; "
-            "base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
-            "Cache-Control": "no-store",
-            "Cross-Origin-Opener-Policy": "same-origin",
-            "Cross-Origin-Resource-Policy": "same-origin",
-            "Referrer-Policy": "no-referrer",
-            "X-Content-Type-Options": "nosniff",
-        }
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        refusal = self._refusal(scope)
-        if refusal is None:
-            await self._app(scope, receive, self._guarded(send))
-        elif scope["type"] == "websocket":
-            await send({"type": "websocket.close", "code": 1008, "reason": refusal})
-        else:
-            await PlainTextResponse(refusal + "\n", 403)(scope, receive, self._guarded(send))
-
-    def _guarded(self, send: Send) -> Send:
-        async def with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                MutableHeaders(scope=message).update(self._headers)
-            await send(message)
-
-        return with_headers
-
-    def _refusal(self, scope: Scope) -> str | None:
-        headers = Headers(scope=scope)
-        if headers.get("host") not in self._hosts:
-            return f"This page answers at http://{self._hosts[0]} alone. Open the address that was printed."
-        # A path may be anything, and without a slash: `OPTIONS *`.
-        token = scope["path"].partition("/")[2].partition("/")[0]
-        if not secrets.compare_digest(token.encode(), self._token.encode()):
-            return "The key in this address is not this session's. Open the address that was printed."
-        changes = scope["type"] == "websocket" or scope["method"] not in ("GET", "HEAD")
-        if changes and headers.get("origin") not in [f"http://{host}" for host in self._hosts]:
-            return "Only this page itself may work the box. Open the address that was printed."
-        return None
-
-
-def _server(app: ASGIApp) -> _Server:
-    return _Server(
-        uvicorn.Config(
-            app,
-            ws=_Browser,
-            ws_max_size=MESSAGE_MAX,
-            ws_ping_interval=GONE_S * PING_S,
-            ws_ping_timeout=GONE_S * PATIENCE_S,
-            ws_per_message_deflate=False,
-            lifespan="off",
-            log_level="error",
-            access_log=False,
-            server_header=False,
-            timeout_graceful_shutdown=1,
-        )
-    )
 
 
 class Page(Watcher):
@@ -141,7 +54,6 @@ class Page(Watcher):
         self._room = room
         self._timeline = timeline
         self._ways_in = ways_in
-        self._token = secrets.token_urlsafe(16)
         self._windows: set[Window] = set()
         self._stirred = asyncio.Event()
         self._pressed = asyncio.Event()
@@ -375,7 +287,7 @@ class Page(Watcher):
         # Pictures take much memory: only one is in it at a time, from its first byte on.
         async with self._taking_a_picture:
             try:
-                data = await _body(request, LARGEST_BYTES)
+                data = await body_of(request, LARGEST_BYTES)
                 with self._being_made():
                     film = await asyncio.to_thread(
                         film_from, data, query.get("name", ""), query.get("film") == "negative"
@@ -394,16 +306,16 @@ class Page(Watcher):
         return Response(status_code=204)
 
     async def _svg(self, request: Request) -> Response:
-        return Response(self._timeline.svg(), media_type="image/svg+xml", headers=_saved_as("timeline.svg"))
+        return Response(self._timeline.svg(), media_type="image/svg+xml", headers=saved_as("timeline.svg"))
 
     async def _trace(self, request: Request) -> Response:
         return Response(
-            self._timeline.trace(), media_type="application/x-ndjson", headers=_saved_as("trace.jsonl")
+            self._timeline.trace(), media_type="application/x-ndjson", headers=saved_as("trace.jsonl")
         )
 
-    def _app(self, port: int) -> ASGIApp:
-        # Windows may have been told another type for scripts, and browsers run no script of another type.
-        mimetypes.add_type("text/javascript", ".js")
+    @contextlib.asynccontextmanager
+    async def served(self) -> AsyncIterator[str]:
+        """Serve while inside; gives the address. Only this computer can reach it."""
         routes = [
             WebSocketRoute("/live", self._open),
             Route("/picture/{kind}.png", self._picture),
@@ -412,59 +324,17 @@ class Page(Watcher):
             Route("/trace.jsonl", self._trace),
             Mount("/", StaticFiles(directory=FILES, html=True)),
         ]
-        return Gate(Starlette(routes=[Mount(f"/{self._token}", routes=routes)]), self._token, port)
-
-    @contextlib.asynccontextmanager
-    async def served(self) -> AsyncIterator[str]:
-        """Serve while inside; gives the address. Only this computer can reach it."""
-        listener = socket.create_server(("127.0.0.1", 0))
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, READ_BYTES)
-        port = listener.getsockname()[1]
-        server = _server(self._app(port))
-        serving = asyncio.create_task(server.serve(sockets=[listener]))
-        telling = asyncio.create_task(self.run())
-        try:
-            yield f"http://127.0.0.1:{port}/{self._token}/"
-        finally:
-            telling.cancel()
-            server.should_exit = True
-            await serving
-
-
-async def _body(request: Request, most: int) -> bytes:
-    """OverflowError where it is longer than `most`, TimeoutError where it stops coming."""
-    pieces: list[bytes] = []
-    stream = aiter(request.stream())
-    while True:
-        async with asyncio.timeout(GONE_S):
-            piece = await anext(stream, None)
-        if piece is None:
-            return b"".join(pieces)
-        pieces.append(piece)
-        most -= len(piece)
-        if most < 0:
-            raise OverflowError
+        async with served(routes, [FILES / "index.html"]) as address:
+            telling = asyncio.create_task(self.run())
+            try:
+                yield address
+            finally:
+                telling.cancel()
 
 
 def _is_count(number: int, most: int) -> bool:
     """From 1 to `most`, either way. True is a number in Python, and none here."""
     return 0 < abs(number) <= most and not isinstance(number, bool)
-
-
-class _Browser(WebSocketsSansIOProtocol):
-    """The connection to a window."""
-
-    def keepalive_timeout(self) -> None:
-        """It has not answered: it is gone, even where what it has not read keeps the connection open."""
-        super().keepalive_timeout()
-        self.transport.abort()
-
-
-class _Server(uvicorn.Server):
-    @contextlib.contextmanager
-    def capture_signals(self) -> Any:
-        """Ctrl-C ends the session, and the session ends the server."""
-        yield
 
 
 async def _wait(event: asyncio.Event, patience_s: float | None) -> None:
@@ -474,7 +344,3 @@ async def _wait(event: asyncio.Event, patience_s: float | None) -> None:
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(patience_s):
                 await event.wait()
-
-
-def _saved_as(name: str) -> dict[str, str]:
-    return {"Content-Disposition": f'attachment; filename="lampblack-{name}"'}
