@@ -22,12 +22,14 @@ from lampblack.accept.accept import accept
 from lampblack.board.doctor import doctor
 from lampblack.board.image import image
 from lampblack.board.install import install
+from lampblack.cards import areas_file as areas
 from lampblack.cards import card_file as cards
 from lampblack.cards import paper_file as papers
 from lampblack.cards import trays_file as sequences
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
+from lampblack.record.record_command import record
 from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
 from lampblack.sim.state_diagram import diagram
@@ -162,9 +164,14 @@ def strip(
 def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")], port: Port = None) -> None:
     """Put cards on the box's shelf.
 
-    A card of the same name is replaced. All cards are read before any is sent.
+    A card of the same name is replaced. All cards are read before any is sent. Areas stay here.
     """
-    _push([cards.load(path) for path in card], "card", port)
+    stay = [path for path in card if areas.is_areas(path)]
+    if len(stay) == len(card):
+        raise CommandError(f"{stay[0]} is not pushed: areas stay on this computer. Give the card.")
+    _push([cards.load(path) for path in card if path not in stay], "card", port)
+    for path in stay:
+        print(printable(f"{path} stays here: areas are not pushed."), file=sys.stderr)
 
 
 _WHERE: dict[Kind, str] = {"card": "on the shelf", "paper": "in the box", "sequence": "in the box"}
@@ -208,6 +215,8 @@ def pull(
 def _pull(
     name: str, kind: Kind, dump: Callable[[dict[str, Any]], str], port: str | None, out: Path, force: bool
 ) -> None:
+    if areas.is_areas(out):
+        raise CommandError(f"{out} is not written: that is where the areas of a card are. Give another name.")
     with BoxClient(the_box(port)) as box:
         text = dump(box.pull(name, kind=kind))
     if out == Path("-"):
@@ -432,6 +441,10 @@ app.command()(install)
 app.command()(image)
 app.command()(doctor)
 app.command()(accept)
+
+# --- what is kept of a print
+
+app.command()(record)
 
 # --- the box with nothing attached
 
