@@ -21,6 +21,9 @@ OPEN, COVERED = "open", "covered"
 """Bars: light on what is open to it, and the time that a shade is in."""
 
 
+_KEPT = "\N{NO-BREAK SPACE}"
+
+
 class Bar(NamedTuple):
     kind: str
     start_ms: int
@@ -141,7 +144,7 @@ def _facts(map: PrintingMap, stages: Sequence[Stage]) -> list[tuple[str, str]]:
         ("Aperture", ", ".join(aperture)),
         ("Dry-down", _dry_down(map)),
         ("Carried over", _chain(map.carried)),
-        ("Light in all", seconds_exact(sum(stage.light_ms for stage in stages))),
+        ("Light in all", seconds(sum(stage.light_ms for stage in stages)) + " s"),
     ]
     if map.flash:
         found.insert(-2, ("Flash", f"{seconds_exact(map.flash.light_ms())}, {filter_text(map.flash.filter)}"))
@@ -161,10 +164,10 @@ def _chain(carried: Mapping[str, int]) -> str:
     """What the bases were carried over to, and by how much."""
     if not carried:
         return ""
-    steps = [f"{what} {_decimal(carried[what])}" for what in sorted(carried)]
+    steps = [f"{what}{_KEPT}{_decimal(carried[what])}" for what in sorted(carried)]
     if len(steps) > 1:
-        steps.append(f"together {_decimal(sum(carried.values()))}")
-    return ", ".join(steps) + " stop"
+        steps.append(f"together{_KEPT}{_decimal(sum(carried.values()))}")
+    return ", ".join(steps) + f"{_KEPT}stop"
 
 
 def _decimal(stops120: int) -> str:

@@ -43,7 +43,13 @@ def _font(bold: bool) -> Any:
 
     font = FT2Font(str(path))
     font.set_size(_EM, 72)
-    return font, frozenset(font.get_charmap())
+    return font
+
+
+@cache
+def _known() -> frozenset[int]:
+    """The characters that the letters have, thin and bold."""
+    return frozenset(_font(False).get_charmap()) & frozenset(_font(True).get_charmap())
 
 
 @cache
@@ -51,14 +57,13 @@ def _advance(letter: str, bold: bool) -> float:
     """How far a letter moves on, as a part of its size."""
     from matplotlib.ft2font import LoadFlags
 
-    font, _ = _font(bold)
-    glyph = font.load_char(ord(letter), flags=LoadFlags.NO_HINTING)
+    glyph = _font(bold).load_char(ord(letter), flags=LoadFlags.NO_HINTING)
     return glyph.linearHoriAdvance / 65536 / _EM
 
 
 def drawable(text: str) -> str:
     """`text` with LACKING for each character that the letters have not."""
-    known = _font(False)[1] & _font(True)[1]
+    known = _known()
     return "".join(letter if ord(letter) in known else LACKING for letter in text)
 
 
@@ -70,7 +75,7 @@ def wrapped(text: str, room_mm: float, size_pt: float, bold: bool = False) -> li
     """The lines of `text`, broken between words, and within one only where it is longer than a line."""
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in filter(None, text.split(" ")):
         longer = f"{line} {word}" if line else word
         if width_mm(longer, size_pt, bold) <= room_mm:
             line = longer

@@ -27,7 +27,6 @@ _SETTINGS = {
     "svg.fonttype": "path",
     "svg.hashsalt": "lampblack",
     "text.hinting": "no_hinting",
-    "text.kerning_factor": 0,
     "path.simplify": False,
 }
 

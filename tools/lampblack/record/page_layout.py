@@ -31,6 +31,7 @@ LABEL_PT = 6.5
 FINE_MM, LINE_MM, BOLD_MM = 0.1, 0.2, 0.5
 GAP_MM = 3.0
 BARS_LEAST_MM = 38.0
+_TICK_LEAST_MM = 12.0
 PICTURE_PART = 0.6
 """Of the width, and of the height below the title, that the picture may have."""
 PICTURE_TALL_PART = 0.38
@@ -39,6 +40,8 @@ FRAME = (5, 4)
 _STEP_MM = 2.5
 _NEAR_MM = 30.0
 """How far off its area a whole label may stand; further off its number alone does."""
+_LABELS_PART = 0.3
+"""Where whole labels would cover more of the picture, there are numbers alone: the run says the rest."""
 
 
 class Rect(NamedTuple):
@@ -204,7 +207,7 @@ def _lay_title(pages: _Pages, contents: Contents) -> None:
     about, about_pt = fitted(drawable(contents.about), pages.wide / 2, HEAD_PT, LEAST_PT)
     about_wide = width_mm(about, about_pt)
     room = pages.wide - about_wide - (GAP_MM if about else 0)
-    text, size_pt = fitted(drawable(contents.title), room, TITLE_PT, HEAD_PT, True)
+    text, size_pt = fitted(drawable(contents.title), room, TITLE_PT, SMALL_PT, True)
     high = _line_mm(TITLE_PT)
     base = _base(pages.y, TITLE_PT)
     pages.put(Words(pages.left, base, text, size_pt, True))
@@ -283,6 +286,8 @@ def outlined(shapes: Sequence[Shape], rect: Rect) -> list[Item]:
     found: list[Item] = []
     labels: list[Item] = []
     taken: list[Rect] = []
+    sizes = [_label_size([drawable(line) for line in shape.label]) for shape in shapes]
+    near = _NEAR_MM if sum(wide * high for wide, high in sizes) <= _LABELS_PART * rect.wide * rect.high else -1
     for shape in shapes:
         outlines = [
             [(rect.left + x * rect.wide, rect.top + y * rect.high) for x, y in outline]
@@ -291,7 +296,7 @@ def outlined(shapes: Sequence[Shape], rect: Rect) -> list[Item]:
         for points in outlines:
             found.append(Line([*points, points[0]], LINE_MM, dashed=shape.dodged, on_picture=True))
         middle = _middle(max(outlines, key=lambda points: abs(_twice_area(points))))
-        for text, reach in ((shape.label, _NEAR_MM), ([shape.number], rect.wide + rect.high)):
+        for text, reach in ((shape.label, near), ([shape.number], rect.wide + rect.high)):
             lines = [drawable(line) for line in text]
             place = _free(rect, taken, middle, _label_size(lines), reach)
             if place:
@@ -321,6 +326,8 @@ def _free(
 ) -> Rect | None:
     """The place of this size nearest to `middle` that is inside `rect` and clear of all that is taken."""
     wide, high = size
+    if reach < 0:
+        return None
     left, top = rect.left + 0.5, rect.top + 0.5
     right, bottom = rect.right - 0.5 - wide, rect.bottom - 0.5 - high
     if right < left or bottom < top:
@@ -486,7 +493,7 @@ def ticks(longest_ms: int, wide_mm: float) -> list[int]:
     """Times in ms for the marks of a scale up to `longest_ms`, in round steps, with room for their labels."""
     for power in range(1, 8):
         for step in (10**power, 2 * 10**power, 5 * 10**power):
-            if wide_mm * step / longest_ms >= 15:
+            if wide_mm * step / longest_ms >= _TICK_LEAST_MM:
                 return list(range(0, longest_ms + 1, step))
     return [0]
 
@@ -502,17 +509,17 @@ def _lay_trays(pages: _Pages, contents: Contents) -> None:
         max(width_mm(heads[at], SMALL_PT), *(width_mm(drawable(row[at]), TEXT_PT) for row in contents.trays))
         for at in wanted
     ]
-    pages.take(_line_mm(HEAD_PT) + 2 * high + _line_mm(SMALL_PT))
+    pages.take(_line_mm(HEAD_PT) + GAP_MM + len(contents.trays) * high + _line_mm(SMALL_PT))
     _lay_head(pages, contents.trays_title)
-    for row in ([heads[at] for at in range(len(heads))], *contents.trays):
-        is_head = row is not None and list(row) == heads
-        size_pt = SMALL_PT if is_head else TEXT_PT
-        pages.take(high)
+    for row, size_pt, row_high in [
+        (heads, SMALL_PT, _line_mm(SMALL_PT) + _ROW_MORE_MM / 2),
+        *((row, TEXT_PT, high) for row in contents.trays),
+    ]:
         left = pages.left
         for at, wide in zip(wanted, widths, strict=True):
             pages.words(left, drawable(row[at]), size_pt)
             left += wide + 2 * GAP_MM
-        pages.y += _line_mm(SMALL_PT) if is_head else high
+        pages.y += row_high
     pages.y += GAP_MM
 
 
