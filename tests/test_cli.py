@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
+import pypdf
 import pytest
 
 from lampblack import cli
@@ -536,9 +537,15 @@ def test_the_shell_completes_commands():
     assert run_script(env=environment).stdout.split() == [b"plan"]
 
 
-def test_the_demo_gives_its_print_whole(lampblack):
+def test_the_demo_gives_its_print_whole_and_draws_its_record(lampblack, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
     told = lampblack("demo")
     assert told.code == 0, told.err
     (row,) = [line for line in told.out.partition("The ledger")[2].splitlines() if " workroom " in line]
     assert " yes " in row
     assert "No verdict" not in told.out
+    assert "lampblack-demo.pdf has the sheet" in told.out
+    (page,) = pypdf.PdfReader(tmp_path / "lampblack-demo.pdf").pages
+    said = page.extract_text()
+    for area in ("stool", "floor", "ceiling", "window"):
+        assert said.count(area) >= 2, "in the run and on the picture"

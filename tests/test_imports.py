@@ -101,7 +101,8 @@ def sources(*folders: str) -> dict[str, str]:
 def declared() -> set[str]:
     """Distributions that the tools may use, as pyproject.toml names them."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    return {line.split(">")[0].split("=")[0].strip() for line in project["dependencies"]}
+    lines = project["dependencies"] + project["optional-dependencies"]["lab"]
+    return {line.split(">")[0].split("=")[0].strip() for line in lines}
 
 
 # --- the law
@@ -413,6 +414,12 @@ LAWS = {
         READS,
     ),
     # "It may not know the box or how the light came to be given."
+    "host_sim/darkroom/ideal_print.py": (
+        CORE | SESSION | HANDS | LIGHT | SHADES,
+        {"box", "session", "stages", "hands"},
+        READS,
+    ),
+    # The same.
     "host_sim/darkroom/development.py": (
         CORE | SESSION | HANDS | LIGHT | SHADES,
         {"box", "session", "stages", "hands"},
@@ -501,6 +508,26 @@ LAWS = {
         CORE | {"lampblack.accept.steps", "timing_core.machine", "timing_core.panel"},
         set(),
         {"box.call", "box.state", "box.close"},
+    ),
+    # "It may not know paper, letters or places."
+    "tools/lampblack/record/contents.py": (
+        HOST
+        | {f"lampblack.record.{name}" for name in ("lettering", "page_layout", "page_drawing")}
+        | {"matplotlib"},
+        set(),
+        READS,
+    ),
+    # "It may not know what the words mean, nor how a page becomes a file."
+    "tools/lampblack/record/page_layout.py": (
+        HOST | CORE | {"lampblack.cards", "lampblack.record.page_drawing", "matplotlib"},
+        set(),
+        READS,
+    ),
+    # "It may not know what is laid out, nor where files go."
+    "tools/lampblack/record/page_drawing.py": (
+        HOST | CORE | {"lampblack.cards", "lampblack.files", "lampblack.record.contents"},
+        set(),
+        READS,
     ),
     # "It may not know what is asked for, nor how a port is opened."
     "tools/lampblack/wire/asking.py": (

@@ -14,7 +14,7 @@ from lampblack.text.units import percent_exact, seconds_exact
 from timing_core.light.bench import Bench
 from timing_core.light.carrying import aperture_text, length_text
 from timing_core.light.plan import BASE, BURN, FIT, FLASH, Stage, compile_print, filter_text, stage_name
-from timing_core.light.printing_map import FACTS, Mark, PrintingMap
+from timing_core.light.printing_map import FACTS, SHEET, Mark, PrintingMap
 from timing_core.light.stops import STOP, cut_text, stops_text
 
 OPEN, COVERED = "open", "covered"
@@ -130,6 +130,7 @@ def _facts(map: PrintingMap, stages: Sequence[Stage]) -> list[tuple[str, str]]:
         size.append(f"{length_text(measures['print_mm10'])} on the print")
     if "negative_mm10" in measures:
         size.append(f"{length_text(measures['negative_mm10'])} on the negative")
+    sheet = " x ".join(str(measures[side]) for side in SHEET) + " mm" if SHEET[0] in measures else ""
     aperture = [aperture_text(measures["aperture"])] if "aperture" in measures else []
     if told.get("aperture") and told["aperture"] not in aperture:
         aperture.append(told["aperture"])
@@ -138,6 +139,7 @@ def _facts(map: PrintingMap, stages: Sequence[Stage]) -> list[tuple[str, str]]:
         ("Paper", told.get("paper", "")),
         ("Paper record", map.record),
         ("Developer", told.get("developer", "")),
+        ("Sheet", sheet),
         ("Size", ", ".join(size)),
         ("Height", told.get("height", "")),
         ("Lens", told.get("lens", "")),
