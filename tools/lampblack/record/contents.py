@@ -185,7 +185,11 @@ def _rows(map: PrintingMap, stages: Sequence[Stage], numbers: Mapping[tuple[int,
     found: list[Row] = []
     for stage in stages:
         index = stage.pass_index
-        gives = {"shown": seconds(stage.shown_ms), "light": seconds(stage.light_ms), "filter": stage.filter}
+        gives: dict[str, Any] = {
+            "shown": seconds(stage.shown_ms),
+            "light": seconds(stage.light_ms),
+            "filter": stage.filter,
+        }
         bar = Bar(OPEN, 0, stage.light_ms)
         if stage.kind == BASE:
             found.append(Row(stage_name(stage), bar=bar, **gives))
@@ -243,13 +247,13 @@ def _shapes(
     """The outlined areas, each with the passes and names that it is: alike outlines of one name are one."""
     outlines: dict[tuple[int, str], list] = {}
     for own in areas["outlines"]:
-        corners = tuple((x / PARTS, y / PARTS) for x, y in own["corners"])
-        outlines.setdefault((own["pass"], own["area"]), []).append(corners)
+        places = tuple((x / PARTS, y / PARTS) for x, y in own["corners"])
+        outlines.setdefault((own["pass"], own["area"]), []).append(places)
     marks = marks_of(card)
     alike: dict[tuple[str, tuple], list[tuple[int, str]]] = {}
     for count, area in marks:
-        if drawn := outlines.get((count, area)):
-            alike.setdefault((area, tuple(drawn)), []).append((count, area))
+        if (count, area) in outlines:
+            alike.setdefault((area, tuple(outlines[count, area])), []).append((count, area))
     found = []
     for number, ((area, drawn), places) in enumerate(alike.items(), 1):
         own_marks = [
@@ -281,7 +285,7 @@ def _trays_title(trays: Mapping[str, Any] | None) -> str:
 
 def _trays(trays: Mapping[str, Any] | None) -> list[tuple[str, ...]]:
     """A row of cells for each tray, as TRAY_HEADS names them."""
-    found = []
+    found: list[tuple[str, ...]] = []
     for name, seconds_, half_degrees, _, kind, tick_s, drain_s in trays["trays"] if trays else ():
         minutes, rest = divmod(seconds_, 60)
         time = f"{minutes}:{rest:02} min" if minutes else f"{rest} s"

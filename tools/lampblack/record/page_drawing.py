@@ -22,7 +22,7 @@ _MM_PER_INCH = 25.4
 _PT_PER_MM = 72 / _MM_PER_INCH
 _DASHES = (0, (5, 3))
 """In widths of the line, dark and light."""
-_SETTINGS = {
+_SETTINGS: dict[Any, Any] = {
     "pdf.fonttype": 42,
     "svg.fonttype": "path",
     "svg.hashsalt": "lampblack",

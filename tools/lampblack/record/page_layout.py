@@ -287,7 +287,9 @@ def outlined(shapes: Sequence[Shape], rect: Rect) -> list[Item]:
     labels: list[Item] = []
     taken: list[Rect] = []
     sizes = [_label_size([drawable(line) for line in shape.label]) for shape in shapes]
-    near = _NEAR_MM if sum(wide * high for wide, high in sizes) <= _LABELS_PART * rect.wide * rect.high else -1
+    near = (
+        _NEAR_MM if sum(wide * high for wide, high in sizes) <= _LABELS_PART * rect.wide * rect.high else -1
+    )
     for shape in shapes:
         outlines = [
             [(rect.left + x * rect.wide, rect.top + y * rect.high) for x, y in outline]
