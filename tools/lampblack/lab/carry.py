@@ -68,8 +68,8 @@ class Wanted(NamedTuple):
 
 
 class Step(NamedTuple):
-    """One factor: `stops120` by which the base of pass `pass_index` moves, all of them where that is None, and
-    `error_stops`, one sigma."""
+    """One factor: `stops120` by which the base of pass `pass_index` moves, all of them where that is None,
+    and `error_stops`, one sigma."""
 
     what: str
     was: str

@@ -247,8 +247,8 @@ def _shapes(
     """The outlined areas, each with the passes and names that it is: alike outlines of one name are one."""
     outlines: dict[tuple[int, str], list] = {}
     for own in areas["outlines"]:
-        places = tuple((x / PARTS, y / PARTS) for x, y in own["corners"])
-        outlines.setdefault((own["pass"], own["area"]), []).append(places)
+        outline = tuple((x / PARTS, y / PARTS) for x, y in own["corners"])
+        outlines.setdefault((own["pass"], own["area"]), []).append(outline)
     marks = marks_of(card)
     alike: dict[tuple[str, tuple], list[tuple[int, str]]] = {}
     for count, area in marks:
