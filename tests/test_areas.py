@@ -10,7 +10,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lampblack.cards import areas_file
-from lampblack.cards.areas_file import CORNERS_MAX, OUTLINES_MAX, PARTS, check, dump, load, read, schema_text
+from lampblack.cards.areas_file import (
+    CORNERS_MAX,
+    OUTLINES_MAX,
+    PARTS,
+    SIZE_MAX,
+    check,
+    dump,
+    load,
+    read,
+    schema_text,
+)
 from lampblack.cards.toml_file import FileError
 from tests.box_model import a_card
 from tests.test_cli import lampblack, server  # noqa: F401
@@ -31,7 +41,7 @@ SKY = '[[outline]]\npass = 1\narea = "sky"\ncorners = [[0, 0], [1, 0], [0.5, 0.2
 
 
 @given(st.lists(outlines, max_size=5))
-@settings(max_examples=50)
+@settings(max_examples=25)
 def test_areas_that_are_written_read_as_they_were(drawn):
     text = dump({"outlines": drawn})
     assert read(text) == {"outlines": drawn}
@@ -39,18 +49,18 @@ def test_areas_that_are_written_read_as_they_were(drawn):
 
 
 def test_the_most_that_a_file_may_have_is_taken(tmp_path):
-    corners = [[1234, 9876]] * CORNERS_MAX
-    most = {
-        "outlines": [
-            {"pass": 4, "area": "\N{LATIN SMALL LETTER E WITH ACUTE}" * AREA_MAX, "corners": corners}
-        ]
-        * OUTLINES_MAX
-    }
+    most = {"pass": 4, "area": "\u4e2d" * AREA_MAX, "corners": [[1234, 9876]] * CORNERS_MAX}
     path = tmp_path / "most.areas.toml"
-    path.write_text(dump(most), encoding="utf-8")
-    assert load(path) == most
-    path.write_text("#" * (1 << 18) + "\n", encoding="utf-8")
-    with pytest.raises(FileError, match=r"the file is over 262144 bytes\. Give it one file of areas only\.$"):
+    text = dump({"outlines": [most]})
+    assert len(text.encode()) * OUTLINES_MAX <= SIZE_MAX
+    few = {"outlines": [{**most, "corners": most["corners"][:3]}] * OUTLINES_MAX}
+    path.write_text(dump(few) + "#" * (SIZE_MAX - len(dump(few).encode())), encoding="utf-8")
+    assert load(path) == few
+    with path.open("a") as file:
+        file.write("#")
+    with pytest.raises(
+        FileError, match=rf"the file is over {SIZE_MAX} bytes\. Give it one file of areas only\.$"
+    ):
         load(path)
 
 

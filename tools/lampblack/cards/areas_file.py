@@ -22,7 +22,7 @@ PARTS = 10_000
 CORNERS_MIN, CORNERS_MAX = 3, 100
 OUTLINES_MAX = 2 * PASSES_MAX * MARKS_MAX
 """As many as two for each mark that a card can have: an area may be in pieces, or its mark gone by now."""
-_SIZE_MAX = 1 << 18
+SIZE_MAX = 1 << 18
 
 OUTLINE = Table(
     "[[outline]]",
@@ -54,7 +54,7 @@ def _plain(values: dict[str, Any], _: list) -> dict[str, Any]:
     return {"outlines": values.get("outline", [])}
 
 
-AREA_FILES = Kind("file of areas", AREAS, _plain, lambda plain: plain, _SIZE_MAX)
+AREA_FILES = Kind("file of areas", AREAS, _plain, lambda plain: plain, SIZE_MAX)
 load, read, schema_text = AREA_FILES.load, AREA_FILES.read, AREA_FILES.schema_text
 
 

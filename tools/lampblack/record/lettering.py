@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from lampblack.errors import CommandError
+from lampblack.text.printable import printable
 
 PT_MM = 25.4 / 72
 ASCENT, DESCENT = 0.93, 0.24
@@ -62,9 +63,9 @@ def _advance(letter: str, bold: bool) -> float:
 
 
 def drawable(text: str) -> str:
-    """`text` with LACKING for each character that the letters have not."""
+    """`text` on one line, with LACKING for each character that the letters have not."""
     known = _known()
-    return "".join(letter if ord(letter) in known else LACKING for letter in text)
+    return "".join(letter if ord(letter) in known else LACKING for letter in printable(text))
 
 
 def width_mm(text: str, size_pt: float, bold: bool = False) -> float:

@@ -35,7 +35,7 @@ def greys_of(path: Path) -> NDArray[np.uint8]:
                         "smaller picture."
                     )
                 file.draft("L", (2 * SIDE_PX, 2 * SIDE_PX))
-                upright = ImageOps.exif_transpose(_grey(file))
+                upright = _grey(ImageOps.exif_transpose(file))
         finally:
             Image.MAX_IMAGE_PIXELS = largest
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, EOFError, MemoryError):
@@ -50,10 +50,7 @@ def _grey(file: Any) -> Any:
     from PIL import Image
 
     if file.mode.startswith("I") or file.mode == "F":
-        levels = np.asarray(file, np.float32)
-        most = 65535.0 if file.mode.startswith("I") else max(1.0, float(np.nanmax(levels)))
-        made = Image.fromarray(np.clip(np.nan_to_num(levels) * (255 / most), 0, 255).astype(np.uint8))
-        made.info = {}
-        made.getexif().update(file.getexif())
-        return made
+        levels = np.nan_to_num(np.asarray(file, np.float32))
+        most = 65535.0 if file.mode.startswith("I") else max(1.0, float(levels.max()))
+        return Image.fromarray(np.clip(levels * (255 / most), 0, 255).astype(np.uint8))
     return file.convert("L")

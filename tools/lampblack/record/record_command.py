@@ -114,11 +114,13 @@ def write_record(
         raise CommandError(f"{name or card['name']}: {refusal}") from None
     greys = greys_of(picture) if isinstance(picture, Path) else picture
     pages = laid_out(contents, paper_size, None if greys is None else (greys.shape[1], greys.shape[0]))
-    made = drawn(pages, out.suffix.lower().removeprefix("."), greys, contents.title)
-    paths = [out, *(out.with_stem(f"{out.stem}-{number}") for number in range(2, len(made) + 1))]
+    kind = out.suffix.lower().removeprefix(".")
+    files = 1 if kind == "pdf" else len(pages)
+    paths = [out, *(out.with_stem(f"{out.stem}-{number}") for number in range(2, files + 1))]
     for path in paths:
         if path.exists() and not force:
             raise CommandError(f"{path} is there already. Give another name, or --force to write over it.")
+    made = drawn(pages, kind, greys, contents.title)
     for path, data in zip(paths, made, strict=True):
         write_file(path, data, force)
     return paths
