@@ -475,9 +475,11 @@ def test_a_picture_taken_on_its_side_is_turned_up(tmp_path):
     image = Image.fromarray(GREYS)
     exif = image.getexif()
     exif[0x0112] = 6
-    for name in ("side.png", "side.tif"):
-        found = print_picture.greys_of(saved(tmp_path / name, image, exif=exif))
+    for name, more in (("side.png", {}), ("side.tif", {"compression": "tiff_lzw"})):
+        found = print_picture.greys_of(saved(tmp_path / name, image, exif=exif, **more))
         assert np.array_equal(found, np.rot90(GREYS, -1))
+    with pytest.raises(print_picture.CommandError, match="Save it upright, or compressed"):
+        print_picture.greys_of(saved(tmp_path / "raw.tif", image, exif=exif))
 
 
 def test_a_large_picture_is_made_as_small_as_a_page_shows(tmp_path, monkeypatch):
