@@ -514,6 +514,8 @@ LAWS = {
     ),
     # "It may not know a database, a port or a table."
     "tools/lampblack/ledger/editions.py": (HOST | DATABASE | PORTS | {"rich"}, set(), READS),
+    # "It may not know the terminal."
+    "tools/lampblack/ledger/pulling.py": (HOST | TERMINAL | {"sqlalchemy"}, set(), {"box.ledger"}),
     # "It may not know ports or the terminal."
     "tools/lampblack/ledger/home.py": (HOST | PORTS | TERMINAL, set(), READS),
     # "It may not know the terminal or a database."

@@ -12,7 +12,7 @@ import sys
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -22,8 +22,9 @@ from lampblack.files import write_file
 from lampblack.ledger import shown
 from lampblack.ledger.backup import files_of, read_backup, write_backup
 from lampblack.ledger.editions import editions
-from lampblack.ledger.entries import Entry, Record, box_name, parse_name
+from lampblack.ledger.entries import Entry, box_name, parse_name
 from lampblack.ledger.places import data_folder, libraries
+from lampblack.ledger.pulling import pull
 from lampblack.ledger.restore import CALLED, Changes, carry_out, changes
 from lampblack.text import tables
 from lampblack.text.printable import json_text
@@ -123,17 +124,9 @@ def ledger_pull(
 
 
 def _pull(port: str, home: Home) -> None:
-    """What came before a cable was pulled is kept, too."""
-    records: list[Record] = []
-    lost: BoxError | None = None
-    pulled_at = _moment(_now())
     with BoxClient(port) as box:
+        put, lost = pull(box, home, _moment(_now()))
         identity = box.about["identity"]
-        try:
-            records.extend(box.ledger())
-        except BoxError as fault:
-            lost = fault
-    put = home.put(records, identity, pulled_at)
     name = home.box_names().get(identity) or box_name(identity, ())
     _print(f"Box {name}: {_count(put.new, 'new record')} of {put.of}, in {home.shown}.")
     if lost:
@@ -159,7 +152,8 @@ def ledger_list(
         typer.Option("--to", formats=["%Y-%m-%d"], metavar="DATE", help="To this day, with it."),
     ] = None,
     kind: Annotated[
-        str | None, typer.Option(metavar="KIND", help="Only print, only strip or only test.")
+        Literal["print", "strip", "test"] | None,
+        typer.Option(metavar="KIND", help="Only print, only strip or only test."),
     ] = None,
     database: Database = None,
 ) -> None:

@@ -198,7 +198,7 @@ class Home:
         try:
             yield
         except (SQLAlchemyError, sqlite3.Error, OSError, ValueError) as fault:
-            said = " ".join(str(getattr(fault, "orig", None) or fault).split()).rstrip(".")
+            said = " ".join(str(getattr(fault, "orig", None) or fault).split()).rstrip(".?")
             raise CommandError(
                 f"The ledger at {self.shown} is not {done}: {said[:300]}. What it has is as it was; check "
                 "its name, its folder and that you may use it."
