@@ -238,6 +238,17 @@ class Evening(RuleBasedStateMachine):
     def switch_off(self, which: int) -> None:
         self.darkrooms[which].switch_off()
 
+    @rule(which=box, is_pulled=st.booleans())
+    def print_for_once_without_room(self, which: int, is_pulled: bool) -> None:
+        """Its number is given again."""
+        self.flash(which, 0, False)
+        self.print_some(which, 1)
+        if is_pulled:
+            self.pull_whole(which)
+        self.switch_off(which)
+        self.flash(which, 1 << 20, False)
+        self.print_some(which, 1)
+
     @rule(which=box)
     def pull_whole(self, which: int) -> None:
         darkroom = self.darkrooms[which]
@@ -272,10 +283,10 @@ class Evening(RuleBasedStateMachine):
 
     def teardown(self) -> None:
         if hasattr(self, "url"):
-            for which in (0, 1):
-                self.pull_whole(which)
-            self.each_is_there_once_and_as_it_was()
-            self.folder.cleanup()
+            with self.folder:
+                for which in (0, 1):
+                    self.pull_whole(which)
+                self.each_is_there_once_and_as_it_was()
 
 
 TestEvening = Evening.TestCase

@@ -205,7 +205,9 @@ def _manifest(folder: Path) -> dict[str, Any]:
     try:
         read = json.loads(_read(path))
         form, files = read["form"], read["files"]
-        if type(form) is int and form > FORM:
+        if type(form) is not int:
+            raise TypeError
+        if form > FORM:
             raise CommandError(f"{path} is of a newer lampblack. Restore it with that one.")
         is_right = (
             form == FORM
