@@ -150,7 +150,7 @@ COMMANDS = {
     "card.remove": [["drop", "mill"], ["paper", "remove", "vc-2019"]],
     "bench.get": [["bench", "get"], ["plan", str(CARD)]],
     "bench.set": [["bench", "set", "lag_ms=120", "filters=1, 2"]],
-    "ledger.read": [["ledger", "box"], ["ledger", "box", "--csv"]],
+    "ledger.read": [["ledger", "box"], ["ledger", "box", "--csv"], ["ledger", "pull"]],
     "ledger.fetch": [["ledger", "box"]],
     "crash.read": [["doctor"]],
     "damage.read": [["doctor"]],

@@ -9,6 +9,8 @@ import csv
 import io
 import json
 import math
+import re
+import shlex
 import sys
 import time
 from collections.abc import Iterator
@@ -30,7 +32,7 @@ from lampblack.ledger.entries import Entry, Name
 from lampblack.wire.box_client import BoxClient
 from tests.box_model import keys
 from tests.portable.fakes import small_card
-from tests.test_box_client import FakePort, client_of
+from tests.test_box_client import FakePort
 from tests.test_ledger_home import BOXES, FIRST_FORM, Darkroom, new_ledger
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import PrintingMap
@@ -45,8 +47,12 @@ class Lampblack:
     def __init__(self, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture) -> None:
         self._capsys = capsys
         self.ports: dict[str, Any] = {}
-        monkeypatch.setattr(commands, "BoxClient", lambda port: client_of(self.ports[port]()))
+        monkeypatch.setattr(commands, "BoxClient", self._client)
         monkeypatch.setattr(commands, "the_box", lambda port: port or "a52c")
+
+    def _client(self, url: str) -> BoxClient:
+        port = self.ports[url]()
+        return BoxClient(url, 2.0, transport=port, clock=port.clock)
 
     def __call__(self, *arguments: object) -> str:
         code = cli.run([str(argument) for argument in arguments])
@@ -500,3 +506,61 @@ def test_without_its_libraries_a_command_says_what_to_install(lampblack, tmp_pat
 def test_a_fault_that_is_no_missing_library_is_not_taken_for_one():
     with pytest.raises(ModuleNotFoundError), commands.libraries():
         raise ModuleNotFoundError(name="lampblack.nothing")
+
+
+# --- the page
+
+PAGE = Path(__file__).parent.parent / "docs" / "ledger.md"
+
+
+def on_the_page(lampblack: Lampblack, text: str, home: Path) -> str:
+    """`text` with what its commands print now in place of what it says they do: the home of Ada, UTC."""
+
+    def block(found: re.Match) -> str:
+        said = ""
+        for line in found[1].splitlines():
+            if line.startswith("$ lampblack "):
+                arguments = [
+                    word.replace("~", str(home)) for word in shlex.split(line.removeprefix("$ lampblack "))
+                ]
+                printed = lampblack(*arguments).replace(str(home), "/home/ada")
+                said += f"{line}\n" + "".join(f"{own.rstrip()}\n" for own in printed.splitlines())
+        return f"```ledger\n{said}```\n"
+
+    return re.sub(r"^```ledger\n(.*?)^```\n", block, text, flags=re.DOTALL | re.MULTILINE)
+
+
+def test_the_page_shows_what_the_commands_print(lampblack, monkeypatch, tmp_path):
+    """Every one of them, at a box with three prints and a strip of one card."""
+    data = tmp_path / ".local" / "share" / "lampblack"
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+    monkeypatch.delenv("LAMPBLACK_DATABASE")
+    monkeypatch.setattr("platformdirs.user_data_path", lambda *_, **__: data)
+    monkeypatch.setattr(
+        commands, "_now", lambda: commands.datetime(2026, 11, 26, 21, 40, tzinfo=commands.UTC)
+    )
+    box = Darkroom(BOXES[0])
+    box.box.shelf.keep_text("mill", PrintingMap.from_dict(card()).text())
+    for minute, base_ms, kind in (
+        (2, 13_200, "strip"),
+        (26, 14_500, "print"),
+        (31, 14_500, "print"),
+        (45, 15_362, "print"),
+    ):
+        map = card(base_ms=base_ms, negative="roll 12, frame 7", paper="RC pearl, 24 x 30 cm") | {
+            "title": "Mill, winter"
+        }
+        burn_ms = round(base_ms * 0.59)
+        stages = [
+            stage_record("Base, pass 1", "2", base_ms, base_ms, 1, 124, False),
+            stage_record(
+                "Burn sky", "0", burn_ms, burn_ms - 60 * (minute == 31), 1 + (minute == 31), 124, False
+            ),
+        ]
+        box.expose(minute, map, kind=kind, stages=stages, dry_down_pm=80, at=f"2026-11-26T18:{minute:02}:10Z")
+    lampblack.ports = {"a52c": box.port, "/dev/ttyACM1": Darkroom(BOXES[1]).port}
+    text = PAGE.read_text(encoding="utf-8")
+    assert on_the_page(lampblack, text, tmp_path) == text
+    assert len(re.findall(r"^\$ lampblack ", text, flags=re.MULTILINE)) >= 8

@@ -22,7 +22,7 @@ from lampblack.files import write_file
 from lampblack.ledger import shown
 from lampblack.ledger.backup import files_of, read_backup, write_backup
 from lampblack.ledger.editions import editions
-from lampblack.ledger.entries import Entry, box_name, parse_name
+from lampblack.ledger.entries import Entry, box_name, card_of, parse_name
 from lampblack.ledger.places import data_folder, libraries
 from lampblack.ledger.pulling import pull
 from lampblack.ledger.restore import CALLED, Changes, carry_out, changes
@@ -167,7 +167,8 @@ def ledger_list(
             title=title,
             paper=paper,
         )
-    _print(shown.entries_table(found))
+    for line in shown.entries_lines(found):
+        print(line)
 
 
 @ledger_app.command("show")
@@ -206,14 +207,13 @@ def ledger_editions(
     Prints of the same map have the same letter, and are numbered. All is compared with the first of the card.
     """
     with _home(database) as home:
-        found = editions(home.find(kind="print"))
+        found = editions(home.find(kind="print", card=card))
     if card is None:
         _print(shown.editions_table(own for own in found if len(own.prints) > 1))
         return
-    of_card = [own for own in found if own.name == card]
-    if not of_card:
+    if not found:
         raise CommandError(f"The ledger has no print of {card}. See lampblack ledger list --kind print.")
-    for own in of_card:
+    for own in found:
         _print(", ".join(words for words in (own.name, own.title, own.negative) if words))
         _print(shown.edition_table(own))
 
@@ -254,7 +254,7 @@ def _numbered(home: Home, entry: Entry) -> str:
     """ "Print 7 of 25.", or nothing for what is no whole print."""
     if entry.record["kind"] != "print":
         return ""
-    for edition in editions(home.find(kind="print")):
+    for edition in editions(home.find(kind="print", card=card_of(entry.record)[0])):
         for own in edition.prints:
             if own.entry.name == entry.name and own.number:
                 return f"Print {own.number} of {own.of}."
@@ -312,7 +312,7 @@ def restore(
         put = home.put(saved.ledger, saved.box, saved.made_at)
         _print(
             f"Ledger: {_count(put.new, 'new record')} of {put.of}, in {home.shown}. A box takes no records "
-            "in: its own begin anew."
+            "in, and goes on with its own."
         )
         carry_out(wanted, box, lambda kind, name: _print(f"{name}, a {CALLED[kind][0]}, is in the box."))
         if changes(saved, box):

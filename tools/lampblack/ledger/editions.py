@@ -7,13 +7,13 @@ says nothing of that: its prints are of one edition only while they are of the s
 if the sheet is to get the same light.
 """
 
+import json
 from collections import Counter
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 from lampblack.ledger.entries import Entry, Record, card_of
 from lampblack.text.units import percent_exact, seconds_exact
-from timing_core.canonical import encode
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import BASE_MIN_MS, STOP, offset_between, stops_text
 
@@ -23,15 +23,24 @@ UNNAMED = PrintingMap.new(BASE_MIN_MS, "", 0).name
 
 class Print(NamedTuple):
     """A print of an edition. `map` is the same letter for prints of the same map; `number` counts, from 1,
-    the whole ones of `of` such, and is 0 for one that is not whole. `changes` is what of its map, and `drift`
-    what of the light given, differs from the edition's first print, in words."""
+    the whole ones of `of` such, and is 0 for one that is not whole. `first` is the record of the edition's
+    first whole print, which it is compared with."""
 
     entry: Entry
     map: str
     number: int
     of: int
-    changes: list[str]
-    drift: list[str]
+    first: Record
+
+    @property
+    def changes(self) -> list[str]:
+        """What of its map is another, in words."""
+        return map_changes(self.first["map"], self.entry.record["map"])
+
+    @property
+    def drift(self) -> list[str]:
+        """By stage, what of the light given is another, in words."""
+        return light_drift(self.first["stages"], self.entry.record["stages"])
 
 
 class Edition(NamedTuple):
@@ -71,16 +80,8 @@ def _edition(entries: list[Entry]) -> Edition:
     for light, entry in zip(lights, entries):
         is_whole = entry.record["whole"]
         so_far[light] += is_whole
-        prints.append(
-            Print(
-                entry,
-                letters[light],
-                so_far[light] if is_whole else 0,
-                of[light],
-                map_changes(first["map"], entry.record["map"]),
-                light_drift(first["stages"], entry.record["stages"]),
-            )
-        )
+        number = so_far[light] if is_whole else 0
+        prints.append(Print(entry, letters[light], number, of[light], first))
     name, title, negative, _ = card_of(entries[-1].record)
     return Edition(name, title, negative, prints)
 
@@ -106,7 +107,7 @@ def _light_of(record: Record) -> str:
             for own in map["passes"]
         ]
         planned = {"passes": passes, "dry_down_pm": _dry_down_pm(map), "flash": map.get("flash", {})}
-    return encode(planned).decode("ascii")
+    return json.dumps(planned, sort_keys=True)
 
 
 def _dry_down_pm(map: dict[str, Any]) -> int:

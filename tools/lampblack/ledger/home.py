@@ -163,15 +163,19 @@ class Home:
         self,
         *,
         kind: str | None = None,
+        card: str | None = None,
         since: str | None = None,
         before: str | None = None,
         **words: str | None,
     ) -> list[Entry]:
-        """The entries of this kind, from the moment `since` on and `before` another (ISO 8601, UTC), in the
-        order of time. `words` are to be found in the columns of their names, in capitals or not."""
+        """The entries of this kind and of the card of this name, from the moment `since` on and `before`
+        another (ISO 8601, UTC), in the order of time. `words` are to be found in the columns of their names,
+        in capitals or not."""
         wanted = _entries().order_by(moment, entries.c.box, entries.c.n, entries.c.again)
         if kind is not None:
             wanted = wanted.where(entries.c.kind == kind)
+        if card is not None:
+            wanted = wanted.where(entries.c.name == card)
         if since is not None:
             wanted = wanted.where(moment >= since)
         if before is not None:

@@ -3,13 +3,15 @@
 What must live here: which columns there are.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
+from rich.cells import cell_len
 from rich.table import Table
 
 from lampblack.ledger.editions import Edition
 from lampblack.ledger.entries import Entry, card_of
+from lampblack.text.printable import printable
 from lampblack.text.tables import STAGE_COLUMNS, cell, columns, local_time, seconds
 from lampblack.text.units import percent_exact
 
@@ -25,12 +27,16 @@ def when(entry: Entry) -> str:
     return local_time(entry.moment) if entry.record["at"] else f"before {local_time(entry.pulled_at)}"
 
 
-def entries_table(entries: Iterable[Entry]) -> Table:
-    table = columns("id", "when", "kind", "card", "title", "negative", "paper", "whole")
+def entries_lines(entries: Iterable[Entry]) -> Iterator[str]:
+    """A line for each entry, headings first. There may be thousands, which a `Table` takes minutes for."""
+    rows = [("id", "when", "kind", "card", "title", "negative", "paper", "whole")]
     for entry in entries:
-        whole = "yes" if entry.record["whole"] else "no"
-        table.add_row(str(entry.name), when(entry), entry.record["kind"], *card_of(entry.record), whole)
-    return table
+        kind, whole = printable(entry.record["kind"]), "yes" if entry.record["whole"] else "no"
+        rows.append((str(entry.name), when(entry), kind, *card_of(entry.record), whole))
+    widths = [max(map(cell_len, column)) for column in zip(*rows)]
+    for row in rows:
+        cells = (own + " " * (width - cell_len(own)) for own, width in zip(row, widths))
+        yield "  ".join(cells).rstrip()
 
 
 def headlines(entry: Entry, numbered: str) -> list[str]:
