@@ -311,6 +311,9 @@ FILM = {"host_sim.optics.negatives", "host_sim.optics.scenery"}
 SHADES = {"host_sim.optics.shades"}
 HOST = {"host_sim"}
 BROWSER = {"starlette", "uvicorn", "webbrowser", "websockets", "lampblack"}
+DATABASE = {"alembic", "sqlalchemy", "sqlite3", "lampblack.ledger.home", "lampblack.ledger.schema"}
+PORTS = {"serial", "lampblack.wire"}
+TERMINAL = {"rich", "typer", "lampblack.cli", "lampblack.ledger.commands", "lampblack.text.tables"}
 WALL_CLOCK = {"asyncio", "time", "datetime", "host_sim.box.live"}
 LAWS = {
     # "It changes nothing of the box, presses nothing, and makes nothing of what it reads."
@@ -538,6 +541,29 @@ LAWS = {
         HOST | CORE | {"lampblack.cards", "lampblack.files", "lampblack.record.contents"},
         set(),
         READS,
+    ),
+    # "What it may not know: databases, ports and files."
+    "tools/lampblack/ledger/entries.py": (
+        HOST | DATABASE | PORTS | {"pathlib", "lampblack.files"},
+        set(),
+        READS,
+    ),
+    # "It may not know a database, a port or a table."
+    "tools/lampblack/ledger/editions.py": (HOST | DATABASE | PORTS | {"rich"}, set(), READS),
+    # "It may not know the terminal."
+    "tools/lampblack/ledger/pulling.py": (HOST | TERMINAL | {"sqlalchemy"}, set(), {"box.ledger"}),
+    # "It may not know ports or the terminal."
+    "tools/lampblack/ledger/home.py": (HOST | PORTS | TERMINAL, set(), READS),
+    # "It may not know the terminal or a database."
+    "tools/lampblack/ledger/backup.py": (
+        HOST | DATABASE | TERMINAL,
+        set(),
+        {f"box.{name}" for name in ("bench_get", "call", "cards", "keeps", "ledger", "pull")},
+    ),
+    "tools/lampblack/ledger/restore.py": (
+        HOST | DATABASE | TERMINAL,
+        set(),
+        {f"box.{name}" for name in ("bench_get", "bench_set", "cards", "keeps", "most", "push")},
     ),
     # "It may not know what is asked for, nor how a port is opened."
     "tools/lampblack/wire/asking.py": (

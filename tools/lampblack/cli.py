@@ -5,7 +5,6 @@ made in `text`, boxes reached through `box_client`. Results go to stdout, everyt
 stderr; an error is one line and exit code 1, a wrong call one line and exit code 2.
 """
 
-import csv
 import difflib
 import os
 import sys
@@ -30,6 +29,7 @@ from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
 from lampblack.lab.commands import app as lab_app
+from lampblack.ledger.commands import backup, ledger_app, restore
 from lampblack.record.record_command import record
 from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
@@ -66,6 +66,7 @@ app.add_typer(paper_app, name="paper")
 trays_app = typer.Typer(help="Put tray sequences into a box, and list them.", rich_markup_mode=None)
 app.add_typer(trays_app, name="trays")
 app.add_typer(lab_app, name="lab")
+app.add_typer(ledger_app, name="ledger")
 
 T = TypeVar("T")
 Port = Annotated[
@@ -348,7 +349,7 @@ def trays_remove(
     _remove(name, "sequence", port)
 
 
-# --- bench, ledger, state, ports
+# --- bench, state, ports
 
 
 @bench_app.command("get")
@@ -390,28 +391,6 @@ def bench_set(
 
 
 @app.command()
-def ledger(
-    port: Port = None,
-    after: Annotated[
-        int, typer.Option(min=0, metavar="N", help="Only what has a higher number than this.")
-    ] = 0,
-    as_json: AsJson = False,
-    as_csv: Annotated[bool, typer.Option("--csv", help="A row for each stage, for a spreadsheet.")] = False,
-) -> None:
-    """Show what the box has exposed."""
-    if as_json and as_csv:
-        raise typer.BadParameter("--json and --csv are two forms. Give one of them.", param_hint="--csv")
-    with BoxClient(the_box(port)) as box:
-        records = list(box.ledger(after))
-    if as_json:
-        _print_json(records)
-    elif as_csv:
-        csv.writer(sys.stdout, lineterminator="\n").writerows(tables.ledger_rows(records))
-    else:
-        _print(tables.ledger_table(records))
-
-
-@app.command()
 def state(port: Port = None, as_json: AsJson = False) -> None:
     """Show what the box is doing."""
     with BoxClient(the_box(port)) as box:
@@ -447,6 +426,11 @@ app.command()(accept)
 # --- what is kept of a print
 
 app.command()(record)
+
+# --- all that a box keeps
+
+app.command()(backup)
+app.command()(restore)
 
 # --- the box with nothing attached
 
