@@ -98,10 +98,15 @@ def sources(*folders: str) -> dict[str, str]:
     return found
 
 
-def declared() -> set[str]:
-    """Distributions that the tools may use, as pyproject.toml names them."""
+LABORATORY = ("tools/lampblack/lab/", "tools/lampblack/ledger/", "tools/lampblack/record/")
+"""What may use the extra `lab`."""
+
+
+def declared(path: str = "") -> set[str]:
+    """Distributions that the file at `path` of the tools may use, as pyproject.toml names them."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    return {line.split(">")[0].split("=")[0].strip() for line in project["dependencies"]}
+    extra = project["optional-dependencies"]["lab"] if path.startswith(LABORATORY) else []
+    return {line.split(">")[0].split("=")[0].strip() for line in [*project["dependencies"], *extra]}
 
 
 # --- the law
@@ -123,7 +128,7 @@ def test_what_is_portable_of_the_simulator_imports_nothing_of_the_desktop_alone(
 
 
 def test_the_tools_import_what_is_declared_and_no_board():
-    faults = {path: tool_faults(text, declared()) for path, text in sources("tools").items()}
+    faults = {path: tool_faults(text, declared(path)) for path, text in sources("tools").items()}
     assert {path: names for path, names in faults.items() if names} == {}
 
 

@@ -28,6 +28,7 @@ from lampblack.cards import trays_file as sequences
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
+from lampblack.lab.commands import app as lab_app
 from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
 from lampblack.sim.state_diagram import diagram
@@ -62,6 +63,7 @@ paper_app = typer.Typer(help="Put paper records into a box, and list them.", ric
 app.add_typer(paper_app, name="paper")
 trays_app = typer.Typer(help="Put tray sequences into a box, and list them.", rich_markup_mode=None)
 app.add_typer(trays_app, name="trays")
+app.add_typer(lab_app, name="lab")
 
 T = TypeVar("T")
 Port = Annotated[
