@@ -1,18 +1,19 @@
-"""A paper's curve from one strip: density over the logarithm of light, and the points that a record is made of.
+"""A paper's curve from one strip: density over the logarithm of light, and the points that a record is made
+of.
 
 What must live here: the curve of readings, its points, and how far they may be off. It may not know where
 readings come from. Nothing is extrapolated: a point that the strip does not reach is refused by name.
 
 The method. Readings are made to rise (isotonic regression), and a monotone cubic runs through them (Fritsch
 and Carlson, SciPy's PCHIP). On seven real curves with a reader's noise of 0.01 this finds R to 3; straight
-lines find it to 5, and one logistic fitted to all is off by 38: a real toe is longer than its tail (computed).
+lines find it to 5, and one logistic fitted to all is off by 38: a real toe is longer than its tail
+(computed).
 
 Densities of readings are as read; those of a curve are above the paper's base. Light is in seconds, or in
 lux seconds where the easel's light is known.
 """
 
 import math
-from collections.abc import Sequence
 from functools import cached_property
 from typing import Any, NamedTuple
 
@@ -21,6 +22,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import isotonic_regression
 
 from lampblack.errors import CommandError
+from lampblack.lab.strips import Strip
 
 TOE, LIGHT_TONE, MIDDLE, BLACK_PART = 0.04, 0.10, 0.60, 0.90
 """ISO 6846: R goes from 0.04 above base and fog to 90 % of the greatest density, and speed is at 0.60. The
@@ -35,22 +37,6 @@ SAMPLES = 200
 REFUSED_MOST = 0.1
 
 PointsT = tuple[float, float, float, float]
-
-
-class Strip(NamedTuple):
-    """One strip as it was read. `readings` has (light, density), `base` the densities of unexposed paper and
-    `black` (light, density) of pieces that got far more light than any patch; light 0 where not known.
-    `step_sigma` is how far the logarithm of a light may be off (1 sigma)."""
-
-    filter: str
-    readings: Sequence[tuple[float, float]]
-    base: Sequence[float]
-    black: Sequence[tuple[float, float]] = ()
-    step_sigma: float = 0.0
-
-    @property
-    def called(self) -> str:
-        return f"Filter {self.filter}" if self.filter else "No filter"
 
 
 class Curve:
@@ -135,8 +121,8 @@ def curve_of(strip: Strip) -> Curve:
 def _base_of(strip: Strip) -> float:
     if not strip.base:
         raise CommandError(
-            f"{strip.called}: the base is missing. Read a piece of unexposed paper, developed with the strip: "
-            "its lightest patches are no base, and make R too high."
+            f"{strip.called}: the base is missing. Read a piece of unexposed paper, developed with the "
+            "strip: its lightest patches are no base, and make R too high."
         )
     return sum(strip.base) / len(strip.base)
 
@@ -149,8 +135,8 @@ def _black_of(strip: Strip) -> float:
     if len(last) == 2 and abs(last[1] - last[0]) <= BLACK_AGREES:
         return sum(last) / 2
     raise CommandError(
-        f"{strip.called}: the black is missing, and the strip still rises at its end. Read a piece that got 8 "
-        "times the last patch's light."
+        f"{strip.called}: the black is missing, and the strip still rises at its end. Read a piece that got "
+        "8 times the last patch's light."
     )
 
 
@@ -158,8 +144,8 @@ def _check_order(strip: Strip, gross: Any, black: float) -> None:
     for at in range(1, len(gross)):
         if gross[at - 1] - gross[at] > FALL_MOST:
             raise CommandError(
-                f"{strip.called}: patch {at + 1} is lighter than patch {at} by {gross[at - 1] - gross[at]:.2f}. "
-                "See whether they were read in order, from the lightest on."
+                f"{strip.called}: patch {at + 1} is lighter than patch {at} by "
+                f"{gross[at - 1] - gross[at]:.2f}. See whether they were read in order, from the lightest on."
             )
     if gross.max() - black > BLACK_AGREES + 0.02:
         raise CommandError(

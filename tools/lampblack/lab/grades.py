@@ -9,8 +9,8 @@ from typing import Any, NamedTuple
 from lampblack.errors import CommandError
 from timing_core.light.paper_record import (
     ANCHORS,
-    SHARE,
     PaperRecord,
+    grade_of,
     grade_quarters,
     interp17,
     range_of_grade,
@@ -26,8 +26,8 @@ HALF = 2
 
 
 class Split(NamedTuple):
-    """Two passes on one sheet. `share` is the hard filter's part of the effect in 1/4096, `quarters` the grade
-    in quarters or None where the record has no grades."""
+    """Two passes on one sheet. `share` is the hard filter's part of the effect in 1/4096, `quarters` the
+    grade in quarters or None where the record has no grades."""
 
     soft_ms: int
     hard_ms: int
@@ -87,13 +87,15 @@ def r10_of_grade(record: PaperRecord, quarters: int) -> int:
 
 
 def half_grades(record: PaperRecord, filter: str, light_ms: int) -> list[dict[str, Any]]:
-    """An exposure table: for each half grade its range, and the two times that leave a middle tone, and a light
-    tone, as `light_ms` through one filter do."""
+    """An exposure table: for each half grade its range, and the two times that leave a middle tone, and a
+    light tone, as `light_ms` through one filter do."""
     ends = record.grades()
     if ends is None or not record.pair:
         return []
     rows = []
     for quarters in range(ends[0], ends[1] + 1, HALF):
+        if quarters == grade_of("00") + HALF:
+            continue  # between 00 and 0 nobody counts in halves
         r10 = range_of_grade(quarters, record.filters)
         r10 = min(max(r10, record.r10[-1]), record.r10[0])
         row: dict[str, Any] = {"quarters": quarters, "grade": record.grade_text(quarters), "r10": r10}
@@ -112,6 +114,3 @@ def _speeds(record: PaperRecord) -> tuple[int, int]:
         )
     soft, hard = (scale(UNIT, -record.offset(own, ANCHORS[1])) for own in record.pair)
     return soft, hard
-
-
-__all__ = ["SHARE", "Split", "half_grades", "offset_at", "r10_of_grade", "split_for", "split_of"]

@@ -5,15 +5,17 @@ are made in `curves`, the pair's tables in `pair`; the record's form and limits 
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from lampblack.cards import paper_file
 from lampblack.errors import CommandError
-from lampblack.lab.curves import Curve, Strip, curve_of, resampled
+from lampblack.lab.curves import Curve, curve_of, resampled
 from lampblack.lab.pair import Pair, stops120, tables_of
+from lampblack.lab.strips import Strip
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.stops import STOP
 
@@ -24,16 +26,16 @@ LIGHT_LONGEST_S = 70.0
 """Above it paper answers long times with less than their light."""
 PAIR_LEAST_R = 10.0
 PAIR_MISSES = 0.12
-_STOP_LOG = math.log10(2) / STOP
+STOP_LOG = math.log10(2) / STOP
 
 
 class Measured(NamedTuple):
-    """One filter. Offsets of light tone, middle and black are in 1/120 stop from the reference's middle tone.
-    `speed` is ISO P where lux were known, else 100 for the reference. What may be off is 1 sigma: in R, in per
-    cent of the speed, in 1/120 stop."""
+    """One filter; `curve` is None where it was read by eye. Offsets of light tone, middle and black are in
+    1/120 stop from the reference's middle tone. `speed` is ISO P where lux were known, else 100 for the
+    reference. What may be off is 1 sigma: in R, in per cent of the speed, in 1/120 stop."""
 
     filter: str
-    curve: Curve
+    curve: Curve | None
     iso_range: float
     range_pm: float
     speed: float
@@ -65,14 +67,16 @@ def record_of(
     seed: int = 0,
 ) -> Made:
     """The record of one paper from a strip for each filter. `lux` is the light on the easel without a filter,
-    `sigma` how far a density may be off as read; `seed` is for the resampling. `pair` is the soft and the hard
-    filter; left out it is the softest and the hardest. CommandError or Refusal says what is missing."""
+    `sigma` how far a density may be off as read; `seed` is for the resampling. `pair` is the soft and the
+    hard filter; left out it is the softest and the hardest. CommandError or Refusal says what is missing."""
     names = [strip.filter for strip in strips]
     for own in names:
         if names.count(own) > 1:
-            raise CommandError(f"Filter {own or 'none'} is there twice. Put its readings into one strip.")
+            raise CommandError(f"Filter {named(own)} is there twice. Put its readings into one strip.")
     curves = {strip.filter: curve_of(strip) for strip in strips}
-    reference = _known(reference, names, "reference") if reference is not None else _usual(curves)
+    if reference is None:
+        reference = usual_reference({own: curve.points.iso_range for own, curve in curves.items()})
+    _known(reference, names, "reference")
     rng = np.random.default_rng(seed)
     samples = {strip.filter: resampled(strip, sigma, rng) for strip in strips}
     filters = [_measured(own, curves, samples, reference, lux) for own in names]
@@ -114,8 +118,12 @@ def _measured(
         speed,
         float(100 * math.log(10) * np.nanstd(speed_pm)),
         _three([stops120(log - middle) for log in points[1:]]),
-        _three([math.ceil(float(np.nanstd(column)) / _STOP_LOG) for column in from_middle.T]),
+        _three([math.ceil(float(np.nanstd(column)) / STOP_LOG) for column in from_middle.T]),
     )
+
+
+def named(filter: str) -> str:
+    return filter or "none"
 
 
 def _three(values: Sequence[int]) -> tuple[int, int, int]:
@@ -123,18 +131,18 @@ def _three(values: Sequence[int]) -> tuple[int, int, int]:
     return light_tone, middle, black
 
 
-def _usual(curves: dict[str, Curve]) -> str:
-    """The filter from which a record's stops are counted: 2, or the one of middle contrast."""
-    if USUAL_REFERENCE in curves:
+def usual_reference(ranges: Mapping[str, float]) -> str:
+    """The filter from which a record's stops are counted, of filters with their R: 2, or the middle one."""
+    if USUAL_REFERENCE in ranges:
         return USUAL_REFERENCE
-    by_range = sorted(curves, key=lambda own: curves[own].points.iso_range)
+    by_range = sorted(ranges, key=lambda own: ranges[own])
     return by_range[len(by_range) // 2]
 
 
 def _known(filter: str, names: Sequence[str], what: str) -> str:
     if filter not in names:
-        known = ", ".join(own or "none" for own in names)
-        raise CommandError(f"The {what} filter {filter or 'none'} has no strip. The strips are of {known}.")
+        known = ", ".join(named(own) for own in names)
+        raise CommandError(f"The {what} filter {named(filter)} has no strip. The strips are of {known}.")
     return filter
 
 
@@ -143,10 +151,10 @@ def _pair_of(
 ) -> tuple[str, str, Pair] | None:
     """The soft filter, the hard one and what they make together; None where no two are of use."""
     if pair is None:
-        named = sorted((own for own in names if own), key=lambda own: curves[own].points.iso_range)
-        if len(named) < 2:
+        by_range = sorted((own for own in names if own), key=lambda own: curves[own].points.iso_range)
+        if len(by_range) < 2:
             return None
-        soft, hard = named[-1], named[0]
+        soft, hard = by_range[-1], by_range[0]
     else:
         soft, hard = (_known(own, names, what) for own, what in zip(pair, ("soft", "hard"), strict=True))
     between = curves[soft].points.iso_range - curves[hard].points.iso_range
@@ -154,8 +162,8 @@ def _pair_of(
         if pair is None:
             return None
         raise CommandError(
-            f"Filters {soft} and {hard} are no pair for split grade: their R differ by {between:.0f}. Name the "
-            "softest first, then the hardest."
+            f"Filters {soft} and {hard} are no pair for split grade: their R differ by {between:.0f}. Name "
+            "the softest first, then the hardest."
         )
     return soft, hard, Pair(curves[soft], curves[hard])
 
@@ -166,14 +174,14 @@ def _warnings(strips: Sequence[Strip], filters: Sequence[Measured], worst: float
         longest = max(light for light, _ in strip.readings)
         if longest > LIGHT_LONGEST_S and not strip.step_sigma:
             found.append(
-                f"{strip.called}: {longest:.0f} s is long: paper answers such times with less than their light."
+                f"{strip.called}: {longest:.0f} s is long: paper answers such times with less than their "
+                "light."
             )
     ordered = sorted(filters, key=lambda own: -own.iso_range)
-    for own, other in zip(ordered, ordered[1:], strict=False):
+    for own, other in pairwise(ordered):
         if own.iso_range - other.iso_range < math.hypot(own.range_pm, other.range_pm):
             found.append(
-                f"The ranges of {own.filter or 'no filter'} and {other.filter or 'no filter'} overlap: they may "
-                "be alike."
+                f"The ranges of {named(own.filter)} and {named(other.filter)} overlap: they may be alike."
             )
     if worst is not None and worst > PAIR_MISSES:
         found.append(
@@ -184,14 +192,14 @@ def _warnings(strips: Sequence[Strip], filters: Sequence[Measured], worst: float
 
 def text_of(made: Made) -> str:
     """The record as a file, with what each figure may be off by as comments."""
-    lines = [f"# {own.filter or 'no filter'}: {told(made, own)}" for own in made.filters]
+    lines = [f"# {named(own.filter)}: {told(made, own)}" for own in made.filters]
     return "\n".join([*lines, "", paper_file.dump(made.record)])
 
 
 def told(made: Made, own: Measured) -> str:
-    """A filter's range and speed with what they may be off by: "R 108 +- 4, P 212 +- 5 %"."""
+    """A filter's range and speed with what they may be off by: "R 108 ± 4, P 212 ± 5 %"."""
     letter = "P" if "speed" in made.record else "relative speed"
     return (
-        f"R {own.iso_range:.0f} +- {math.ceil(own.range_pm)}, "
-        f"{letter} {own.speed:.0f} +- {math.ceil(own.speed_pm_percent)} %"
+        f"R {own.iso_range:.0f} ± {math.ceil(own.range_pm)}, "
+        f"{letter} {own.speed:.0f} ± {math.ceil(own.speed_pm_percent)} %"
     )

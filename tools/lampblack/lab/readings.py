@@ -2,9 +2,9 @@
 
 What must live here: how readings are written, and what is wrong with them. What they mean is for `curves`.
 
-A CSV file has a row for each patch, and a heading with `light` (seconds; 0 is unexposed paper, "black" a piece
-that got far more than any patch) and `density`; besides `filter`, and `tablet`, the density of a tablet's step
-over the patch, where light is that of the exposure.
+A CSV file has a row for each patch, and a heading with `light` (seconds; 0 is unexposed paper, "black" a
+piece that got far more than any patch) and `density`; besides `filter`, and `tablet`, the density of a
+tablet's step over the patch, where light is that of the exposure.
 """
 
 import csv
@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from lampblack.errors import CommandError
-from lampblack.lab.curves import Strip
+from lampblack.lab.strips import Strip
 from timing_core.light.bench import FILTER_MAX, is_plain_text
 from timing_core.light.stops import FURTHEST, scale
 
@@ -21,8 +21,8 @@ SIZE_MAX = 1 << 20
 DENSITY_MAX = 4.0
 LIGHT_MAX_S = 100_000.0
 TABLET_SIGMA = 0.02
-"""How far a step of a tablet that was not calibrated may be off, in density: 1/10 stop at its light end, 1/3 at
-its dense one (a maker's figures, quoted by analogica.it, read)."""
+"""How far a step of a tablet that was not calibrated may be off, in density: 1/10 stop at its light end, 1/3
+at its dense one (a maker's figures, quoted by analogica.it, read)."""
 COLUMNS = ("filter", "light", "tablet", "density")
 BLACK = "black"
 
@@ -87,11 +87,9 @@ def strips_of_rows(text: str, name: str) -> list[Strip]:
     return shared(strips)
 
 
-def strip_of_text(
-    text: str, first_ms: int, step_stops120: int, base: Sequence[float], black: Sequence[float]
-) -> Strip:
-    """A strip as it is typed: "FILTER: D D D ...", densities from the lightest patch on, where the first patch
-    got `first_ms` and each further one `step_stops120` more."""
+def strip_of_text(text: str, first_ms: int, step_stops120: int) -> Strip:
+    """A strip as it is typed: "FILTER: D D D ...", densities from the lightest patch on, where the first
+    patch got `first_ms` and each further one `step_stops120` more."""
     filter, colon, written = text.rpartition(":")
     if not colon:
         raise CommandError(
@@ -104,12 +102,7 @@ def strip_of_text(
             f"{said}: {len(numbers)} patches of this step span over 10 stops. Make --step less."
         )
     lights = [scale(first_ms, at * step_stops120) / 1000 for at in range(len(numbers))]
-    return Strip(
-        filter_of(filter.strip(), said),
-        list(zip(lights, numbers, strict=True)),
-        list(base),
-        [(0.0, density) for density in black],
-    )
+    return Strip(filter_of(filter.strip(), said), list(zip(lights, numbers, strict=True)))
 
 
 def shared(strips: Sequence[Strip]) -> list[Strip]:
