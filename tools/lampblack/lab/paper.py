@@ -25,6 +25,7 @@ USUAL_REFERENCE = "2"
 LIGHT_LONGEST_S = 70.0
 """Above it paper answers long times with less than their light."""
 PAIR_LEAST_R = 10.0
+BETWEEN_LEAST = 4
 PAIR_MISSES = 0.12
 STOP_LOG = math.log10(2) / STOP
 
@@ -114,12 +115,18 @@ def _measured(
         filter,
         curves[filter],
         points.iso_range,
-        float(np.nanstd(100 * (own[:, 3] - own[:, 0]))),
+        math.hypot(float(np.nanstd(100 * (own[:, 3] - own[:, 0]))), _left_out(curves[filter])),
         speed,
         float(100 * math.log(10) * np.nanstd(speed_pm)),
         _three([stops120(log - middle) for log in points[1:]]),
         _three([math.ceil(float(np.nanstd(column)) / STOP_LOG) for column in from_middle.T]),
     )
+
+
+def _left_out(curve: Curve) -> float:
+    """What R may be off by for what lies between two patches: 1 with steps of 0.15, and with their square
+    (half of the most that was found on the simulator's papers, computed)."""
+    return float((np.median(np.diff(curve.logs)) / 0.15) ** 2)
 
 
 def named(filter: str) -> str:
@@ -177,6 +184,15 @@ def _warnings(strips: Sequence[Strip], filters: Sequence[Measured], worst: float
                 f"{strip.called}: {longest:.0f} s is long: paper answers such times with less than their "
                 "light."
             )
+    for own in filters:
+        if own.curve is not None:
+            toe, *_, black = own.curve.points
+            between = int(np.count_nonzero((own.curve.logs > toe) & (own.curve.logs < black)))
+            if between < BETWEEN_LEAST:
+                found.append(
+                    f"Filter {named(own.filter)}: {between} patches lie between white and black. Smaller "
+                    "steps say more."
+                )
     ordered = sorted(filters, key=lambda own: -own.iso_range)
     for own, other in pairwise(ordered):
         if own.iso_range - other.iso_range < math.hypot(own.range_pm, other.range_pm):

@@ -97,12 +97,15 @@ def strip_of_text(text: str, first_ms: int, step_stops120: int) -> Strip:
         )
     said = f'--strip "{filter.strip()}"'
     numbers = [number_of(one, said, "density", 0, DENSITY_MAX) for one in written.split()]
-    if len(numbers) > 1 and (len(numbers) - 1) * step_stops120 > FURTHEST:
-        raise CommandError(
-            f"{said}: {len(numbers)} patches of this step span over 10 stops. Make --step less."
-        )
-    lights = [scale(first_ms, at * step_stops120) / 1000 for at in range(len(numbers))]
+    lights = lights_of(first_ms, step_stops120, len(numbers))
     return Strip(filter_of(filter.strip(), said), list(zip(lights, numbers, strict=True)))
+
+
+def lights_of(first_ms: int, step_stops120: int, patches: int) -> list[float]:
+    """The light of each patch of a strip, in s, as the box gives it."""
+    if (patches - 1) * step_stops120 > FURTHEST:
+        raise CommandError(f"{patches} patches of this step span over 10 stops. Make --step less.")
+    return [scale(first_ms, at * step_stops120) / 1000 for at in range(patches)]
 
 
 def shared(strips: Sequence[Strip]) -> list[Strip]:
