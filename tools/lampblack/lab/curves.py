@@ -15,6 +15,7 @@ lux seconds where the easel's light is known.
 
 import math
 from functools import cached_property
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -31,6 +32,8 @@ light tone is the density a printer holds."""
 POINTS_LEAST = 4
 FALL_MOST = 0.10
 """A patch that is lighter than the one before it by more than this was read in the wrong place."""
+LIGHTER_MOST = 0.06
+"""A black piece that is lighter than a patch by more than this got too little light."""
 BLACK_AGREES = 0.03
 """Steps that lie no further apart than this at a strip's end are its black."""
 SAMPLES = 200
@@ -96,6 +99,11 @@ class Points(NamedTuple):
 def curve_of(strip: Strip) -> Curve:
     """The curve of a strip. CommandError, with what to do, for one that does not hold all of its points or
     whose readings are in no order."""
+    _check_order(strip)
+    return _curve_of(strip)
+
+
+def _curve_of(strip: Strip) -> Curve:
     base, black = _base_of(strip), _black_of(strip)
     top = black - base
     lights = sorted({light for light, _ in strip.readings})
@@ -110,7 +118,6 @@ def curve_of(strip: Strip) -> Curve:
         )
     of_light = {light: [d for own, d in strip.readings if own == light] for light in lights}
     gross = np.array([sum(of_light[light]) / len(of_light[light]) for light in lights])
-    _check_order(strip, gross, black)
     net = np.clip(gross - base, 0, None)
     rising = isotonic_regression(net, weights=[len(of_light[light]) for light in lights]).x
     curve = Curve(np.log10(lights), rising, top)
@@ -140,17 +147,18 @@ def _black_of(strip: Strip) -> float:
     )
 
 
-def _check_order(strip: Strip, gross: Any, black: float) -> None:
-    for at in range(1, len(gross)):
-        if gross[at - 1] - gross[at] > FALL_MOST:
+def _check_order(strip: Strip) -> None:
+    densities = [density for _, density in sorted(strip.readings)]
+    for at, (before, own) in enumerate(pairwise(densities), 1):
+        if before - own > FALL_MOST:
             raise CommandError(
-                f"{strip.called}: patch {at + 1} is lighter than patch {at} by "
-                f"{gross[at - 1] - gross[at]:.2f}. See whether they were read in order, from the lightest on."
+                f"{strip.called}: patch {at + 1} is lighter than patch {at} by {before - own:.2f}. See "
+                "whether they were read in order, from the lightest on."
             )
-    if gross.max() - black > BLACK_AGREES + 0.02:
+    if strip.black and max(densities, default=0.0) - _black_of(strip) > LIGHTER_MOST:
         raise CommandError(
-            f"{strip.called}: the black piece ({black:.2f}) is lighter than the darkest patch "
-            f"({gross.max():.2f}). Give it more light, or read it again."
+            f"{strip.called}: the black piece ({_black_of(strip):.2f}) is lighter than the darkest patch "
+            f"({max(densities):.2f}). Give it more light, or read it again."
         )
 
 
@@ -176,7 +184,7 @@ def resampled(strip: Strip, density_sigma: float, rng: np.random.Generator) -> n
     why = ""
     for row in rows:
         try:
-            row[:] = curve_of(_shaken(strip, density_sigma, rng)).points
+            row[:] = _curve_of(_shaken(strip, density_sigma, rng)).points
         except CommandError as fault:
             why = str(fault)
     if np.isnan(rows[:, 0]).mean() > REFUSED_MOST:
