@@ -117,6 +117,15 @@ def _times(row: dict[str, Any], dries_down: bool, gives: bool) -> list[str]:
     return [seconds(row[key]) if gives else "" for key in keys]
 
 
+def burn_line(area: str, filter: str, stops120: int, tones: Iterable[float]) -> str:
+    """What a burn through another filter does to a light, a middle and a dark tone, in stops."""
+    light, middle, dark = (f"{stops:+.2f}" for stops in tones)
+    return (
+        f"{area}, {stops_text(stops120)} through {filter or 'no filter'}: {light} stop in a light tone, "
+        f"{middle} in a middle one, {dark} in a dark one."
+    )
+
+
 # --- a strip
 
 
