@@ -2,8 +2,8 @@
 
 What must live here: the sum of lights through several filters on one place of a sheet. A record has no curve
 but four points of one for each share of its pair, and a filter is as good as the share that has its range. On
-the simulator's papers an effect of a stop or less is right to 0.1 stop in a light tone and 0.2 in the others;
-usually to 0.02 and 0.05 (computed).
+the simulator's papers an effect of a stop or less is right to 0.1 stop in a light tone, 0.3 in a middle and
+0.2 in a dark one; usually to 0.02, 0.05 and 0.05 (computed).
 
 Tones are the core's ANCHORS. Effects are in stops of the light that was there: as much as a burn through the
 same filters as the base would have to be.

@@ -129,7 +129,7 @@ def _base_of(strip: Strip) -> float:
     if not strip.base:
         raise CommandError(
             f"{strip.called}: the base is missing. Read a piece of unexposed paper, developed with the "
-            "strip: its lightest patches are no base, and make R too high."
+            "strip: its lightest patches are no base, and make R too low."
         )
     return sum(strip.base) / len(strip.base)
 
@@ -166,8 +166,8 @@ def _check_ends(strip: Strip, curve: Curve) -> None:
     first, last, wanted = curve.densities[0], curve.densities[-1], BLACK_PART * curve.top
     if first > TOE:
         raise CommandError(
-            f"{strip.called}: the white is not reached: the first patch is {first:.2f} above the base, and "
-            f"{TOE:.2f} or less is wanted. Begin with less light, a stop or two."
+            f"{strip.called}: the white is not reached: the first patch is {first:.3f} above the base, and "
+            f"{TOE:.3f} or less is wanted. Begin with less light, a stop or two."
         )
     if last < wanted:
         raise CommandError(
