@@ -14,6 +14,7 @@ lux seconds where the easel's light is known.
 """
 
 import math
+from collections.abc import Sequence
 from functools import cached_property
 from itertools import pairwise
 from typing import Any, NamedTuple
@@ -58,24 +59,33 @@ class Curve:
         """The density for the logarithms of light within the strip; its ends beyond."""
         return self._cubic(np.clip(log_h, self.logs[0], self.logs[-1]))
 
+    def slope(self, log_h: Any) -> Any:
+        """The gradient for the logarithms of light within the strip."""
+        return self._cubic(log_h, 1)
+
     def log_h(self, density: float) -> float:
         """The logarithm of the light that leaves `density`, which lies within the strip."""
-        at = int(np.searchsorted(self.densities, density))
-        if at == 0:
-            return float(self.logs[0])
-        a, b, c, d = self._cubic.c[:, at - 1].tolist()
-        low, high = 0.0, float(self.logs[at] - self.logs[at - 1])
-        for _ in range(48):
-            x = (low + high) / 2
-            if ((a * x + b) * x + c) * x + d < density:
-                low = x
-            else:
-                high = x
-        return float(self.logs[at - 1]) + high
+        return _log_at(self.logs, self.densities, self._cubic.c, density)
 
     @cached_property
     def points(self) -> "Points":
         return Points(*(self.log_h(density) for density in densities_of(self.top)))
+
+
+def _log_at(logs: Any, densities: Any, cubics: Any, density: float) -> float:
+    """Where the cubics between knots pass `density`, by bisection."""
+    at = int(np.searchsorted(densities, density))
+    if at == 0:
+        return float(logs[0])
+    a, b, c, d = cubics[:, at - 1].tolist()
+    low, high = 0.0, float(logs[at] - logs[at - 1])
+    for _ in range(48):
+        x = (low + high) / 2
+        if ((a * x + b) * x + c) * x + d < density:
+            low = x
+        else:
+            high = x
+    return float(logs[at - 1]) + high
 
 
 def densities_of(top: float) -> PointsT:
@@ -99,30 +109,34 @@ class Points(NamedTuple):
 def curve_of(strip: Strip) -> Curve:
     """The curve of a strip. CommandError, with what to do, for one that does not hold all of its points or
     whose readings are in no order."""
-    _check_order(strip)
-    return _curve_of(strip)
-
-
-def _curve_of(strip: Strip) -> Curve:
     base, black = _base_of(strip), _black_of(strip)
-    top = black - base
-    lights = sorted({light for light, _ in strip.readings})
+    _check_order(strip, black)
+    lights, gross, counts = _means(strip)
     if len(lights) < POINTS_LEAST:
         raise CommandError(
             f"{strip.called}: {len(lights)} patches make no curve. Read {POINTS_LEAST} or more of them."
         )
+    top = black - base
     if BLACK_PART * top <= MIDDLE:
         raise CommandError(
             f"{strip.called}: black is only {top:.2f} above the base, too little for a middle tone of "
             f"{MIDDLE:.2f}. See that base and black are not mixed up, or give the black more light."
         )
-    of_light = {light: [d for own, d in strip.readings if own == light] for light in lights}
-    gross = np.array([sum(of_light[light]) / len(of_light[light]) for light in lights])
-    net = np.clip(gross - base, 0, None)
-    rising = isotonic_regression(net, weights=[len(of_light[light]) for light in lights]).x
-    curve = Curve(np.log10(lights), rising, top)
+    curve = Curve(np.log10(lights), _rising(gross - base, counts), top)
     _check_ends(strip, curve)
     return curve
+
+
+def _means(strip: Strip) -> tuple[list[float], Any, list[int]]:
+    """The lights of a strip, the mean density as read of each, and of how many readings."""
+    lights = sorted({light for light, _ in strip.readings})
+    of_light = [[density for own, density in strip.readings if own == light] for light in lights]
+    return lights, np.array([sum(own) / len(own) for own in of_light]), [len(own) for own in of_light]
+
+
+def _rising(net: Any, counts: Sequence[int]) -> Any:
+    """The densities that rise and are nearest to those above the base."""
+    return isotonic_regression(np.clip(net, 0, None), weights=counts).x
 
 
 def _base_of(strip: Strip) -> float:
@@ -147,7 +161,7 @@ def _black_of(strip: Strip) -> float:
     )
 
 
-def _check_order(strip: Strip) -> None:
+def _check_order(strip: Strip, black: float) -> None:
     densities = [density for _, density in sorted(strip.readings)]
     for at, (before, own) in enumerate(pairwise(densities), 1):
         if before - own > FALL_MOST:
@@ -155,9 +169,9 @@ def _check_order(strip: Strip) -> None:
                 f"{strip.called}: patch {at + 1} is lighter than patch {at} by {before - own:.2f}. See "
                 "whether they were read in order, from the lightest on."
             )
-    if strip.black and max(densities, default=0.0) - _black_of(strip) > LIGHTER_MOST:
+    if strip.black and max(densities, default=0.0) - black > LIGHTER_MOST:
         raise CommandError(
-            f"{strip.called}: the black piece ({_black_of(strip):.2f}) is lighter than the darkest patch "
+            f"{strip.called}: the black piece ({black:.2f}) is lighter than the darkest patch "
             f"({max(densities):.2f}). Give it more light, or read it again."
         )
 
@@ -178,40 +192,24 @@ def _check_ends(strip: Strip, curve: Curve) -> None:
 
 def resampled(strip: Strip, density_sigma: float, rng: np.random.Generator) -> np.ndarray:
     """SAMPLES rows of Points of what the strip might have been: every density off by a reader's
-    `density_sigma`, every logarithm of light by the strip's `step_sigma`. A row of NaN where a sample
-    does not hold its points. CommandError if that is more than REFUSED_MOST of them."""
+    `density_sigma`, every logarithm of light by the strip's `step_sigma`, which is density by the gradient. A
+    row of NaN where a sample does not hold its points. CommandError if that is more than REFUSED_MOST of
+    them."""
+    curve = curve_of(strip)
+    _, gross, counts = _means(strip)
+    sigmas = np.hypot(density_sigma, strip.step_sigma * curve.slope(curve.logs)) / np.sqrt(counts)
+    bases = _base_of(strip) + rng.normal(0, density_sigma / len(strip.base) ** 0.5, SAMPLES)
+    blacks = _black_of(strip) + rng.normal(0, density_sigma / max(1, len(strip.black)) ** 0.5, SAMPLES)
+    shaken = gross + rng.normal(0, 1, (SAMPLES, len(gross))) * sigmas
+    rising = np.array([_rising(own - base, counts) for own, base in zip(shaken, bases, strict=True)])
+    cubics = PchipInterpolator(curve.logs, rising, axis=1).c
     rows = np.full((SAMPLES, len(Points._fields)), math.nan)
-    why = ""
-    for row in rows:
-        try:
-            row[:] = _curve_of(_shaken(strip, density_sigma, rng)).points
-        except CommandError as fault:
-            why = str(fault)
+    for at, (own, top) in enumerate(zip(rising, blacks - bases, strict=True)):
+        if own[0] <= TOE and own[-1] >= BLACK_PART * top > MIDDLE:
+            rows[at] = [_log_at(curve.logs, own, cubics[:, :, at], density) for density in densities_of(top)]
     if np.isnan(rows[:, 0]).mean() > REFUSED_MOST:
-        raise CommandError(f"Barely, and not for certain: {why}")
+        raise CommandError(
+            f"{strip.called}: white or black is barely reached: with readings that may be off by "
+            f"{density_sigma:g} it is not for certain. Begin with less light, and expose longer."
+        )
     return rows
-
-
-def _shaken(strip: Strip, sigma: float, rng: np.random.Generator) -> Strip:
-    shifts = 10 ** rng.normal(0, strip.step_sigma, len(strip.readings))
-    return strip._replace(
-        readings=[
-            (light * shift, density + off)
-            for (light, density), shift, off in zip(
-                strip.readings,
-                shifts.tolist(),
-                rng.normal(0, sigma, len(strip.readings)).tolist(),
-                strict=True,
-            )
-        ],
-        base=[
-            density + off
-            for density, off in zip(strip.base, rng.normal(0, sigma, len(strip.base)).tolist(), strict=True)
-        ],
-        black=[
-            (light, density + off)
-            for (light, density), off in zip(
-                strip.black, rng.normal(0, sigma, len(strip.black)).tolist(), strict=True
-            )
-        ],
-    )
