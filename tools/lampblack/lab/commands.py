@@ -149,7 +149,7 @@ def lag(
         return
     spread = f", the strikes agree to {found.spread_ms:.1f} ms" if len(doses) > 2 else ""
     say(f"Lag {found.lag_ms:.0f} ms{spread}.")
-    if found.shortest_ms is not None and len(doses) > 2:
+    if found.shortest_ms is not None:
         say(f"Strikes from {seconds_exact(found.shortest_ms)} on give their light to 2 %.")
 
 

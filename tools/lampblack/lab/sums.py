@@ -20,7 +20,7 @@ SHORTEST_PART = 0.02
 
 class Lag(NamedTuple):
     """What doses say of a lamp: its lag, how far a line through them misses, and the shortest strike whose
-    light is right to SHORTEST_PART (None: not among them)."""
+    light is right to SHORTEST_PART (None: there are too few to tell)."""
 
     lag_ms: float
     spread_ms: float
@@ -28,31 +28,44 @@ class Lag(NamedTuple):
 
 
 def lag_of(doses: Sequence[tuple[int, float]]) -> Lag:
-    """The lag from strikes (ms of the lamp, dose in any unit): a dose is E (t - L). The line weighs a dose by
-    its inverse, since noise grows with light. CommandError if they make no line."""
-    if len({ms for ms, _ in doses}) < 2:
+    """The lag from strikes (ms of the lamp, dose in any unit): a dose is E (t - L). Strikes that are too
+    short for that are left out, as long as three lengths remain. CommandError if they make no line."""
+    times = sorted({ms for ms, _ in doses})
+    if len(times) < 2:
         raise CommandError(
             "One length of strike says nothing of a lag. Give two or more, like 0.5 s and 4 s."
         )
     if any(dose <= 0 or ms <= 0 for ms, dose in doses):
         raise CommandError("A strike or a dose of 0 says nothing. Subtract the dark, and measure again.")
+    for shortest_ms in times[: len(times) - 2]:
+        left = [(ms, dose) for ms, dose in doses if ms >= shortest_ms]
+        lag_ms, off_ms = _line(left)
+        if all(abs(off) <= SHORTEST_PART * (ms - lag_ms) for off, (ms, _) in zip(off_ms, left, strict=True)):
+            return Lag(lag_ms, _spread(off_ms), shortest_ms)
+    lag_ms, off_ms = _line(doses)
+    return Lag(lag_ms, _spread(off_ms), None)
+
+
+def _line(doses: Sequence[tuple[int, float]]) -> tuple[float, list[float]]:
+    """The lag by a straight line, and how far each strike is off it in ms. It weighs a dose by its inverse,
+    since noise grows with light."""
     weights = [1 / dose for _, dose in doses]
     whole = sum(weights)
     mean_ms = sum(weight * ms for weight, (ms, _) in zip(weights, doses, strict=True)) / whole
-    mean = sum(weight * dose for weight, (_, dose) in zip(weights, doses, strict=True)) / whole
-    over = sum(w * (ms - mean_ms) ** 2 for w, (ms, _) in zip(weights, doses, strict=True))
-    slope = (
-        sum(w * (ms - mean_ms) * (dose - mean) for w, (ms, dose) in zip(weights, doses, strict=True)) / over
+    mean = len(doses) / whole
+    over = sum(weight * (ms - mean_ms) ** 2 for weight, (ms, _) in zip(weights, doses, strict=True))
+    both = sum(
+        weight * (ms - mean_ms) * (dose - mean) for weight, (ms, dose) in zip(weights, doses, strict=True)
     )
-    if slope <= 0:
+    light = both / over
+    if light <= 0:
         raise CommandError("A longer strike has not the greater dose. See which reading belongs to which.")
-    lag_ms = mean_ms - mean / slope
-    off_ms = [dose / slope - (ms - lag_ms) for ms, dose in doses]
-    spread_ms = math.sqrt(sum(off * off for off in off_ms) / max(1, len(doses) - 2))
-    right = [
-        ms for (ms, _), off in zip(doses, off_ms, strict=True) if abs(off) <= SHORTEST_PART * (ms - lag_ms)
-    ]
-    return Lag(lag_ms, spread_ms, min(right, default=None))
+    lag_ms = mean_ms - mean / light
+    return lag_ms, [dose / light - (ms - lag_ms) for ms, dose in doses]
+
+
+def _spread(off_ms: Sequence[float]) -> float:
+    return math.sqrt(sum(off * off for off in off_ms) / max(1, len(off_ms) - 2))
 
 
 def lag_ladder() -> list[dict[str, Any]]:
