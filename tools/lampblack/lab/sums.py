@@ -16,6 +16,7 @@ from timing_core.light.stops import offset_between, per_mille_less
 
 SHORTEST_PART = 0.02
 """A light may be this part off what its time and the lag say: 0.029 stop."""
+LENGTHS = 3
 
 
 class Lag(NamedTuple):
@@ -28,8 +29,8 @@ class Lag(NamedTuple):
 
 
 def lag_of(doses: Sequence[tuple[int, float]]) -> Lag:
-    """The lag from strikes (ms of the lamp, dose in any unit): a dose is E (t - L). Strikes that are too
-    short for that are left out, as long as three lengths remain. CommandError if they make no line."""
+    """The lag from strikes (ms of the lamp, dose in any unit): a dose is E (t - L). The longest
+    LENGTHS make a line, and shorter ones join while they are on it. CommandError if there is no line."""
     times = sorted({ms for ms, _ in doses})
     if len(times) < 2:
         raise CommandError(
@@ -37,17 +38,25 @@ def lag_of(doses: Sequence[tuple[int, float]]) -> Lag:
         )
     if any(dose <= 0 or ms <= 0 for ms, dose in doses):
         raise CommandError("A strike or a dose of 0 says nothing. Subtract the dark, and measure again.")
-    for shortest_ms in times[: len(times) - 2]:
-        left = [(ms, dose) for ms, dose in doses if ms >= shortest_ms]
-        lag_ms, off_ms = _line(left)
-        if all(abs(off) <= SHORTEST_PART * (ms - lag_ms) for off, (ms, _) in zip(off_ms, left, strict=True)):
-            return Lag(lag_ms, _spread(off_ms), shortest_ms)
-    lag_ms, off_ms = _line(doses)
-    return Lag(lag_ms, _spread(off_ms), None)
+    used = times[-LENGTHS:]
+    lag_ms, light = _line([own for own in doses if own[0] in used])
+    for ms in reversed(times[:-LENGTHS]):
+        if any(_is_off(own, lag_ms, light) for own in doses if own[0] == ms):
+            break
+        used.append(ms)
+        lag_ms, light = _line([own for own in doses if own[0] in used])
+    off_ms = [dose / light - (ms - lag_ms) for ms, dose in doses if ms in used]
+    spread_ms = math.sqrt(sum(off * off for off in off_ms) / max(1, len(off_ms) - 2))
+    return Lag(lag_ms, spread_ms, min(used) if len(times) >= LENGTHS else None)
 
 
-def _line(doses: Sequence[tuple[int, float]]) -> tuple[float, list[float]]:
-    """The lag by a straight line, and how far each strike is off it in ms. It weighs a dose by its inverse,
+def _is_off(strike: tuple[int, float], lag_ms: float, light: float) -> bool:
+    ms, dose = strike
+    return abs(dose / light - (ms - lag_ms)) > SHORTEST_PART * (ms - lag_ms)
+
+
+def _line(doses: Sequence[tuple[int, float]]) -> tuple[float, float]:
+    """The lag by a straight line, and the light in doses a ms. It weighs a dose by its inverse,
     since noise grows with light."""
     weights = [1 / dose for _, dose in doses]
     whole = sum(weights)
@@ -60,12 +69,7 @@ def _line(doses: Sequence[tuple[int, float]]) -> tuple[float, list[float]]:
     light = both / over
     if light <= 0:
         raise CommandError("A longer strike has not the greater dose. See which reading belongs to which.")
-    lag_ms = mean_ms - mean / light
-    return lag_ms, [dose / light - (ms - lag_ms) for ms, dose in doses]
-
-
-def _spread(off_ms: Sequence[float]) -> float:
-    return math.sqrt(sum(off * off for off in off_ms) / max(1, len(off_ms) - 2))
+    return mean_ms - mean / light, light
 
 
 def lag_ladder() -> list[dict[str, Any]]:
