@@ -4,6 +4,8 @@ What must live here: what makes a scan fit to be read, and what its pixels are i
 is for `places`. The tablet's own densities say what a pixel means, so no profile and no gamma of the
 scanner's does."""
 
+import struct
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -34,6 +36,18 @@ BEYOND = 0.02
 WEAK_FROM = 1.9
 """From here on stray light and gloss are a part of what a scanner reads."""
 STEPS_LEAST = 5
+NOT_READ = (
+    UnidentifiedImageError,
+    Image.DecompressionBombError,
+    ArithmeticError,
+    EOFError,
+    LookupError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    struct.error,
+)
+"""What Pillow raises for files that are damaged or no picture, besides OSError."""
 
 
 class Reading(NamedTuple):
@@ -48,7 +62,8 @@ def light_of(path: Path) -> Any:
     """The picture of a scan as light, 0 to 1: grey, with 16 bits. CommandError names what it lacks."""
     todo = "Scan in grey with 16 bits and all corrections off, as TIFF or PNG"
     try:
-        with Image.open(path) as image:
+        # Pillow warns of what else stands in a file, which is of no matter here.
+        with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
             if image.width * image.height > PIXELS_MOST:
                 raise CommandError(
                     f"{path} has {image.width} x {image.height} pixels. Scan the strips alone, with 300 dpi."
@@ -61,7 +76,7 @@ def light_of(path: Path) -> Any:
                     f"{path} has not 16 bits: with 8 there are too few steps in black, and a gamma. {todo}."
                 )
             pixels = np.asarray(image).astype(np.uint16)
-    except (UnidentifiedImageError, Image.DecompressionBombError, SyntaxError, ValueError) as fault:
+    except NOT_READ as fault:
         raise CommandError(
             f"{path} is no picture that can be read ({type(fault).__name__}). {todo}."
         ) from None
