@@ -55,7 +55,7 @@ def worst(found: list[list[float]], known: list[list[float]]) -> float:
     )
 
 
-@settings(max_examples=12)
+@settings(max_examples=15)
 @given(
     skews=st.tuples(*[st.floats(-3.5, 3.5)] * 3),
     noise=st.floats(0, 0.012),

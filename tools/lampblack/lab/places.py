@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from PIL import Image, ImageDraw
 from scipy import ndimage
 
@@ -166,9 +167,9 @@ def _borders(profile: Any, pieces: int) -> list[float]:
     pitch = len(profile) / pieces
     reach = max(2, round(0.25 * pitch))
     noise = 1.4826 * float(np.median(np.abs(np.diff(profile)))) + 1e-4
+    medians = np.median(sliding_window_view(profile, reach), axis=1)
     steps = np.zeros(len(profile) + 1)
-    for at in range(reach, len(profile) - reach + 1):
-        steps[at] = abs(np.median(profile[at : at + reach]) - np.median(profile[at - reach : at]))
+    steps[reach : len(profile) - reach + 1] = np.abs(medians[reach:] - medians[:-reach])
     known = {0: 0.0, pieces: float(len(profile))}
     for border in range(1, pieces):
         near = round(border * pitch)
