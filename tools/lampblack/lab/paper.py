@@ -25,7 +25,7 @@ USUAL_REFERENCE = "2"
 LIGHT_LONGEST_S = 70.0
 """Above it paper answers long times with less than their light."""
 PAIR_LEAST_R = 10.0
-BETWEEN_LEAST = 4
+BETWEEN_LEAST = 3
 PAIR_MISSES = 0.12
 STOP_LOG = math.log10(2) / STOP
 

@@ -85,7 +85,14 @@ def paper(
             help="The first patch's light, but with --csv: for all strips, or for each of them.",
         ),
     ] = None,
-    step: Annotated[str, typer.Option(metavar="STOPS", help="What each patch got more.")] = "1/2",
+    step: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="STOPS",
+            help="What each patch got more: for all strips, or for each of them.",
+            show_default="1/2",
+        ),
+    ] = None,
     base: Annotated[
         list[str] | None, typer.Option(metavar="D", help="Unexposed paper, developed with the strips.")
     ] = None,
@@ -133,13 +140,8 @@ def paper(
     if sum(map(bool, (csv, strip, scan, eye))) != 1:
         raise typer.BadParameter("Give one of --csv, --strip, --scan and --eye.", param_hint="--csv")
     lux_there = None if lux is None else number_of(lux, "--lux", "light in lux", 0.001, 10000)
-    step_stops120, step_ms = option("--step", parse_step, step)
-    if step_ms or not step_stops120:
-        raise typer.BadParameter(
-            f'"{step}" is no step of a strip for a record. Write stops.', param_hint="--step"
-        )
     if eye:
-        made = _paper_by_eye(name, edition, eye, first, step_stops120, reference, lux_there)
+        made = _paper_by_eye(name, edition, eye, first, step, reference, lux_there)
         if made is None:
             return
         strips: list[Strip] = []
@@ -147,13 +149,13 @@ def paper(
         reader_sigma = papers.READER_SIGMA
         if scan is not None:
             names = ["" if own == "none" else own for own in row or []]
-            lights_s = [lights_of(ms, step_stops120, patches) for ms in _first_ms(first, len(names) - 1)]
+            lights_s = [lights_of(*times, patches) for times in _times(first, step, len(names) - 1)]
             given = base is not None, black is not None
             strips, reader_sigma = _scanned(scan, names, tablet, places, lights_s, given, force)
         elif csv is not None:
             strips = strips_of_csv(csv)
         else:
-            strips = _typed(strip or [], first, step_stops120)
+            strips = _typed(strip or [], first, step)
         strips = [
             own._replace(
                 base=[*own.base, *_densities("--base", base)],
@@ -240,22 +242,29 @@ def _read(row: Any) -> list[str]:
     ]
 
 
-def _typed(texts: list[str], first: list[str] | None, step_stops120: int) -> list[Strip]:
-    return shared(
-        [
-            strip_of_text(text, first_ms, step_stops120)
-            for text, first_ms in zip(texts, _first_ms(first, len(texts)), strict=True)
-        ]
-    )
+def _typed(texts: list[str], first: list[str] | None, step: list[str] | None) -> list[Strip]:
+    times = _times(first, step, len(texts))
+    return shared([strip_of_text(text, *own) for text, own in zip(texts, times, strict=True)])
 
 
-def _first_ms(first: list[str] | None, strips: int) -> list[int]:
+def _times(first: list[str] | None, step: list[str] | None, strips: int) -> list[tuple[int, int]]:
+    """The first patch's light in ms and the step in 1/120 stop, for each of so many strips."""
     times = [option("--first", parse_seconds, text) for text in first or []]
     if strips < 1 or len(times) not in (1, strips) or not all(times):
         raise typer.BadParameter(
             "Give the light of the first patch, once for all strips or once for each.", param_hint="--first"
         )
-    return times * strips if len(times) == 1 else times
+    steps = []
+    for text in step or ["1/2"]:
+        stops120, ms = option("--step", parse_step, text)
+        if ms or not stops120:
+            raise typer.BadParameter(
+                f'"{text}" is no step of a strip for a record. Write stops.', param_hint="--step"
+            )
+        steps.append(stops120)
+    if len(steps) not in (1, strips):
+        raise typer.BadParameter("Give one step for all strips, or one for each.", param_hint="--step")
+    return list(zip(times * (strips // len(times)), steps * (strips // len(steps)), strict=True))
 
 
 def _densities(name: str, texts: list[str] | None) -> list[float]:
@@ -267,7 +276,7 @@ def _paper_by_eye(
     edition: str,
     texts: list[str],
     first: list[str] | None,
-    step_stops120: int,
+    step: list[str] | None,
     reference: str | None,
     lux: float | None,
 ) -> Any:
@@ -275,8 +284,8 @@ def _paper_by_eye(
     from lampblack.lab import eye as eyes
 
     seen = [
-        eyes.seen_of_text(text, ms / 1000, step_stops120)
-        for text, ms in zip(texts, _first_ms(first, len(texts)), strict=True)
+        eyes.seen_of_text(text, ms / 1000, stops120)
+        for text, (ms, stops120) in zip(texts, _times(first, step, len(texts)), strict=True)
     ]
     if any(own.grey is None for own in seen):
         for own in seen:
