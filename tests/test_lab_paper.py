@@ -4,6 +4,8 @@ as they are typed or come in a file, and the command that makes a record of them
 import csv
 import math
 import re
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -27,7 +29,7 @@ from lampblack.lab.strips import Strip
 from lampblack.sim.published_papers import exposure, tones_of
 from lampblack.sim.published_papers import range_of as sim_range_of
 from tests.real_paper import POLYMAX
-from tests.test_cli import lampblack, one_line, server  # noqa: F401
+from tests.test_cli import SPLIT, lampblack, one_line, server  # noqa: F401
 from tests.test_lab_curves import BASE, noisy, real
 from tests.test_papers import SCHEMA
 from timing_core.light.paper_record import NODES
@@ -367,6 +369,24 @@ def test_typed_strips_and_an_eye(lampblack):  # noqa: F811
 )
 def test_a_wrong_call_is_one_line(lampblack, arguments, code, said):  # noqa: F811
     assert said in one_line(lampblack("lab", "paper", "rc", *arguments), code)
+
+
+def test_without_the_extra_one_line_says_how_to_get_it_and_the_rest_works(tmp_path):
+    program = """
+import sys
+for name in ("scipy", "matplotlib"):
+    sys.modules[name] = None
+from lampblack.cli import run
+assert run(["plan", sys.argv[1], "--record", "vc-2019"]) == 0
+assert run(["lab", "grade", "--record", "vc-2019"]) == 0
+sys.exit(run(["lab", "paper", "rc", "--csv", "a.csv"]))
+"""
+    done = subprocess.run([sys.executable, "-c", program, SPLIT], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert done.stderr == (
+        "This needs scipy, which is not installed. Get it with: pip install 'lampblack[lab]'\n"
+    )
+    assert "about grade 3" in done.stdout
 
 
 def test_a_record_the_box_cannot_hold_is_refused(lampblack, tmp_path):  # noqa: F811

@@ -22,6 +22,7 @@ from lampblack.lab.options import (
     say,
 )
 from lampblack.lab.paper_command import paper
+from lampblack.lab.readings import filter_of
 from lampblack.lab.records import load_record
 from lampblack.text import tables
 from lampblack.text.units import parse_seconds, percent_exact, seconds_exact
@@ -70,6 +71,8 @@ def grade(
     With neither, the table of half grades.
     """
     own = load_record(record)
+    if filter is not None:
+        filter = filter_of(filter, "--filter")
     light_ms = TABLE_MS if time is None else option("--time", parse_seconds, time)
     if soft is not None or hard is not None:
         soft_ms, hard_ms = (

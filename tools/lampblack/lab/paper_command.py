@@ -18,6 +18,7 @@ from lampblack.lab.grades import half_grades
 from lampblack.lab.options import TABLE_MS, grades_table, option, say
 from lampblack.lab.readings import (
     DENSITY_MAX,
+    filter_of,
     lights_of,
     number_of,
     shared,
@@ -139,6 +140,8 @@ def paper(
 
     if sum(map(bool, (csv, strip, scan, eye))) != 1:
         raise typer.BadParameter("Give one of --csv, --strip, --scan and --eye.", param_hint="--csv")
+    if reference is not None:
+        reference = filter_of(reference, "--reference")
     lux_there = None if lux is None else number_of(lux, "--lux", "light in lux", 0.001, 10000)
     if eye:
         made = _paper_by_eye(name, edition, eye, first, step, reference, lux_there)
@@ -148,7 +151,7 @@ def paper(
     else:
         reader_sigma = papers.READER_SIGMA
         if scan is not None:
-            names = ["" if own == "none" else own for own in row or []]
+            names = [filter_of(own, "--row") for own in row or []]
             lights_s = [lights_of(*times, patches) for times in _times(first, step, len(names) - 1)]
             given = base is not None, black is not None
             strips, reader_sigma = _scanned(scan, names, tablet, places, lights_s, given, force)
@@ -168,7 +171,7 @@ def paper(
             name,
             edition,
             reference=reference,
-            pair=pair,
+            pair=None if pair is None else [filter_of(own, "--pair") for own in pair],
             lux=lux_there,
             sigma=reader_sigma if sigma is None else number_of(sigma, "--sigma", "density", 0.001, 0.2),
             seed=seed,

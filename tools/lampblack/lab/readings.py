@@ -25,6 +25,7 @@ TABLET_SIGMA = 0.02
 at its dense one (a maker's figures, quoted by analogica.it, read)."""
 COLUMNS = ("filter", "light", "tablet", "density")
 BLACK = "black"
+NO_FILTER = "none"
 
 
 def strips_of_csv(path: Path) -> list[Strip]:
@@ -93,7 +94,7 @@ def strip_of_text(text: str, first_ms: int, step_stops120: int) -> Strip:
     filter, colon, written = text.rpartition(":")
     if not colon:
         raise CommandError(
-            f'"{text[:40]}" has no filter. Write FILTER: and the densities; ": " for no filter.'
+            f'"{text[:40]}" has no filter. Write FILTER: and the densities; none: for no filter.'
         )
     said = f'--strip "{filter.strip()}"'
     numbers = [number_of(one, said, "density", 0, DENSITY_MAX) for one in written.split()]
@@ -116,9 +117,10 @@ def shared(strips: Sequence[Strip]) -> list[Strip]:
 
 
 def filter_of(text: str, where: str) -> str:
+    """A filter as it is written: "none" is no filter. CommandError names `where` a wrong one stands."""
     if not is_plain_text(text, 0, FILTER_MAX):
         raise CommandError(f"{where}: a filter's name has up to {FILTER_MAX} plain characters. Shorten it.")
-    return text
+    return "" if text == NO_FILTER else text
 
 
 def number_of(text: str, where: str, what: str, low: float, high: float) -> float:
