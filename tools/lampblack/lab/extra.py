@@ -15,6 +15,7 @@ def extra() -> Iterator[None]:
     try:
         yield
     except ModuleNotFoundError as fault:
+        library = str(fault.name).partition(".")[0]
         raise CommandError(
-            f"This needs {fault.name}, which is not installed. Get it with: pip install 'lampblack[lab]'"
+            f"This needs {library}, which is not installed. Get it with: pip install 'lampblack[lab]'"
         ) from None
