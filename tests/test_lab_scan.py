@@ -196,6 +196,9 @@ def test_only_a_grey_picture_of_16_bits_is_read(tmp_path):
         )
     for name in ("e.tif", "e.png"):
         assert np.array_equal(light_of(save(pixels, tmp_path / name)), light_from(pixels))
+    other_way_round = of_bytes(tmp_path, "f.tif", Image.fromarray(pixels.astype(">u2")))
+    assert other_way_round.read_bytes().startswith(b"MM")
+    assert np.array_equal(light_of(other_way_round), light_from(pixels))
 
 
 def test_a_scan_that_says_white_is_0_is_turned_over(tmp_path):

@@ -41,6 +41,7 @@ from lampblack.text.units import UnitError, parse_seconds, parse_step, seconds_e
 from lampblack.wire.box_client import BoxClient, BoxError, Kind
 from lampblack.wire.finding import look, the_box
 from timing_core.light.bench import Bench, setting
+from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS
@@ -105,7 +106,7 @@ def plan(
     With a paper record, also the grade that two passes make, and what burns through other filters do.
     """
     map = PrintingMap.from_dict(cards.load(card))
-    paper = load_record(record or map.record, card.parent) if record or map.record else None
+    paper, without = _record_of(card, map, record)
     bench = Bench()
     if port is not None:
         with BoxClient(port) as box:
@@ -131,6 +132,20 @@ def plan(
         )
     for own in effects:
         _print(tables.burn_line(own.area, own.filter, own.stops120, own.tones))
+    if without:
+        _print(f"Note: {without}")
+
+
+def _record_of(card: Path, map: PrintingMap, named: str | None) -> tuple[PaperRecord | None, str]:
+    """The paper record to plan with, or why there is none: a card may name one that only its box has."""
+    if named:
+        return load_record(named), ""
+    if not map.record:
+        return None, ""
+    try:
+        return load_record(map.record, card.parent), ""
+    except CommandError as fault:
+        return None, str(fault)
 
 
 @app.command()
