@@ -3,6 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STUBS := $(VENV)/micropython-stubs
+CURVES := $(VENV)/real-curves
 
 # The tests start many processes: what each has compiled is kept for the next, away from the sources.
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
@@ -107,7 +108,7 @@ $(VENV)/ready: pyproject.toml
 	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[lab]'
 	@touch $@
 
-$(VENV)/ready-for-tests: $(VENV)/ready $(STUBS)/ready
+$(VENV)/ready-for-tests: $(VENV)/ready $(STUBS)/ready $(CURVES)/ready
 	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[lab,test]'
 	@touch $@
 
@@ -119,6 +120,12 @@ $(STUBS)/ready: $(VENV)/ready Makefile
 	  micropython-stdlib-stubs==1.29.0.post2
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --upgrade --target $(STUBS)/stdlib \
 	  micropython-rp2-rpi-pico-stubs==1.22.1.post2
+	@touch $@
+
+# The curves of a real paper, for the tests: one file is read, and nothing of what it needs to run is fetched.
+$(CURVES)/ready: $(VENV)/ready Makefile
+	rm -rf $(CURVES)
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --target $(CURVES) spectral-film-lut==0.18.13
 	@touch $@
 
 $(PARTS_PAGE)/ready: Makefile

@@ -315,6 +315,7 @@ DATABASE = {"alembic", "sqlalchemy", "sqlite3", "lampblack.ledger.home", "lampbl
 PORTS = {"serial", "lampblack.wire"}
 TERMINAL = {"rich", "typer", "lampblack.cli", "lampblack.ledger.commands", "lampblack.text.tables"}
 WALL_CLOCK = {"asyncio", "time", "datetime", "host_sim.box.live"}
+WAYS_OF_READING = {f"lampblack.lab.{name}" for name in ("readings", "scan", "places", "eye")}
 LAWS = {
     # "It changes nothing of the box, presses nothing, and makes nothing of what it reads."
     "host_sim/box/view.py": (
@@ -569,6 +570,14 @@ LAWS = {
     "tools/lampblack/wire/asking.py": (
         HOST | {"serial", "lampblack.cards", "timing_core.light", "timing_core.wire.methods"},
         {"about", "hello"},
+        READS,
+    ),
+    # "It may not know where readings come from."
+    "tools/lampblack/lab/curves.py": (CORE | HOST | WAYS_OF_READING, {"filter"}, READS),
+    # "It may not know how the curves were measured."
+    "tools/lampblack/lab/pair.py": (
+        HOST | WAYS_OF_READING | {"lampblack.lab.strips"},
+        {"readings", "filter"},
         READS,
     ),
     # "It knows no card file and no terminal."

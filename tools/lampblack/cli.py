@@ -28,7 +28,9 @@ from lampblack.cards import trays_file as sequences
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
+from lampblack.lab.burns import effects_of, grade_of_passes
 from lampblack.lab.commands import app as lab_app
+from lampblack.lab.records import load_record
 from lampblack.ledger.commands import backup, ledger_app, restore
 from lampblack.record.record_command import record
 from lampblack.sim.demo import demo
@@ -41,6 +43,7 @@ from lampblack.text.units import UnitError, parse_seconds, parse_step, seconds_e
 from lampblack.wire.box_client import BoxClient, BoxError, Kind
 from lampblack.wire.finding import look, the_box
 from timing_core.light.bench import Bench, setting
+from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS
@@ -95,10 +98,18 @@ def plan(
     port: Annotated[
         str | None, typer.Option(metavar="URL", help="Plan with the bench settings of this box.")
     ] = None,
+    record: Annotated[
+        str | None,
+        typer.Option(metavar="FILE|NAME", help="The paper record; if left out, the one that the card names."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Show the run of a card, press by press."""
+    """Show the run of a card, press by press.
+
+    With a paper record, also the grade that two passes make, and what burns through other filters do.
+    """
     map = PrintingMap.from_dict(cards.load(card))
+    paper, without = _record_of(card, map, record)
     bench = Bench()
     if port is not None:
         with BoxClient(port) as box:
@@ -108,13 +119,36 @@ def plan(
         stages = compile_print(map, bench)
     except Refusal as refusal:
         raise CommandError(f"{card}: {refusal}") from None
+    effects = effects_of(paper, map, stages) if paper else []
+    grade = grade_of_passes(paper, map) if paper else None
     if as_json:
-        _print_json(
-            {"card": map.name, "bench": bench.to_dict(), **tables.run_plain(stages, bench.get("lag_ms"))}
-        )
+        plain = {"card": map.name, "bench": bench.to_dict(), **tables.run_plain(stages, bench.get("lag_ms"))}
+        if paper:
+            plain |= {"record": paper.name, "grade": grade, "burns": [own._asdict() for own in effects]}
+        _print_json(plain)
         return
     _print(f"{map.title or map.name}: {_count(len(stages), 'stage')}. {_bench_line(bench, port)}")
     _print(tables.run_table(stages, bench.get("lag_ms")))
+    if paper and grade:
+        _print(
+            f"By {paper.name}: about grade {paper.grade_text(grade['quarters'])}, R {grade['r10'] / 10:.0f}."
+        )
+    for own in effects:
+        _print(tables.burn_line(own.area, own.filter, own.stops120, own.tones))
+    if without:
+        _print(f"Note: {without}")
+
+
+def _record_of(card: Path, map: PrintingMap, named: str | None) -> tuple[PaperRecord | None, str]:
+    """The paper record to plan with, or why there is none: a card may name one that only its box has."""
+    if named:
+        return load_record(named), ""
+    if not map.record:
+        return None, ""
+    try:
+        return load_record(map.record, card.parent), ""
+    except CommandError as fault:
+        return None, str(fault)
 
 
 @app.command()

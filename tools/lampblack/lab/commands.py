@@ -1,21 +1,235 @@
 """The commands `lampblack lab`: what a laboratory works out, printed.
 
-What must live here: the words of these commands and what they print. Commands that are long have a file of
-their own.
+What must live here: the words of these commands and what they print. What is worked out comes from the
+modules beside this one as plain data. Commands that are long have a file of their own.
 """
+
+from typing import Annotated, Literal
 
 import typer
 
+from lampblack.errors import CommandError
+from lampblack.lab import sums
 from lampblack.lab.carry_command import carry
+from lampblack.lab.grades import half_grades, r10_of_grade, split_for, split_of
+from lampblack.lab.options import (
+    TABLE_MS,
+    AsJson,
+    duration_ms,
+    grades_table,
+    number,
+    option,
+    print_json,
+    say,
+)
+from lampblack.lab.paper_command import paper
+from lampblack.lab.readings import filter_of
+from lampblack.lab.records import load_record
+from lampblack.text import tables
+from lampblack.text.units import parse_seconds, percent_exact, seconds_exact
+from timing_core.light import tray_times
+from timing_core.light.paper_record import grade_of
+from timing_core.light.stops import clock_text, cut_text, seconds_text
 
 app = typer.Typer(
     help="Work out papers, grades and tests of a darkroom; no box is needed.", rich_markup_mode=None
 )
-
-
-@app.callback()
-def _lab() -> None:
-    pass
-
-
+app.command()(paper)
 app.command()(carry)
+
+
+# --- grades
+
+Record = Annotated[
+    str,
+    typer.Option(metavar="FILE|NAME", help="A paper record: a file, or the name of one that comes along."),
+]
+
+
+@app.command()
+def grade(
+    record: Record,
+    soft: Annotated[
+        str | None, typer.Option(metavar="TIME", help="Light through the pair's soft filter.")
+    ] = None,
+    hard: Annotated[str | None, typer.Option(metavar="TIME", help="Light through its hard filter.")] = None,
+    wanted: Annotated[
+        str | None, typer.Option("--grade", metavar="GRADE", help='The grade to make, like "2 1/2".')
+    ] = None,
+    time: Annotated[
+        str | None, typer.Option(metavar="TIME", help="The light through --filter whose tone is to stay.")
+    ] = None,
+    filter: Annotated[
+        str | None, typer.Option("--filter", metavar="FILTER", help="The filter of --time; none if left out.")
+    ] = None,
+    anchor: Annotated[
+        Literal["light tone", "middle", "black"],
+        typer.Option(metavar="TONE", help="The tone that stays: light tone, middle or black."),
+    ] = "light tone",
+    as_json: AsJson = False,
+) -> None:
+    """The grade of two times, or two times for a grade.
+
+    With neither, the table of half grades.
+    """
+    own = load_record(record)
+    if filter is not None:
+        filter = filter_of(filter, "--filter")
+    light_ms = TABLE_MS if time is None else option("--time", parse_seconds, time)
+    if soft is not None or hard is not None:
+        soft_ms, hard_ms = (
+            0 if text is None else option(name, parse_seconds, text)
+            for name, text in (("--soft", soft), ("--hard", hard))
+        )
+        split = split_of(own, soft_ms, hard_ms)
+    elif wanted is not None:
+        if time is None:
+            said = "Which light is right so far? Give --time and --filter."
+            raise typer.BadParameter(said, param_hint="--time")
+        split = split_for(own, r10_of_grade(own, _quarters(wanted)), filter or "", light_ms, anchor)
+    else:
+        rows = half_grades(own, own.filters[0][0] if filter is None else filter, light_ms)
+        if not rows:
+            raise CommandError(
+                f"The record {own.name} has no pair, or no grades. Measure a soft and a hard strip."
+            )
+        if as_json:
+            print_json(rows)
+        else:
+            say(grades_table(rows))
+        return
+    if as_json:
+        print_json(split._asdict())
+        return
+    soft_name, hard_name = own.pair
+    called = "" if split.quarters is None else f", about grade {own.grade_text(split.quarters)}"
+    say(
+        f"{seconds_exact(split.soft_ms)} through {soft_name} and {seconds_exact(split.hard_ms)} through "
+        f"{hard_name}: R {split.r10 / 10:.0f}{called}."
+    )
+
+
+def _quarters(text: str) -> int:
+    whole, _, part = text.strip().rpartition(" ")
+    parts = {"1/4": 1, "1/2": 2, "3/4": 3}
+    quarters = grade_of(text.strip())
+    if quarters is None and part in parts and whole in ("", "0", "1", "2", "3", "4"):
+        quarters = 4 * int(whole or 0) + parts[part]
+    if quarters is None:
+        raise typer.BadParameter(
+            f'"{text}" is no grade. Write 00, or 0 to 5, like "2 1/2".', param_hint="--grade"
+        )
+    return quarters
+
+
+# --- guided tests without a box
+
+
+@app.command()
+def lag(
+    doses: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="TIME=DOSE...", help='A strike and its light in any unit: "0.5 s=0.41".'),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Lamp lag from the light of strikes, less the dark's.
+
+    Without any, the strip that needs no instrument.
+    """
+    if not doses:
+        ladder = sums.lag_ladder()
+        if as_json:
+            print_json(ladder)
+            return
+        table = tables.new_table("area", "strikes>", "lamp s>", "stands for")
+        for row in ladder:
+            table.add_row(row["area"], str(row["strikes"]), tables.seconds(row["lamp_ms"]), row["stands_for"])
+        say(table)
+        say("Where the border to the left half is gone, the patch stands for the lag.")
+        return
+    found = sums.lag_of([_dose(text) for text in doses])
+    if as_json:
+        print_json(found._asdict())
+        return
+    spread = f", the strikes agree to {found.spread_ms:.1f} ms" if len(doses) > 2 else ""
+    say(f"Lag {found.lag_ms:.0f} ms{spread}.")
+    if found.shortest_ms is not None:
+        say(f"Strikes from {seconds_exact(found.shortest_ms)} on give their light to 2 %.")
+
+
+def _dose(text: str) -> tuple[int, float]:
+    time, equals, dose = text.partition("=")
+    if not equals:
+        raise typer.BadParameter(f'"{text}" has no dose. Write {text}=DOSE.', param_hint="TIME=DOSE")
+    return option("TIME=DOSE", parse_seconds, time.strip()), number("TIME=DOSE", dose)
+
+
+@app.command()
+def safelight(
+    first: Annotated[str, typer.Option(metavar="TIME", help='The first time with a change, like "9 min".')],
+    last: Annotated[str, typer.Option(metavar="TIME", help='The last without one, like "4 min".')],
+) -> None:
+    """How long a safelight is safe: half the geometric mean of the two times (ANSI/NAPM IT2.26)."""
+    first_s, last_s = (
+        duration_ms(name, text) // 1000 for name, text in (("--first", first), ("--last", last))
+    )
+    safe_s = sums.safe_s(first_s, last_s)
+    say(f"Safe for {clock_text(1000 * safe_s)}." if safe_s else "Not safe: change it, and test again.")
+
+
+@app.command()
+def drydown(
+    base: Annotated[str, typer.Argument(metavar="TIME", help='The light of a wet print, like "10 s".')],
+    as_json: AsJson = False,
+) -> None:
+    """The pieces of a dry-down test.
+
+    Dry them, and find the one that matches a wet piece which got the whole time.
+    """
+    ladder = sums.dry_down_ladder(option("TIME", parse_seconds, base))
+    if as_json:
+        print_json(ladder)
+        return
+    table = tables.new_table("piece>", "less light>", "stops", "light s>")
+    for row in ladder:
+        stops = cut_text(row["cut_pm"]).partition(" ")[0] if row["cut_pm"] else "0"
+        table.add_row(str(row["piece"]), percent_exact(row["cut_pm"]), stops, tables.seconds(row["light_ms"]))
+    say(table)
+
+
+@app.command()
+def trays(
+    time: Annotated[str | None, typer.Argument(metavar="TIME", help='A tray\'s time, like "60 s".')] = None,
+    at: Annotated[float, typer.Option(metavar="DEGREES", help="The temperature it is for, in °C.")] = 20.0,
+    per_degree: Annotated[
+        int,
+        typer.Option(
+            "--per-degree",
+            min=tray_times.K_MIN,
+            max=tray_times.K_MAX,
+            metavar="N",
+            help="What a degree changes, in 1/120 stop; 12 doubles the time for 10 °C.",
+        ),
+    ] = 12,
+    sight: Annotated[str | None, typer.Option(metavar="TIME", help="When the image was first seen.")] = None,
+    factor: Annotated[
+        float, typer.Option(metavar="N", help="The whole time, in times of first sight.")
+    ] = 6.0,
+    as_json: AsJson = False,
+) -> None:
+    """A tray's time at other temperatures, or the developer's from when the image was first seen."""
+    if sight is not None:
+        whole_ms = tray_times.factor_ms(option("--sight", parse_seconds, sight), round(10 * factor))
+        say(f"{seconds_text(whole_ms)} from when the sheet went in.")
+        return
+    if time is None:
+        raise typer.BadParameter("There is no time to work with. Give TIME or --sight.", param_hint="TIME")
+    rows = sums.tray_times_of(option("TIME", parse_seconds, time), per_degree, round(2 * at))
+    if as_json:
+        print_json(rows)
+        return
+    table = tables.new_table("at>", "time>")
+    for row in rows:
+        table.add_row(tray_times.degrees_text(row["half_degrees"]), seconds_text(row["ms"]))
+    say(table)

@@ -1,0 +1,55 @@
+"""What the commands of the laboratory share: how options are read, and how answers are printed.
+
+What must live here: no command.
+"""
+
+import re
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Annotated, Any, TypeVar
+
+import typer
+
+from lampblack.text import tables
+from lampblack.text.printable import json_text
+from lampblack.text.units import UnitError, parse_seconds
+
+TABLE_MS = 10_000
+"""The time that an exposure table is made for."""
+
+T = TypeVar("T")
+AsJson = Annotated[bool, typer.Option("--json", help="Plain data for programs.")]
+
+
+def option(name: str, parse: Callable[[str], T], text: str) -> T:
+    try:
+        return parse(text)
+    except UnitError as fault:
+        raise typer.BadParameter(str(fault), param_hint=name) from None
+
+
+def duration_ms(name: str, text: str) -> int:
+    minutes = re.fullmatch(r"([0-9]{1,3}(?:\.[0-9])?) ?min", text)
+    return int(Fraction(minutes[1]) * 60000) if minutes else option(name, parse_seconds, text)
+
+
+def number(name: str, text: str) -> float:
+    if re.fullmatch(r" *[0-9]{1,9}(\.[0-9]{1,9})? *", text):
+        return float(text)
+    raise typer.BadParameter(f'"{text}" is no number. Write it like 0.41.', param_hint=name)
+
+
+def say(what: Any) -> None:
+    tables.console().print(what)
+
+
+def print_json(value: Any) -> None:
+    print(json_text(value))
+
+
+def grades_table(rows: list[dict[str, Any]]) -> Any:
+    table = tables.new_table("grade", "R>", "a middle tone>", "a light tone>")
+    for row in rows:
+        both = [" + ".join(tables.seconds(ms) for ms in row[anchor]) for anchor in ("middle", "light tone")]
+        table.add_row(row["grade"], f"{row['r10'] / 10:.0f}", *both)
+    return table
