@@ -410,8 +410,8 @@ def test_as_plain_data_it_is_the_same(lampblack, pier):  # noqa: F811
     ("arguments", "code", "said"),
     [
         ([], 1, "stays as it is. Say what it is carried over to"),
-        (["--print-mm", 0.5, "--light", "diffuser"], 2, '"0.5" is out of range. Write 1 to 3000, in mm.'),
-        (["--print-mm", "nan", "--light", "diffuser"], 2, "is out of range"),
+        (["--print-mm", 0.5, "--light", "diffuser"], 2, '"0.5" is no length here. Write 1 to 3000, in mm.'),
+        (["--print-mm", "nan", "--light", "diffuser"], 2, "is no length here"),
         (["--print-mm", 300, "--light", "condenser"], 1, "a condenser images the lamp into the lens"),
         (["--print-mm", 300], 1, "Say --light diffuser or --light condenser."),
         (["--cell", "1/3"], 2, '"1/3" has no sign. Write "-1/3" where the cell sees less light than before.'),

@@ -79,6 +79,17 @@ def dark(png: bytes) -> Image.Image:
     return image
 
 
+def keep_picture(png: bytes, name: str) -> None:
+    """A screenshot, on which nothing may be brighter than the ink; kept for the documents if asked to."""
+    image = dark(png)
+    if os.environ.get("LAMPBLACK_PICTURES"):
+        PICTURES.mkdir(exist_ok=True)
+        # A page of reds needs no more than a hundred of them.
+        image.quantize(128, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(
+            PICTURES / f"{name}.png", optimize=True
+        )
+
+
 class Screen:
     def __init__(self, page: Page, room: Darkroom) -> None:
         self.page = page
@@ -159,14 +170,8 @@ class Screen:
         return {area: cells for area, *cells in rows}
 
     def shoot(self, name: str) -> None:
-        """A screenshot, on which nothing may be brighter than the ink; kept for the documents if asked to."""
-        image = dark(self.page.screenshot())
-        if os.environ.get("LAMPBLACK_PICTURES"):
-            PICTURES.mkdir(exist_ok=True)
-            # A page of reds needs no more than a hundred of them.
-            image.quantize(128, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(
-                PICTURES / f"{name}.png", optimize=True
-            )
+        """As `keep_picture` keeps it."""
+        keep_picture(self.page.screenshot(), name)
 
     # --- what a person does
 

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from tests.browser.screen import dark, keep_picture
 from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
 from tests.test_lab_page import exposed, picture_of
 
@@ -65,6 +66,7 @@ def test_a_paper_record_grows_is_made_and_kept(at, place):
     keep.click()
     expect(page.locator("#told")).to_contain_text("rc-pearl.toml is kept", timeout=30_000)
     assert place.folder.paper("rc-pearl").name == "rc-pearl"
+    keep_picture(page.screenshot(), "laboratory-paper")
     # What is typed now is another record than the one that was made.
     strip.get_by_label("Densities").fill(DENSITIES + " 2.03")
     expect(keep).to_be_disabled()
@@ -80,6 +82,7 @@ def test_a_card_is_carried_over_and_kept(at, place):
     expect(page.get_by_role("button", name="Keep the new card")).to_be_disabled()
     page.get_by_label("Aperture").fill("")
     expect(page.locator("#carried")).to_contain_text("First strip: 5 patches")
+    dark(page.screenshot())
     page.get_by_placeholder("name of the new card").fill("harder")
     page.get_by_role("button", name="Keep the new card").click()
     expect(page.locator("#told")).to_contain_text("harder.toml is kept")
@@ -132,6 +135,8 @@ def test_areas_are_drawn_on_a_picture_and_come_on_the_record(at, place):
     drawn = {own["area"]: own["corners"] for own in place.folder.areas("breakwater")["outlines"]}
     assert drawn["sky"][1] == pytest.approx([8000, 2000], abs=40)
     assert drawn["posts"] == [[5000, 5000], [5500, 5000], [5500, 5500]]
+    page.mouse.move(0, 0)
+    keep_picture(page.screenshot(), "laboratory-record")
     with page.expect_download() as download:
         page.get_by_role("link", name="PDF").click()
     assert download.value.path().read_bytes().startswith(b"%PDF")
@@ -151,6 +156,7 @@ def test_the_ledger_finds_an_entry_and_makes_its_card(at, place):
     expect(entries.first).to_contain_text("print 2 of 2")
     entries.first.click()
     expect(page.locator("#entry")).to_contain_text("Base, pass 1")
+    dark(page.screenshot())
     place.folder.card_path("breakwater").unlink()
     page.get_by_role("button", name="Make its card").click()
     expect(page.locator("#told")).to_contain_text("breakwater.toml is kept")
