@@ -9,25 +9,38 @@ In a block of `wire` the requests are the page's own, and everything else is mad
 import re
 from binascii import crc32
 from functools import partial
+from io import BytesIO
 from pathlib import Path
+
+from PIL import Image
 
 from host_sim.box.frame_pictures import png_bytes
 from host_sim.box.memory_disk import MemoryDisk
 from host_sim.box.platform import desk_platform
 from host_sim.box.script import Player
 from host_sim.box.session import Session
+from host_sim.darkroom.ideal_print import ideal_greys
+from host_sim.darkroom.planned_light import planned_print
+from host_sim.optics import negatives
 from lampblack.cards import card_file as cards
+from lampblack.cards import trays_file
+from lampblack.cards.areas_file import of_outlines
+from lampblack.record.contents import contents_of
+from lampblack.record.page_drawing import drawn
+from lampblack.record.page_layout import laid_out
 from lampblack.sim import state_diagram as diagram
 from lampblack.sim.published_papers import record_of
+from lampblack.sim.simulator import build
 from lampblack.text.settings import AUTO, MEANINGS, setting_text
 from timing_core.canonical import encode
-from timing_core.light.bench import setting, setting_keys
+from timing_core.light.bench import Bench, setting, setting_keys
 from timing_core.light.printing_map import Mark, PrintingMap
 from timing_core.light.stops import scale
 from timing_core.wire.framing import frame
 
 DOCS = Path(__file__).parent
 IMAGES = DOCS / "images"
+RECORD_PICTURE = DOCS / "screens" / "printing-record.png"
 EXAMPLES = Path(cards.__file__).parent.parent / "examples"
 SCALE = 4
 LAG_MS = 124
@@ -379,9 +392,34 @@ def with_blocks(page: str) -> str:
     )
 
 
+def record_picture() -> bytes:
+    """The printing record of the sheet that `lampblack demo` makes, given by ideal hands, as a PNG. Needs the
+    extra `lab`."""
+    card = cards.load(EXAMPLES / "workroom.toml")
+    map, film, house = PrintingMap.from_dict(card), negatives.negative("workroom"), build("tungsten").house
+    doses = {key: ms * house.lux / 1000 for key, ms in planned_print(map).items()}
+    contents = contents_of(
+        card,
+        Bench(),
+        of_outlines(card, film.outlines),
+        trays_file.SEQUENCES.load(EXAMPLES.parent / "trays" / "fibre.toml"),
+        edition=(7, 25),
+        date="27 November 2026",
+    )
+    greys = ideal_greys(doses, film, house.paper)
+    (page,) = laid_out(contents, "a4", (greys.shape[1], greys.shape[0]))
+    (png,) = drawn([page], "png", greys, contents.title)
+    with Image.open(BytesIO(png)) as large:
+        small = large.resize((large.width // 3, large.height // 3), Image.Resampling.LANCZOS)
+    file = BytesIO()
+    small.quantize(32).save(file, "PNG", optimize=True)
+    return file.getvalue()
+
+
 def main() -> None:
     for name, png in pictures().items():
         (IMAGES / f"{name}.png").write_bytes(png)
+    RECORD_PICTURE.write_bytes(record_picture())
     for path in DOCS.glob("*.md"):
         page = path.read_text(encoding="utf-8")
         if with_blocks(page) != page:

@@ -6,8 +6,10 @@ tries the same examples each time, so that a change is judged and not the draw; 
 
 import gc
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
+import platformdirs
 import pytest
 from hypothesis import settings
 
@@ -36,6 +38,17 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 20, 20)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_data(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """The data folder of whoever runs the tests is left alone, by what they start as well."""
+    folder = tmp_path_factory.mktemp("data")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_DATA_HOME", str(folder))
+        patch.delenv("LAMPBLACK_DATABASE", raising=False)
+        patch.setattr(platformdirs, "user_data_path", lambda name, **_: folder / name)
+        yield
 
 
 @pytest.fixture(scope="session")

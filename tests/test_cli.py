@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
+import pypdf
 import pytest
 
 from lampblack import cli
@@ -423,27 +424,27 @@ def test_a_plan_with_the_bench_of_a_box(lampblack, server):
 
 def test_the_ledger_in_its_three_forms(lampblack, server):
     port = ("--port", server.port)
-    assert lampblack("ledger", "--json", *port).json == []
+    assert lampblack("ledger", "box", "--json", *port).json == []
     server.print_card(SPLIT)
     server.print_card(ONE_PASS)
     plan = lampblack("plan", SPLIT, "--json").json
     planned = [stage["light_ms"] for stage in plan["stages"] if stage["kind"] != "fit"]
 
-    records = lampblack("ledger", "--json", *port).json
+    records = lampblack("ledger", "box", "--json", *port).json
     assert [record["map"]["name"] for record in records] == ["workroom", "breakwater"]
     # Whoever asked has told the box the time by asking.
     assert all(datetime.fromisoformat(record["at"]) for record in records)
     assert [stage["given_ms"] for stage in records[0]["stages"]] == planned
 
-    rows = list(csv.DictReader(io.StringIO(lampblack("ledger", "--csv", *port).out)))
+    rows = list(csv.DictReader(io.StringIO(lampblack("ledger", "box", "--csv", *port).out)))
     assert len(rows) == sum(len(record["stages"]) for record in records)
     assert [int(row["given_ms"]) for row in rows if row["card"] == "workroom"] == planned
 
-    table = lampblack("ledger", *port).out.splitlines()
+    table = lampblack("ledger", "box", *port).out.splitlines()
     assert len(table) == 3
     assert f"{sum(planned) / 1000:.2f}" in table[1]
-    assert len(lampblack("ledger", "--after", records[0]["n"], "--json", *port).json) == 1
-    one_line(lampblack("ledger", "--json", "--csv", *port), 2)
+    assert len(lampblack("ledger", "box", "--after", records[0]["n"], "--json", *port).json) == 1
+    one_line(lampblack("ledger", "box", "--json", "--csv", *port), 2)
 
 
 def test_the_port_may_come_from_the_environment(lampblack, server, monkeypatch):
@@ -492,11 +493,25 @@ def test_a_wrong_call_is_one_line(lampblack, arguments, code, says):
 def test_every_command_explains_itself(lampblack):
     page = lampblack("--help")
     assert (page.code, page.err) == (0, "")
-    for name in ("plan", "strip", "push", "pull", "shelf", "drop", "ledger", "state", "ports"):
+    for name in (
+        "plan",
+        "strip",
+        "push",
+        "pull",
+        "shelf",
+        "drop",
+        "ledger",
+        "state",
+        "ports",
+        "backup",
+        "restore",
+    ):
         assert f"  {name} " in page.out
         assert lampblack(name, "--help").code == 0
-    for name in ("push", "pull", "list", "remove"):
-        for group in ("paper", "trays"):
+    groups = dict.fromkeys(("paper", "trays"), ("push", "pull", "list", "remove"))
+    groups["ledger"] = ("box", "pull", "list", "show", "again", "editions", "export")
+    for group, names in groups.items():
+        for name in names:
             assert f"  {name} " in lampblack(group, "--help").out
             assert lampblack(group, name, "--help").code == 0
 
@@ -536,9 +551,15 @@ def test_the_shell_completes_commands():
     assert run_script(env=environment).stdout.split() == [b"plan"]
 
 
-def test_the_demo_gives_its_print_whole(lampblack):
+def test_the_demo_gives_its_print_whole_and_draws_its_record(lampblack, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
     told = lampblack("demo")
     assert told.code == 0, told.err
     (row,) = [line for line in told.out.partition("The ledger")[2].splitlines() if " workroom " in line]
     assert " yes " in row
     assert "No verdict" not in told.out
+    assert "lampblack-demo.pdf has the sheet" in told.out
+    (page,) = pypdf.PdfReader(tmp_path / "lampblack-demo.pdf").pages
+    said = page.extract_text()
+    for area in ("stool", "floor", "ceiling", "window"):
+        assert said.count(area) >= 2, "in the run and on the picture"

@@ -19,11 +19,14 @@ import zlib
 from collections.abc import AsyncIterator, Iterable, Iterator
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 from queue import SimpleQueue
 
+import numpy as np
 import pytest
 import typer
+from PIL import Image
 
 from host_sim.box.frame_pictures import half_blocks
 from host_sim.box.live import Live
@@ -442,8 +445,9 @@ def parse_only(arguments: list[str]) -> None:
 
 @every_page
 def test_commands_do_what_the_page_shows(page, port, tmp_path, monkeypatch, capsys):
-    """In a copy of the checkout's examples, against a box of its own."""
-    shutil.copytree(EXAMPLES, tmp_path / "tools" / "lampblack" / "examples")
+    """In a copy of what comes along, against a box of its own."""
+    for folder in ("examples", "papers", "trays"):
+        shutil.copytree(EXAMPLES.parent / folder, tmp_path / "tools" / "lampblack" / folder)
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("LAMPBLACK_PORT", raising=False)
     for kind, inside in fences(page):
@@ -538,6 +542,15 @@ def test_every_picture_is_shown():
     said = "\n".join(text_of(page) for page in PAGES)
     for name in MADE["pictures"]():
         assert f"images/{name}.png" in said, name
+
+
+@pytest.mark.long
+def test_the_picture_of_a_printing_record_is_the_one_that_is_drawn_now():
+    """But for the last shade of its greys, which goes with the versions of what draws it."""
+    with Image.open(MADE["RECORD_PICTURE"]) as kept, Image.open(BytesIO(MADE["record_picture"]())) as now:
+        assert kept.size == now.size
+        apart = np.abs(np.asarray(kept.convert("L"), int) - np.asarray(now.convert("L"), int))
+    assert apart.mean() < 1, "it is stale: run `make diagram`"
 
 
 def test_every_picture_of_the_page_is_shown():

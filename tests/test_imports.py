@@ -311,6 +311,9 @@ FILM = {"host_sim.optics.negatives", "host_sim.optics.scenery"}
 SHADES = {"host_sim.optics.shades"}
 HOST = {"host_sim"}
 BROWSER = {"starlette", "uvicorn", "webbrowser", "websockets", "lampblack"}
+DATABASE = {"alembic", "sqlalchemy", "sqlite3", "lampblack.ledger.home", "lampblack.ledger.schema"}
+PORTS = {"serial", "lampblack.wire"}
+TERMINAL = {"rich", "typer", "lampblack.cli", "lampblack.ledger.commands", "lampblack.text.tables"}
 WALL_CLOCK = {"asyncio", "time", "datetime", "host_sim.box.live"}
 WAYS_OF_READING = {f"lampblack.lab.{name}" for name in ("readings", "scan", "places", "eye")}
 LAWS = {
@@ -419,6 +422,12 @@ LAWS = {
         READS,
     ),
     # "It may not know the box or how the light came to be given."
+    "host_sim/darkroom/ideal_print.py": (
+        CORE | SESSION | HANDS | LIGHT | SHADES,
+        {"box", "session", "stages", "hands"},
+        READS,
+    ),
+    # The same.
     "host_sim/darkroom/development.py": (
         CORE | SESSION | HANDS | LIGHT | SHADES,
         {"box", "session", "stages", "hands"},
@@ -507,6 +516,55 @@ LAWS = {
         CORE | {"lampblack.accept.steps", "timing_core.machine", "timing_core.panel"},
         set(),
         {"box.call", "box.state", "box.close"},
+    ),
+    # "It may not know files, nor what is printed."
+    "tools/lampblack/lab/carry.py": (
+        HOST | {"lampblack.cards", "lampblack.files", "lampblack.text", "rich", "typer"},
+        set(),
+        READS,
+    ),
+    # "It may not know paper, letters or places."
+    "tools/lampblack/record/contents.py": (
+        HOST
+        | {f"lampblack.record.{name}" for name in ("lettering", "page_layout", "page_drawing")}
+        | {"matplotlib"},
+        set(),
+        READS,
+    ),
+    # "It may not know what the words mean, nor how a page becomes a file."
+    "tools/lampblack/record/page_layout.py": (
+        HOST | CORE | {"lampblack.cards", "lampblack.record.page_drawing", "matplotlib"},
+        set(),
+        READS,
+    ),
+    # "It may not know what is laid out, nor where files go."
+    "tools/lampblack/record/page_drawing.py": (
+        HOST | CORE | {"lampblack.cards", "lampblack.files", "lampblack.record.contents"},
+        set(),
+        READS,
+    ),
+    # "What it may not know: databases, ports and files."
+    "tools/lampblack/ledger/entries.py": (
+        HOST | DATABASE | PORTS | {"pathlib", "lampblack.files"},
+        set(),
+        READS,
+    ),
+    # "It may not know a database, a port or a table."
+    "tools/lampblack/ledger/editions.py": (HOST | DATABASE | PORTS | {"rich"}, set(), READS),
+    # "It may not know the terminal."
+    "tools/lampblack/ledger/pulling.py": (HOST | TERMINAL | {"sqlalchemy"}, set(), {"box.ledger"}),
+    # "It may not know ports or the terminal."
+    "tools/lampblack/ledger/home.py": (HOST | PORTS | TERMINAL, set(), READS),
+    # "It may not know the terminal or a database."
+    "tools/lampblack/ledger/backup.py": (
+        HOST | DATABASE | TERMINAL,
+        set(),
+        {f"box.{name}" for name in ("bench_get", "call", "cards", "keeps", "ledger", "pull")},
+    ),
+    "tools/lampblack/ledger/restore.py": (
+        HOST | DATABASE | TERMINAL,
+        set(),
+        {f"box.{name}" for name in ("bench_get", "bench_set", "cards", "keeps", "most", "push")},
     ),
     # "It may not know what is asked for, nor how a port is opened."
     "tools/lampblack/wire/asking.py": (

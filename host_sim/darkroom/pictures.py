@@ -10,10 +10,14 @@ from __future__ import annotations
 import io
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
 from host_sim.darkroom.checks import RoomError
 from host_sim.optics.pixels import Pixels
+
+Greys = NDArray[np.uint8]
+"""0 to 255 at each point."""
 
 PICTURES = ("negative", "print", "errors")
 BASE_DENSITY = 0.05
@@ -41,7 +45,7 @@ class Pictures:
         self._note("negative", transmittance)
 
     def show_print(self, density: Pixels) -> None:
-        self._note("print", _png(_seen(10 ** -(density + np.float32(BASE_DENSITY)))))
+        self._note("print", _as_png(greys_of_print(density)))
 
     def show_errors(self, stops: Pixels | None) -> None:
         """How far off every point is; None where there is no telling."""
@@ -70,9 +74,22 @@ def _seen(light: Pixels) -> Pixels:
     return light ** np.float32(1 / DISPLAY_GAMMA)
 
 
+def greys_of_print(density: Pixels) -> Greys:
+    """How a print of these densities above base and fog looks on a display."""
+    return _levels(_seen(10 ** -(density + np.float32(BASE_DENSITY))))
+
+
+def _levels(grey: Pixels) -> Greys:
+    """Of values 0..1."""
+    return np.clip(grey * 255 + 0.5, 0, 255).astype(np.uint8)
+
+
 def _png(grey: Pixels) -> bytes:
     """A picture of values 0..1."""
-    levels = np.clip(grey * 255 + 0.5, 0, 255).astype(np.uint8)
+    return _as_png(_levels(grey))
+
+
+def _as_png(greys: Greys) -> bytes:
     file = io.BytesIO()
-    Image.fromarray(levels).save(file, "PNG", compress_level=1)
+    Image.fromarray(greys).save(file, "PNG", compress_level=1)
     return file.getvalue()

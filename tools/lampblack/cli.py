@@ -5,7 +5,6 @@ made in `text`, boxes reached through `box_client`. Results go to stdout, everyt
 stderr; an error is one line and exit code 1, a wrong call one line and exit code 2.
 """
 
-import csv
 import difflib
 import os
 import sys
@@ -22,6 +21,7 @@ from lampblack.accept.accept import accept
 from lampblack.board.doctor import doctor
 from lampblack.board.image import image
 from lampblack.board.install import install
+from lampblack.cards import areas_file as areas
 from lampblack.cards import card_file as cards
 from lampblack.cards import paper_file as papers
 from lampblack.cards import trays_file as sequences
@@ -31,6 +31,8 @@ from lampblack.files import write_file
 from lampblack.lab.burns import effects_of, grade_of_passes
 from lampblack.lab.commands import app as lab_app
 from lampblack.lab.records import load_record
+from lampblack.ledger.commands import backup, ledger_app, restore
+from lampblack.record.record_command import record
 from lampblack.sim.demo import demo
 from lampblack.sim.simulator import sim
 from lampblack.sim.state_diagram import diagram
@@ -67,6 +69,7 @@ app.add_typer(paper_app, name="paper")
 trays_app = typer.Typer(help="Put tray sequences into a box, and list them.", rich_markup_mode=None)
 app.add_typer(trays_app, name="trays")
 app.add_typer(lab_app, name="lab")
+app.add_typer(ledger_app, name="ledger")
 
 T = TypeVar("T")
 Port = Annotated[
@@ -198,9 +201,14 @@ def strip(
 def push(card: Annotated[list[Path], typer.Argument(help="Cards: TOML files.")], port: Port = None) -> None:
     """Put cards on the box's shelf.
 
-    A card of the same name is replaced. All cards are read before any is sent.
+    A card of the same name is replaced. All cards are read before any is sent. Areas stay here.
     """
-    _push([cards.load(path) for path in card], "card", port)
+    stay = [path for path in card if areas.is_areas(path)]
+    if len(stay) == len(card):
+        raise CommandError(f"{stay[0]} is not pushed: areas stay on this computer. Give the card.")
+    _push([cards.load(path) for path in card if path not in stay], "card", port)
+    for path in stay:
+        print(printable(f"{path} stays here: areas are not pushed."), file=sys.stderr)
 
 
 _WHERE: dict[Kind, str] = {"card": "on the shelf", "paper": "in the box", "sequence": "in the box"}
@@ -244,6 +252,8 @@ def pull(
 def _pull(
     name: str, kind: Kind, dump: Callable[[dict[str, Any]], str], port: str | None, out: Path, force: bool
 ) -> None:
+    if areas.is_areas(out):
+        raise CommandError(f"{out} is not written: that is where the areas of a card are. Give another name.")
     with BoxClient(the_box(port)) as box:
         text = dump(box.pull(name, kind=kind))
     if out == Path("-"):
@@ -373,7 +383,7 @@ def trays_remove(
     _remove(name, "sequence", port)
 
 
-# --- bench, ledger, state, ports
+# --- bench, state, ports
 
 
 @bench_app.command("get")
@@ -415,28 +425,6 @@ def bench_set(
 
 
 @app.command()
-def ledger(
-    port: Port = None,
-    after: Annotated[
-        int, typer.Option(min=0, metavar="N", help="Only what has a higher number than this.")
-    ] = 0,
-    as_json: AsJson = False,
-    as_csv: Annotated[bool, typer.Option("--csv", help="A row for each stage, for a spreadsheet.")] = False,
-) -> None:
-    """Show what the box has exposed."""
-    if as_json and as_csv:
-        raise typer.BadParameter("--json and --csv are two forms. Give one of them.", param_hint="--csv")
-    with BoxClient(the_box(port)) as box:
-        records = list(box.ledger(after))
-    if as_json:
-        _print_json(records)
-    elif as_csv:
-        csv.writer(sys.stdout, lineterminator="\n").writerows(tables.ledger_rows(records))
-    else:
-        _print(tables.ledger_table(records))
-
-
-@app.command()
 def state(port: Port = None, as_json: AsJson = False) -> None:
     """Show what the box is doing."""
     with BoxClient(the_box(port)) as box:
@@ -468,6 +456,15 @@ app.command()(install)
 app.command()(image)
 app.command()(doctor)
 app.command()(accept)
+
+# --- what is kept of a print
+
+app.command()(record)
+
+# --- all that a box keeps
+
+app.command()(backup)
+app.command()(restore)
 
 # --- the box with nothing attached
 

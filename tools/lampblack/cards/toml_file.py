@@ -53,21 +53,23 @@ class FileError(Exception):
 
 class Kind(NamedTuple):
     """A kind of file: what it is called, its keys, what makes the core's plain form of the values that were
-    read, with what no single key can see checked, and what the core itself makes of that."""
+    read, with what no single key can see checked, and what the core itself makes of that. It is `size_max`
+    bytes long at most."""
 
     what: str
     table: "Table"
     plain: Callable[[dict[str, Any], list], dict[str, Any]]
     checked: Callable[[dict[str, Any]], dict[str, Any]]
+    size_max: int = SIZE_MAX
 
     def load(self, path: Path | str) -> dict[str, Any]:
         """What the file at `path` has, in the core's plain form. Raises FileError, or OSError."""
         if Path(path).exists() and not Path(path).is_file():
             raise FileError(str(path), [(1, f"this is no file. Give a {self.what}, which is a TOML file.")])
         with Path(path).open("rb") as file:
-            data = file.read(SIZE_MAX + 1)
-        if len(data) > SIZE_MAX:
-            said = f"the file is over {SIZE_MAX} bytes. Give it one {self.what} only."
+            data = file.read(self.size_max + 1)
+        if len(data) > self.size_max:
+            said = f"the file is over {self.size_max} bytes. Give it one {self.what} only."
             raise FileError(str(path), [(1, said)])
         try:
             text = data.decode("utf-8-sig")
@@ -150,7 +152,7 @@ class Leaf(NamedTuple):
 
 
 class Key(NamedTuple):
-    kind: "Leaf | Table | Values | Rows"
+    kind: "Leaf | Table | Values | Pairs | Rows"
     meaning: str
     required: bool = False
 
@@ -229,6 +231,38 @@ class Values(NamedTuple):
         return [self.leaf.read(value, where, faults) for value in raw]
 
 
+class Pairs(NamedTuple):
+    """`low` to `high` pairs of values of one kind, each in brackets of its own."""
+
+    leaf: Leaf
+    low: int
+    high: int
+
+    def schema(self) -> dict[str, Any]:
+        return {
+            "type": "array",
+            "minItems": self.low,
+            "maxItems": self.high,
+            "items": Values(self.leaf, 2).schema(),
+        }
+
+    def read(self, raw: object, where: Where, faults: Faults) -> list[list[Any]]:
+        if not isinstance(raw, list) or not self.low <= len(raw) <= self.high:
+            faults.append(
+                (where, f"{where[-1]}: it has {self.low} to {self.high} pairs. {self.example(where)}.")
+            )
+            return []
+        for pair in raw:
+            if not isinstance(pair, list) or len(pair) != 2:
+                faults.append((where, f"{where[-1]}: a pair has two values. {self.example(where)}."))
+                return []
+        return [[self.leaf.read(value, where, faults) for value in pair] for pair in raw]
+
+    def example(self, where: Where) -> str:
+        shown = json.dumps(self.leaf.example)
+        return f"Write {where[-1]} = [[{shown}, {shown}], ...]"
+
+
 class Rows(NamedTuple):
     """`low` to `high` tables, one after another."""
 
@@ -263,7 +297,9 @@ def _shown(raw: object) -> str:
     return json.dumps(raw, default=str).strip('"')
 
 
-def _example(name: str, kind: "Leaf | Table | Values | Rows") -> str:
+def _example(name: str, kind: "Leaf | Table | Values | Pairs | Rows") -> str:
+    if isinstance(kind, Pairs):
+        return kind.example((name,))
     if isinstance(kind, Leaf):
         return f"Write {name} = {json.dumps(kind.example)}"
     if isinstance(kind, Values):

@@ -10,6 +10,7 @@ import typer
 
 from lampblack.errors import CommandError
 from lampblack.lab import sums
+from lampblack.lab.carry_command import carry
 from lampblack.lab.grades import half_grades, r10_of_grade, split_for, split_of
 from lampblack.lab.options import (
     TABLE_MS,
@@ -34,6 +35,7 @@ app = typer.Typer(
     help="Work out papers, grades and tests of a darkroom; no box is needed.", rich_markup_mode=None
 )
 app.command()(paper)
+app.command()(carry)
 
 
 # --- grades
@@ -140,7 +142,7 @@ def lag(
         if as_json:
             print_json(ladder)
             return
-        table = tables.new_table("area", "strikes>", "lamp s>", "stands for")
+        table = tables.columns("area", "strikes>", "lamp s>", "stands for")
         for row in ladder:
             table.add_row(row["area"], str(row["strikes"]), tables.seconds(row["lamp_ms"]), row["stands_for"])
         say(table)
@@ -189,7 +191,7 @@ def drydown(
     if as_json:
         print_json(ladder)
         return
-    table = tables.new_table("piece>", "less light>", "stops", "light s>")
+    table = tables.columns("piece>", "less light>", "stops", "light s>")
     for row in ladder:
         stops = cut_text(row["cut_pm"]).partition(" ")[0] if row["cut_pm"] else "0"
         table.add_row(str(row["piece"]), percent_exact(row["cut_pm"]), stops, tables.seconds(row["light_ms"]))
@@ -227,7 +229,7 @@ def trays(
     if as_json:
         print_json(rows)
         return
-    table = tables.new_table("at>", "time>")
+    table = tables.columns("at>", "time>")
     for row in rows:
         table.add_row(tray_times.degrees_text(row["half_degrees"]), seconds_text(row["ms"]))
     say(table)

@@ -1,7 +1,8 @@
 """`lampblack demo`: one print, from card to exposed sheet, told as it goes.
 
 What must live here: the telling. The card goes over a real port into the simulated box, the box is
-printed from by pressing its controls, and the light on the paper is the lamp house's own.
+printed from by pressing its controls, the light on the paper is the lamp house's own, and the printing
+record at the end shows the sheet that this light makes.
 """
 
 import asyncio
@@ -17,7 +18,10 @@ from host_sim.box.live import Live
 from host_sim.box.script import Player
 from host_sim.box.session import Watcher
 from host_sim.box.view import BoxView
+from lampblack.cards import areas_file
 from lampblack.cards import card_file as cards
+from lampblack.errors import CommandError
+from lampblack.record.record_command import write_record
 from lampblack.sim.simulator import Darkroom, build, report_tables
 from lampblack.text import tables
 from lampblack.wire.box_client import BoxClient
@@ -29,6 +33,7 @@ from timing_core.light.stops import stops_text
 CARD = "workroom.toml"
 SCRIPT = "split-grade-print.txt"
 LAMP = "tungsten"
+RECORD = Path("lampblack-demo.pdf")
 PRESSED = {"expose": "EXPOSE", "back": "BACK", "lamp": "LAMP", "press": "press dial", "dial": "turn"}
 
 
@@ -76,7 +81,10 @@ class _Telling(Watcher):
 
 
 def demo() -> None:
-    """Print one sheet with nothing attached: card, run, keys, light, ledger."""
+    """Print one sheet with nothing attached: card, run, keys, light, ledger, printing record.
+
+    The record is written as lampblack-demo.pdf in this folder, over the one of an earlier demo.
+    """
     asyncio.run(_demo())
 
 
@@ -121,7 +129,28 @@ async def _tell(card: dict[str, Any], darkroom: Darkroom, live: Live) -> None:
 
     _title("The ledger", "what the box wrote down, read back over the port")
     _show(tables.ledger_table(await asyncio.to_thread(_ledger, port)))
+
+    _title("The printing record", "the page that goes into the box of prints")
+    _draw_record(card, bench, darkroom)
     print("\nNow by hand: `lampblack sim` in one terminal, `lampblack push CARD --port …` in another.")
+
+
+def _draw_record(card: dict[str, Any], bench: Bench, darkroom: Darkroom) -> None:
+    """With the sheet as it is developed, on which the areas of its negative are outlined."""
+    # The film and its arrays take their time to make.
+    from host_sim.darkroom.ideal_print import ideal_greys
+    from host_sim.optics.negatives import negative
+
+    film = negative(card["name"])
+    ((sheet, _),) = darkroom.hands.report()
+    greys = ideal_greys(sheet.doses, film, sheet.paper)
+    areas = areas_file.of_outlines(card, film.outlines)
+    try:
+        write_record(RECORD, True, card, bench, greys, areas=areas)
+    except CommandError as fault:
+        print(fault)
+    else:
+        print(f"{RECORD} has the sheet, its areas, and the run: open it, or print it.")
 
 
 def _example(name: str) -> str:

@@ -79,7 +79,7 @@ def run_table(stages: list[Stage], lag_ms: int) -> Table:
     """
     plain = run_plain(stages, lag_ms)
     dries_down = any(stage.shown_ms != stage.light_ms for stage in stages)
-    table = new_table("#>", "stage", "area", "filter", "stops>")
+    table = columns("#>", "stage", "area", "filter", "stops>")
     if dries_down:
         _add(table, "shown s>")
     _add(table, "light s>", "lamp s>", "dodge windows, s of light")
@@ -156,7 +156,7 @@ def strip_plain(strip: Strip, map: PrintingMap, stages: list[Stage], lag_ms: int
 
 def strip_table(plain: dict[str, Any], exact_stops: bool) -> Table:
     """`strip_plain` as a table; `exact_stops` where its steps are stops, not plain seconds."""
-    table = new_table("patch>", "stops>", "patch gets s>", "this press s>", "lamp s>")
+    table = columns("patch>", "stops>", "patch gets s>", "this press s>", "lamp s>")
     for row in plain["patches"]:
         stops120 = row["stops120"]
         table.add_row(
@@ -173,14 +173,14 @@ def strip_table(plain: dict[str, Any], exact_stops: bool) -> Table:
 
 
 def shelf_table(cards: Iterable[dict[str, Any]]) -> Table:
-    table = new_table("name", "title", "digest")
+    table = columns("name", "title", "digest")
     for card in cards:
         table.add_row(card["name"], card["title"], card["digest"][:12])
     return table
 
 
 def papers_table(records: Iterable[dict[str, Any]]) -> Table:
-    table = new_table("name", "edition", "digest")
+    table = columns("name", "edition", "digest")
     for record in records:
         table.add_row(record["name"], record["title"], record["digest"][:12])
     return table
@@ -188,7 +188,7 @@ def papers_table(records: Iterable[dict[str, Any]]) -> Table:
 
 def bench_table(values: dict[str, Any]) -> Table:
     """The settings of `values` in the panel's order."""
-    table = new_table("key", "value", "on the panel", "what it is")
+    table = columns("key", "value", "on the panel", "what it is")
     for key, label, *_ in map(setting, setting_keys()):
         if key in values:
             table.add_row(key, setting_text(key, values[key]), label, MEANINGS[key])
@@ -196,7 +196,7 @@ def bench_table(values: dict[str, Any]) -> Table:
 
 
 def state_table(state: dict[str, Any]) -> Table:
-    table = new_table("what", "now")
+    table = columns("what", "now")
     for key, value in state.items():
         table.add_row(key, value if isinstance(value, str) else str(value).lower())
     return table
@@ -210,7 +210,7 @@ def port_plain(url: str, about: str, box: dict[str, Any] | None) -> dict[str, st
 
 def ports_table(ports: list[tuple[str, str, dict[str, Any] | None]]) -> Table:
     """A row for each port, as `port_plain` takes it; the last columns are there only with a box."""
-    table = new_table("port", "what is there")
+    table = columns("port", "what is there")
     if any(box for _, _, box in ports):
         _add(table, "box", "version")
     for url, about, box in ports:
@@ -228,10 +228,15 @@ def _named(record: dict[str, Any]) -> dict[str, Any]:
     return {**record, "card": map["name"], "title": map["title"]}
 
 
+def local_time(moment: str) -> str:
+    """A moment (ISO 8601) as this PC's clock has it."""
+    return datetime.fromisoformat(moment).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
 def _when(record: dict[str, Any]) -> str:
-    """Date and time as this PC's clock has it; where no PC had told the box the time, since its power-up."""
+    """Date and time; where no PC had told the box the time, since its power-up."""
     if record["at"]:
-        return datetime.fromisoformat(record["at"]).astimezone().strftime("%Y-%m-%d %H:%M")
+        return local_time(record["at"])
     if record["up_s"] is None:
         return "not known"
     return f"{record['up_s'] // 60} min after power-up"
@@ -239,7 +244,7 @@ def _when(record: dict[str, Any]) -> str:
 
 def ledger_table(records: Iterable[dict[str, Any]]) -> Table:
     """A row for each record; the stages are in the plain data and in `ledger_rows`."""
-    table = new_table("n>", "when", "kind", "card", "title", "whole", "lights>", "light s>", "dry-down>")
+    table = columns("n>", "when", "kind", "card", "title", "whole", "lights>", "light s>", "dry-down>")
     for record in map(_named, records):
         table.add_row(
             str(record["n"]),
@@ -261,12 +266,12 @@ def ledger_rows(records: Iterable[dict[str, Any]]) -> list[list[Any]]:
     for record in map(_named, records):
         for stage in record["stages"]:
             rows.append(
-                [_cell(record[key]) for key in LEDGER_COLUMNS] + [_cell(stage[key]) for key in STAGE_COLUMNS]
+                [cell(record[key]) for key in LEDGER_COLUMNS] + [cell(stage[key]) for key in STAGE_COLUMNS]
             )
     return rows
 
 
-def _cell(value: Any) -> Any:
+def cell(value: Any) -> Any:
     """For a spreadsheet: words for yes and no, nothing for what is not known."""
     if value is None:
         return ""
@@ -276,15 +281,15 @@ def _cell(value: Any) -> Any:
 # --- shared
 
 
-def new_table(*columns: str) -> Table:
-    """An empty table. A heading that ends in ">" has figures under it, flush right."""
+def columns(*names: str) -> Table:
+    """A table without rows. A heading that ends in ">" has figures under it, flush right."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    _add(table, *columns)
+    _add(table, *names)
     return table
 
 
-def _add(table: Table, *columns: str) -> None:
-    for name in columns:
+def _add(table: Table, *names: str) -> None:
+    for name in names:
         table.add_column(name.removesuffix(">"), justify="right" if name.endswith(">") else "left")
 
 

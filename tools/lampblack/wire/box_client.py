@@ -214,15 +214,22 @@ class BoxClient:
         """Take a card off the shelf; False if it is not there (or a lost reply was asked for again)."""
         return self.call("card.remove", name=name, **self._of_kind(kind))["removed"]
 
+    def keeps(self, kind: Kind) -> bool:
+        """Whether the box keeps such: one of an earlier version knows cards alone."""
+        return kind == "card" or _KNOWN[kind][0] in self.about
+
+    def most(self, kind: Kind) -> int:
+        """How many of such the box keeps at most."""
+        return self.about["cards_max" if kind == "card" else _KNOWN[kind][0]] if self.keeps(kind) else 0
+
     def _of_kind(self, kind: Kind) -> dict[str, Any]:
-        """The params that say so. A box of an earlier version knows cards alone."""
+        """The params that say so. BoxError if it keeps none."""
         if kind == "card":
             return {}
-        key, called = _KNOWN[kind]
-        if key not in self.about:
+        if not self.keeps(kind):
             raise BoxError(
-                f"The box at {self.url} keeps no {called}: its version is earlier. Install the firmware "
-                "again."
+                f"The box at {self.url} keeps no {_KNOWN[kind][1]}: its version is earlier. Install the "
+                "firmware again."
             )
         return {"kind": kind}
 

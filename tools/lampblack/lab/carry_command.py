@@ -1,0 +1,271 @@
+"""`lampblack lab carry`: a card carried over, with what each step is worth.
+
+What must live here: what the command takes, and what it prints and writes.
+"""
+
+import re
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import typer
+
+from lampblack.cards import card_file
+from lampblack.cards.toml_file import NAME_PATTERN
+from lampblack.errors import CommandError
+from lampblack.files import write_file
+from lampblack.lab.carry import (
+    EXPONENT_MAX,
+    EXPONENT_MIN,
+    STRIP_PATCHES,
+    Carried,
+    Wanted,
+    carried,
+    strip_step,
+)
+from lampblack.lab.records import load_record
+from lampblack.text.printable import json_text
+from lampblack.text.tables import console
+from lampblack.text.units import UnitError, parse_stops, seconds_exact
+from timing_core.light.carrying import aperture_text
+from timing_core.light.plain_form import NAME_MAX
+from timing_core.light.plan import filter_text
+from timing_core.light.printing_map import APERTURE_MAX, LENGTH_MAX_MM10, LENGTH_MIN_MM10, PrintingMap
+from timing_core.light.stops import FURTHEST, STOP, stops_text
+from timing_core.refusal import Refusal
+
+
+def carry(
+    card: Annotated[Path, typer.Argument(help="A card: a TOML file.")],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "-o", "--out", help="The new card, which is called after its file; only shown if left out."
+        ),
+    ] = None,
+    print_mm: Annotated[
+        float | None, typer.Option(metavar="MM", help="Another size: the measured detail on the new print.")
+    ] = None,
+    light: Annotated[
+        Literal["diffuser", "condenser"] | None,
+        typer.Option(metavar="diffuser|condenser", help="The enlarger's light, for another size."),
+    ] = None,
+    cell: Annotated[
+        str | None,
+        typer.Option(
+            metavar="STOPS",
+            help='Another size: what the light cell reads there, from the old, like "-1 1/3".',
+        ),
+    ] = None,
+    aperture: Annotated[str | None, typer.Option(metavar="F", help="Another aperture, like f/8.")] = None,
+    filter: Annotated[
+        list[str] | None, typer.Option(metavar="OLD=NEW", help="Another filter, as often as there are.")
+    ] = None,
+    paper: Annotated[
+        str | None, typer.Option(metavar="FILE|NAME", help="Another paper: its paper record.")
+    ] = None,
+    record: Annotated[
+        str | None, typer.Option(metavar="FILE|NAME", help="The record at work; the card's own if left out.")
+    ] = None,
+    anchor: Annotated[
+        Literal["light tone", "middle", "black"],
+        typer.Option(metavar="TONE", help="The tone that stays: light tone, middle or black."),
+    ] = "light tone",
+    exponent: Annotated[
+        float | None,
+        typer.Option(metavar="P", help="The paper's reciprocity, measured: how time counts beyond 10 s."),
+    ] = None,
+    pass_: Annotated[
+        int, typer.Option("--pass", metavar="N", help="The pass whose filter and strip count.")
+    ] = 1,
+    force: Annotated[bool, typer.Option("--force", help="Write over a card that is there.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Plain data for programs, in ms and 1/120 stop.")
+    ] = False,
+) -> None:
+    """Carry a card over to another size, aperture, filter or paper.
+
+    Each factor is told with its source and how sure it is, and the strip to make first.
+    """
+    plain = card_file.load(card)
+    map = PrintingMap.from_dict(plain)
+    if not 1 <= pass_ <= len(map.passes):
+        raise typer.BadParameter(
+            f"{pass_} is no pass of this card. Write 1 to {len(map.passes)}.", param_hint="--pass"
+        )
+    filters = dict(_filter_pair(text) for text in filter or [])
+    at_work = record or map.record
+    wanted = Wanted(
+        print_mm10=None if print_mm is None else _length(print_mm),
+        light=light or "",
+        cell_stops120=None if cell is None else _stops(cell),
+        aperture=None if aperture is None else sixths_of(aperture),
+        filters=filters,
+        record=load_record(at_work, card.parent) if at_work and (filters or paper) else None,
+        paper=load_record(paper, card.parent) if paper else None,
+        anchor=anchor,
+        pass_index=pass_ - 1,
+        exponent=None if exponent is None else _exponent(exponent),
+    )
+    try:
+        made = carried(map, wanted)
+    except Refusal as refusal:
+        raise CommandError(f"{card}: {refusal}") from None
+    if not made.steps:
+        raise CommandError(
+            f"{card} stays as it is. Say what it is carried over to: --print-mm, --aperture, --filter or "
+            "--paper."
+        )
+    if out:
+        made.map.name = _name_of(out)
+        write_file(out, card_file.dump(made.map.to_dict()).encode(), force)
+    if as_json:
+        print(json_text(carried_plain(map, made, wanted.pass_index)))
+        return
+    _tell(map, made, wanted.pass_index)
+    if out:
+        console().print(f"{out} is written: the card {made.map.name}.")
+
+
+def carried_plain(map: PrintingMap, made: Carried, index: int) -> dict[str, Any]:
+    """All of it as plain data, in ms and 1/120 stop; errors are one sigma, in stops."""
+    total, error = made.total(index)
+    return {
+        "card": made.map.to_dict(),
+        "steps": [step._asdict() for step in made.steps],
+        "passes": [
+            {
+                "pass": at + 1,
+                "was_ms": map.base_ms(at),
+                "base_ms": made.map.base_ms(at),
+                "stops120": made.total(at)[0],
+                "error_stops": made.total(at)[1],
+            }
+            for at in range(len(map.passes))
+        ],
+        "strip": {
+            "pass": index + 1,
+            "base_ms": made.map.base_ms(index),
+            "patches": STRIP_PATCHES,
+            "step_stops120": strip_step(error)[1],
+        },
+        "stops120": total,
+        "remarks": made.remarks,
+    }
+
+
+def _tell(map: PrintingMap, made: Carried, index: int) -> None:
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    for head, justify in (
+        ("carry", "left"),
+        ("from", "left"),
+        ("to", "left"),
+        ("stops", "right"),
+        ("light", "right"),
+        ("\N{PLUS-MINUS SIGN} stops", "right"),
+        ("from what", "left"),
+    ):
+        table.add_column(head, justify=justify)  # type: ignore[arg-type]
+    for step in made.steps:
+        table.add_row(
+            step.what,
+            step.was,
+            step.becomes,
+            *_figures(step.stops120, step.error_stops),
+            step.source,
+        )
+    several = len({made.total(at) for at in range(len(map.passes))}) > 1
+    for at in range(len(map.passes)) if several else [index]:
+        what = f"together, pass {at + 1}" if several else "together"
+        table.add_row(what, "", "", *_figures(*made.total(at)), "", style="bold")
+    out = console()
+    out.print(table)
+    for at in range(len(map.passes)):
+        base_ms = made.map.base_ms(at)
+        out.print(
+            f"Pass {at + 1}, {filter_text(made.map.passes[at].filter)}: {seconds_exact(map.base_ms(at))} "
+            f"becomes {seconds_exact(base_ms)}."
+        )
+    size, _ = strip_step(made.total(index)[1])
+    middle = seconds_exact(made.map.base_ms(index))
+    out.print(f"First strip: {STRIP_PATCHES} patches of {size} stop round {middle}, pass {index + 1}.")
+    for remark in made.remarks:
+        out.print(remark)
+
+
+def _figures(stops120: int, error_stops: float) -> tuple[str, str, str]:
+    return stops_text(stops120), f"x {2 ** (stops120 / STOP):.2f}", f"{error_stops:.2f}"
+
+
+# --- what is asked for
+
+
+def sixths_of(text: str) -> int:
+    """An aperture as it is marked, in sixths of a stop from f/1: "f/8", "8", "f/8 +1/2". BadParameter for
+    what is none."""
+    marked, plus, more = text.strip().lower().removeprefix("f/").partition("+")
+    known = {aperture_text(sixths).removeprefix("f/"): sixths for sixths in range(0, APERTURE_MAX + 1, 2)}
+    sixths = known.get(marked.strip())
+    if sixths is not None and plus:
+        try:
+            extra, rest = divmod(parse_stops("+" + more.strip()), STOP // 6)
+        except UnitError:
+            extra, rest = 0, 1
+        sixths = None if rest or sixths + extra > APERTURE_MAX else sixths + extra
+    if sixths is None:
+        raise typer.BadParameter(
+            f'"{text}" is no aperture. Write a whole one or a third as marked, like f/8, or f/8 +1/2.',
+            param_hint="--aperture",
+        )
+    return sixths
+
+
+def _length(mm: float) -> int:
+    if not LENGTH_MIN_MM10 <= 10 * mm <= LENGTH_MAX_MM10:
+        raise typer.BadParameter(
+            f'"{mm:g}" is out of range. Write {LENGTH_MIN_MM10 // 10} to {LENGTH_MAX_MM10 // 10}, in mm.',
+            param_hint="--print-mm",
+        )
+    return round(10 * mm)
+
+
+def _stops(text: str) -> int:
+    if not re.match("[+-]|0$", text):
+        raise typer.BadParameter(
+            f'"{text}" has no sign. Write "-{text}" where the cell sees less light than before.',
+            param_hint="--cell",
+        )
+    try:
+        stops120 = parse_stops(text)
+    except UnitError as fault:
+        raise typer.BadParameter(str(fault), param_hint="--cell") from None
+    if abs(stops120) > FURTHEST:
+        raise typer.BadParameter(f'"{text}" is out of range. Write -10 to +10.', param_hint="--cell")
+    return stops120
+
+
+def _filter_pair(text: str) -> tuple[str, str]:
+    old, equals, new = text.partition("=")
+    if not equals:
+        raise typer.BadParameter(f'"{text}" has no new filter. Write {text}=3.', param_hint="--filter")
+    return old.strip(), new.strip()
+
+
+def _exponent(value: float) -> int:
+    exponent = round(1000 * value) if abs(value) < 10 else 0
+    if not EXPONENT_MIN <= exponent <= EXPONENT_MAX:
+        raise typer.BadParameter(
+            f'"{value:g}" is out of range. Write {EXPONENT_MIN / 1000:g} to {EXPONENT_MAX / 1000:g}.',
+            param_hint="--exponent",
+        )
+    return exponent
+
+
+def _name_of(out: Path) -> str:
+    if not re.fullmatch(NAME_PATTERN, out.stem):
+        raise CommandError(
+            f"{out} is not written: the card is called after it, and {out.stem} is no shelf name. Give it 1 "
+            f"to {NAME_MAX} of a-z, 0-9 and -."
+        )
+    return out.stem
