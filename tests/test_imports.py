@@ -98,7 +98,7 @@ def sources(*folders: str) -> dict[str, str]:
     return found
 
 
-LABORATORY = ("tools/lampblack/lab/", "tools/lampblack/ledger/", "tools/lampblack/record/")
+LABORATORY = tuple(f"tools/lampblack/{name}/" for name in ("lab", "lab_page", "ledger", "record"))
 """What may use the extra `lab`."""
 
 
@@ -516,6 +516,12 @@ LAWS = {
         CORE | {"lampblack.accept.steps", "timing_core.machine", "timing_core.panel"},
         set(),
         {"box.call", "box.state", "box.close"},
+    ),
+    # "It may not know how messages come and go."
+    "tools/lampblack/lab_page/jobs.py": (
+        (HOST | BROWSER) - {"lampblack", "timing_core"} | {"asyncio", "lampblack.page"},
+        set(),
+        {"box.push"},
     ),
     # "It may not know files, nor what is printed."
     "tools/lampblack/lab/carry.py": (

@@ -31,6 +31,7 @@ from lampblack.files import write_file
 from lampblack.lab.burns import effects_of, grade_of_passes
 from lampblack.lab.commands import app as lab_app
 from lampblack.lab.records import load_record
+from lampblack.lab_page.page_command import page
 from lampblack.ledger.commands import backup, ledger_app, restore
 from lampblack.record.record_command import record
 from lampblack.sim.demo import demo
@@ -68,6 +69,7 @@ paper_app = typer.Typer(help="Put paper records into a box, and list them.", ric
 app.add_typer(paper_app, name="paper")
 trays_app = typer.Typer(help="Put tray sequences into a box, and list them.", rich_markup_mode=None)
 app.add_typer(trays_app, name="trays")
+lab_app.command()(page)
 app.add_typer(lab_app, name="lab")
 app.add_typer(ledger_app, name="ledger")
 

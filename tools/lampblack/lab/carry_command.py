@@ -4,6 +4,7 @@ What must live here: what the command takes, and what it prints and writes.
 """
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -24,7 +25,7 @@ from lampblack.lab.carry import (
 )
 from lampblack.lab.records import load_record
 from lampblack.text.printable import json_text
-from lampblack.text.tables import console
+from lampblack.text.tables import console, new_table
 from lampblack.text.units import UnitError, parse_stops, seconds_exact
 from timing_core.light.carrying import aperture_text
 from timing_core.light.plain_form import NAME_MAX
@@ -43,7 +44,7 @@ def carry(
         ),
     ] = None,
     print_mm: Annotated[
-        float | None, typer.Option(metavar="MM", help="Another size: the measured detail on the new print.")
+        str | None, typer.Option(metavar="MM", help="Another size: the measured detail on the new print.")
     ] = None,
     light: Annotated[
         Literal["diffuser", "condenser"] | None,
@@ -71,7 +72,7 @@ def carry(
         typer.Option(metavar="TONE", help="The tone that stays: light tone, middle or black."),
     ] = "light tone",
     exponent: Annotated[
-        float | None,
+        str | None,
         typer.Option(metavar="P", help="The paper's reciprocity, measured: how time counts beyond 10 s."),
     ] = None,
     pass_: Annotated[
@@ -92,19 +93,19 @@ def carry(
         raise typer.BadParameter(
             f"{pass_} is no pass of this card. Write 1 to {len(map.passes)}.", param_hint="--pass"
         )
-    filters = dict(_filter_pair(text) for text in filter or [])
-    at_work = record or map.record
-    wanted = Wanted(
-        print_mm10=None if print_mm is None else _length(print_mm),
-        light=light or "",
-        cell_stops120=None if cell is None else _stops(cell),
-        aperture=None if aperture is None else sixths_of(aperture),
-        filters=filters,
-        record=load_record(at_work, card.parent) if at_work and (filters or paper) else None,
-        paper=load_record(paper, card.parent) if paper else None,
+    wanted = wanted_of(
+        map,
+        card.parent,
+        print_mm=print_mm,
+        light=light,
+        cell=cell,
+        aperture=aperture,
+        filters=filter or [],
+        paper=paper,
+        record=record,
         anchor=anchor,
+        exponent=exponent,
         pass_index=pass_ - 1,
-        exponent=None if exponent is None else _exponent(exponent),
     )
     try:
         made = carried(map, wanted)
@@ -153,45 +154,38 @@ def carried_plain(map: PrintingMap, made: Carried, index: int) -> dict[str, Any]
     }
 
 
-def _tell(map: PrintingMap, made: Carried, index: int) -> None:
-    from rich.table import Table
+HEADS = ("carry", "from", "to", "stops>", "light>", "\N{PLUS-MINUS SIGN} stops>", "from what")
 
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    for head, justify in (
-        ("carry", "left"),
-        ("from", "left"),
-        ("to", "left"),
-        ("stops", "right"),
-        ("light", "right"),
-        ("\N{PLUS-MINUS SIGN} stops", "right"),
-        ("from what", "left"),
-    ):
-        table.add_column(head, justify=justify)  # type: ignore[arg-type]
-    for step in made.steps:
-        table.add_row(
-            step.what,
-            step.was,
-            step.becomes,
-            *_figures(step.stops120, step.error_stops),
-            step.source,
-        )
+
+def told(map: PrintingMap, made: Carried, index: int) -> tuple[list[list[str]], list[str]]:
+    """Rows under HEADS, the last of them what it is together, and what there is to say below them."""
+    rows = [
+        [step.what, step.was, step.becomes, *_figures(step.stops120, step.error_stops), step.source]
+        for step in made.steps
+    ]
     several = len({made.total(at) for at in range(len(map.passes))}) > 1
     for at in range(len(map.passes)) if several else [index]:
         what = f"together, pass {at + 1}" if several else "together"
-        table.add_row(what, "", "", *_figures(*made.total(at)), "", style="bold")
+        rows.append([what, "", "", *_figures(*made.total(at)), ""])
+    lines = []
+    for at in range(len(map.passes)):
+        was, now = seconds_exact(map.base_ms(at)), seconds_exact(made.map.base_ms(at))
+        lines.append(f"Pass {at + 1}, {filter_text(made.map.passes[at].filter)}: {was} becomes {now}.")
+    step, _ = strip_step(made.total(index)[1])
+    around = seconds_exact(made.map.base_ms(index))
+    lines.append(f"First strip: {STRIP_PATCHES} patches of {step} stop round {around}, pass {index + 1}.")
+    return rows, lines + made.remarks
+
+
+def _tell(map: PrintingMap, made: Carried, index: int) -> None:
+    rows, lines = told(map, made, index)
+    table = new_table(*HEADS)
+    for row in rows:
+        table.add_row(*row, style="bold" if row[0].startswith("together") else None)
     out = console()
     out.print(table)
-    for at in range(len(map.passes)):
-        base_ms = made.map.base_ms(at)
-        out.print(
-            f"Pass {at + 1}, {filter_text(made.map.passes[at].filter)}: {seconds_exact(map.base_ms(at))} "
-            f"becomes {seconds_exact(base_ms)}."
-        )
-    size, _ = strip_step(made.total(index)[1])
-    middle = seconds_exact(made.map.base_ms(index))
-    out.print(f"First strip: {STRIP_PATCHES} patches of {size} stop round {middle}, pass {index + 1}.")
-    for remark in made.remarks:
-        out.print(remark)
+    for line in lines:
+        out.print(line)
 
 
 def _figures(stops120: int, error_stops: float) -> tuple[str, str, str]:
@@ -199,6 +193,39 @@ def _figures(stops120: int, error_stops: float) -> tuple[str, str, str]:
 
 
 # --- what is asked for
+
+
+def wanted_of(
+    map: PrintingMap,
+    beside: Path,
+    *,
+    print_mm: str | None = None,
+    light: str | None = None,
+    cell: str | None = None,
+    aperture: str | None = None,
+    filters: Sequence[str] = (),
+    paper: str | None = None,
+    record: str | None = None,
+    anchor: str = "light tone",
+    exponent: str | None = None,
+    pass_index: int = 0,
+) -> Wanted:
+    """What a person asks for, in their words; "" and None for what stays. Paper records are looked for in the
+    folder `beside` first. BadParameter for what is wrong."""
+    changed = dict(_filter_pair(text) for text in filters)
+    at_work = record or map.record
+    return Wanted(
+        print_mm10=_length(print_mm) if print_mm else None,
+        light=light or "",
+        cell_stops120=_stops(cell) if cell else None,
+        aperture=sixths_of(aperture) if aperture else None,
+        filters=changed,
+        record=load_record(at_work, beside) if at_work and (changed or paper) else None,
+        paper=load_record(paper, beside) if paper else None,
+        anchor=anchor,
+        pass_index=pass_index,
+        exponent=_exponent(exponent) if exponent else None,
+    )
 
 
 def sixths_of(text: str) -> int:
@@ -221,10 +248,11 @@ def sixths_of(text: str) -> int:
     return sixths
 
 
-def _length(mm: float) -> int:
-    if not LENGTH_MIN_MM10 <= 10 * mm <= LENGTH_MAX_MM10:
+def _length(text: str) -> int:
+    mm = float(text) if re.fullmatch(r"[0-9]{1,6}(\.[0-9]{1,6})?", text) else 0.0
+    if not LENGTH_MIN_MM10 <= round(10 * mm) <= LENGTH_MAX_MM10:
         raise typer.BadParameter(
-            f'"{mm:g}" is out of range. Write {LENGTH_MIN_MM10 // 10} to {LENGTH_MAX_MM10 // 10}, in mm.',
+            f'"{text}" is no length here. Write {LENGTH_MIN_MM10 // 10} to {LENGTH_MAX_MM10 // 10}, in mm.',
             param_hint="--print-mm",
         )
     return round(10 * mm)
@@ -252,11 +280,11 @@ def _filter_pair(text: str) -> tuple[str, str]:
     return old.strip(), new.strip()
 
 
-def _exponent(value: float) -> int:
-    exponent = round(1000 * value) if abs(value) < 10 else 0
+def _exponent(text: str) -> int:
+    exponent = round(1000 * float(text)) if re.fullmatch(r"[0-9](\.[0-9]{1,6})?", text) else 0
     if not EXPONENT_MIN <= exponent <= EXPONENT_MAX:
         raise typer.BadParameter(
-            f'"{value:g}" is out of range. Write {EXPONENT_MIN / 1000:g} to {EXPONENT_MAX / 1000:g}.',
+            f'"{text}" is out of range. Write {EXPONENT_MIN / 1000:g} to {EXPONENT_MAX / 1000:g}.',
             param_hint="--exponent",
         )
     return exponent

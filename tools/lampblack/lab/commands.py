@@ -142,7 +142,7 @@ def lag(
         if as_json:
             print_json(ladder)
             return
-        table = tables.columns("area", "strikes>", "lamp s>", "stands for")
+        table = tables.new_table("area", "strikes>", "lamp s>", "stands for")
         for row in ladder:
             table.add_row(row["area"], str(row["strikes"]), tables.seconds(row["lamp_ms"]), row["stands_for"])
         say(table)
@@ -191,7 +191,7 @@ def drydown(
     if as_json:
         print_json(ladder)
         return
-    table = tables.columns("piece>", "less light>", "stops", "light s>")
+    table = tables.new_table("piece>", "less light>", "stops", "light s>")
     for row in ladder:
         stops = cut_text(row["cut_pm"]).partition(" ")[0] if row["cut_pm"] else "0"
         table.add_row(str(row["piece"]), percent_exact(row["cut_pm"]), stops, tables.seconds(row["light_ms"]))
@@ -229,7 +229,7 @@ def trays(
     if as_json:
         print_json(rows)
         return
-    table = tables.columns("at>", "time>")
+    table = tables.new_table("at>", "time>")
     for row in rows:
         table.add_row(tray_times.degrees_text(row["half_degrees"]), seconds_text(row["ms"]))
     say(table)

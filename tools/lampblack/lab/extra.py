@@ -5,8 +5,11 @@ What must live here: nothing that needs it.
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib.util import find_spec
 
 from lampblack.errors import CommandError
+
+LIBRARIES = ("alembic", "matplotlib", "platformdirs", "scipy", "sqlalchemy")
 
 
 @contextmanager
@@ -19,3 +22,8 @@ def extra() -> Iterator[None]:
         raise CommandError(
             f"This needs {library}, which is not installed. Get it with: pip install 'lampblack[lab]'"
         ) from None
+
+
+def has_extra() -> bool:
+    """True where all of it is installed; nothing is loaded."""
+    return all(find_spec(name) for name in LIBRARIES)

@@ -48,7 +48,7 @@ def print_json(value: Any) -> None:
 
 
 def grades_table(rows: list[dict[str, Any]]) -> Any:
-    table = tables.columns("grade", "R>", "a middle tone>", "a light tone>")
+    table = tables.new_table("grade", "R>", "a middle tone>", "a light tone>")
     for row in rows:
         both = [" + ".join(tables.seconds(ms) for ms in row[anchor]) for anchor in ("middle", "light tone")]
         table.add_row(row["grade"], f"{row['r10'] / 10:.0f}", *both)

@@ -301,7 +301,7 @@ def _paper_by_eye(
 
 def _say_paper(made: Any) -> None:
     has_speed = "speed" in made.record
-    table = tables.columns(
+    table = tables.new_table(
         "filter",
         "R>",
         "±>",

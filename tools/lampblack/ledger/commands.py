@@ -60,7 +60,7 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def _moment(at: datetime) -> str:
+def moment_of(at: datetime) -> str:
     """As records have it; a day begins by this PC's clock."""
     return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
@@ -125,7 +125,7 @@ def ledger_pull(
 
 def _pull(port: str, home: Home) -> None:
     with BoxClient(port) as box:
-        put, lost = pull(box, home, _moment(_now()))
+        put, lost = pull(box, home, moment_of(_now()))
         identity = box.about["identity"]
     name = home.box_names().get(identity) or box_name(identity, ())
     _print(f"Box {name}: {_count(put.new, 'new record')} of {put.of}, in {home.shown}.")
@@ -161,8 +161,8 @@ def ledger_list(
     with _home(database) as home:
         found = home.find(
             kind=kind,
-            since=_moment(since) if since else None,
-            before=_moment(to + timedelta(days=1)) if to else None,
+            since=moment_of(since) if since else None,
+            before=moment_of(to + timedelta(days=1)) if to else None,
             negative=negative,
             title=title,
             paper=paper,
@@ -274,7 +274,7 @@ def backup(
 
     Each backup is a folder of its own, named by its date, and no other is touched.
     """
-    made_at = _moment(_now())
+    made_at = moment_of(_now())
     with BoxClient(the_box(port)) as box:
         identity = box.about["identity"]
         files = files_of(box)

@@ -12,7 +12,7 @@ from rich.table import Table
 from lampblack.ledger.editions import Edition
 from lampblack.ledger.entries import Entry, card_of
 from lampblack.text.printable import printable
-from lampblack.text.tables import STAGE_COLUMNS, cell, columns, local_time, seconds
+from lampblack.text.tables import STAGE_COLUMNS, cell, local_time, new_table, seconds
 from lampblack.text.units import percent_exact
 
 COLUMNS = (
@@ -61,7 +61,7 @@ def headlines(entry: Entry, numbered: str) -> list[str]:
 
 
 def stages_table(entry: Entry) -> Table:
-    table = columns("#>", "stage", "filter", "planned s>", "given s>", "strikes>", "lag ms>")
+    table = new_table("#>", "stage", "filter", "planned s>", "given s>", "strikes>", "lag ms>")
     for count, stage in enumerate(entry.record["stages"], 1):
         given = seconds(stage["given_ms"])
         table.add_row(
@@ -77,7 +77,7 @@ def stages_table(entry: Entry) -> Table:
 
 
 def editions_table(found: Iterable[Edition]) -> Table:
-    table = columns("card", "title", "negative", "prints>", "maps>", "first", "last")
+    table = new_table("card", "title", "negative", "prints>", "maps>", "first", "last")
     for own in found:
         prints = own.whole or own.prints
         maps = len({each.map for each in own.prints})
@@ -89,7 +89,7 @@ def editions_table(found: Iterable[Edition]) -> Table:
 
 
 def edition_table(own: Edition) -> Table:
-    table = columns("map", "print", "id", "when", "changed", "light given, stops")
+    table = new_table("map", "print", "id", "when", "changed", "light given, stops")
     for each in own.prints:
         table.add_row(
             each.map,

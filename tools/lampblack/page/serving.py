@@ -9,10 +9,14 @@ import asyncio
 import base64
 import contextlib
 import hashlib
+import logging
 import mimetypes
+import os
 import re
 import secrets
 import socket
+import sys
+import webbrowser
 from collections.abc import AsyncIterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -52,8 +56,25 @@ async def served(routes: Sequence[BaseRoute], pages: Sequence[Path]) -> AsyncIte
     try:
         yield f"http://127.0.0.1:{port}/{token}/"
     finally:
+        # What is still being answered is cut off, and nobody is there any more to whom that would be news.
+        logging.getLogger("uvicorn.error").setLevel(logging.CRITICAL)
         server.should_exit = True
         await serving
+
+
+def open_for_person(address: str) -> None:
+    """Open the page in the browser of who has called."""
+    if _has_desktop():
+        webbrowser.open(address)
+
+
+def _has_desktop() -> bool:
+    """A person at a screen of this computer has called, not a program, nor somebody from afar."""
+    if not sys.stdout.isatty() or "SSH_CONNECTION" in os.environ:
+        return False
+    return sys.platform in ("darwin", "win32") or bool(
+        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
+    )
 
 
 class Gate:

@@ -7,7 +7,7 @@ import datetime
 import hashlib
 import re
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 import typer
 
@@ -66,11 +66,9 @@ def record(
             f'"{out}" ends in none of {", ".join(ENDINGS)}. Write {out.stem or "record"}.pdf.',
             param_hint="--out",
         )
-    count = _edition(edition)
+    count = edition_of(edition)
     if len(date) > DATE_MAX:
         raise typer.BadParameter(f"it has over {DATE_MAX} characters. Write fewer.", param_hint="--date")
-    if date == TODAY:
-        date = datetime.date.today().isoformat()
     plain = card_file.load(card)
     drawn_areas = areas_file.path_for(card)
     areas = areas_file.load(drawn_areas) if drawn_areas.exists() else None
@@ -79,54 +77,79 @@ def record(
     if port is not None:
         with BoxClient(port) as box:
             bench.set_all(box.bench_get())
-    written = write_record(
-        out, force, plain, bench, print_, paper_size, areas, sequence, count, date, str(card)
-    )
-    for path in written:
+    try:
+        made = laid(
+            plain,
+            bench=bench,
+            picture=print_,
+            paper_size=paper_size,
+            areas=areas,
+            trays=sequence,
+            edition=count,
+            date=date,
+        )
+    except Refusal as refusal:
+        raise CommandError(f"{card}: {refusal}") from None
+    for path in write_record(out, force, made):
         console().print(f"{path} is written.")
 
 
-def write_record(
-    out: Path,
-    force: bool,
+class Laid(NamedTuple):
+    """A record before it is drawn: its pages, the picture of the print in greys, and its title."""
+
+    pages: list[Any]
+    greys: Any
+    title: str
+
+
+def laid(
     card: dict[str, Any],
-    bench: Bench,
+    *,
+    bench: Bench | None = None,
     picture: Any = None,
     paper_size: str = "a4",
     areas: dict[str, Any] | None = None,
     trays: dict[str, Any] | None = None,
     edition: tuple[int, int] | None = None,
     date: str = "",
-    name: str = "",
-) -> list[Path]:
-    """Write the record of `card` as `out` and what follows it, where pages are files of their own. `picture`
-    is a file, or greys; `areas` and `trays` are in their plain forms. Returns the files. CommandError where
-    that fails."""
+) -> Laid:
+    """The record of `card`. `picture` is a file, or greys; `areas` and `trays` are in their plain forms.
+    Refusal if the run cannot be given, CommandError for a picture that is none."""
     # Arrays and drawing take their time to load, and no other command needs them.
-    from lampblack.record.page_drawing import drawn
     from lampblack.record.page_layout import laid_out
     from lampblack.record.print_picture import greys_of
 
     digest = hashlib.sha256(encode(card)).hexdigest()
-    try:
-        contents = contents_of(card, bench, areas, trays, edition, date, digest)
-    except Refusal as refusal:
-        raise CommandError(f"{name or card['name']}: {refusal}") from None
+    if date == TODAY:
+        date = datetime.date.today().isoformat()
+    contents = contents_of(card, bench or Bench(), areas, trays, edition, date, digest)
     greys = greys_of(picture) if isinstance(picture, Path) else picture
-    pages = laid_out(contents, paper_size, None if greys is None else (greys.shape[1], greys.shape[0]))
+    size_px = None if greys is None else (greys.shape[1], greys.shape[0])
+    return Laid(laid_out(contents, paper_size, size_px), greys, contents.title)
+
+
+def files_of(record: Laid, kind: str) -> list[bytes]:
+    """It as "pdf", or as "svg" or "png" for each page."""
+    from lampblack.record.page_drawing import drawn
+
+    return drawn(record.pages, kind, record.greys, record.title)
+
+
+def write_record(out: Path, force: bool, record: Laid) -> list[Path]:
+    """Write it as `out` and what follows that, where pages are files of their own. Returns the files.
+    CommandError where that fails, before anything is drawn where one is there already."""
     kind = out.suffix.lower().removeprefix(".")
-    files = 1 if kind == "pdf" else len(pages)
+    files = 1 if kind == "pdf" else len(record.pages)
     paths = [out, *(out.with_stem(f"{out.stem}-{number}") for number in range(2, files + 1))]
     for path in paths:
         if path.exists() and not force:
             raise CommandError(f"{path} is there already. Give another name, or --force to write over it.")
-    made = drawn(pages, kind, greys, contents.title)
-    for path, data in zip(paths, made, strict=True):
+    for path, data in zip(paths, files_of(record, kind), strict=True):
         write_file(path, data, force)
     return paths
 
 
-def _edition(text: str | None) -> tuple[int, int] | None:
+def edition_of(text: str | None) -> tuple[int, int] | None:
     if text is None:
         return None
     found = re.fullmatch(r"([0-9]{1,4})/([0-9]{1,4})", text)

@@ -21,7 +21,7 @@ from host_sim.box.view import BoxView
 from lampblack.cards import areas_file
 from lampblack.cards import card_file as cards
 from lampblack.errors import CommandError
-from lampblack.record.record_command import write_record
+from lampblack.record.record_command import laid, write_record
 from lampblack.sim.simulator import Darkroom, build, report_tables
 from lampblack.text import tables
 from lampblack.wire.box_client import BoxClient
@@ -146,7 +146,7 @@ def _draw_record(card: dict[str, Any], bench: Bench, darkroom: Darkroom) -> None
     greys = ideal_greys(sheet.doses, film, sheet.paper)
     areas = areas_file.of_outlines(card, film.outlines)
     try:
-        write_record(RECORD, True, card, bench, greys, areas=areas)
+        write_record(RECORD, True, laid(card, bench=bench, picture=greys, areas=areas))
     except CommandError as fault:
         print(fault)
     else:

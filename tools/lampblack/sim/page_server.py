@@ -12,13 +12,13 @@ import asyncio
 import base64
 import contextlib
 import json
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
-from starlette.routing import Mount, Route, WebSocketRoute
+from starlette.routing import BaseRoute, Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
@@ -47,9 +47,13 @@ STEP_MAX_MS = 60 * 1000
 
 
 class Page(Watcher):
-    """Serves `live` and its `room`; `ways_in` are the addresses that tools reach the box at."""
+    """Serves `live` and its `room`; `ways_in` are the addresses that tools reach the box at, `lab` the routes
+    of the laboratory."""
 
-    def __init__(self, live: Live, room: Room, timeline: Timeline, ways_in: list[str]) -> None:
+    def __init__(
+        self, live: Live, room: Room, timeline: Timeline, ways_in: list[str], lab: Sequence[BaseRoute] = ()
+    ) -> None:
+        self._lab = lab
         self._live = live
         self._room = room
         self._timeline = timeline
@@ -133,7 +137,7 @@ class Page(Watcher):
         known = window.state
         changed = {key: now for key, now in self._state.items() if key not in known or known[key] != now}
         if not window.greeted:
-            news["hello"] = {**told_once(), **FIXED, "ways_in": self._ways_in}
+            news["hello"] = {**told_once(), **FIXED, "ways_in": self._ways_in, "has_lab": bool(self._lab)}
             window.greeted = True
         if changed.keys() - {"now_ms"}:
             news["state"] = changed
@@ -322,6 +326,7 @@ class Page(Watcher):
             Route("/negative", self._negative, methods=["POST"]),
             Route("/timeline.svg", self._svg),
             Route("/trace.jsonl", self._trace),
+            Mount("/lab", routes=self._lab),
             Mount("/", StaticFiles(directory=FILES, html=True)),
         ]
         async with served(routes, [FILES / "index.html"]) as address:

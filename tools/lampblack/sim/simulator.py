@@ -10,7 +10,6 @@ import os
 import re
 import secrets
 import sys
-import webbrowser
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -350,22 +349,18 @@ class _OnScreen:
         self._room = Room(session, self._house, requests_for, scores=scores)
 
     async def run(self, live: Live, ways: Ways) -> None:
+        from lampblack.lab.extra import has_extra
+        from lampblack.lab_page.jobs import Place
+        from lampblack.lab_page.server import routes
+        from lampblack.page.serving import open_for_person
         from lampblack.sim.page_server import Page
 
-        page = Page(live, self._room, self._timeline, [way for way in (ways.address, ways.serial) if way])
+        known = [way for way in (ways.address, ways.serial) if way]
+        lab = routes(Place.of(port=ways.address)) if has_extra() else []
+        page = Page(live, self._room, self._timeline, known, lab)
         # Ctrl-C cancels: the session ends, and what was asked for at its end is still told.
         with contextlib.suppress(asyncio.CancelledError):
             async with page.served() as address:
                 print(f"The darkroom is at {address}\n{ways}\nCtrl-C ends it.", flush=True)
-                if _has_desktop():
-                    webbrowser.open(address)
+                open_for_person(address)
                 await live.run()
-
-
-def _has_desktop() -> bool:
-    """A person at a screen of this computer has called, not a program, nor somebody from afar."""
-    if not sys.stdout.isatty() or "SSH_CONNECTION" in os.environ:
-        return False
-    return sys.platform in ("darwin", "win32") or bool(
-        os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
-    )

@@ -79,7 +79,7 @@ def run_table(stages: list[Stage], lag_ms: int) -> Table:
     """
     plain = run_plain(stages, lag_ms)
     dries_down = any(stage.shown_ms != stage.light_ms for stage in stages)
-    table = columns("#>", "stage", "area", "filter", "stops>")
+    table = new_table("#>", "stage", "area", "filter", "stops>")
     if dries_down:
         _add(table, "shown s>")
     _add(table, "light s>", "lamp s>", "dodge windows, s of light")
@@ -156,7 +156,7 @@ def strip_plain(strip: Strip, map: PrintingMap, stages: list[Stage], lag_ms: int
 
 def strip_table(plain: dict[str, Any], exact_stops: bool) -> Table:
     """`strip_plain` as a table; `exact_stops` where its steps are stops, not plain seconds."""
-    table = columns("patch>", "stops>", "patch gets s>", "this press s>", "lamp s>")
+    table = new_table("patch>", "stops>", "patch gets s>", "this press s>", "lamp s>")
     for row in plain["patches"]:
         stops120 = row["stops120"]
         table.add_row(
@@ -173,14 +173,14 @@ def strip_table(plain: dict[str, Any], exact_stops: bool) -> Table:
 
 
 def shelf_table(cards: Iterable[dict[str, Any]]) -> Table:
-    table = columns("name", "title", "digest")
+    table = new_table("name", "title", "digest")
     for card in cards:
         table.add_row(card["name"], card["title"], card["digest"][:12])
     return table
 
 
 def papers_table(records: Iterable[dict[str, Any]]) -> Table:
-    table = columns("name", "edition", "digest")
+    table = new_table("name", "edition", "digest")
     for record in records:
         table.add_row(record["name"], record["title"], record["digest"][:12])
     return table
@@ -188,7 +188,7 @@ def papers_table(records: Iterable[dict[str, Any]]) -> Table:
 
 def bench_table(values: dict[str, Any]) -> Table:
     """The settings of `values` in the panel's order."""
-    table = columns("key", "value", "on the panel", "what it is")
+    table = new_table("key", "value", "on the panel", "what it is")
     for key, label, *_ in map(setting, setting_keys()):
         if key in values:
             table.add_row(key, setting_text(key, values[key]), label, MEANINGS[key])
@@ -196,7 +196,7 @@ def bench_table(values: dict[str, Any]) -> Table:
 
 
 def state_table(state: dict[str, Any]) -> Table:
-    table = columns("what", "now")
+    table = new_table("what", "now")
     for key, value in state.items():
         table.add_row(key, value if isinstance(value, str) else str(value).lower())
     return table
@@ -210,7 +210,7 @@ def port_plain(url: str, about: str, box: dict[str, Any] | None) -> dict[str, st
 
 def ports_table(ports: list[tuple[str, str, dict[str, Any] | None]]) -> Table:
     """A row for each port, as `port_plain` takes it; the last columns are there only with a box."""
-    table = columns("port", "what is there")
+    table = new_table("port", "what is there")
     if any(box for _, _, box in ports):
         _add(table, "box", "version")
     for url, about, box in ports:
@@ -244,7 +244,7 @@ def _when(record: dict[str, Any]) -> str:
 
 def ledger_table(records: Iterable[dict[str, Any]]) -> Table:
     """A row for each record; the stages are in the plain data and in `ledger_rows`."""
-    table = columns("n>", "when", "kind", "card", "title", "whole", "lights>", "light s>", "dry-down>")
+    table = new_table("n>", "when", "kind", "card", "title", "whole", "lights>", "light s>", "dry-down>")
     for record in map(_named, records):
         table.add_row(
             str(record["n"]),
@@ -281,15 +281,15 @@ def cell(value: Any) -> Any:
 # --- shared
 
 
-def columns(*names: str) -> Table:
-    """A table without rows. A heading that ends in ">" has figures under it, flush right."""
+def new_table(*columns: str) -> Table:
+    """An empty table. A heading that ends in ">" has figures under it, flush right."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    _add(table, *names)
+    _add(table, *columns)
     return table
 
 
-def _add(table: Table, *names: str) -> None:
-    for name in names:
+def _add(table: Table, *columns: str) -> None:
+    for name in columns:
         table.add_column(name.removesuffix(">"), justify="right" if name.endswith(">") else "left")
 
 

@@ -252,6 +252,7 @@ listen((news, changed) => {
   if (state.box?.lit || wasLit || news.lost || changed.has("pictures")) whiteOut();
   byId("judge").disabled = Boolean(state.box?.lit);
   if (news.hello) {
+    byId("lab").hidden = !fixed.has_lab;
     byId("ways").replaceChildren(...fixed.ways_in.map((way) => {
       const item = document.createElement("li");
       item.append(element("code", way));

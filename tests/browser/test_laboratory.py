@@ -1,0 +1,175 @@
+"""The laboratory's four jobs, worked on its page as a person works them: typed, drawn, chosen, kept."""
+
+from collections.abc import Callable, Iterator
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
+from tests.test_lab_page import exposed, picture_of
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory):
+    return place_in(tmp_path_factory.mktemp("lab"))
+
+
+@pytest.fixture(scope="module")
+def address(place) -> Iterator[str]:
+    with served(place) as found:
+        yield found
+
+
+@pytest.fixture
+def at(chromium: Browser, address: str) -> Iterator[Callable[..., Page]]:
+    """`at(job, width)`: a window on that job. What a page logs as wrong fails the test."""
+    contexts, wrong = [], []
+
+    def opened(job: str, width: int = 1280) -> Page:
+        context = chromium.new_context(viewport={"width": width, "height": 900})
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
+        page.goto(f"{address}#{job}")
+        expect(page.locator(f"#{job}")).to_be_visible()
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert wrong == []
+
+
+def test_a_paper_record_grows_is_made_and_kept(at, place):
+    page = at("paper")
+    strip = page.locator("#strips li").first
+    strip.get_by_label("Filter").fill("2")
+    strip.get_by_label("First patch").fill("2 s")
+    strip.get_by_label("Densities").fill(DENSITIES[:20])
+    expect(strip.locator(".line")).to_contain_text("the base is missing", timeout=30_000)
+    page.get_by_label("Unexposed paper").fill(BASE)
+    page.get_by_label("Black piece").fill(BLACK)
+    expect(strip.locator(".line")).to_contain_text("the black is not reached")
+    make = page.get_by_role("button", name="Make the record")
+    expect(make).to_be_disabled()
+    short = page.locator("#curves").get_attribute("src")
+    strip.get_by_label("Densities").fill(DENSITIES)
+    expect(strip.locator(".line")).to_have_text("Filter 2: R 115")
+    expect(page.locator("#curves")).not_to_have_attribute("src", short or "")
+    page.get_by_label("Name").fill("rc-pearl")
+    expect(make).to_be_enabled()
+    make.click()
+    expect(page.locator("#paper-made")).to_contain_text("115 ±", timeout=30_000)
+    keep = page.get_by_role("button", name="Keep it")
+    keep.click()
+    expect(page.locator("#told")).to_contain_text("rc-pearl.toml is kept", timeout=30_000)
+    assert place.folder.paper("rc-pearl").name == "rc-pearl"
+    # What is typed now is another record than the one that was made.
+    strip.get_by_label("Densities").fill(DENSITIES + " 2.03")
+    expect(keep).to_be_disabled()
+
+
+def test_a_card_is_carried_over_and_kept(at, place):
+    page = at("carry")
+    page.get_by_label("Paper record at work").select_option("vc-2019")
+    page.get_by_label("Filter 2 becomes").fill("4")
+    expect(page.locator("#carried")).to_contain_text("vc-2019, light tone")
+    page.get_by_label("Aperture").fill("f/11")
+    expect(page.locator("#notice")).to_contain_text("the card has no f_thirds")
+    expect(page.get_by_role("button", name="Keep the new card")).to_be_disabled()
+    page.get_by_label("Aperture").fill("")
+    expect(page.locator("#carried")).to_contain_text("First strip: 5 patches")
+    page.get_by_placeholder("name of the new card").fill("harder")
+    page.get_by_role("button", name="Keep the new card").click()
+    expect(page.locator("#told")).to_contain_text("harder.toml is kept")
+    assert place.folder.card("harder")["passes"][0]["filter"] == "4"
+
+
+def draw(page: Page, *corners: tuple[float, float]) -> None:
+    box = page.locator("#outlines").bounding_box()
+    assert box is not None
+    for x, y in corners:
+        page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+
+
+def kept_on(page: Page) -> object:
+    """Until the outlines that are drawn inside are kept."""
+    return page.expect_response(lambda reply: '"record.areas"' in (reply.request.post_data or ""))
+
+
+def test_areas_are_drawn_on_a_picture_and_come_on_the_record(at, place):
+    page = at("record")
+    page.locator("#record-form [name=card]").select_option("breakwater")
+    expect(page.locator("#pages img")).to_have_count(1, timeout=30_000)
+    expect(page.locator("#drawing")).to_be_hidden()
+    page.locator("#picture-file").set_input_files(
+        {"name": "print.png", "mimeType": "image/png", "buffer": picture_of(600, 400)}
+    )
+    expect(page.locator("#drawing")).to_be_visible(timeout=30_000)
+    page.get_by_role("radio", name="sky").check()
+    draw(page, (0.1, 0.1), (0.9, 0.1), (0.5, 0.5))
+    expect(page.locator("#drawing-help")).to_contain_text("3 corners")
+    draw(page, (0.1, 0.1))
+    expect(page.locator("#told")).to_contain_text("breakwater.areas.toml is kept")
+    (outline,) = place.folder.areas("breakwater")["outlines"]
+    assert outline["area"] == "sky"
+    assert outline["corners"][0] == pytest.approx([1000, 1000], abs=40)
+    # A corner is drawn along, and by key another area is drawn.
+    box = page.locator("#outlines").bounding_box()
+    page.mouse.move(box["x"] + 0.9 * box["width"], box["y"] + 0.1 * box["height"])
+    page.mouse.down()
+    page.mouse.move(box["x"] + 0.8 * box["width"], box["y"] + 0.2 * box["height"])
+    with kept_on(page):
+        page.mouse.up()
+    page.get_by_role("radio", name="posts").check()
+    page.locator("#outlines").focus()
+    for key in ("Space", *["ArrowRight"] * 5, "Space", *["ArrowDown"] * 5, "Space"):
+        page.keyboard.press(key)
+    with kept_on(page):
+        page.keyboard.press("Enter")
+    expect(page.locator("#marks .drawn")).to_have_count(2)
+    drawn = {own["area"]: own["corners"] for own in place.folder.areas("breakwater")["outlines"]}
+    assert drawn["sky"][1] == pytest.approx([8000, 2000], abs=40)
+    assert drawn["posts"] == [[5000, 5000], [5500, 5000], [5500, 5500]]
+    with page.expect_download() as download:
+        page.get_by_role("link", name="PDF").click()
+    assert download.value.path().read_bytes().startswith(b"%PDF")
+
+
+def test_the_ledger_finds_an_entry_and_makes_its_card(at, place):
+    exposed(place, 1, 2)
+    place.folder.keep_picture("breakwater", picture_of(600, 400))
+    page = at("ledger")
+    entries = page.locator("#entries button")
+    expect(entries).to_have_count(2, timeout=30_000)
+    expect(entries.first.locator("img")).to_have_js_property("naturalWidth", 160)
+    page.get_by_label("Title").fill("morning")
+    expect(page.locator("#entries")).to_contain_text("Nothing like that")
+    page.get_by_label("Title").fill("EVENING")
+    expect(entries).to_have_count(2)
+    expect(entries.first).to_contain_text("print 2 of 2")
+    entries.first.click()
+    expect(page.locator("#entry")).to_contain_text("Base, pass 1")
+    place.folder.card_path("breakwater").unlink()
+    page.get_by_role("button", name="Make its card").click()
+    expect(page.locator("#told")).to_contain_text("breakwater.toml is kept")
+
+
+WHITE = "getComputedStyle(document.body).backgroundColor"
+
+
+def test_it_is_dark_red_until_white_is_asked_for(at):
+    page = at("paper")
+    assert page.evaluate(WHITE) == "rgb(8, 0, 0)"
+    page.get_by_role("button", name="White, for the office").click()
+    assert page.evaluate(WHITE) == "rgb(255, 255, 255)"
+    page.reload()
+    assert page.evaluate(WHITE) == "rgb(8, 0, 0)", "a page that turns white by itself fogs paper"
+
+
+@pytest.mark.parametrize("job", ["paper", "carry", "record", "ledger"])
+def test_nothing_leaves_a_phones_window(at, job):
+    page = at(job, 360)
+    page.wait_for_load_state("networkidle")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360

@@ -1,0 +1,1 @@
+"""The laboratory on a page: paper, carry, record and ledger, with the Python of the commands."""

@@ -1,0 +1,75 @@
+// Asks the PC to do a job, and shows what it says.
+
+const notice = document.getElementById("notice");
+const told = document.getElementById("told");
+
+function show(node, text) {
+  node.textContent = text || "";
+  if (node === notice) node.hidden = !text;
+}
+
+/** The answer to a job, or null where it was refused: then the notice says why. */
+export async function ask(job, message = {}) {
+  return answerOf(await send("do", JSON.stringify({ ...message, job })));
+}
+
+/** The same, without a word about what is wrong: for what is asked at each key. */
+export async function askQuietly(job, message = {}) {
+  return send("do", JSON.stringify({ ...message, job }));
+}
+
+export async function sendPicture(card, file) {
+  return answerOf(await send(`print/${card}`, file));
+}
+
+function answerOf(answer) {
+  show(notice, answer.wrong);
+  if (answer.wrong) return null;
+  if (answer.told) show(told, answer.told);
+  return answer;
+}
+
+export function clearNotices() {
+  show(notice, "");
+  show(told, "");
+}
+
+export function refuse(text) {
+  show(notice, text);
+}
+
+async function send(address, body) {
+  try {
+    const reply = await fetch(address, { method: "POST", body });
+    if (!reply.ok) return { wrong: await reply.text() };
+    return await reply.json();
+  } catch {
+    return { wrong: "The laboratory does not answer. Start it again, and load its new address." };
+  }
+}
+
+export function make(tag, props = {}, ...children) {
+  const node = Object.assign(document.createElement(tag), props);
+  node.append(...children);
+  return node;
+}
+
+export function table(heads, rows) {
+  return make(
+    "table",
+    {},
+    make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", { textContent: text, scope: "col" })))),
+    make("tbody", {}, ...rows.map((row) => make("tr", {}, ...row.map((text) => make("td", { textContent: text })))))
+  );
+}
+
+/** Shows bytes as the picture of `img`, and lets go of the one before. */
+export function showPicture(img, parts, type) {
+  const before = img.src;
+  img.src = URL.createObjectURL(new Blob(parts, { type }));
+  if (before.startsWith("blob:")) URL.revokeObjectURL(before);
+}
+
+export const isWhite = () => document.documentElement.classList.contains("white");
+
+export const fields = (form) => Object.fromEntries(new FormData(form));

@@ -1,0 +1,181 @@
+// Outlines of areas, drawn on a picture by pointer or by key: a press sets a corner, a press on the first closes.
+
+import { make } from "./asking.js";
+
+const canvas = document.getElementById("outlines");
+const marks = document.getElementById("marks");
+const help = document.getElementById("drawing-help");
+const undo = document.getElementById("undo-corner");
+const clear = document.getElementById("clear-outline");
+const NEAR_PX = 12;
+const STEP = 0.01;
+
+/** Draws over `img`; `keep` is called with all outlines whenever one is whole or gone. */
+export function drawOn(img, keep) {
+  let card = "";
+  let outlines = []; // {pass, area, corners}, whole
+  let corners = []; // of the one that is being drawn
+  let chosen = ""; // "pass area"
+  let held = null; // a corner under the pointer: [outline, index]
+  let cursor = [0.5, 0.5];
+
+  const keyOf = (mark) => `${mark.pass} ${mark.area}`;
+  const wanted = () => {
+    const at = chosen.indexOf(" ");
+    return { pass: Number(chosen.slice(0, at)), area: chosen.slice(at + 1) };
+  };
+
+  function place(event) {
+    const box = canvas.getBoundingClientRect();
+    const within = (part) => Math.min(1, Math.max(0, part));
+    return [within((event.clientX - box.left) / box.width), within((event.clientY - box.top) / box.height)];
+  }
+
+  function isNear(one, other) {
+    const box = canvas.getBoundingClientRect();
+    return Math.hypot((one[0] - other[0]) * box.width, (one[1] - other[1]) * box.height) < NEAR_PX;
+  }
+
+  function cornerAt(point) {
+    for (const outline of outlines) {
+      const at = outline.corners.findIndex((corner) => isNear(corner, point));
+      if (at >= 0) return [outline, at];
+    }
+    return null;
+  }
+
+  function add(point) {
+    if (!chosen) return;
+    if (corners.length > 2 && isNear(point, corners[0])) close();
+    else corners.push(point);
+    draw();
+  }
+
+  function close() {
+    if (corners.length < 3) return;
+    outlines.push({ ...wanted(), corners });
+    corners = [];
+    keep(outlines);
+  }
+
+  function draw() {
+    const box = canvas.getBoundingClientRect();
+    const scale = devicePixelRatio || 1;
+    canvas.width = Math.max(1, Math.round(box.width * scale));
+    canvas.height = Math.max(1, Math.round(box.height * scale));
+    const ink = getComputedStyle(document.documentElement).getPropertyValue("--ink");
+    const ground = getComputedStyle(document.documentElement).getPropertyValue("--ground");
+    const pen = canvas.getContext("2d");
+    pen.scale(canvas.width, canvas.height);
+    const px = 1 / Math.max(1, box.width);
+    function trace(points, whole, bold) {
+      if (!points.length) return;
+      for (const [colour, wide] of [[ground, bold ? 5 : 4], [ink, bold ? 2.5 : 1.5]]) {
+        pen.beginPath();
+        points.forEach(([x, y], at) => (at ? pen.lineTo(x, y) : pen.moveTo(x, y)));
+        if (whole) pen.closePath();
+        pen.lineWidth = wide * px;
+        pen.strokeStyle = colour;
+        pen.stroke();
+      }
+      for (const [x, y] of points) {
+        pen.fillStyle = ink;
+        const wide = (bold ? 8 : 5) * px;
+        const high = wide * (box.width / Math.max(1, box.height));
+        pen.fillRect(x - wide / 2, y - high / 2, wide, high);
+      }
+    }
+    for (const outline of outlines) trace(outline.corners, true, keyOf(outline) === chosen);
+    trace(corners, false, true);
+    if (document.activeElement === canvas) trace([cursor], false, true);
+    undo.disabled = !corners.length;
+    clear.disabled = !corners.length && !outlines.some((outline) => keyOf(outline) === chosen);
+    help.textContent = !chosen
+      ? "Choose an area, and draw round it."
+      : corners.length
+        ? `${corners.length} ${corners.length === 1 ? "corner" : "corners"}. Press on the first one, or Enter, to close the outline.`
+        : "Press corner after corner round the area. Corners can be drawn along. With keys: arrows, Space sets a corner.";
+    for (const label of marks.querySelectorAll("label")) {
+      label.classList.toggle("drawn", outlines.some((outline) => keyOf(outline) === label.firstElementChild.value));
+    }
+  }
+
+  canvas.addEventListener("pointerdown", (event) => {
+    canvas.setPointerCapture(event.pointerId);
+    const point = place(event);
+    held = corners.length ? null : cornerAt(point);
+    if (!held) add(point);
+  });
+  canvas.addEventListener("pointermove", (event) => {
+    if (!held) return;
+    held[0].corners[held[1]] = place(event);
+    draw();
+  });
+  for (const end of ["pointerup", "pointercancel"]) {
+    canvas.addEventListener(end, () => {
+      if (held) keep(outlines);
+      held = null;
+    });
+  }
+  canvas.addEventListener("keydown", (event) => {
+    const step = event.shiftKey ? STEP / 5 : STEP;
+    const move = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
+    if (move) cursor = cursor.map((part, at) => Math.min(1, Math.max(0, part + move[at])));
+    else if (event.key === " ") add([...cursor]);
+    else if (event.key === "Enter") close();
+    else if (event.key === "Backspace") corners.pop();
+    else if (event.key === "Escape") corners = [];
+    else return;
+    event.preventDefault();
+    draw();
+  });
+  canvas.addEventListener("focus", draw);
+  canvas.addEventListener("blur", draw);
+  undo.addEventListener("click", () => {
+    corners.pop();
+    draw();
+  });
+  clear.addEventListener("click", () => {
+    corners = [];
+    const left = outlines.filter((outline) => keyOf(outline) !== chosen);
+    const gone = left.length < outlines.length;
+    outlines = left;
+    if (gone) keep(outlines);
+    draw();
+  });
+  img.addEventListener("load", draw);
+  addEventListener("resize", draw);
+
+  return {
+    draw,
+    forget() {
+      card = "";
+    },
+    show(name, known, drawn) {
+      // What is drawn here is the newest there is: an answer that was on its way meanwhile does not undo it.
+      if (name !== card) {
+        card = name;
+        outlines = drawn;
+        corners = [];
+        chosen = "";
+        // The address changes, so that a new picture is shown.
+        img.src = `print/${name}.png?${Date.now()}`;
+      }
+      const legend = marks.querySelector("legend");
+      marks.replaceChildren(
+        legend,
+        ...known.map((mark) => {
+          const input = make("input", { type: "radio", name: "mark", value: keyOf(mark), checked: keyOf(mark) === chosen });
+          input.addEventListener("change", () => {
+            chosen = input.value;
+            corners = [];
+            draw();
+          });
+          const passes = new Set(known.map((each) => each.pass)).size > 1;
+          return make("label", {}, input, make("span", { textContent: passes ? `${mark.area}, pass ${mark.pass}` : mark.area }));
+        })
+      );
+      draw();
+    },
+  };
+}

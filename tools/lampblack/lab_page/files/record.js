@@ -1,0 +1,92 @@
+// The printing record: its pages, and the areas that are drawn on a picture of the print.
+
+import { ask, fields, make, refuse, sendPicture, showPicture } from "./asking.js";
+import { drawOn } from "./outlines.js";
+
+const form = document.getElementById("record-form");
+const cards = form.elements.card;
+const pages = document.getElementById("pages");
+const files = document.getElementById("record-files");
+const print = document.getElementById("print");
+const drawing = document.getElementById("drawing");
+let asked = 0;
+
+const outlines = drawOn(print, async (drawn) => {
+  if (await ask("record.areas", { card: cards.value, outlines: drawn })) show();
+});
+
+export async function fillCards(select, answer) {
+  const chosen = select.value;
+  select.replaceChildren(
+    ...answer.cards.map((card) => make("option", { value: card.name, textContent: card.title ? `${card.name}: ${card.title}` : card.name, disabled: Boolean(card.wrong) }))
+  );
+  if (answer.cards.some((card) => card.name === chosen)) select.value = chosen;
+}
+
+export async function open() {
+  const answer = await ask("cards");
+  if (!answer) return;
+  await fillCards(cards, answer);
+  if (!answer.cards.length) refuse(`There is no card in ${answer.folder}/cards yet. Choose or drop one.`);
+  else show();
+}
+
+async function show() {
+  const number = ++asked;
+  const card = cards.value;
+  if (!card) return;
+  const answer = await ask("record.show", fields(form));
+  if (number !== asked) return;
+  drawing.hidden = !answer?.has_picture;
+  files.replaceChildren();
+  if (!answer) return pages.replaceChildren();
+  // In their size from the start: what is drawn beside them must not move under a hand.
+  pages.replaceChildren(...answer.pages.map(({ png, wide, high }) => {
+    const img = make("img", { alt: "A page of the record", width: wide, height: high });
+    showPicture(img, [Uint8Array.from(atob(png), (letter) => letter.charCodeAt(0))], "image/png");
+    return make("div", { className: "sheet" }, img);
+  }));
+  const { edition, date, paper_size } = fields(form);
+  for (const kind of ["pdf", "svg", "png"]) {
+    const address = `record/${card}.${kind}?${new URLSearchParams({ edition, date, paper_size })}`;
+    files.append(make("a", { className: "button", href: address, download: `${card}.${kind}`, textContent: kind.toUpperCase() }));
+  }
+  if (answer.note) files.append(make("p", { className: "hint", textContent: answer.note }));
+  if (answer.has_picture) {
+    outlines.show(card, answer.marks, answer.outlines);
+  }
+}
+
+export const relight = () => outlines.draw();
+
+form.addEventListener("change", show);
+form.addEventListener("submit", (event) => event.preventDefault());
+
+async function takePicture(file) {
+  if (!cards.value) return refuse("A picture belongs to a card. Choose or drop a card first.");
+  if (await sendPicture(cards.value, file)) {
+    outlines.forget();
+    show();
+  }
+}
+
+async function takeCard(file) {
+  const answer = await ask("card.take", { text: await file.text() });
+  if (!answer) return;
+  await fillCards(cards, answer);
+  cards.value = answer.name;
+  show();
+}
+
+export function take(file) {
+  return file.name.endsWith(".toml") ? takeCard(file) : takePicture(file);
+}
+
+for (const [button, input, act] of [["choose-picture", "picture-file", takePicture], ["choose-card", "card-file", takeCard]]) {
+  const chooser = document.getElementById(input);
+  document.getElementById(button).addEventListener("click", () => chooser.click());
+  chooser.addEventListener("change", () => {
+    if (chooser.files[0]) act(chooser.files[0]);
+    chooser.value = "";
+  });
+}
