@@ -24,6 +24,7 @@ def scan_of(
     gamma: float = 1.0,
     white: float = 0.9,
     stray: float = 0.0,
+    card: float = CARD,
     turned: Sequence[bool] = (),
     sideways: bool = False,
     size: tuple[int, int] = (720, 90),
@@ -38,7 +39,7 @@ def scan_of(
     long, wide = size
     gap = wide // 2 + long // 12
     shape = (long + 2 * gap, len(rows) * (wide + gap) + gap)
-    light = np.full(shape, CARD)
+    light = np.full(shape, card)
     y, x = np.mgrid[0 : shape[0], 0 : shape[1]].astype(float)
     for at, densities in enumerate(rows):
         angle = np.radians(skews[at] if skews else 0.0)

@@ -1,5 +1,6 @@
 """The laboratory's sums without a box, and grades of split-grade times, each against figures from outside."""
 
+import contextlib
 import math
 
 import pytest
@@ -15,12 +16,14 @@ from lampblack.lab.grades import half_grades, offset_at, r10_of_grade, split_for
 from lampblack.lab.records import load_record
 from lampblack.sim.published_papers import exposure, tones_of
 from tests.test_cli import SPLIT, lampblack, one_line  # noqa: F401
+from tests.test_papers import records
 from timing_core.light import guided
 from timing_core.light.bench import Bench
 from timing_core.light.lamp_metering import lag_ms
 from timing_core.light.paper_record import ANCHORS, PaperRecord
 from timing_core.light.plan import compile_print
 from timing_core.light.printing_map import Mark, PrintingMap
+from timing_core.refusal import Refusal
 
 EDITIONS = ("vc-2019", "vc-2020")
 RECORDS = {name: load_record(name) for name in EDITIONS}
@@ -162,6 +165,28 @@ def test_a_burn_through_another_filter_does_what_the_paper_does(edition):
 def test_a_burn_through_the_same_filter_is_what_the_card_says():
     for tone in effect_of(RECORDS["vc-2019"], [("2", 10000)], ("2", 4142)):
         assert tone == pytest.approx(0.5, abs=0.001)
+
+
+@given(records(), st.integers(100, 999900), st.integers(1, 999900))
+def test_any_record_that_a_box_takes_answers_or_refuses(plain, ms, other_ms):
+    for own, name in zip(plain["filters"], ("00", "2", "5")):
+        own[0] = name
+    if "pair" in plain:
+        plain["pair"] = ["00", "2"]
+    try:
+        record = PaperRecord.from_dict(plain)
+    except Refusal:
+        return  # a name is there twice now
+    names = [own[0] for own in record.filters]
+    tones = effect_of(record, [(names[0], ms)], (names[-1], other_ms))
+    assert tones is None or all(math.isfinite(tone) for tone in tones)
+    for call in (
+        lambda: split_of(record, ms, other_ms),
+        lambda: half_grades(record, names[0], ms),
+        lambda: split_for(record, r10_of_grade(record, 8), names[0], ms, "light tone"),
+    ):
+        with contextlib.suppress(CommandError):
+            call()
 
 
 def test_a_burn_without_data_says_nothing():

@@ -34,14 +34,16 @@ class Effect(NamedTuple):
 
 
 def effect_of(record: PaperRecord, base: Sequence[Light], burn: Light) -> tuple[float, float, float] | None:
-    """What `burn` does to the tones that `base` made, in stops; None where the record has no pair or lacks
-    one of the filters."""
+    """What `burn` does to the tones that `base` made, in stops; None where the record has no pair, lacks
+    one of the filters, or has tones in no order."""
     if not record.pair or any(record.offset(filter, ANCHORS[1]) is None for filter, _ in (*base, burn)):
         return None
     before, share = _mixed(record, base)
     after, new_share = _mixed(record, [*base, burn])
     more = STOP * math.log2(after / before)
     was, now = _points(record, share), _points(record, new_share)
+    if not all(low < high for points in (was, now) for low, high in pairwise(points)):
+        return None
     light_tone, middle, black = ((_carried(was[at] + more, now, was) - was[at]) / STOP for at in (1, 2, 3))
     return light_tone, middle, black
 

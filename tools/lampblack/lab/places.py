@@ -28,6 +28,8 @@ SHOWN = 1600
 SKEW_MOST_DEGREES = 5.0
 _STANDS_OUT = 0.035
 """How much a row differs from the card, in cube roots of light, which go about as the eye does."""
+_CARD_CLEAR = 0.06
+"""The card lies between the tones of the rows by this: on another a white end, or a black one, is hidden."""
 _MIDDLE = 0.5
 """Of a piece its middle half is read, each way: edges, borders and a little skew stay outside."""
 _COLUMNS = ("row", "patch", "x", "y", "width", "height")
@@ -75,6 +77,14 @@ def find_places(light: Any, rows: Sequence[Row]) -> list[Place]:
     spread = 1.4826 * np.median(np.abs(tones[frame] - card))
     stands_out = np.abs(tones - card) > max(_STANDS_OUT, 6 * spread)
     stands_out = ndimage.binary_opening(stands_out, iterations=2)
+    if stands_out.any():
+        darkest, lightest = np.percentile(tones[stands_out], (1, 99))
+        if not darkest + _CARD_CLEAR < card < lightest - _CARD_CLEAR:
+            what = "light as paper" if card > (darkest + lightest) / 2 else "dark as black"
+            raise CommandError(
+                f"What the strips lie on is as {what}, and an end of theirs may not be seen. Lay them on a "
+                "plain grey card, or give --places."
+            )
     for upright in (True, False):
         seen = stands_out if upright else stands_out.T
         found = _groups(seen)

@@ -36,6 +36,10 @@ BEYOND = 0.02
 WEAK_FROM = 1.9
 """From here on stray light and gloss are a part of what a scanner reads."""
 STEPS_LEAST = 5
+STEP_PART_LEAST, STEP_PART_MOST = 0.5, 1.6
+"""How far a step of the tablet may be from its density, beside the other steps."""
+STRAY_FROM = 1.5
+"""From this density on stray light makes steps smaller."""
 NOT_READ = (
     UnidentifiedImageError,
     Image.DecompressionBombError,
@@ -145,16 +149,26 @@ class Transfer:
 
     def __init__(self, readings: Sequence[Reading], densities: Sequence[float]) -> None:
         self.densities = list(densities)
-        for at in range(1, len(densities)):
+        logs = np.log10([max(own.light, 1e-9) for own in readings])
+        # How much of each step's density the scan has in its logarithms: all of it, or with a gamma a part.
+        parts = -np.diff(logs) / np.diff(densities)
+        usual = float(np.median(parts))
+        for at, part in enumerate(parts.tolist(), 1):
             before, own = readings[at - 1], readings[at]
             sigma = max(before.sigma / before.pixels**0.5, own.sigma / own.pixels**0.5, 1 / 65535)
-            drop = np.log10(max(before.light, 1e-9) / max(own.light, 1e-9))
-            if before.light - own.light < 3 * sigma or drop < 0.25 * (densities[at] - densities[at - 1]):
+            least = STEP_PART_LEAST if densities[at] < STRAY_FROM else STEP_PART_LEAST / 2
+            if before.light - own.light < 3 * sigma or part < least * usual:
                 end = "light" if densities[at] < 1 else "black"
                 raise CommandError(
                     f"Steps {at} and {at + 1} of the tablet read alike: the scan is clipped in the {end}, or "
                     "they are not where they are thought to be. See the picture of the patches."
                 )
+        far = int(np.argmax(parts)) + 1
+        if parts[far - 1] > STEP_PART_MOST * usual:
+            raise CommandError(
+                f"Steps {far} and {far + 1} of the tablet lie too far apart for their densities. See the "
+                "picture of the patches, and the densities in the tablet's file."
+            )
         self._logs = np.log10([own.light for own in readings])
         self._curve = PchipInterpolator(self._logs[::-1], self.densities[::-1])
 
