@@ -1,13 +1,22 @@
 """The laboratory's four jobs, worked on its page as a person works them: typed, drawn, chosen, kept."""
 
+import io
+import os
 from collections.abc import Callable, Iterator
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
+from host_sim.darkroom.ideal_print import ideal_greys
+from host_sim.darkroom.planned_light import planned_print
+from host_sim.optics.negatives import negative
+from lampblack.cards import areas_file
+from lampblack.sim.simulator import build
 from tests.browser.screen import dark, keep_picture
 from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
 from tests.test_lab_page import exposed, picture_of
+from timing_core.light.printing_map import PrintingMap
 
 
 @pytest.fixture(scope="module")
@@ -62,11 +71,11 @@ def test_a_paper_record_grows_is_made_and_kept(at, place):
     expect(make).to_be_enabled()
     make.click()
     expect(page.locator("#paper-made")).to_contain_text("115 ±", timeout=30_000)
+    keep_picture(page.screenshot(), "laboratory-paper")
     keep = page.get_by_role("button", name="Keep it")
     keep.click()
     expect(page.locator("#told")).to_contain_text("rc-pearl.toml is kept", timeout=30_000)
     assert place.folder.paper("rc-pearl").name == "rc-pearl"
-    keep_picture(page.screenshot(), "laboratory-paper")
     # What is typed now is another record than the one that was made.
     strip.get_by_label("Densities").fill(DENSITIES + " 2.03")
     expect(keep).to_be_disabled()
@@ -135,11 +144,26 @@ def test_areas_are_drawn_on_a_picture_and_come_on_the_record(at, place):
     drawn = {own["area"]: own["corners"] for own in place.folder.areas("breakwater")["outlines"]}
     assert drawn["sky"][1] == pytest.approx([8000, 2000], abs=40)
     assert drawn["posts"] == [[5000, 5000], [5500, 5000], [5500, 5500]]
-    page.mouse.move(0, 0)
-    keep_picture(page.screenshot(), "laboratory-record")
+    dark(page.screenshot())
     with page.expect_download() as download:
         page.get_by_role("link", name="PDF").click()
     assert download.value.path().read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.skipif(not os.environ.get("LAMPBLACK_PICTURES"), reason="it shows what another test tries")
+def test_a_print_with_its_areas_is_shown_in_the_documents(at, place):
+    card = place.folder.card("workroom")
+    map, film, house = PrintingMap.from_dict(card), negative("workroom"), build("tungsten").house
+    doses = {key: ms * house.lux / 1000 for key, ms in planned_print(map).items()}
+    png = io.BytesIO()
+    Image.fromarray(ideal_greys(doses, film, house.paper)).save(png, "PNG")
+    place.folder.keep_picture("workroom", png.getvalue())
+    place.folder.keep_areas("workroom", areas_file.of_outlines(card, film.outlines))
+    page = at("record")
+    page.locator("#record-form [name=card]").select_option("workroom")
+    expect(page.locator("#drawing")).to_be_visible(timeout=30_000)
+    page.get_by_role("radio").first.check()
+    keep_picture(page.screenshot(), "laboratory-record")
 
 
 def test_the_ledger_finds_an_entry_and_makes_its_card(at, place):
