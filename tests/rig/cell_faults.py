@@ -68,6 +68,29 @@ def metering_box(uf2: Path) -> tuple[PicoBox, LightCell, Sight]:
     return box, cell, sight
 
 
+SHEETS = """
+t = runner.box.trays
+for at in range(3):
+    t.start(at, (("Developer", 60000 + 7000 * at, 10000, 15000, False), ("Stop bath", 30000, 5000, 0, False),
+    ("Fix", 300000, 10000, 30000, True), ("Wash", 600000, 0, 0, True)))
+"""
+
+
+def busy_box(uf2: Path) -> PicoBox:
+    """A box with three sheets in the trays, whose cell has been read on its screen, and which stands on Print
+    again."""
+    box, *_ = metering_box(uf2)
+    box.do(SHEETS, wait_ms=400)
+    assert box.ask("t.is_empty()") == "False"
+    open_screen(box)
+    box.run_ms(READ_MS)
+    assert cell_word(box) == READY
+    box.press("back")
+    box.run_ms(300)
+    box.do("runner.box.panel.show('print')", wait_ms=300)
+    return box
+
+
 # --- faults
 
 

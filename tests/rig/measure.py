@@ -24,7 +24,7 @@ from tests.figures.comparison import Figure, number
 from tests.micropython import ROOT
 from tests.rig import cell_faults
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox, begin
-from tests.rig.cell_faults import metering_box, told_of
+from tests.rig.cell_faults import busy_box, metering_box, told_of
 from tests.rig.faults import (
     CRASHES,
     HARMLESS,
@@ -229,19 +229,28 @@ def _worst_us(errors_ns: list[int]) -> str:
     return f"{worst:,.2f}" if abs(worst) < 100 else f"{worst:,.0f}"
 
 
-def keys(box: PicoBox, strikes: int) -> list[str]:
+EDGES = (
+    ("EXPOSE to lamp on", "expose_to_light"),
+    ("BACK to lamp off", "back_to_dark"),
+    ("EXPOSE to lamp off (hold)", "expose_to_dark"),
+)
+
+
+def timed_keys(box: PicoBox, strikes: int, also: str = "") -> list[list[object]]:
+    """A row for each of EDGES."""
     copies = max(1, strikes // 30)
     each = -(-strikes // copies)
     parts = together([lambda seed=seed: latencies(box, each, seed) for seed in range(copies)])
-    rows = []
-    for about, name in (
-        ("EXPOSE to lamp on", "expose_to_light"),
-        ("BACK to lamp off", "back_to_dark"),
-        ("EXPOSE to lamp off (hold)", "expose_to_dark"),
-    ):
+    rows: list[list[object]] = []
+    for about, name in EDGES:
         times = [us for part in parts for us in getattr(part, name)]
         figures = [percentile(times, 0.5), percentile(times, 0.99), max(times)]
-        rows.append([about, len(times), *[f"{us / 1000:.2f}" for us in figures]])
+        rows.append([about + also, len(times), *[f"{us / 1000:.2f}" for us in figures]])
+    return rows
+
+
+def keys(box: PicoBox, uf2: Path, strikes: int) -> list[str]:
+    rows = timed_keys(box, strikes) + timed_keys(busy_box(uf2), strikes, ", busy")
     return [
         *prose("""
             ## Keys
@@ -249,7 +258,8 @@ def keys(box: PicoBox, strikes: int) -> list[str]:
             From the first edge at the key's pin to the lamp's pin, in ms, while the PC asks and sets
             without a pause and the panel is drawn anew; presses 45 to 145 ms apart, and 0.1 s more after each
             dark, when the journal is written: a write masks interrupts. (No settling time here. With the
-            usual 0.7 s no key can light the lamp so soon.) Budget: 5 ms at the 99th percentile."""),
+            usual 0.7 s no key can light the lamp so soon.) Busy: three sheets are in the trays, and the light
+            cell was read on its screen. Budget: 5 ms at the 99th percentile."""),
         *table(["edge", "phases", "median", "99th percentile", "worst"], rows),
         *prose("""
             BACK's interrupt puts the lamp out by itself. EXPOSE has to ask the box, and waits for a
@@ -542,7 +552,7 @@ def main(arguments: list[str]) -> int:
         "power_up": lambda: started()[1],
         "a_print": lambda: a_print(started()[0]),
         "lamp_time": lambda: lamp_time(uf2, given.lamp_phases, parts / "lamp_time.begun"),
-        "keys": lambda: keys(started()[0], given.strikes),
+        "keys": lambda: keys(started()[0], uf2, given.strikes),
         "memory": lambda: memory(started()[0], given.runs, given.prints),
         "screens": lambda: screens(started()[0]),
         "link": lambda: link(started()[0], given.pushes),
