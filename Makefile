@@ -9,7 +9,7 @@ CURVES := $(VENV)/real-curves
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures presses emulated measurements diagram pictures
+.PHONY: demo test lint figures presses attack emulated measurements diagram pictures
 .PHONY: hardware pins faults board parts-page case drawings guides clean
 
 demo: $(VENV)/ready
@@ -39,6 +39,11 @@ figures: $(VENV)/ready-for-tests
 # How many inputs the commonest changes cost at the panel, found by search: some minutes.
 presses: $(VENV)/ready-for-tests
 	$(BIN)/python -m tests.figures.presses
+
+# The campaign of faults, each attacker for so many rounds: about an hour. Any round can be played again by its seed.
+ROUNDS ?= 20000
+attack: $(VENV)/ready-for-tests
+	$(BIN)/python -m tests.attack --rounds $(ROUNDS)
 
 # Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
 emulated: $(VENV)/ready-for-tests

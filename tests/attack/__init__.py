@@ -1,0 +1,1 @@
+"""A campaign of faults: attackers that anyone can replay, by seed."""

@@ -1,0 +1,13 @@
+"""Every attacker, by name."""
+
+from tests.attack import core, cuts, wire
+from tests.attack.campaign import Attacker
+
+ATTACKERS = {
+    own.name: own
+    for own in (
+        Attacker("core", "all inputs, a lamp that lies, a flash that fails, cuts and second cuts", core.play),
+        Attacker("cuts", "a print that is cut off again and again, against the paper", cuts.play),
+        Attacker("wire", "noise, halves, splices and valid lines of any values, lit and dark", wire.play),
+    )
+}
