@@ -186,9 +186,17 @@ class Start:
 class Evening:
     """A box with a light cell beside `subject`, on `own` paper; the strip is through `filter`. `tone` is the
     one in mind, `patch_stops` how much more light than that the chosen place had, `position_stops` how much
-    more there was where the cell lay on the light tone than where it was meant to lie."""
+    more there was where the cell lay on the light tone than where it was meant to lie. `record` is that of
+    the paper, the published one where none is given."""
 
-    def __init__(self, own: Paper, filter: str, subject: Subject, chance: random.Random) -> None:
+    def __init__(
+        self,
+        own: Paper,
+        filter: str,
+        subject: Subject,
+        chance: random.Random,
+        record: dict | None = None,
+    ) -> None:
         self.own, self.filter, self.subject, self.chance = own, filter, subject, chance
         self.tone = LIGHT_TONE + chance.gauss(0, EYE_D)
         self.patch_stops = self.position_stops = 0.0
@@ -199,7 +207,7 @@ class Evening:
         self.hands = IdealHands(session, self.house)
         session.watchers.append(self.hands)
         session.box.asked.set_bench({"lag_ms": self.house.lag_ms})
-        record = RECORDS.get(own.name)
+        record = record or RECORDS.get(own.name)
         if record:
             session.box.papers.keep_text(own.name, encode(record))
         first_ms = round(1000 * self._first_lux_s() / STRIP_LUX)
@@ -249,6 +257,11 @@ class Evening:
         place = min(range(len(tones)), key=lambda at: abs(tones[at] - self.tone))
         self.patch_stops = math.log2(halves[place] / light_for(self.own, self.filter, self.tone))
         return place
+
+    def forget(self) -> None:
+        """Forget the spots of the negative before, which has just been metered."""
+        if self.session.box.panel.spots[0]:
+            self._press("Light")
 
     def meter(self) -> float:
         """Take both spots. Returns the stops from the one to the other, as the screen shows them."""

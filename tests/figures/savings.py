@@ -36,7 +36,8 @@ light tone, and a whole print shows the shadow first. The sources that were read
 
 **A filter is changed** without a record by the maker's factor between the two, which holds a middle tone and
 not a light one, and then by a strip around that, in steps of 1/3 stop or the largest seconds that are no
-more. With a record it is changed by what the record has for the light tone, and no strip follows.
+more. With a record it is changed by what the record has for the light tone; no strip follows but one that was
+due anyway.
 
 **A print** is a whole sheet. If its light tone looks wrong the base is moved by what the printer sees (to
 1/12 stop, or on the scale of plain seconds), if its contrast does the filter is changed, and on it goes.
@@ -59,3 +60,379 @@ Not in it: areas to dodge and burn, dry-down, a tone that is not even along a st
 planned, a printer who errs in anything but what is said, or learns from one negative for the next. Records
 and calibrations are made once for a paper: what they cost is a row of its own.
 """
+
+import math
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from statistics import fmean, median
+
+import numpy as np
+
+from host_sim.optics.lamp_house import APERTURES, LUX
+from host_sim.optics.negatives import OWN, Negative
+from host_sim.optics.paper import Paper
+from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
+from tests.figures import metering
+from tests.figures.comparison import Figure
+from tests.figures.measured_paper import filters_of, in_halves, record_from_strips
+from tests.figures.metering import EYE_D, HAND_MM, LIGHT_TONE, SHADOW, SHEET_MM, light_for, span_of
+from timing_core.light.bench import Bench
+from timing_core.light.paper_record import ANCHORS, QUARTER, PaperRecord, grade_of
+from timing_core.light.printing_map import PrintingMap
+from timing_core.light.stops import STOP, plain_step, scale
+from timing_core.light.strip import Strip
+from timing_core.light.tray_sequence import default_sequence
+
+COUNT = 200
+EACH = 10
+"""Negatives of a printer."""
+PAPERS = ("vc-2019", "vc-2020")
+"""By turns, from printer to printer."""
+BUDGET_PART = 1 / 2
+BUDGET_STOPS = 1 / 12
+BUDGET_GRADES = 1 / 4
+
+# --- the eye
+
+DEEP_D, DEEP_EYE_D = 1.6, 0.04
+SURE = 2
+"""Times its own error the eye needs to be sure."""
+
+# --- paper
+
+STRIP_SHEETS = 1 / 4
+PATCHES = 7
+COARSE, THIRD, SIXTH = 60, 40, 20
+"""Steps of strips, in 1/120 stop: at first, round a maker's time, and round a place."""
+FIRST_FILTER = "2"
+FIRST_MS = 15_000
+FIRST_SECONDS_MS = 5000
+SECONDS_MS = (5000, 2000, 1000)
+BASE_STEP = 10
+"""By which a base is moved, in 1/120 stop."""
+APERTURE = APERTURES[1]
+PRINT_LUX = LUX / 2**0.5
+_PIECES_MOST = 60
+
+# --- the light cell
+
+CHANGED_STOPS = 0.08
+FLARE_STOPS = 0.065
+_AROUND_PX = round(HAND_MM / SHEET_MM * WIDTH_PX) + 15
+"""Of the light tone: as far as the cell's window may lie."""
+
+# --- time, in seconds
+
+LAY_S, COVER_S, CHANGE_S, FETCH_S, LOOK_S = 30, 3, 10, 20, 30
+TRAYS_S = sum(tray[1] + tray[6] for tray in default_sequence("rc").trays[:3])
+
+
+@dataclass(frozen=True)
+class Printer:
+    """What he has, and where he judges contrast first."""
+
+    name: str
+    plain_seconds: bool = False
+    has_record: bool = False
+    has_cell: bool = False
+    on_strips: bool = True
+
+
+PRINTERS = (
+    Printer("plain-second strips", plain_seconds=True),
+    Printer("stop strips"),
+    Printer("stop strips, paper record", has_record=True),
+    Printer("light cell, paper record", has_record=True, has_cell=True),
+)
+HABITS = {True: "contrast judged on strips", False: "contrast judged on prints"}
+
+
+@dataclass(frozen=True)
+class Printed:
+    """What a print took, and how far it is off; `base` is in stops, positive for too much light."""
+
+    strips: int
+    prints: int
+    seconds: float
+    base: float
+    grade: float
+
+    @property
+    def sheets(self) -> float:
+        return self.prints + STRIP_SHEETS * self.strips
+
+    @property
+    def is_right(self) -> bool:
+        return abs(self.base) <= BUDGET_STOPS and abs(self.grade) <= BUDGET_GRADES
+
+
+@dataclass(frozen=True)
+class Start:
+    """Filter, base and the time that metering took; or none of it."""
+
+    filter: str = FIRST_FILTER
+    base_ms: int = FIRST_MS
+    seconds: float = 0.0
+
+
+# --- filters and grades
+
+
+def grade_number(filter: str) -> float:
+    return float(grade_of(filter)) / QUARTER
+
+
+@cache
+def _spans(own: Paper) -> dict[str, float]:
+    return {name: span_of(own, {name: 1.0}) for name in filters_of(own)}
+
+
+def grade_for(own: Paper, span_stops: float) -> float:
+    """The grade that spans so much, on a line between the filters."""
+    spans, grades = zip(*sorted((span, grade_number(name)) for name, span in _spans(own).items()))
+    return float(np.interp(span_stops, spans, grades))
+
+
+# --- one negative
+
+
+class Work:
+    """A printer at one negative, which lets through the parts `light` and `shadow` of the light where its two
+    tones are."""
+
+    def __init__(
+        self,
+        own: Paper,
+        record: PaperRecord,
+        printer: Printer,
+        tones: tuple[float, float],
+        start: Start,
+        chance: random.Random,
+    ) -> None:
+        self.own, self.printer, self.chance = own, printer, chance
+        self.record = record if printer.has_record else None
+        self.lux = [PRINT_LUX * part for part in tones]
+        self.map = PrintingMap.new(start.base_ms, start.filter, 0)
+        self.next_step = SIXTH if printer.has_cell else COARSE
+        self.strips = self.prints = 0
+        self.seconds = start.seconds
+        self.first = not printer.has_cell
+
+    @property
+    def filter(self) -> str:
+        return self.map.passes[0].filter
+
+    @property
+    def base_ms(self) -> int:
+        return self.map.base_ms(0)
+
+    def done(self) -> Printed:
+        """Work until the print contents its printer."""
+        while self.strips + self.prints < _PIECES_MOST:
+            while self.next_step:
+                self._give_strip()
+            self._give_print()
+            if not self._correct(self._seen(0, self.base_ms), self._seen(1, self.base_ms)):
+                base = math.log2(self._lux_s(0, self.base_ms) / light_for(self.own, self.filter))
+                span = math.log2(self.lux[1] / self.lux[0])
+                grade = grade_number(self.filter) - grade_for(self.own, span)
+                return Printed(self.strips, self.prints, self.seconds, base, grade)
+        raise AssertionError(f"{self.printer.name}: never content")
+
+    # --- looking
+
+    def _lux_s(self, which: int, ms: int) -> float:
+        return ms / 1000 * self.lux[which]
+
+    def _density(self, which: int, ms: int) -> float:
+        return self.own.density({self.filter: self._lux_s(which, ms)})
+
+    def _seen(self, which: int, ms: int) -> float:
+        density = self._density(which, ms)
+        return density + self.chance.gauss(0, DEEP_EYE_D if density > DEEP_D else EYE_D)
+
+    def _exposure(self, seen: float) -> float:
+        """What left a tone that was seen."""
+        return self.own.exposure(min(max(seen, 0.01), 0.97 * self.own.dmax), self.filter)
+
+    # --- strips
+
+    def _give_strip(self) -> None:
+        strip = self._laid_out()
+        stages = strip.compile(self.map, Bench())
+        self.strips += 1
+        self._take(sum(stage.light_ms for stage in stages) / 1000 + COVER_S * PATCHES)
+        off = self.chance.gauss(0, EYE_D)
+        places = range(strip.last_place + 1)
+        seen = [self._density(0, strip.total_ms(self.map, place)) + off for place in places]
+        place = min(places, key=lambda at: abs(seen[at] - LIGHT_TONE))
+        if self._goes_on(strip, place, seen[place] - LIGHT_TONE):
+            return
+        ms = strip.total_ms(self.map, place)
+        strip.choose(self.map, place)
+        self.first = False
+        self.next_step = 0 if self._is_close(strip, ms) else SIXTH
+        if self.printer.on_strips:
+            self._match_contrast(seen[place], self._seen(1, ms))
+
+    def _laid_out(self) -> Strip:
+        strip = Strip()
+        strip.patches, strip.centred = PATCHES, False
+        around = PATCHES // 2
+        if not self.printer.plain_seconds:
+            strip.step_stops120 = self.next_step
+            strip.origin_ms = scale(self.base_ms, -around * self.next_step)
+            return strip
+        strip.step_stops120 = 0
+        strip.step_ms = self._step_ms()
+        whole_s = round((self.base_ms - around * strip.step_ms) / 1000)
+        strip.origin_ms = strip.step_ms if self.first else max(strip.step_ms, 1000 * whole_s)
+        return strip
+
+    def _step_ms(self) -> int:
+        """The largest step in seconds that is no more than is wanted in stops, or the smallest there is."""
+        if self.next_step == COARSE:
+            return FIRST_SECONDS_MS
+        fits = [step for step in SECONDS_MS if _stops120(1 + step / self.base_ms) <= self.next_step]
+        return fits[0] if fits else SECONDS_MS[-1]
+
+    def _is_close(self, strip: Strip, ms: int) -> bool:
+        """The patches beside a place leave no need for a closer strip, or there is none."""
+        if strip.step_stops120:
+            return strip.step_stops120 <= THIRD
+        return _stops120(1 + strip.step_ms / ms) <= THIRD or strip.step_ms == SECONDS_MS[-1]
+
+    def _goes_on(self, strip: Strip, place: int, off: float) -> bool:
+        """Set what the next strip is around, where the tone is not on this one."""
+        if abs(off) <= SURE * EYE_D or place != (0 if off > 0 else strip.last_place):
+            return False
+        edge_ms = strip.total_ms(self.map, place)
+        around = PATCHES // 2
+        is_darker = off > 0
+        if strip.step_stops120:
+            moved = around * strip.step_stops120
+            self.map.set_base(0, scale(edge_ms, -moved if is_darker else moved))
+        elif not is_darker:
+            self.map.set_base(0, edge_ms + around * strip.step_ms)
+        elif edge_ms > strip.step_ms:
+            self.map.set_base(0, max(strip.step_ms, edge_ms - around * strip.step_ms))
+        elif strip.step_ms > SECONDS_MS[-1]:
+            self.map.set_base(0, edge_ms // 2)
+            self.next_step = SIXTH
+        else:
+            return False  # there are no smaller seconds
+        self.first = False
+        return True
+
+    # --- prints
+
+    def _give_print(self) -> None:
+        self.prints += 1
+        self._take(self.base_ms / 1000)
+
+    def _take(self, light_s: float) -> None:
+        self.seconds += LAY_S + light_s + TRAYS_S + LOOK_S
+
+    def _correct(self, light: float, shadow: float) -> bool:
+        """Change what looks wrong on the print. False if nothing does."""
+        is_off = abs(light - LIGHT_TONE) > SURE * EYE_D
+        if is_off:
+            seen_stops120 = _stops120(light_for(self.own, self.filter) / self._exposure(light))
+            self._set_base(scale(self.base_ms, BASE_STEP * round(seen_stops120 / BASE_STEP)))
+        return self._match_contrast(light, shadow) or is_off
+
+    def _match_contrast(self, light: float, shadow: float) -> bool:
+        """Change the filter if with the light tone right the shadow would look wrong, and another is nearer."""
+        ratio = self._exposure(shadow) / self._exposure(light)
+        wanted = SHADOW * self.own.dmax
+        with_light_right = self.own.density({self.filter: light_for(self.own, self.filter) * ratio})
+        if abs(with_light_right - wanted) <= SURE * DEEP_EYE_D:
+            return False
+        nearest = self._nearest(math.log2(ratio))
+        if nearest == self.filter:
+            return False
+        self.seconds += CHANGE_S
+        was, self.map.passes[0].filter = self.filter, nearest
+        if self.record:
+            self._set_base(scale(self.base_ms, self.record.change(was, nearest, ANCHORS[0])))
+        else:
+            speeds = (round(self.own.filters[name].iso_speed) for name in (was, nearest))
+            self._set_base(scale(self.base_ms, 0, *speeds))
+            self.next_step = THIRD
+        return True
+
+    def _nearest(self, span_stops: float) -> str:
+        if self.record:
+            return self.record.nearest(round(STOP * span_stops))
+        spans = _spans(self.own)
+        return min(spans, key=lambda name: abs(spans[name] - span_stops))
+
+    def _set_base(self, ms: int) -> None:
+        if self.printer.plain_seconds:
+            below = plain_step(ms, -1)
+            ms = min((below, plain_step(below, 1)), key=lambda each: abs(each - ms))
+        self.map.set_base(0, ms)
+
+
+def _stops120(ratio: float) -> float:
+    return STOP * math.log2(ratio)
+
+
+# --- printers with what they have measured
+
+
+class Darkroom:
+    """A printer's paper, its record as he measured it, and his negatives: where each lets through how much,
+    and what the light cell says of it. `learning` is what record and calibration took, in sheets."""
+
+    def __init__(self, number: int, count: int) -> None:
+        chance = random.Random(f"darkroom {number}")
+        self.own = in_halves(PAPERS[number % len(PAPERS)])
+        plain, strips = record_from_strips(self.own, chance)
+        self.record = PaperRecord.from_dict(plain)
+        self.learning = STRIP_SHEETS * strips, STRIP_SHEETS
+        first = metering.subject.__wrapped__(EACH * number)  # uncached: 200 films are more than memory is for
+        evening = metering.Evening(self.own, FIRST_FILTER, first, chance, plain)
+        evening.calibrate()
+        evening.house.stop_down(APERTURE)
+        self.tones: list[tuple[float, float]] = []
+        self.starts: list[Start] = []
+        for at in range(count):
+            on = metering.subject.__wrapped__(EACH * number + at)
+            self.tones.append((on.through(on.light), on.through(on.shadow)))
+            self.starts.append(_metered(evening, on, chance))
+
+
+def _metered(evening: metering.Evening, on: metering.Subject, chance: random.Random) -> Start:
+    """What the light cell's screen makes of a negative, read as that is today."""
+    film = on.film.transmittance * np.float32(2 ** chance.gauss(0, CHANGED_STOPS))
+    x, y = round(on.light[0] * WIDTH_PX), round(on.light[1] * HEIGHT_PX)
+    rows, columns = (slice(max(0, at - _AROUND_PX), at + _AROUND_PX) for at in (y, x))
+    film[rows, columns] *= np.float32(2 ** chance.gauss(0, FLARE_STOPS))
+    session = evening.session
+    began_ms = session.now_ms
+    evening.subject = replace(on, film=Negative(OWN, on.film.name, film))
+    evening.forget()
+    evening.meter()
+    evening.take("Filter")
+    map = session.box.work.map
+    return Start(map.passes[0].filter, map.base_ms(0), FETCH_S + (session.now_ms - began_ms) / 1000)
+
+
+@cache
+def darkrooms(count: int = COUNT) -> list[Darkroom]:
+    """Of as many printers as `count` negatives take."""
+    return [Darkroom(number, min(EACH, count - EACH * number)) for number in range(-(-count // EACH))]
+
+
+def printed(printer: Printer, count: int = COUNT) -> list[Printed]:
+    """Every one of `count` negatives, printed."""
+    found = []
+    for number, room in enumerate(darkrooms(count)):
+        for at, (tones, start) in enumerate(zip(room.tones, room.starts, strict=True)):
+            chance = random.Random(f"{printer} {number} {at}")
+            start = start if printer.has_cell else Start()
+            found.append(Work(room.own, room.record, printer, tones, start, chance).done())
+    return found
