@@ -16,6 +16,7 @@ from timing_core.light.guided import PAPER, compile_test, proposed
 from timing_core.light.paper_record import QUARTER, grade_text
 from timing_core.light.printing_map import PrintingMap
 from timing_core.light.stops import scale
+from timing_core.refusal import Refusal
 
 BASE_D = 0.05
 """Of the paper itself: usual, no source."""
@@ -47,39 +48,68 @@ def filters_of(own: Paper) -> list[str]:
 
 def record_from_strips(own: Paper, chance: random.Random) -> tuple[dict, int]:
     """The record that the laboratory makes of a strip for each filter, and how many strips that took."""
-    strips, count = [], 0
-    for name in filters_of(own):
-        strip, tries = _taken_strip(own, name, chance)
-        strips.append(strip)
-        count += tries
-    made = record_of(strips, own.name, "measured", seed=chance.randrange(1 << 30))
-    return made.record, count
-
-
-def _taken_strip(own: Paper, filter: str, chance: random.Random) -> tuple[Strip, int]:
-    """A strip through `filter` that the laboratory takes: what it refuses is begun with less light, or given
-    more, by half a stop."""
-    choice = next(at for at, most in enumerate(_RANGES) if own.filters[filter].iso_range <= most)
-    test = proposed(PAPER, {"range": choice, "filter": filter}, PrintingMap.new(1000, "", 0), Bench())
-    for tries in range(1, _STRIPS_MOST):
-        strip = _read(own, filter, _lights_ms(test), chance)
+    wedges = [_Wedge(own, name, chance) for name in filters_of(own)]
+    for wedge in wedges:
+        wedge.give_until_taken()
+    while True:
         try:
-            record_of([strip], own.name)
-            return strip, tries
+            made = record_of([wedge.strip for wedge in wedges], own.name, "measured")
+            return made.record, sum(wedge.count for wedge in wedges)
         except CommandError as refusal:
-            is_too_light = "black is not reached" in str(refusal)
-            test["first_ms"] = scale(test["first_ms"], _HALF_STOP if is_too_light else -_HALF_STOP)
-    raise AssertionError(f"no strip of filter {filter} is taken")
+            [refused] = [wedge for wedge in wedges if str(refusal).startswith(f"{wedge.strip.called}:")]
+            refused.give_again(refusal)
 
 
-def _lights_ms(test: dict) -> list[int]:
-    """The light of the patches and of the black end."""
-    lights, given_ms = [], 0
-    for stage in compile_test(test, Bench()):
-        if stage.light_ms:
-            given_ms += stage.light_ms
-            lights.append(given_ms)
-    return lights
+class _Wedge:
+    """The paper strip through one filter, as it was given and read last; `count` is how often it was."""
+
+    def __init__(self, own: Paper, filter: str, chance: random.Random) -> None:
+        self._own, self._filter, self._chance = own, filter, chance
+        self._range = next(at for at, most in enumerate(_RANGES) if own.filters[filter].iso_range <= most)
+        self._moved = 0
+        self.count = 0
+        self._give()
+
+    def _give(self) -> None:
+        self.count += 1
+        assert self.count <= _STRIPS_MOST, f"no strip of filter {self._filter} is taken"
+        self.strip = _read(self._own, self._filter, self._lights_ms(), self._chance)
+
+    def give_until_taken(self) -> None:
+        while True:
+            try:
+                record_of([self.strip], self._own.name)
+                return
+            except CommandError as refusal:
+                self.give_again(refusal)
+
+    def give_again(self, refusal: CommandError) -> None:
+        """As the laboratory asks: with more light, with less, or, where white and black are both barely there,
+        in wider steps."""
+        if "black is not reached" in str(refusal):
+            self._moved += _HALF_STOP
+        elif "white is not reached" in str(refusal) or self._range == len(_RANGES) - 1:
+            self._moved -= _HALF_STOP
+        else:
+            self._range, self._moved = self._range + 1, 0
+        self._give()
+
+    def _lights_ms(self) -> list[int]:
+        """The light of the patches and of the black end; in wider steps where the box cannot give these."""
+        settings = {"range": self._range, "filter": self._filter}
+        test = proposed(PAPER, settings, PrintingMap.new(1000, "", 0), Bench())
+        test["first_ms"] = scale(test["first_ms"], self._moved)
+        try:
+            stages = compile_test(test, Bench())
+        except Refusal:
+            self._range, self._moved = self._range + 1, 0
+            return self._lights_ms()
+        lights, given_ms = [], 0
+        for stage in stages:
+            if stage.light_ms:
+                given_ms += stage.light_ms
+                lights.append(given_ms)
+        return lights
 
 
 def _read(own: Paper, filter: str, lights_ms: list[int], chance: random.Random) -> Strip:

@@ -46,11 +46,11 @@ due anyway.
 one strip for each filter: the box's paper strip, 11 patches, read with an error of 0.01 each, base and black
 at four places. A strip that the laboratory refuses is made again with other times.
 
-**The light cell** is the real screen of the real core (`metering.Evening`): a calibration strip through filter
-2 once for a printer, then light tone and shadow of each negative; the row *Filter* gives filter and base.
-Beyond what `metering` has, lamp, colour of the lamp and batch of paper are off by 0.08 stop together, and
-flare makes the light tone's reading alone wrong by 0.065 (1 sigma, estimates, no source). As the box asks for,
-a strip of 1/6 stop around that comes before the print.
+**The light cell** is the real screen of the real core (`metering.Evening`): a calibration strip through
+filter 2 once for a printer, then light tone and shadow of each negative; the row *Filter* gives filter and
+base. Beyond what `metering` has, lamp, colour of the lamp and batch of paper are off by 0.08 stop together,
+and flare makes the light tone's reading alone wrong by 0.065 (1 sigma, estimates, no source). As the box asks
+for, a strip of 1/6 stop around that comes before the print.
 
 **Time.** To lay a sheet 30 s, to cover a patch 3 s, to change a filter 10 s, to fetch the cell and lay it
 twice 20 s, to look 30 s (all assumed); light as given; the trays as far as the end of the fix, by the box's
@@ -344,7 +344,8 @@ class Work:
         return self._match_contrast(light, shadow) or is_off
 
     def _match_contrast(self, light: float, shadow: float) -> bool:
-        """Change the filter if with the light tone right the shadow would look wrong, and another is nearer."""
+        """Change the filter if, once the light tone is right, the shadow would look wrong, and another is
+        nearer. False if nothing changes."""
         ratio = self._exposure(shadow) / self._exposure(light)
         wanted = SHADOW * self.own.dmax
         with_light_right = self.own.density({self.filter: light_for(self.own, self.filter) * ratio})
