@@ -5,6 +5,7 @@ own, curves and record the laboratory's.
 """
 
 import random
+from functools import cache
 
 from host_sim.optics.lamp_house import LUX
 from host_sim.optics.paper import Filter, Paper, paper
@@ -30,6 +31,7 @@ _HALF_STOP = 60
 _STRIPS_MOST = 12
 
 
+@cache
 def in_halves(name: str) -> Paper:
     """A published paper with the filters between, up to 4 1/2: R half way, speed that of the softer one (as a
     filter set's maker says of 3 1/2 and 4 1/2)."""
@@ -84,8 +86,8 @@ class _Wedge:
                 self.give_again(refusal)
 
     def give_again(self, refusal: CommandError) -> None:
-        """As the laboratory asks: with more light, with less, or, where white and black are both barely there,
-        in wider steps."""
+        """As the laboratory asks: with more light, with less, or, where both ends are barely there, in wider
+        steps."""
         if "black is not reached" in str(refusal):
             self._moved += _HALF_STOP
         elif "white is not reached" in str(refusal) or self._range == len(_RANGES) - 1:

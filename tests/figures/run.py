@@ -22,6 +22,7 @@ from tests.figures import (
     page,
     plans,
     round_trips,
+    savings,
     sessions,
     sheets,
 )
@@ -49,6 +50,7 @@ def measure(repeats: int, questions: int) -> list[Figure]:
         *doses.figures(),
         *evenings.figures(),
         *metering.figures(),
+        *savings.figures(),
         *sheets.figures(max(1, repeats // 3)),
         *page.figures(repeats * 5, min(5.0, repeats / 2)),
         *on_micropython.figures(repeats),

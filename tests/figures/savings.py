@@ -67,6 +67,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from statistics import fmean, median
+from typing import Any
 
 import numpy as np
 
@@ -75,9 +76,9 @@ from host_sim.optics.negatives import OWN, Negative
 from host_sim.optics.paper import Paper
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from tests.figures import metering
-from tests.figures.comparison import Figure
+from tests.figures.comparison import Figure, of, spread_of
 from tests.figures.measured_paper import filters_of, in_halves, record_from_strips
-from tests.figures.metering import EYE_D, HAND_MM, LIGHT_TONE, SHADOW, SHEET_MM, light_for, span_of
+from tests.figures.metering import EYE_D, HAND_MM, LIGHT_TONE, SHADOW, SHEET_MM, span_of
 from timing_core.light.bench import Bench
 from timing_core.light.paper_record import ANCHORS, QUARTER, PaperRecord, grade_of
 from timing_core.light.printing_map import PrintingMap
@@ -187,6 +188,12 @@ def grade_number(filter: str) -> float:
 @cache
 def _spans(own: Paper) -> dict[str, float]:
     return {name: span_of(own, {name: 1.0}) for name in filters_of(own)}
+
+
+@cache
+def light_for(own: Paper, filter: str) -> float:
+    """Lux seconds for the light tone."""
+    return metering.light_for(own, filter)
 
 
 def grade_for(own: Paper, span_stops: float) -> float:
@@ -393,7 +400,7 @@ class Darkroom:
         self.own = in_halves(PAPERS[number % len(PAPERS)])
         plain, strips = record_from_strips(self.own, chance)
         self.record = PaperRecord.from_dict(plain)
-        self.learning = STRIP_SHEETS * strips, STRIP_SHEETS
+        self.learning = STRIP_SHEETS * (strips + 1)
         first = metering.subject.__wrapped__(EACH * number)  # uncached: 200 films are more than memory is for
         evening = metering.Evening(self.own, FIRST_FILTER, first, chance, plain)
         evening.calibrate()
@@ -428,12 +435,108 @@ def darkrooms(count: int = COUNT) -> list[Darkroom]:
     return [Darkroom(number, min(EACH, count - EACH * number)) for number in range(-(-count // EACH))]
 
 
+@cache
 def printed(printer: Printer, count: int = COUNT) -> list[Printed]:
     """Every one of `count` negatives, printed."""
     found = []
     for number, room in enumerate(darkrooms(count)):
         for at, (tones, start) in enumerate(zip(room.tones, room.starts, strict=True)):
-            chance = random.Random(f"{printer} {number} {at}")
+            chance = random.Random(f"{printer.name} {printer.on_strips} {number} {at}")
             start = start if printer.has_cell else Start()
             found.append(Work(room.own, room.record, printer, tones, start, chance).done())
     return found
+
+
+# --- the tables
+
+
+def learning_sheets(count: int = COUNT) -> list[float]:
+    """What record and calibration of each printer took, once for a paper."""
+    return [room.learning for room in darkrooms(count)]
+
+
+def _row(what: str, values: Sequence[float], unit: str, **more: Any) -> Figure:
+    spread = spread_of([abs(value) for value in values])
+    return of(what, spread, unit, more_is_better=False, **more)
+
+
+def figures(count: int = COUNT) -> list[Figure]:
+    rows = []
+    for on_strips, how in HABITS.items():
+        plain, *others = (replace(printer, on_strips=on_strips) for printer in PRINTERS)
+        plain_sheets = median(one.sheets for one in printed(plain, count))
+        for printer in (plain, *others):
+            found = printed(printer, count)
+            rival: dict[str, Any] = {}
+            bounds: list[float | None] = [None] * 3
+            if printer is not plain:
+                rival = {"rival": plain.name, "rival_value": plain_sheets}
+            if printer.has_cell:
+                # A figure is to be under its bound, and half is still kept
+                bounds = [math.nextafter(plain_sheets * BUDGET_PART, math.inf), BUDGET_STOPS, BUDGET_GRADES]
+            sheets, stops, grades = bounds
+            rows += [
+                _row(
+                    f"Print by {printer.name}, {how}",
+                    [one.sheets for one in found],
+                    "sheets",
+                    budget=sheets,
+                    **rival,
+                ),
+                _row("  its time", [one.seconds / 60 for one in found], "min"),
+                _row("  its error in base", [one.base for one in found], "stop", budget=stops),
+                _row("  its error in grade", [one.grade for one in found], "grade", budget=grades),
+            ]
+    rows.append(_row("Record and calibration, once for a paper", learning_sheets(count), "sheets"))
+    return rows
+
+
+COLUMNS = (
+    "contrast judged",
+    "printer",
+    "sheets",
+    "mean",
+    "strips",
+    "prints",
+    "minutes",
+    "base",
+    "grade",
+    "right",
+)
+
+
+def table_rows(count: int = COUNT) -> list[list[object]]:
+    """The figures a printer a row, as COLUMNS says: medians but for the means of sheets, strips and prints,
+    and the part of the prints that are within both tolerances."""
+    rows: list[list[object]] = []
+    for on_strips, how in HABITS.items():
+        for printer in PRINTERS:
+            found = printed(replace(printer, on_strips=on_strips), count)
+            rows.append(
+                [
+                    how.removeprefix("contrast judged "),
+                    printer.name,
+                    f"{median(one.sheets for one in found):.2f}",
+                    f"{fmean(one.sheets for one in found):.2f}",
+                    f"{fmean(one.strips for one in found):.1f}",
+                    f"{fmean(one.prints for one in found):.1f}",
+                    f"{median(one.seconds for one in found) / 60:.0f}",
+                    f"{median(abs(one.base) for one in found):.3f}",
+                    f"{median(abs(one.grade) for one in found):.2f}",
+                    f"{100 * fmean(one.is_right for one in found):.0f} %",
+                ]
+            )
+    return rows
+
+
+def verdict(count: int = COUNT) -> str:
+    """What is said of the budget, in words."""
+    said = []
+    for on_strips, how in HABITS.items():
+        plain, cell = (
+            median(one.sheets for one in printed(replace(printer, on_strips=on_strips), count))
+            for printer in (PRINTERS[0], PRINTERS[-1])
+        )
+        kept = "kept" if cell <= plain * BUDGET_PART else "MISSED"
+        said.append(f"{how} {cell:.2f} of {plain:.2f} sheets, {cell / plain:.2f}: {kept}")
+    return "; ".join(said)
