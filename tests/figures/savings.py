@@ -26,8 +26,8 @@ through filter 2 (ilfordphoto.com, "Exposure testing", read): 5 to 35 s in steps
 15 s, which suits the usual negative here (5 s and 15 s: NAVEDTRA 14209, a navy's course, read). All patches
 show the same tones.
 
-**Contrast.** On what the printer looks at, he sees light tone and shadow, and knows his paper so well that he
-knows which filter that calls for, as far as the eye goes: that favours who has no record. He changes filter
+**Contrast.** Printers see light tone and shadow of what they look at, and know their paper so well that they
+know which filter that calls for, as far as the eye goes: that favours who has no record. They change filter
 if the shadow, once the light tone is right, would look wrong, and another filter is nearer. Two habits are
 played. *On strips*: each patch shows shadow and light tone, and contrast is judged there first ("place one
 test strip … to sample the highlights, midtones, and shadows … if the contrast is correct [make the print]. If
@@ -63,7 +63,7 @@ and calibrations are made once for a paper: what they cost is a row of its own.
 
 import math
 import random
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from statistics import fmean, median
@@ -98,8 +98,6 @@ BUDGET_GRADES = 1 / 4
 # --- the eye
 
 DEEP_D, DEEP_EYE_D = 1.6, 0.04
-SURE = 2
-"""Times its own error the eye needs to be sure."""
 
 # --- paper
 
@@ -132,13 +130,15 @@ TRAYS_S = sum(tray[1] + tray[6] for tray in default_sequence("rc").trays[:3])
 
 @dataclass(frozen=True)
 class Printer:
-    """What he has, and where he judges contrast first."""
+    """What they have, where they judge contrast first, and by how many times their eye's error a tone must
+    look wrong before they are sure of it."""
 
     name: str
     plain_seconds: bool = False
     has_record: bool = False
     has_cell: bool = False
     on_strips: bool = True
+    sure: float = 2
 
 
 PRINTERS = (
@@ -313,7 +313,7 @@ class Work:
 
     def _goes_on(self, strip: Strip, place: int, off: float) -> bool:
         """Set what the next strip is around, where the tone is not on this one."""
-        if abs(off) <= SURE * EYE_D or place != (0 if off > 0 else strip.last_place):
+        if abs(off) <= self.printer.sure * EYE_D or place != (0 if off > 0 else strip.last_place):
             return False
         edge_ms = strip.total_ms(self.map, place)
         around = PATCHES // 2
@@ -344,7 +344,7 @@ class Work:
 
     def _correct(self, light: float, shadow: float) -> bool:
         """Change what looks wrong on the print. False if nothing does."""
-        is_off = abs(light - LIGHT_TONE) > SURE * EYE_D
+        is_off = abs(light - LIGHT_TONE) > self.printer.sure * EYE_D
         if is_off:
             seen_stops120 = _stops120(light_for(self.own, self.filter) / self._exposure(light))
             self._set_base(scale(self.base_ms, BASE_STEP * round(seen_stops120 / BASE_STEP)))
@@ -356,7 +356,7 @@ class Work:
         ratio = self._exposure(shadow) / self._exposure(light)
         wanted = SHADOW * self.own.dmax
         with_light_right = self.own.density({self.filter: light_for(self.own, self.filter) * ratio})
-        if abs(with_light_right - wanted) <= SURE * DEEP_EYE_D:
+        if abs(with_light_right - wanted) <= self.printer.sure * DEEP_EYE_D:
             return False
         nearest = self._nearest(math.log2(ratio))
         if nearest == self.filter:
@@ -392,7 +392,7 @@ def _stops120(ratio: float) -> float:
 
 
 class Darkroom:
-    """A printer's paper, its record as he measured it, and his negatives: where each lets through how much,
+    """A printer's paper, its record as measured, and the negatives: where each lets through how much,
     and what the light cell says of it. `learning` is what record and calibration took, in sheets."""
 
     def __init__(self, number: int, count: int) -> None:
@@ -492,8 +492,7 @@ def figures(count: int = COUNT) -> list[Figure]:
 
 
 COLUMNS = (
-    "contrast judged",
-    "printer",
+    "contrast judged: printer",
     "sheets",
     "mean",
     "strips",
@@ -514,8 +513,7 @@ def table_rows(count: int = COUNT) -> list[list[object]]:
             found = printed(replace(printer, on_strips=on_strips), count)
             rows.append(
                 [
-                    how.removeprefix("contrast judged "),
-                    printer.name,
+                    f"{how.removeprefix('contrast judged ')}: {printer.name}",
                     f"{median(one.sheets for one in found):.2f}",
                     f"{fmean(one.sheets for one in found):.2f}",
                     f"{fmean(one.strips for one in found):.1f}",
@@ -529,14 +527,27 @@ def table_rows(count: int = COUNT) -> list[list[object]]:
     return rows
 
 
-def verdict(count: int = COUNT) -> str:
-    """What is said of the budget, in words."""
-    said = []
+def _of_cell_and_plain(on_strips: bool, sure: float = 2) -> tuple[list[Printed], list[Printed]]:
+    plain, *_, cell = (replace(printer, on_strips=on_strips, sure=sure) for printer in PRINTERS)
+    return printed(cell), printed(plain)
+
+
+def verdicts() -> str:
+    """How the budget fared, in words."""
+    said, base, grade = [], 0.0, 0.0
     for on_strips, how in HABITS.items():
-        plain, cell = (
-            median(one.sheets for one in printed(replace(printer, on_strips=on_strips), count))
-            for printer in (PRINTERS[0], PRINTERS[-1])
-        )
+        found = _of_cell_and_plain(on_strips)
+        cell, plain = (median(one.sheets for one in each) for each in found)
         kept = "kept" if cell <= plain * BUDGET_PART else "MISSED"
-        said.append(f"{how} {cell:.2f} of {plain:.2f} sheets, {cell / plain:.2f}: {kept}")
-    return "; ".join(said)
+        said.append(f"{how}, {cell:.2f} of {plain:.2f} sheets, which is {cell / plain:.2f}: {kept}")
+        base = max(base, median(abs(one.base) for one in found[0]))
+        grade = max(grade, median(abs(one.grade) for one in found[0]))
+    errors = "kept" if base < BUDGET_STOPS and grade < BUDGET_GRADES else "MISSED"
+    return f"{'; '.join(said)}. Errors, at most {base:.3f} stop and {grade:.2f} grade: {errors}"
+
+
+def parts(sure: float = 2, middle: Callable[[Iterable[float]], float] = median) -> str:
+    """The part of the paper that light cell and record take, with each habit, in words."""
+    found = [_of_cell_and_plain(habit, sure) for habit in HABITS]
+    both = [[middle([one.sheets for one in each]) for each in pair] for pair in found]
+    return " and ".join(f"{cell / plain:.2f}" for cell, plain in both)
