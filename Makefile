@@ -32,9 +32,9 @@ lint: $(VENV)/ready-for-tests
 
 # First all of them quickly, to see that each is there; then each as often as it takes.
 figures: $(VENV)/ready-for-tests
-	$(BIN)/pytest tests/test_figures.py -m ''
-	$(BIN)/python -m tests.figures.run
+	$(BIN)/pytest tests/test_figures.py tests/test_savings.py -m ''
 	$(BIN)/python -m tests.figures.presses
+	$(BIN)/python -m tests.figures.run
 
 # How many inputs the commonest changes cost at the panel, found by search: some minutes.
 presses: $(VENV)/ready-for-tests

@@ -382,9 +382,10 @@ def what_it_saves() -> list[str]:
             know, as `make figures` plays it too. To take them again: `python -m tests.rig.measure --only
             what_it_saves`.
 
-            A strip is a quarter of a sheet, a print a whole one, the last one included. Sheets, minutes and
-            errors are medians, errors those of the finished print; *mean*, *strips* and *prints* are means;
-            *right* are the prints within 1/12 stop and 1/4 grade."""),
+            A strip is a quarter of a sheet, a print a whole one, the last one included. *Sheets*, *minutes*,
+            *base* and *grade* are medians, these two of the finished print's error in stops and in grades;
+            *mean* (of sheets), *strips* and *prints* are means; *right* are the prints within 1/12 stop and
+            1/4 grade."""),
         *table(list(savings.COLUMNS), savings.table_rows()),
         *textwrap.wrap(
             "Budget: with light cell and paper record at most half the paper of plain-second strips, and "
