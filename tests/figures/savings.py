@@ -57,8 +57,9 @@ twice 20 s, to look 30 s (all assumed); light as given; the trays as far as the 
 own sequence `rc`.
 
 Not in it: areas to dodge and burn, dry-down, a tone that is not even along a strip, light that is not as
-planned, a printer who errs in anything but what is said, or learns from one negative for the next. Records
-and calibrations are made once for a paper: what they cost is a row of its own.
+planned, a printer who errs in anything but what is said, or learns from one negative for the next. Nobody
+remembers a filter that they have left, so that some go back to it. Records and calibrations are made once for
+a paper: what they cost is a row of its own.
 """
 
 import math
