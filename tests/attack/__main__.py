@@ -3,6 +3,7 @@
 import argparse
 import sys
 import time
+from collections import Counter
 
 from tests.attack.attackers import ATTACKERS
 from tests.attack.campaign import Violation, attack, round_of
@@ -23,13 +24,11 @@ def main(arguments: list[str]) -> int:
         attacker = ATTACKERS[name]
         began = time.monotonic()
         try:
-            if given.round is not None:
-                from collections import Counter
-
-                count: Counter[str] = Counter()
-                round_of(attacker, given.seed, given.round, count)
-            else:
+            if given.round is None:
                 count = attack(attacker, given.seed, given.rounds)
+            else:
+                count = Counter()
+                round_of(attacker, given.seed, given.round, count)
         except Violation as fault:
             print(f"{name}: {fault}", file=sys.stderr)
             return 1

@@ -37,7 +37,6 @@ KIT = desk_platform()
 STEPS = 120
 WRAP = 1 << 30
 PRESSES = ("expose", "pedal", "lamp")
-BY_ITSELF = (*ABOUT_TO_BE_LIT,)
 WAITS_MS = (1, 20, 40, 79, 80, 250, 699, 700, 1000, 3000, 10_000, 60_000, 400_000)
 CARDS = [
     a_card(("face", -60), ("sky", 40), base_ms=9000),
@@ -88,7 +87,7 @@ class Witness(Watcher):
             return
         self.asked_ms = value
         self.lights += 1
-        by_itself = self.cause == "tick" and self.state in BY_ITSELF
+        by_itself = self.cause == "tick" and self.state in ABOUT_TO_BE_LIT
         if self.cause not in PRESSES and not by_itself:
             self.faults.append(f"{self.cause} lit the lamp in {self.state}")
         if not 0 < value <= longest_light_ms():
@@ -150,7 +149,7 @@ class Walk:
             assert 0 < lamp.ends_ms - lamp.lit_ms <= longest_light_ms()
         self.kept_well &= not self.disk.full
         # What is being turned is a proposal, under the viewing light too.
-        standing = box.machine.before if box.state in ("viewing", "stopping", *BY_ITSELF) else box.state
+        standing = box.machine.before if box.state in ("viewing", "stopping", *ABOUT_TO_BE_LIT) else box.state
         if standing not in ("edit", "away"):
             self.settled = self.known()
 

@@ -12,6 +12,7 @@ from tests.attack import core
 from tests.attack.attackers import ATTACKERS
 from tests.attack.campaign import Violation, attack, round_of
 from timing_core.machine.lamp import Lamp
+from timing_core.records.store import Store
 from timing_core.wire import framing
 
 SHORT = {"core": 60, "cuts": 60, "wire": 12}
@@ -81,8 +82,6 @@ def test_a_light_that_no_press_has_asked_for(monkeypatch):
 
 
 def test_a_map_that_a_cut_takes_back(monkeypatch):
-    from timing_core.records.store import Store
-
     put, kept = Store.put, []
 
     def loses_the_map(self, name, data):
