@@ -77,6 +77,9 @@ def grade(
         filter = filter_of(filter, "--filter")
     light_ms = TABLE_MS if time is None else option("--time", parse_seconds, time)
     if soft is not None or hard is not None:
+        if wanted is not None or time is not None:
+            said = "Two times make a grade, or a grade makes two. Leave out --soft and --hard, or the others."
+            raise typer.BadParameter(said, param_hint="--grade" if wanted is not None else "--time")
         soft_ms, hard_ms = (
             0 if text is None else option(name, parse_seconds, text)
             for name, text in (("--soft", soft), ("--hard", hard))
@@ -220,11 +223,21 @@ def trays(
 ) -> None:
     """A tray's time at other temperatures, or the developer's from when the image was first seen."""
     if sight is not None:
+        if not 1 <= factor <= 30:
+            raise typer.BadParameter(
+                f"{factor:g} is no number of times. Write 1 to 30.", param_hint="--factor"
+            )
         whole_ms = tray_times.factor_ms(option("--sight", parse_seconds, sight), round(10 * factor))
         say(f"{seconds_text(whole_ms)} from when the sheet went in.")
         return
     if time is None:
         raise typer.BadParameter("There is no time to work with. Give TIME or --sight.", param_hint="TIME")
+    coldest, warmest = tray_times.COLDEST_HALF_DEGREES, tray_times.WARMEST_HALF_DEGREES
+    if not coldest <= 2 * at <= warmest:
+        said = (
+            f"times are known from {coldest // 2} to {warmest // 2} °C alone. Give the temperature of TIME."
+        )
+        raise typer.BadParameter(said, param_hint="--at")
     rows = sums.tray_times_of(option("TIME", parse_seconds, time), per_degree, round(2 * at))
     if as_json:
         print_json(rows)
