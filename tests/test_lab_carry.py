@@ -173,12 +173,14 @@ def test_there_and_back_is_where_one_was(way):
     for index in range(len(map.passes)):
         was_ms, now_ms = map.base_ms(index), near.base_ms(index)
         most = 1 if there.exponent in (None, 1000) else 3
-        assert abs(now_ms - was_ms) <= 1 or abs(math.log2(now_ms / was_ms)) <= most / STOP
+        # Each step rounds to 1 ms, which is more than 1/120 stop of a short base.
+        rounds = math.log2(1 + len(far.steps_of(index)) / 2 / far.map.base_ms(index))
+        assert abs(now_ms - was_ms) <= 1 or abs(math.log2(now_ms / was_ms)) <= most / STOP + rounds
         assert [mark.stops120 for mark in near.passes[index].marks] == [
             mark.stops120 for mark in map.passes[index].marks
         ]
         moved, error = far.total(index)
-        assert abs(math.log2(far.map.base_ms(index) / was_ms) - moved / STOP) <= 1.1 / STOP
+        assert abs(math.log2(far.map.base_ms(index) / was_ms) - moved / STOP) <= 1 / STOP + rounds
         assert error >= 0
     assert near.measures == map.measures
     assert near.passes[0].filter == "2"
@@ -232,6 +234,14 @@ def test_the_light_cell_takes_the_place_of_the_rule():
         assert made.map.carried == {"size": STOP}
 
 
+def test_a_size_that_is_not_measured_leaves_no_length_of_the_old_one():
+    """Or the next print would be carried from a size that this one has not."""
+    map = a_map(negative_mm10=360, print_mm10=2540, sheet_wide_mm=240, sheet_high_mm=300)
+    made = carried(map, Wanted(cell_stops120=-STOP))
+    assert made.map.measures == {"negative_mm10": 360}
+    assert "measure it, and write print_mm on the card" in made.remarks[0]
+
+
 # --- the strip
 
 
@@ -277,17 +287,25 @@ def test_long_times_are_less_sure_until_reciprocity_is_measured():
     [
         ({"print_mm10": 2540}, Wanted(print_mm10=3000, **DIFFUSER), "the card has no negative_mm"),
         ({"negative_mm10": 360}, Wanted(print_mm10=3000, **DIFFUSER), "the card has no print_mm"),
-        ({"negative_mm10": 360, "print_mm10": 2540}, Wanted(print_mm10=3000), "Say --light diffuser"),
+        (
+            {"negative_mm10": 360, "print_mm10": 2540},
+            Wanted(print_mm10=3000),
+            "Say what the enlarger's light is",
+        ),
         (
             {"negative_mm10": 360, "print_mm10": 2540},
             Wanted(print_mm10=3000, light="condenser"),
             "a condenser images the lamp into the lens",
         ),
         ({}, Wanted(aperture=30), "the card has no f_thirds"),
-        ({}, Wanted(filters={"2": "3"}), "no paper record is at work. Give --record"),
-        ({}, Wanted(filters={"1": "3"}, record=ISO_2019), "the card has no filter 1. It has 2."),
+        ({}, Wanted(filters={"2": "3"}), "no paper record is at work. Name that of the card"),
+        (
+            {},
+            Wanted(filters={"1": "3"}, record=ISO_2019),
+            "the card does not use filter 1. It uses filter 2.",
+        ),
         ({}, Wanted(filters={"2": "Y30"}, record=ISO_2019), "vc-2019 has not measured filter Y30"),
-        ({}, Wanted(paper=ISO_2020), "no paper record is at work. Give --record"),
+        ({}, Wanted(paper=ISO_2020), "no paper record is at work. Name that of the card"),
     ],
 )
 def test_what_is_missing_or_not_valid_is_one_line(measures, wanted, said):
@@ -413,11 +431,15 @@ def test_as_plain_data_it_is_the_same(lampblack, pier):  # noqa: F811
         (["--print-mm", 0.5, "--light", "diffuser"], 2, '"0.5" is no length here. Write 1 to 3000, in mm.'),
         (["--print-mm", "nan", "--light", "diffuser"], 2, "is no length here"),
         (["--print-mm", 300, "--light", "condenser"], 1, "a condenser images the lamp into the lens"),
-        (["--print-mm", 300], 1, "Say --light diffuser or --light condenser."),
+        (["--print-mm", 300], 1, "Say what the enlarger's light is: diffuser or condenser."),
         (["--cell", "1/3"], 2, '"1/3" has no sign. Write "-1/3" where the cell sees less light than before.'),
         (["--cell=-11"], 2, '"-11" is out of range'),
         (["--aperture", "f/9.3"], 2, '"f/9.3" is no aperture'),
         (["--filter", "2"], 2, '"2" has no new filter. Write 2=3.'),
+        (["--filter", "="], 1, "the card does not use no filter. It uses filter 2."),
+        (["--filter", "2=3", "--filter", "2=4"], 2, "One filter becomes two."),
+        (["--aperture", "f/8", "-o", "-"], 1, "- is not written: a card is a TOML file."),
+        (["--aperture", "f/8", "-o", "new.txt"], 1, "Give a name that ends in .toml."),
         (["--filter", "2=9"], 1, "vc-2019 has not measured filter 9"),
         (["--paper", "nowhere"], 1, "There is no paper record nowhere"),
         (["--aperture", "f/8", "--exponent", 1.2], 2, '"1.2" is out of range. Write 0.5 to 1.'),

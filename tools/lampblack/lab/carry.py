@@ -127,8 +127,15 @@ def _size(made: Carried, wanted: Wanted) -> None:
     if wanted.cell_stops120 is not None:
         offset = -wanted.cell_stops120
         map.carry("size", offset)
-        if becomes is not None and becomes != was:
+        if becomes is not None:
             measures["print_mm10"] = becomes
+        elif was is not None:
+            # The old length would carry the next print from a size that this one has not.
+            del measures["print_mm10"]
+            made.remarks.append(
+                "How long the detail is now is not known: measure it, and write print_mm on the card."
+            )
+        if becomes != was:
             for side in SHEET:
                 measures.pop(side, 0)
         made.steps.append(
@@ -141,12 +148,12 @@ def _size(made: Carried, wanted: Wanted) -> None:
     elif wanted.light == "condenser":
         raise CommandError(
             "Not carried to another size: a condenser images the lamp into the lens, and the rule of lengths "
-            "is up to half a stop off. Read the light cell at both sizes and give --cell, or make a strip."
+            "is up to half a stop off. Read the light cell at both sizes, or make a strip."
         )
     else:
         raise CommandError(
-            "Not carried to another size: the rule of lengths is true under a diffuser alone. Say --light "
-            "diffuser or --light condenser."
+            "Not carried to another size: the rule of lengths is true under a diffuser alone. Say what the "
+            "enlarger's light is: diffuser or condenser."
         )
     if "height" in map.facts:
         made.remarks.append(f"The height on the card is still {map.facts['height']}: write the new one.")
@@ -171,12 +178,14 @@ def _aperture(made: Carried, sixths: int) -> None:
 def _filters(made: Carried, wanted: Wanted) -> None:
     map, record = made.map, wanted.record
     if record is None:
-        raise CommandError("Not carried to another filter: no paper record is at work. Give --record.")
+        raise CommandError(
+            "Not carried to another filter: no paper record is at work. Name that of the card's paper."
+        )
     for old in wanted.filters:
         if old not in map.filters():
             raise CommandError(
-                f"Not carried to another filter: the card has no {filter_text(old)}. It has "
-                f"{', '.join(name or 'none' for name in map.filters())}."
+                f"Not carried to another filter: the card does not use {filter_text(old)}. It uses "
+                f"{', '.join(filter_text(name) for name in map.filters())}."
             )
     for name in (*wanted.filters, *wanted.filters.values()):
         if record.offset(name, wanted.anchor) is None:
@@ -217,7 +226,9 @@ def _filters(made: Carried, wanted: Wanted) -> None:
 def _paper(made: Carried, wanted: Wanted, paper: PaperRecord) -> None:
     map, record = made.map, wanted.record
     if record is None:
-        raise CommandError("Not carried to another paper: no paper record is at work. Give --record.")
+        raise CommandError(
+            "Not carried to another paper: no paper record is at work. Name that of the card's paper."
+        )
     filter = map.passes[wanted.pass_index].filter
     offset = to_paper(map, record, paper, wanted.pass_index, wanted.anchor)
     source = f"both records, {filter_text(filter)}, {wanted.anchor}"

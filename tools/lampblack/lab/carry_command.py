@@ -113,8 +113,8 @@ def carry(
         raise CommandError(f"{card}: {refusal}") from None
     if not made.steps:
         raise CommandError(
-            f"{card} stays as it is. Say what it is carried over to: --print-mm, --aperture, --filter or "
-            "--paper."
+            f"{card} stays as it is. Say what it is carried over to: --print-mm, --cell, --aperture, "
+            "--filter or --paper."
         )
     if out:
         made.map.name = _name_of(out)
@@ -212,7 +212,12 @@ def wanted_of(
 ) -> Wanted:
     """What a person asks for, in their words; "" and None for what stays. Paper records are looked for in the
     folder `beside` first. BadParameter for what is wrong."""
-    changed = dict(_filter_pair(text) for text in filters)
+    pairs = [_filter_pair(text) for text in filters]
+    changed = dict(pairs)
+    if len(changed) < len(pairs):
+        raise typer.BadParameter(
+            "One filter becomes two. Name each of the card's once.", param_hint="--filter"
+        )
     at_work = record or map.record
     return Wanted(
         print_mm10=_length(print_mm) if print_mm else None,
@@ -291,6 +296,8 @@ def _exponent(text: str) -> int:
 
 
 def _name_of(out: Path) -> str:
+    if out.suffix != ".toml":
+        raise CommandError(f"{out} is not written: a card is a TOML file. Give a name that ends in .toml.")
     if not re.fullmatch(NAME_PATTERN, out.stem):
         raise CommandError(
             f"{out} is not written: the card is called after it, and {out.stem} is no shelf name. Give it 1 "
