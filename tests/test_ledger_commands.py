@@ -178,7 +178,7 @@ def test_what_no_pc_had_told_the_time_was_before_it_was_pulled(lampblack, monkey
     lampblack("ledger", "pull", "--port", "b000")
     (row,) = lampblack.rows("ledger", "list", "--from", "2026-11-05", "--to", "2026-11-05")
     assert row[:2] == ["b000-1", "before 2026-11-05 14:00"]
-    assert lampblack.rows("ledger", "list", "--to", "2026-11-04") == []
+    assert "lampblack ledger pull takes in" in lampblack("ledger", "list", "--to", "2026-11-04")
 
 
 @pytest.mark.parametrize(

@@ -167,6 +167,10 @@ def ledger_list(
             title=title,
             paper=paper,
         )
+        where = home.shown
+    if not found:
+        _print(f"Nothing like that is in {where}. lampblack ledger pull takes in what a box has.")
+        return
     for line in shown.entries_lines(found):
         print(line)
 
