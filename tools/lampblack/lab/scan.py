@@ -80,10 +80,8 @@ def light_of(path: Path) -> Any:
                     f"{path} has not 16 bits: with 8 there are too few steps in black, and a gamma. {todo}."
                 )
             pixels = np.asarray(image).astype(np.uint16)
-    except NOT_READ as fault:
-        raise CommandError(
-            f"{path} is no picture that can be read ({type(fault).__name__}). {todo}."
-        ) from None
+    except NOT_READ:
+        raise CommandError(f"{path} is no picture that can be read. {todo}.") from None
     except OSError as fault:
         if fault.filename:
             raise
