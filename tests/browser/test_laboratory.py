@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from host_sim.darkroom.ideal_print import ideal_greys
 from host_sim.darkroom.planned_light import planned_print
@@ -76,9 +76,45 @@ def test_a_paper_record_grows_is_made_and_kept(at, place):
     keep.click()
     expect(page.locator("#told")).to_contain_text("rc-pearl.toml is kept", timeout=30_000)
     assert place.folder.paper("rc-pearl").name == "rc-pearl"
+    page.get_by_label("write over it").first.check()
+    expect(keep).to_be_enabled()
     # What is typed now is another record than the one that was made.
     strip.get_by_label("Densities").fill(DENSITIES + " 2.03")
     expect(keep).to_be_disabled()
+
+
+def hold(page: Page, *words: str) -> list[Route]:
+    """What asks with all of these words from now on, held until it is let go."""
+    held: list[Route] = []
+
+    def look(route: Route) -> None:
+        if all(word in (route.request.post_data or "") for word in words):
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/do", look)
+    return held
+
+
+def test_what_is_typed_while_a_record_is_made_is_not_kept_as_it(at):
+    page = at("paper")
+    held = hold(page, '"paper.make"')
+    strip = page.locator("#strips li").first
+    strip.get_by_label("Densities").fill(DENSITIES)
+    page.get_by_label("Unexposed paper").fill(BASE)
+    page.get_by_label("Black piece").fill(BLACK)
+    page.get_by_label("Name").fill("hasty")
+    make = page.get_by_role("button", name="Make the record")
+    expect(make).to_be_enabled(timeout=30_000)
+    with page.expect_request(lambda request: '"paper.make"' in (request.post_data or "")):
+        make.click()
+    page.get_by_label("Edition").fill("another batch")
+    with page.expect_response(lambda reply: '"paper.make"' in (reply.request.post_data or "")):
+        held.pop().continue_()
+    expect(make).to_be_enabled(timeout=30_000)
+    expect(page.locator("#paper-made")).to_be_empty()
+    expect(page.get_by_role("button", name="Keep it")).to_be_disabled()
 
 
 def test_a_card_is_carried_over_and_kept(at, place):
@@ -148,6 +184,25 @@ def test_areas_are_drawn_on_a_picture_and_come_on_the_record(at, place):
     with page.expect_download() as download:
         page.get_by_role("link", name="PDF").click()
     assert download.value.path().read_bytes().startswith(b"%PDF")
+
+
+def test_an_outline_stays_its_card_s_while_another_is_on_its_way(at, place):
+    place.folder.keep_picture("breakwater", picture_of(600, 400))
+    place.folder.keep_areas("breakwater", {"outlines": []})
+    before = place.folder.areas("workroom")
+    page = at("record")
+    cards = page.locator("#record-form [name=card]")
+    cards.select_option("breakwater")
+    page.get_by_role("radio", name="sky").check(timeout=30_000)
+    page.wait_for_load_state("networkidle")
+    draw(page, (0.1, 0.1), (0.9, 0.1), (0.5, 0.5))
+    hold(page, '"record.show"', '"workroom"')
+    cards.select_option("workroom")
+    with kept_on(page):
+        draw(page, (0.1, 0.1))
+    (outline,) = place.folder.areas("breakwater")["outlines"]
+    assert outline["area"] == "sky"
+    assert place.folder.areas("workroom") == before
 
 
 @pytest.mark.skipif(not os.environ.get("LAMPBLACK_PICTURES"), reason="it shows what another test tries")

@@ -10,9 +10,10 @@ const clear = document.getElementById("clear-outline");
 const NEAR_PX = 12;
 const STEP = 0.01;
 
-/** Draws over `img`; `keep` is called with all outlines whenever one is whole or gone. */
+/** Draws over `img`; `keep` is called with the card's name and all its outlines whenever one is whole or gone. */
 export function drawOn(img, keep) {
-  let card = "";
+  let card = ""; // whose outlines these are, while the page is on its way to another's, too
+  let isOld = false; // there is a newer picture
   let outlines = []; // {pass, area, corners}, whole
   let corners = []; // of the one that is being drawn
   let chosen = ""; // "pass area"
@@ -55,7 +56,7 @@ export function drawOn(img, keep) {
     if (corners.length < 3) return;
     outlines.push({ ...wanted(), corners });
     corners = [];
-    keep(outlines);
+    keep(card, outlines);
   }
 
   function draw() {
@@ -113,7 +114,7 @@ export function drawOn(img, keep) {
   });
   for (const end of ["pointerup", "pointercancel"]) {
     canvas.addEventListener(end, () => {
-      if (held) keep(outlines);
+      if (held) keep(card, outlines);
       held = null;
     });
   }
@@ -140,7 +141,7 @@ export function drawOn(img, keep) {
     const left = outlines.filter((outline) => keyOf(outline) !== chosen);
     const gone = left.length < outlines.length;
     outlines = left;
-    if (gone) keep(outlines);
+    if (gone) keep(card, outlines);
     draw();
   });
   img.addEventListener("load", draw);
@@ -149,12 +150,13 @@ export function drawOn(img, keep) {
   return {
     draw,
     forget() {
-      card = "";
+      isOld = true;
     },
     show(name, known, drawn) {
       // What is drawn here is the newest there is: an answer that was on its way meanwhile does not undo it.
-      if (name !== card) {
+      if (name !== card || isOld) {
         card = name;
+        isOld = false;
         outlines = drawn;
         corners = [];
         chosen = "";

@@ -12,6 +12,8 @@ const pushIt = document.getElementById("push-paper");
 const WAIT_MS = 150;
 let waiting = 0;
 let asked = 0;
+let typed = 0; // how often a figure was changed
+let kept = ""; // the name of the record that is kept
 
 function addStrip(filter = "", first = "") {
   const item = make(
@@ -51,13 +53,14 @@ async function lookNow() {
 }
 
 function changed() {
-  // What was made is of other figures now.
+  // What was made is of other figures now, and so is what is on its way.
+  typed += 1;
   keepIt.disabled = pushIt.disabled = true;
   made.replaceChildren();
   look();
 }
 
-form.addEventListener("input", changed);
+form.addEventListener("input", (event) => event.target.name !== "force" && changed());
 document.getElementById("add-strip").addEventListener("click", () => {
   const first = strips.lastElementChild?.querySelector("[name=first]").value || "";
   addStrip("", first).querySelector("input").focus();
@@ -66,8 +69,10 @@ document.getElementById("add-strip").addEventListener("click", () => {
 
 form.addEventListener("submit", async (event) => {
   event.preventDefault();
+  const from = typed;
   makeIt.disabled = true;
   const answer = await ask("paper.make", message());
+  if (from !== typed) return;
   makeIt.disabled = false;
   if (!answer) return;
   made.replaceChildren(
@@ -79,9 +84,13 @@ form.addEventListener("submit", async (event) => {
 });
 
 keepIt.addEventListener("click", async () => {
-  pushIt.disabled = !(await ask("paper.keep", message()));
+  const from = typed;
+  const wanted = message();
+  if (!(await ask("paper.keep", wanted)) || from !== typed) return;
+  kept = wanted.name.trim();
+  pushIt.disabled = false;
 });
-pushIt.addEventListener("click", () => ask("paper.push", { name: fields(form).name }));
+pushIt.addEventListener("click", () => ask("paper.push", { name: kept }));
 
 export function open() {
   if (!strips.children.length) addStrip("2", "2 s");

@@ -11,8 +11,8 @@ const print = document.getElementById("print");
 const drawing = document.getElementById("drawing");
 let asked = 0;
 
-const outlines = drawOn(print, async (drawn) => {
-  if (await ask("record.areas", { card: cards.value, outlines: drawn })) show();
+const outlines = drawOn(print, async (card, drawn) => {
+  if (await ask("record.areas", { card, outlines: drawn })) show();
 });
 
 export async function fillCards(select, answer) {
