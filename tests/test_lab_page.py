@@ -263,6 +263,12 @@ def test_a_name_leads_nowhere_else(place, name):
         assert "is no name" in ask(place, job, card=name)["wrong"]
 
 
+@pytest.mark.parametrize("job", ["paper.push", "ledger.pull"])
+def test_no_box_is_a_line(place, job):
+    away = place._replace(port="socket://localhost:1")
+    assert "does not open" in ask(away, job, name="vc-2019")["wrong"]
+
+
 # --- over the wire of a browser
 
 
@@ -293,6 +299,8 @@ def test_only_who_has_the_key_may_look_and_only_the_page_may_ask(place):
             assert status == 200
             assert data.startswith(begins)
         assert got(f"{address}record/breakwater.exe")[0] == 404
+        status, said = got(f"{address}record/breakwater.pdf?edition=9/3")
+        assert (status, said[:23]) == (404, b'"9/3" is no print of an')
         assert got(f"{address}record/..%2Fx.pdf")[0] == 404
         with Image.open(io.BytesIO(got(f"{address}thumbnail/breakwater.png")[1])) as small:
             assert small.size == (60, 40)

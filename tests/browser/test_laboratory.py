@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, Route, expect
 from host_sim.darkroom.ideal_print import ideal_greys
 from host_sim.darkroom.planned_light import planned_print
 from host_sim.optics.negatives import negative
-from lampblack.cards import areas_file
+from lampblack.cards import areas_file, card_file
 from lampblack.sim.simulator import build
 from tests.browser.screen import dark, keep_picture
 from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
@@ -117,6 +117,22 @@ def test_what_is_typed_while_a_record_is_made_is_not_kept_as_it(at):
     expect(page.get_by_role("button", name="Keep it")).to_be_disabled()
 
 
+def test_a_refusal_is_in_sight_and_stays_while_other_answers_come(at):
+    page = at("record", 360)
+    held = hold(page, '"record.show"')
+    page.locator("#record-form [name=card]").select_option("workroom")
+    page.set_viewport_size({"width": 360, "height": 300})
+    page.locator("#choose-card").scroll_into_view_if_needed()
+    page.locator("#card-file").set_input_files({"name": "a.toml", "mimeType": "text/plain", "buffer": b"?"})
+    expect(page.locator("#notice")).to_contain_text("this is not TOML")
+    with page.expect_response(lambda reply: '"record.show"' in (reply.request.post_data or "")):
+        held.pop().continue_()
+    expect(page.locator("#pages img")).to_have_count(1, timeout=30_000)
+    expect(page.locator("#notice")).to_be_in_viewport()
+    page.mouse.wheel(0, 5000)
+    expect(page.locator("#notice")).to_be_in_viewport()
+
+
 def test_a_card_is_carried_over_and_kept(at, place):
     page = at("carry")
     page.get_by_label("Paper record at work").select_option("vc-2019")
@@ -184,6 +200,27 @@ def test_areas_are_drawn_on_a_picture_and_come_on_the_record(at, place):
     with page.expect_download() as download:
         page.get_by_role("link", name="PDF").click()
     assert download.value.path().read_bytes().startswith(b"%PDF")
+
+
+def test_a_card_that_is_there_is_written_over_when_that_is_ticked(at, place):
+    page = at("record")
+    other = {**place.folder.card("breakwater"), "title": "Breakwater, noon"}
+    text = card_file.dump(other).encode()
+
+    def drop() -> None:
+        page.locator("#card-file").set_input_files(
+            {"name": "a.toml", "mimeType": "text/plain", "buffer": text}
+        )
+
+    before = place.folder.card("breakwater")
+    drop()
+    expect(page.locator("#notice")).to_contain_text("is there already. Tick")
+    assert place.folder.card("breakwater") == before
+    page.locator("#record").get_by_label("write over it").check()
+    drop()
+    expect(page.locator("#told")).to_contain_text("breakwater.toml is kept")
+    assert place.folder.card("breakwater")["title"] == "Breakwater, noon"
+    place.folder.keep_card(before, force=True)
 
 
 def test_an_outline_stays_its_card_s_while_another_is_on_its_way(at, place):

@@ -21,7 +21,7 @@ from lampblack.lab_page.folder import Folder
 from lampblack.ledger.places import data_folder
 from lampblack.text.tables import seconds
 from lampblack.text.units import UnitError, parse_seconds, parse_step
-from lampblack.wire.box_client import BoxClient
+from lampblack.wire.box_client import BoxClient, BoxError
 from lampblack.wire.finding import the_box
 from timing_core.light.carrying import aperture_text, length_text
 from timing_core.light.paper_record import ANCHORS, FILTERS_MAX
@@ -72,12 +72,21 @@ def answered(place: Place, message: object) -> Answer:
             raise CommandError(NO_JOB)
         with extra():
             return job(place, message)
-    except (CommandError, FileError, UnitError, Refusal) as fault:
-        return {"wrong": str(fault)}
-    except typer.BadParameter as fault:
-        return {"wrong": fault.message}
-    except OSError as fault:
-        return {"wrong": f"{fault.filename}: {fault.strerror or fault}."}
+    except REFUSED as fault:
+        return {"wrong": in_words(fault)}
+
+
+REFUSED = (CommandError, FileError, UnitError, Refusal, BoxError, typer.BadParameter, OSError)
+"""What a job cannot do."""
+
+
+def in_words(fault: Exception) -> str:
+    """What a job that is REFUSED says."""
+    if isinstance(fault, typer.BadParameter):
+        return fault.message
+    if isinstance(fault, OSError):
+        return f"{fault.filename}: {fault.strerror or fault}."
+    return str(fault)
 
 
 # --- reading a message

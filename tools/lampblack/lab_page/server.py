@@ -18,9 +18,8 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
-from lampblack.lab_page.jobs import Place, answered, draws, record_file
+from lampblack.lab_page.jobs import REFUSED, Place, answered, draws, in_words, record_file
 from lampblack.page.serving import body_of, saved_as, served
 
 FILES = Path(__file__).with_name("files")
@@ -96,8 +95,8 @@ def served_alone(place: Place) -> Any:
 async def _file(make: Any, kind: str, name: str) -> Response:
     try:
         data = await asyncio.to_thread(make)
-    except (CommandError, FileError, OSError) as fault:
-        return PlainTextResponse(f"{fault}\n", 404)
+    except REFUSED as fault:
+        return PlainTextResponse(f"{in_words(fault)}\n", 404)
     headers: Mapping[str, str] = saved_as(name) if name else {}
     return Response(data, media_type=kind, headers=headers)
 
@@ -137,6 +136,6 @@ def _taken(place: Place, card: str, data: bytes) -> dict[str, Any]:
         out = io.BytesIO()
         Image.fromarray(greys).save(out, "PNG")
         place.folder.keep_picture(card, out.getvalue())
-    except (CommandError, FileError) as fault:
-        return {"wrong": str(fault)}
+    except REFUSED as fault:
+        return {"wrong": in_words(fault)}
     return {"told": "The picture is kept."}

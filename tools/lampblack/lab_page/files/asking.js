@@ -10,7 +10,7 @@ function show(node, text) {
 
 /** The answer to a job, or null where it was refused: then the notice says why. */
 export async function ask(job, message = {}) {
-  return answerOf(await send("do", JSON.stringify({ ...message, job })));
+  return answerOf(job, await send("do", JSON.stringify({ ...message, job })));
 }
 
 /** The same, without a word about what is wrong: for what is asked at each key. */
@@ -19,12 +19,18 @@ export async function askQuietly(job, message = {}) {
 }
 
 export async function sendPicture(card, file) {
-  return answerOf(await send(`print/${card}`, file));
+  return answerOf("picture", await send(`print/${card}`, file));
 }
 
-function answerOf(answer) {
-  show(notice, answer.wrong);
-  if (answer.wrong) return null;
+let refused = ""; // the job that the notice is about
+
+function answerOf(job, answer) {
+  if (answer.wrong) {
+    refuse(answer.wrong, job);
+    return null;
+  }
+  // An answer that was on its way takes no other job's notice away.
+  if (answer.told || job === refused || !refused) show(notice, "");
   if (answer.told) show(told, answer.told);
   return answer;
 }
@@ -34,8 +40,10 @@ export function clearNotices() {
   show(told, "");
 }
 
-export function refuse(text) {
+export function refuse(text, job = "") {
+  refused = job;
   show(notice, text);
+  show(told, ""); // what was done before is no answer to this
 }
 
 async function send(address, body) {

@@ -71,9 +71,11 @@ async function takePicture(file) {
 }
 
 async function takeCard(file) {
-  const answer = await ask("card.take", { text: await file.text() });
+  const over = document.getElementById("card-over");
+  const answer = await ask("card.take", { text: await file.text(), force: over.checked });
   if (!answer) return;
   await fillCards(cards, answer);
+  over.checked = false; // for this card alone
   cards.value = answer.name;
   show();
 }
