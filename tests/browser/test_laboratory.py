@@ -81,6 +81,14 @@ def test_a_paper_record_grows_is_made_and_kept(at, place):
     # What is typed now is another record than the one that was made.
     strip.get_by_label("Densities").fill(DENSITIES + " 2.03")
     expect(keep).to_be_disabled()
+    page.get_by_role("button", name="Another filter").click()
+    page.reload()
+    expect(page.locator("#strips li")).to_have_count(2)
+    expect(strip.get_by_label("Densities")).to_have_value(DENSITIES + " 2.03")
+    expect(page.get_by_label("Unexposed paper")).to_have_value(BASE)
+    page.locator("#strips li").last.get_by_role("button", name="Take away").click()
+    page.reload()
+    expect(page.locator("#strips li")).to_have_count(1)
 
 
 def hold(page: Page, *words: str) -> list[Route]:

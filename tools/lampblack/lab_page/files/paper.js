@@ -10,19 +10,20 @@ const makeIt = document.getElementById("make-paper");
 const keepIt = document.getElementById("keep-paper");
 const pushIt = document.getElementById("push-paper");
 const WAIT_MS = 150;
+const TYPED = "paper"; // where this window keeps what was typed, for when it is loaded again
 let waiting = 0;
 let asked = 0;
 let typed = 0; // how often a figure was changed
 let kept = ""; // the name of the record that is kept
 
-function addStrip(filter = "", first = "") {
+function addStrip(filter = "", first = "", densities = "") {
   const item = make(
     "li",
     {},
     make("label", {}, "Filter ", make("input", { name: "filter", value: filter, placeholder: "none" })),
     make("label", {}, "First patch ", make("input", { name: "first", value: first, placeholder: "2 s" })),
-    make("label", { className: "wide" }, "Densities ", make("input", { name: "densities", placeholder: "0.06 0.08 0.15 0.31 …", autocomplete: "off" })),
-    make("button", { type: "button", textContent: "Take away", onclick: () => (item.remove(), look()) }),
+    make("label", { className: "wide" }, "Densities ", make("input", { name: "densities", value: densities, placeholder: "0.06 0.08 0.15 0.31 …", autocomplete: "off" })),
+    make("button", { type: "button", textContent: "Take away", onclick: () => (item.remove(), changed()) }),
     make("p", { className: "line" })
   );
   strips.append(item);
@@ -55,6 +56,7 @@ async function lookNow() {
 function changed() {
   // What was made is of other figures now, and so is what is on its way.
   typed += 1;
+  sessionStorage.setItem(TYPED, JSON.stringify(message()));
   keepIt.disabled = pushIt.disabled = true;
   made.replaceChildren();
   look();
@@ -92,7 +94,16 @@ keepIt.addEventListener("click", async () => {
 });
 pushIt.addEventListener("click", () => ask("paper.push", { name: kept }));
 
+function takeUp({ strips: found, ...rest }) {
+  for (const name of ["name", "edition", "step", "base", "black", "lux"]) form.elements[name].value = rest[name];
+  for (const { filter, first, densities } of found) addStrip(filter, first, densities);
+}
+
+let isOpen = false;
 export function open() {
+  const before = sessionStorage.getItem(TYPED);
+  if (!isOpen && before) takeUp(JSON.parse(before));
+  isOpen = true;
   if (!strips.children.length) addStrip("2", "2 s");
   look();
 }
