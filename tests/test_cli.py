@@ -4,6 +4,7 @@ way to a box against the true box behind a socket on this machine.
 Every error here is one line on stderr; stdout carries results alone.
 """
 
+import builtins
 import csv
 import io
 import json
@@ -19,6 +20,7 @@ from pathlib import Path
 import pypdf
 import pytest
 
+from lampblack import __main__ as entry
 from lampblack import cli
 from lampblack.cards import card_file as cards
 from lampblack.cards import paper_file
@@ -563,3 +565,17 @@ def test_the_demo_gives_its_print_whole_and_draws_its_record(lampblack, tmp_path
     said = page.extract_text()
     for area in ("stool", "floor", "ceiling", "window"):
         assert said.count(area) >= 2, "in the run and on the picture"
+
+
+def test_ctrl_c_while_the_commands_are_loaded_is_quiet(monkeypatch):
+    true_import = builtins.__import__
+
+    def interrupted(name, *more):
+        if name == "lampblack.cli":
+            raise KeyboardInterrupt
+        return true_import(name, *more)
+
+    monkeypatch.setattr(builtins, "__import__", interrupted)
+    with pytest.raises(SystemExit) as ended:
+        entry.main()
+    assert ended.value.code == 130

@@ -165,6 +165,19 @@ def test_areas_are_kept_beside_the_card_and_shown_again(place):
     assert areas_file.path_for(place.folder.card_path("breakwater")).is_file()
 
 
+def test_what_another_window_has_drawn_is_not_written_over(place):
+    one = {"pass": 1, "area": "sky", "corners": [[0.1, 0.1], [0.9, 0.1], [0.5, 0.4]]}
+    other = {**one, "area": "posts"}
+    shown = given_to(place, "record.show", card="breakwater")
+    assert shown["upon"] == ""
+    kept = given_to(place, "record.areas", card="breakwater", outlines=[one], upon=shown["upon"])
+    wrong = ask(place, "record.areas", card="breakwater", outlines=[other], upon=shown["upon"])["wrong"]
+    assert wrong.startswith("breakwater.areas.toml is not written: it has been changed in another window")
+    assert [own["area"] for own in place.folder.areas("breakwater")["outlines"]] == ["sky"]
+    given_to(place, "record.areas", card="breakwater", outlines=[one, other], upon=kept["upon"])
+    assert len(place.folder.areas("breakwater")["outlines"]) == 2
+
+
 def test_an_outline_that_is_none_changes_nothing(place):
     good = {"pass": 1, "area": "sky", "corners": [[0.1, 0.1], [0.9, 0.1], [0.5, 0.4]]}
     given_to(place, "record.areas", card="breakwater", outlines=[good])

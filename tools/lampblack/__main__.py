@@ -1,5 +1,20 @@
-"""`python -m lampblack`: the command where its script is not on the path."""
+"""The `lampblack` script, and `python -m lampblack`.
 
-from lampblack.cli import main
+What must live here: nothing but the way in. Loading the commands takes a second or more, and Ctrl-C in it is
+as quiet as it is later.
+"""
 
-main()
+import sys
+
+
+def main() -> None:
+    try:
+        from lampblack.cli import main as run
+
+        run()
+    except KeyboardInterrupt:
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()

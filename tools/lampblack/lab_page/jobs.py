@@ -358,6 +358,7 @@ def _show_record(place: Place, message: Message) -> Answer:
         "pages": pages,
         "marks": [{"pass": count, "area": area} for count, area in areas_file.marks_of(card)],
         "outlines": _in_parts(areas),
+        "upon": place.folder.areas_digest(name),
         "has_picture": place.folder.picture(name) is not None,
         "note": areas_file.check(areas, card),
     }
@@ -382,8 +383,9 @@ def _keep_areas(place: Place, message: Message) -> Answer:
                 raise CommandError(NO_JOB)
             places.append([round(part * areas_file.PARTS) for part in corner])
         outlines.append({"pass": count, "area": _text(own, "area", 16), "corners": places})
-    path = place.folder.keep_areas(_text(message, "card"), {"outlines": outlines})
-    return {"told": f"{path.name} is kept beside the card."}
+    name, upon = _text(message, "card"), message.get("upon")
+    path = place.folder.keep_areas(name, {"outlines": outlines}, upon if isinstance(upon, str) else None)
+    return {"told": f"{path.name} is kept beside the card.", "upon": place.folder.areas_digest(name)}
 
 
 def _is_part(part: object) -> bool:

@@ -154,7 +154,8 @@ export function drawOn(img, keep) {
     },
     show(name, known, drawn) {
       // What is drawn here is the newest there is: an answer that was on its way meanwhile does not undo it.
-      if (name !== card || isOld) {
+      const isTaken = name !== card || isOld;
+      if (isTaken) {
         card = name;
         isOld = false;
         outlines = drawn;
@@ -178,6 +179,7 @@ export function drawOn(img, keep) {
         })
       );
       draw();
+      return isTaken;
     },
   };
 }

@@ -11,8 +11,18 @@ const print = document.getElementById("print");
 const drawing = document.getElementById("drawing");
 let asked = 0;
 
-const outlines = drawOn(print, async (card, drawn) => {
-  if (await ask("record.areas", { card, outlines: drawn })) show();
+const upon = new Map(); // by card: which file of areas what is drawn here goes upon
+let keeping = Promise.resolve();
+
+const outlines = drawOn(print, (card, drawn) => {
+  const all = structuredClone(drawn);
+  // One after another: each goes upon what the one before it has left.
+  keeping = keeping.then(async () => {
+    const answer = await ask("record.areas", { card, outlines: all, upon: upon.get(card) });
+    if (!answer) return;
+    upon.set(card, answer.upon);
+    show();
+  });
 });
 
 export async function fillCards(select, answer) {
@@ -53,7 +63,7 @@ async function show() {
   }
   if (answer.note) files.append(make("p", { className: "hint", textContent: answer.note }));
   if (answer.has_picture) {
-    outlines.show(card, answer.marks, answer.outlines);
+    if (outlines.show(card, answer.marks, answer.outlines)) upon.set(card, answer.upon);
   }
 }
 
