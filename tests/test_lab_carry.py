@@ -25,7 +25,7 @@ from lampblack.lab.carry import (
     time_ms,
 )
 from lampblack.lab.carry_command import sixths_of
-from lampblack.lab.records import load_record
+from lampblack.lab.records import COMES_ALONG, load_record
 from tests.box_model import a_card, a_pass, keys, load, new_session, to_row, turn_slowly
 from tests.test_carrying import FAST, SLOW, UNMEASURED
 from tests.test_cli import lampblack, one_line  # noqa: F401
@@ -466,3 +466,11 @@ def test_a_record_that_is_slower_is_told_with_its_contrast():
     fast, slow = PaperRecord.from_dict(FAST), PaperRecord.from_dict(SLOW)
     made = carried(a_map(), Wanted(record=fast, paper=slow, anchor="middle"))
     assert "Contrast through filter 2: R 110 becomes R 90; nearest on slow is filter 1." in made.remarks
+
+
+def test_a_record_in_any_file_is_found(tmp_path, monkeypatch):
+    (tmp_path / "mine").write_text(
+        (COMES_ALONG / "vc-2019.toml").read_text(encoding="utf-8"), encoding="utf-8"
+    )
+    monkeypatch.chdir(tmp_path)
+    assert load_record("mine").to_dict() == load_record("vc-2019").to_dict()

@@ -136,6 +136,13 @@ def test_a_card_is_carried_over_as_by_the_command(place):
     assert place.folder.card("breakwater") == before
 
 
+def test_the_strip_is_for_the_pass_that_has_moved(place):
+    asked = {"card": "workroom", "record": "vc-2019", "filters": [{"old": "5", "new": "4"}]}
+    lines = given_to(place, "carry.look", **asked)["lines"]
+    (strip,) = [line for line in lines if line.startswith("First strip")]
+    assert strip.endswith("pass 2.")
+
+
 def test_nothing_asked_for_is_nothing_carried(place):
     assert given_to(place, "carry.look", card="breakwater") == {}
     assert "no f_thirds" in ask(place, "carry.look", card="breakwater", aperture="f/11")["wrong"]

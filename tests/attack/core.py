@@ -174,7 +174,7 @@ class Walk:
             act(self)
         except PowerCut:
             self.count["cuts at a write"] += 1
-            self.begin_again(0)
+            self.begin_again(0, at_write=True)
             return
         self.count["steps"] += 1
         self.check()
@@ -253,7 +253,7 @@ class Walk:
     ACTS = (press, turn, wait, ask, change_screen, lie, fill, arm_the_fuse, pull_the_plug)
     WEIGHTS = (40, 15, 30, 6, 4, 1, 1, 2, 2)
 
-    def begin_again(self, known_ms: int) -> None:
+    def begin_again(self, known_ms: int, at_write: bool = False) -> None:
         """Power comes back, and may go again at any write of it; then what is known is looked at."""
         disk, session = self.disk, self.session
         may_be = [self.settled, self.known()]
@@ -271,8 +271,10 @@ class Walk:
         assert not session.lamp.lit, "lit by a reset"
         now = self.known()
         if self.kept_well:
-            for what in ("bench", "shelf"):
-                assert now[what] in [known[what] for known in may_be], f"the {what} is another"
+            assert now["bench"] in [known["bench"] for known in may_be], "the bench is another"
+            was, shelf = may_be[1]["shelf"], now["shelf"]
+            changed = {name for name in {*was, *shelf} if was.get(name) != shelf.get(name)}
+            assert len(changed) <= at_write, "a cut in one write changes one card, and no other cut any"
             as_left = session.box.bench.get("power_up") == "as left" or session.box.state == "notice"
             if as_left:
                 assert now["map"] in [known["map"] for known in may_be] or now["map"]["name"] == "new-print"

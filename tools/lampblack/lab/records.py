@@ -15,7 +15,7 @@ COMES_ALONG = Path(__file__).parents[1] / "papers"
 def load_record(named: str, beside: Path | None = None) -> PaperRecord:
     """The record in the file `named`, or, for a name, in NAME.toml in the folder `beside`, here, or among
     those that come along. CommandError where there is none; FileError where it is wrong."""
-    if named.endswith(".toml") or "/" in named or "\\" in named:
+    if named.endswith(".toml") or "/" in named or "\\" in named or Path(named).is_file():
         return PaperRecord.from_dict(PAPERS.load(named))
     folders = [*([beside] if beside else []), Path(), COMES_ALONG]
     for folder in folders:

@@ -304,7 +304,9 @@ def _look_carried(place: Place, message: Message) -> Answer:
     map, made = _carry(place, message)
     if not made.steps:
         return {}
-    rows, lines = told(map, made, 0)
+    # The strip is for a pass that has moved by itself, where one has.
+    index = next((step.pass_index for step in made.steps if step.pass_index is not None), 0)
+    rows, lines = told(map, made, index)
     return {"heads": [head.rstrip(">") for head in HEADS], "rows": rows, "lines": lines}
 
 
