@@ -215,12 +215,7 @@ class Values(NamedTuple):
     length: int
 
     def schema(self) -> dict[str, Any]:
-        return {
-            "type": "array",
-            "minItems": self.length,
-            "maxItems": self.length,
-            "items": self.leaf.schema(),
-        }
+        return _array(self.leaf.schema(), self.length, self.length)
 
     def read(self, raw: object, where: Where, faults: Faults) -> list[Any]:
         if not isinstance(raw, list) or len(raw) != self.length:
@@ -239,12 +234,7 @@ class Pairs(NamedTuple):
     high: int
 
     def schema(self) -> dict[str, Any]:
-        return {
-            "type": "array",
-            "minItems": self.low,
-            "maxItems": self.high,
-            "items": Values(self.leaf, 2).schema(),
-        }
+        return _array(Values(self.leaf, 2).schema(), self.low, self.high)
 
     def read(self, raw: object, where: Where, faults: Faults) -> list[list[Any]]:
         if not isinstance(raw, list) or not self.low <= len(raw) <= self.high:
@@ -271,12 +261,7 @@ class Rows(NamedTuple):
     high: int
 
     def schema(self) -> dict[str, Any]:
-        return {
-            "type": "array",
-            "minItems": self.low,
-            "maxItems": self.high,
-            "items": self.table.schema(),
-        }
+        return _array(self.table.schema(), self.low, self.high)
 
     def read(self, raw: object, where: Where, faults: Faults) -> list[dict[str, Any]]:
         if not isinstance(raw, list):
@@ -288,6 +273,11 @@ class Rows(NamedTuple):
                 (at, f"{where[-1]}: there are {len(raw)}. Write {self.low} to {self.high} of them.")
             )
         return [self.table.read(row, (*where, count), faults) for count, row in enumerate(raw[: self.high])]
+
+
+def _array(items: dict[str, Any], low: int, high: int) -> dict[str, Any]:
+    """The schema of `low` to `high` of these."""
+    return {"type": "array", "minItems": low, "maxItems": high, "items": items}
 
 
 def _shown(raw: object) -> str:
