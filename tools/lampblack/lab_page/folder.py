@@ -12,11 +12,11 @@ from lampblack.cards import areas_file, card_file, paper_file
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
+from lampblack.lab.records import COMES_ALONG
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plain_form import is_name
 
 CARDS, PAPERS, PRINTS = "cards", "papers", "prints"
-COMES_ALONG = Path(card_file.__file__).parents[1] / PAPERS
 
 
 class Folder:
@@ -90,6 +90,11 @@ class Folder:
     def picture(self, name: str) -> Path | None:
         path = self._path(PRINTS, name, ".png")
         return path if path.is_file() else None
+
+    def pictured(self) -> set[str]:
+        """The names of the cards whose print has a picture."""
+        found = {path.stem for path in (self.root / PRINTS).glob("*.png")}
+        return {name for name in found if (self.root / CARDS / f"{name}.toml").is_file()}
 
     def keep_picture(self, name: str, png: bytes) -> Path:
         self.card_path(name)

@@ -426,7 +426,7 @@ def _list_ledger(place: Place, message: Message) -> Answer:
         for each in own.prints
         if each.number
     }
-    pictures = {own["name"] for own in place.folder.cards() if place.folder.picture(own["name"])}
+    pictures = place.folder.pictured()
     found = []
     for entry in reversed(entries):
         name, title, negative, paper = card_of(entry.record)
