@@ -207,11 +207,6 @@ def test_under_light_memory_is_passed_over(box):
     assert wrong() == {}
 
 
-def test_little_memory_is_what_the_firmware_takes_for_little():
-    source = (ROOT / "firmware" / "board" / "runner.py").read_text()
-    assert f"\nCOLLECT_BELOW = {FREE_LEAST_BYTES}\n" in source
-
-
 def test_a_simulator_says_that_it_is_one(box):
     session = Session(MemoryDisk(), desk_platform())
     box.box.health = session.box.health

@@ -18,7 +18,7 @@ from timing_core.panel.drawing import Drawing
 from timing_core.platform import Platform
 from timing_core.records.store import Store
 
-HEAP = "384k"
+HEAP = "512k"
 """Room enough: the question here is not how much is needed, but when."""
 
 RUNS = 400

@@ -15,9 +15,10 @@ On the way from a press to its light no function may be large: where its variabl
 three words for each handler of exceptions are more than 11 words, each call of it takes memory, which takes
 0.05 ms, and 0.25 ms where free memory is in pieces. `wake` is the one that has to catch exceptions.
 
-A collection takes 20 ms. So memory is collected just after somebody has pressed or turned something, since
-nobody does so again within that time, when the PC has finished asking, and after pictures that came by
-themselves. In a run the wire is answered so seldom that it hardly ever forces a collection.
+A collection takes 30 ms, and to ask how much memory is free takes 6. So the loop reckons what pictures and
+answers have taken, and in the dark memory is collected as soon as the box has taken an input, whatever the
+loop is at: nobody presses again within that time. It is also collected when the PC has finished asking, and
+after pictures that came by themselves. In a run the wire is answered so seldom that it hardly forces one.
 
 Once the light is on it needs nothing from here: the pulse ends by itself.
 """
@@ -48,15 +49,16 @@ _NAP_MS = const(20)
 _RUN_ANSWER_MS = const(500)
 """In a run at most one line from the wire is answered in this time, since each takes 6 to 26 KB of memory."""
 
-_REACTION_MS = const(15)
-"""After a press or the end of light nobody acts again within this time and that of a collection."""
+# What they take of memory in KB, at most
+_PICTURE_KB = const(5)
+_ANSWER_KB = const(26)
 
-COLLECT_BELOW = 60000
-"""In the dark, memory is collected before it falls below this many bytes, so that a run does not have to."""
+_COLLECT_KB = const(30)
+"""In the dark, memory is collected after an input once so much has been taken of the 60 KB or more that there
+are, so that the next input seldom meets a collection."""
 
-_COLLECT_IDLE_BELOW = const(40000)
-"""A picture takes up to 14 KB: after some that no press asked for, of a clock or of the light cell, the next
-press would have to wait for a collection."""
+_COLLECT_IDLE_KB = const(60)
+"""The same with no input, after pictures of a clock or of the light cell, and after answers."""
 
 _FINISHED_MS = const(200)
 """A PC that has asked nothing for this long has finished."""
@@ -127,9 +129,9 @@ class Runner:
         self._cut_ms = -1
         self._fault: BaseException | None = None
         self._over = False
-        self._used_ms = -1
         self._asked = False
-        self._settled = self._has_read_up = self._noted = self._has_drawn = False
+        self._taken_kb = 0
+        self._settled = self._has_read_up = self._noted = False
         self._undrawn: BaseException | None = None
         self.cell_for = _no_cell
         self._cell = _no_cell(None, 0)
@@ -153,8 +155,6 @@ class Runner:
             due = self.box.next_deadline()
             if due is not None and since(time.ticks_ms(), due) >= 0:
                 self._give("tick", 0)
-            elif self._used_ms >= 0 and not self.box.lit:
-                self._tidy()
             elif self._dirty:
                 self._draw()
             elif not ((self._cell and _read_cell(self)) or self._display.step() or self._answer()):
@@ -183,7 +183,7 @@ class Runner:
                 return
 
     def _take(self) -> None:
-        """Give the box the next input that may come in now, if there is one."""
+        """Give the box the next input that may come in now, if any. In the dark, then collect memory."""
         if self._ended_ms < 0:  # what the lamp has given comes first
             held = self._inputs.hold()
             if held:
@@ -199,7 +199,8 @@ class Runner:
         else:
             self._inputs.next()
         self._give(event, amount)
-        self._used_ms = time.ticks_ms()  # somebody, or a PC, has just used the box
+        if not (self._next() or self.box.lit):
+            _collect_from(self, _COLLECT_KB)
 
     def undisturbed(self, act):
         """Call `act` with no input cutting in, and return what it returns."""
@@ -294,7 +295,8 @@ class Runner:
         An input that comes in while drawing may change what is drawn. It then asks for a new picture.
         """
         self._dirty = False
-        self._has_drawn = self._deep = True
+        self._deep = True
+        self._taken_kb += _PICTURE_KB
         try:
             self._screen.draw()
         except Exception as fault:
@@ -318,6 +320,7 @@ class Runner:
             return line is not None
         self._answered_ms = now_ms
         self._asked = True
+        self._taken_kb += _ANSWER_KB
         # What may cut into answering comes before the "wire" that follows, which may not be cut into.
         self._deep = True
         reply = self.box.link.take(line)
@@ -345,19 +348,18 @@ class Runner:
             return
         if not self.box.in_run and self._disk.make_ready():  # a key would wait for it
             return
-        if self._has_drawn and not self.box.lit:
-            self._has_drawn = False
-            if gc.mem_free() < _COLLECT_IDLE_BELOW:
-                gc.collect()
+        if not self.box.lit:
+            _collect_from(self, _COLLECT_IDLE_KB)
         now_ms = time.ticks_ms()
         if since(now_ms, self._given_ms) >= _DAILY_MS:
             self._give("tick", 0)
         if not self._settled and since(now_ms, self._began_ms) >= _SETTLED_MS:
             self._settled = True
             self._survivor.settled()
-        if self._asked and not self.box.in_run and since(now_ms, self._answered_ms) >= _FINISHED_MS:
+        is_dark = not (self.box.in_run or self.box.lit)
+        if self._asked and is_dark and since(now_ms, self._answered_ms) >= _FINISHED_MS:
             self._asked = False
-            self._used_ms = time.ticks_ms()
+            _collect_from(self, _COLLECT_KB)
         nap_ms = _NAP_MS
         due = self.box.next_deadline()
         if due is not None:
@@ -378,13 +380,11 @@ class Runner:
         if self._undrawn:
             crash.note(self._undrawn)
 
-    def _tidy(self) -> None:
-        """Just after use: collect memory before it is short, if it is too early for the next press, or the
-        box would not listen to one."""
-        used_ms, self._used_ms = self._used_ms, -1
-        is_early = since(time.ticks_ms(), used_ms) <= _REACTION_MS or self.box.lamp.is_settling()
-        if is_early and gc.mem_free() < COLLECT_BELOW:
-            gc.collect()
+
+def _collect_from(runner: Runner, taken_kb: int) -> None:
+    if runner._taken_kb >= taken_kb:
+        runner._taken_kb = 0
+        gc.collect()
 
 
 def _read_cell(runner: Runner) -> bool:

@@ -58,6 +58,8 @@ def scale(ms: int, stops120: int, num: int = 1, den: int = 1) -> int:
 
 def offset_between(from_ms: int, to_ms: int) -> int:
     """The offset in 1/120 stop, within +-FURTHEST, that brings `from_ms` nearest to `to_ms` (both > 0)."""
+    if from_ms == to_ms:
+        return 0  # often asked, and what follows takes memory
     # to/from lies between 2**((2n-1)/240) and 2**((2n+1)/240). The squares of both ends are in the table.
     low, high = -FURTHEST, FURTHEST
     while low < high:

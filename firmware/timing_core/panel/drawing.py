@@ -542,7 +542,12 @@ class Drawing(Hands):
             self._head("Lampblack", "")
             self._message("Handed over to the prompt. Restart to use the box." if box.state == "away" else "")
         else:
-            self._rows()
+            panel = box.panel
+            panel.drawn = (box.io.inputs, panel.screen.rows(panel))
+            try:
+                self._rows()
+            finally:
+                panel.drawn = None
         return self.buffer
 
     def _rows(self) -> None:

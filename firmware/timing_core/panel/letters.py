@@ -47,17 +47,24 @@ def in_letters(text: str) -> bytes:
     that has no glyph of its own is spelt out ("1/3", set off by a space from a figure before it).
     Whatever else has no glyph becomes "?".
     """
-    codes = bytearray()
     utf8 = text.encode("utf-8", "replace")
+    for lead in utf8:
+        if not 32 <= lead <= 126:
+            return _spelt_out(utf8)
+    return utf8
+
+
+def _spelt_out(utf8: bytes) -> bytes:
+    codes = bytearray()
     i = 0
     while i < len(utf8):
         lead = utf8[i]
         size = 1 if lead < 0x80 else 2 if lead < 0xE0 else 3 if lead < 0xF0 else 4
-        sign = utf8[i : i + size]
         i += size
         if size == 1:
             codes.append(lead if 32 <= lead <= 126 else 63)
             continue
+        sign = utf8[i - size : i]
         at = _SIGNS.find(sign)
         if at >= 0:
             codes.append(_SIGNS[at + size])

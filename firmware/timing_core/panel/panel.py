@@ -76,7 +76,8 @@ class Panel:
     was left for the list of screens; None if that had neither, or the list was reached in another way.
     `spots` are the light cell's readings of the first spot, the second, and the open easel; 0 for none.
     `doses` is what the cell gathers for its own two tests (see `machine.cell_doses`), while one is open.
-    `let_go(module)` is called when a screen is left that is loaded when it is opened."""
+    `let_go(module)` is called when a screen is left that is loaded when it is opened. `drawn` is the input
+    after which rows are being drawn, and these; None while none are."""
 
     def __init__(self, work: Work, io: Exchange, platform, store, shelves, ledger, run, watch, trays) -> None:
         self.work = work
@@ -96,6 +97,7 @@ class Panel:
         self.cursor = Cursor(self.screens[0])
         self.before: Before | None = None
         self.aim: tuple | None = None
+        self.drawn: tuple | None = None
         self._level = -1
         self._volume = -1
 
@@ -106,11 +108,13 @@ class Panel:
         return self.cursor.screen
 
     def rows(self) -> list:
-        return self.cursor.screen.rows(self)
+        """Made anew, since what they say may have changed; but once for a picture that no input cuts into."""
+        drawn = self.drawn
+        return drawn[1] if drawn and drawn[0] == self.io.inputs else self.cursor.screen.rows(self)
 
     def row(self) -> Row:
         """The row under the cursor."""
-        found = self.cursor.screen.rows(self)
+        found = self.rows()
         self.cursor.at = min(self.cursor.at, len(found) - 1)
         return found[self.cursor.at]
 
