@@ -4,7 +4,6 @@ import errno
 import itertools
 import json
 import types
-from pathlib import Path
 
 import pytest
 from mpremote import transport_serial
@@ -25,7 +24,6 @@ from tests.portable.fakes import board_health, crash_log, documented_box
 from timing_core import VERSION
 from timing_core.wire import methods as link
 
-ROOT = Path(__file__).parent.parent
 FILES = {"boot.py": b"release the relays", "main.py": b"start the box", "board/pulse.mpy": b"pulse"}
 WHOLE = {**FILES, MANIFEST: manifest(FILES)}
 CRASH = "\n".join(["Traceback (most recent call last):", "ValueError: older", *crash_log()]) + "\n"
@@ -175,7 +173,7 @@ def test_a_box_too_old_to_tell_of_crashes_is_not_asked(box, monkeypatch):
         (
             {"free_bytes": FREE_LEAST_BYTES - 1},
             "board",
-            "Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 58 KB of its memory are free, which is "
+            "Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 54 KB of its memory are free, which is "
             "little. Pull the plug and put it back; if it stays so, report it.",
         ),
         (

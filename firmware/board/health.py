@@ -11,7 +11,7 @@ from timing_core.box import Box
 
 def health_of(box: Box, display: Display, survivor: Survivor) -> dict:
     """The health of the board in plain data. `free_bytes` is left out under light and in a run, since it
-    needs a collection of 20 ms, for which a key must not wait."""
+    needs a collection of 30 ms, for which a key must not wait."""
     health = {
         "board": getattr(sys.implementation, "_machine", sys.platform),
         "micropython": "%d.%d.%d" % tuple(sys.implementation.version[:3]),

@@ -57,7 +57,7 @@ _COLLECT_KB = const(30)
 """In the dark, memory is collected after an input once so much has been taken of the 60 KB or more that there
 are, so that the next input seldom meets a collection."""
 
-_COLLECT_IDLE_KB = const(60)
+_COLLECT_IDLE_KB = const(50)
 """The same with no input, after pictures of a clock or of the light cell, and after answers."""
 
 _FINISHED_MS = const(200)

@@ -269,7 +269,7 @@ def keys(box: PicoBox, uf2: Path, strikes: int) -> list[str]:
         *prose(told),
         *prose("""
             BACK's interrupt puts the lamp out by itself. EXPOSE has to ask the box, and waits for a
-            collection (20 ms) if one is under way: memory is collected right after a press, and in a run
+            collection (30 ms) if one is under way: memory is collected right after a press, and in a run
             the PC is answered so seldom that it hardly ever forces one."""),
     ]
 

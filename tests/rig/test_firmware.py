@@ -13,6 +13,7 @@ from binascii import crc32
 import pytest
 
 from firmware.board.flash import FOLDERS
+from lampblack.board.doctor import FREE_LEAST_BYTES
 from lampblack.wire.box_client import BoxError
 from tests.kept_flash import KEPT, told_of
 from tests.micropython import ROOT
@@ -48,6 +49,7 @@ from tests.rig.scenarios import (
     given_while_held,
     heap_under_light,
     latencies,
+    open_screens,
     presses_round_writes,
     print_a_card,
     pushed,
@@ -200,13 +202,13 @@ def test_screens_that_are_loaded_when_opened_leave_no_memory_behind(box):
 
 @pytest.mark.long
 def test_pictures_that_come_by_themselves_leave_the_next_press_its_memory(box):
-    """Else it would have to wait for a collection, which takes 20 ms. A clock is drawn each second."""
+    """Else it would have to wait for a collection, which takes 30 ms. A clock is drawn each second."""
 
     def scenario(box: PicoBox) -> list[int]:
         box.do("runner.box.panel.show('trays')", wait_ms=1000)
         box.press("press")
         found = []
-        for _ in range(7):
+        for _ in range(18):
             box.run_ms(1030)
             found.append(int(box.ask("__import__('gc').mem_free()")))
         return found
@@ -214,6 +216,13 @@ def test_pictures_that_come_by_themselves_leave_the_next_press_its_memory(box):
     free = box.forked(scenario)
     print(f"free: {free}")
     assert min(free) > 20_000
+
+
+@pytest.mark.long
+def test_no_open_screen_leaves_so_little_memory_that_doctor_calls_it_little(box):
+    found = box.forked(open_screens)
+    print(found)
+    assert min(free for _, _, free in found) > FREE_LEAST_BYTES
 
 
 @pytest.mark.long
