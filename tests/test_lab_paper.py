@@ -28,6 +28,7 @@ from lampblack.lab.readings import lights_of, strip_of_text, strips_of_rows
 from lampblack.lab.strips import Strip
 from lampblack.sim.published_papers import exposure, tones_of
 from lampblack.sim.published_papers import range_of as sim_range_of
+from tests.laboratory import WITHOUT
 from tests.real_paper import POLYMAX
 from tests.test_cli import SPLIT, lampblack, one_line, server  # noqa: F401
 from tests.test_lab_curves import BASE, noisy, real
@@ -383,9 +384,7 @@ sys.exit(run(["lab", "paper", "rc", "--csv", "a.csv"]))
 """
     done = subprocess.run([sys.executable, "-c", program, SPLIT], capture_output=True, text=True, check=False)
     assert done.returncode == 1
-    assert done.stderr == (
-        "This needs scipy, which is not installed. Get it with: pip install 'lampblack[lab]'\n"
-    )
+    assert done.stderr == WITHOUT.format("scipy") + "\n"
     assert "about grade 3" in done.stdout
 
 

@@ -37,6 +37,7 @@ from lampblack.record.page_layout import (
     ticks,
 )
 from tests.box_model import a_card, a_pass
+from tests.laboratory import WITHOUT
 from tests.test_cli import SPLIT, lampblack, one_line, server  # noqa: F401
 from timing_core.light.bench import Bench
 from timing_core.light.printing_map import AREA_MAX, FACTS, MARKS_MAX, PASSES_MAX
@@ -584,9 +585,7 @@ def test_without_the_extra_one_line_says_what_to_install(lampblack, tmp_path, mo
     lettering._advance.cache_clear()
     lettering._known.cache_clear()
     told = lampblack("record", SPLIT, "-o", tmp_path / "record.pdf")
-    assert one_line(told, 1) == (
-        "The printing record is not drawn: Matplotlib is missing. Install it: pip install 'lampblack[lab]'."
-    )
+    assert one_line(told, 1) == WITHOUT.format("matplotlib")
 
 
 def test_other_commands_load_no_drawing():

@@ -12,8 +12,8 @@ from typing import Annotated, Any
 import typer
 
 from lampblack.errors import CommandError
+from lampblack.extra import extra
 from lampblack.files import write_file
-from lampblack.lab.extra import extra
 from lampblack.lab.grades import half_grades
 from lampblack.lab.options import TABLE_MS, grades_table, option, say
 from lampblack.lab.readings import (

@@ -16,7 +16,7 @@ import typer
 from lampblack.cards import areas_file, card_file, paper_file
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
-from lampblack.lab.extra import extra
+from lampblack.extra import extra
 from lampblack.lab_page.folder import Folder
 from lampblack.ledger.places import data_folder
 from lampblack.text.tables import seconds

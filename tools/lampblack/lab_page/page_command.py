@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from lampblack.lab.extra import extra
+from lampblack.extra import extra
 from lampblack.lab.options import say
 
 
