@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from lampblack.cards import areas_file, card_file, paper_file
+from lampblack.lab import paper
 from lampblack.lab.paper import record_of
 from lampblack.lab.readings import strip_of_text
 from lampblack.lab_page.jobs import JOBS, NO_JOB, answered
@@ -81,19 +82,32 @@ def test_the_record_is_the_one_that_the_command_makes(place):
     answer = given_to(place, "paper.make", **typed(edition="batch 12"))
     assert paper_file.PAPERS.read(answer["text"], "it") == made.record
     assert not place.folder.papers().count("rc-pearl"), "made, and not kept yet"
-    kept = given_to(place, "paper.keep", **typed(edition="batch 12"))
+    kept = given_to(place, "paper.keep", text=answer["text"])
     assert "rc-pearl" in kept["papers"]
     assert place.folder.paper("rc-pearl").to_dict() == made.record
 
 
+def test_a_record_is_made_once_and_kept_as_it_was_shown(place, monkeypatch):
+    made = given_to(place, "paper.make", **typed())
+
+    def again(*_args, **_more):
+        raise AssertionError("it is there, and made again")
+
+    monkeypatch.setattr(paper, "record_of", again)
+    given_to(place, "paper.keep", text=made["text"])
+    assert place.folder.paper_path("rc-pearl").read_text(encoding="utf-8") == made["text"]
+    assert '"base" is no key' in ask(place, "paper.keep", text="base = 1\n")["wrong"]
+
+
 def test_nothing_is_written_over_unless_it_is_asked_for(place):
-    given_to(place, "paper.keep", **typed())
+    text = given_to(place, "paper.make", **typed())["text"]
+    given_to(place, "paper.keep", text=text)
     before = place.folder.paper_path("rc-pearl").read_bytes()
-    given_to(place, "paper.keep", **typed())
-    other = typed(edition="another batch")
-    assert "is there already" in ask(place, "paper.keep", **other)["wrong"]
+    given_to(place, "paper.keep", text=text)
+    other = text.replace('"rc-pearl"', '"rc-pearl"\nedition = "another batch"', 1)
+    assert "is there already" in ask(place, "paper.keep", text=other)["wrong"]
     assert place.folder.paper_path("rc-pearl").read_bytes() == before
-    given_to(place, "paper.keep", **other, force=True)
+    given_to(place, "paper.keep", text=other, force=True)
     assert place.folder.paper_path("rc-pearl").read_bytes() != before
 
 

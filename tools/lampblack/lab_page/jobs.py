@@ -228,8 +228,9 @@ def _make_paper(place: Place, message: Message) -> Answer:
 
 
 def _keep_paper(place: Place, message: Message) -> Answer:
-    made = _made_paper(message)
-    path = place.folder.keep_paper(made.record, _flag(message, "force"))
+    """Keep the record that was made, as it was shown: making it again would take as long again."""
+    record = paper_file.PAPERS.read(_text(message, "text", paper_file.PAPERS.size_max), "the record")
+    path = place.folder.keep_paper(record, _flag(message, "force"))
     return {"told": f"{path.name} is kept in {path.parent}.", "papers": place.folder.papers()}
 
 
@@ -522,4 +523,4 @@ JOBS: dict[str, Callable[[Place, Message], Answer]] = {
     "ledger.again": _again,
     "ledger.pull": _pull_ledger,
 }
-DRAWN = ("paper.look", "paper.make", "paper.keep", "record.show")
+DRAWN = ("paper.look", "paper.make", "record.show")
