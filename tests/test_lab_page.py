@@ -21,7 +21,10 @@ from lampblack.lab.paper import record_of
 from lampblack.lab.readings import strip_of_text
 from lampblack.lab_page.jobs import JOBS, NO_JOB, answered
 from lampblack.ledger.home import Home
+from lampblack.wire import finding
+from lampblack.wire.box_client import NoAnswer, Port
 from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
+from tests.test_cli import lampblack  # noqa: F401
 from timing_core.records.ledger import stage_record
 
 AT = "2026-11-27T21:00:00Z"
@@ -155,6 +158,17 @@ def test_the_strip_is_for_the_pass_that_has_moved(place):
     lines = given_to(place, "carry.look", **asked)["lines"]
     (strip,) = [line for line in lines if line.startswith("First strip")]
     assert strip.endswith("pass 2.")
+
+
+def test_the_page_and_the_command_propose_the_same_strip(place, lampblack):  # noqa: F811
+    for card, filters in (("workroom", "5=4"), ("workroom", "00=1"), ("breakwater", "2=4")):
+        old, new = filters.split("=")
+        asked = {"card": card, "record": "vc-2019", "filters": [{"old": old, "new": new}]}
+        strip = [own for own in given_to(place, "carry.look", **asked)["lines"] if "First strip" in own]
+        told = lampblack(
+            "lab", "carry", place.folder.card_path(card), "--record", "vc-2019", "--filter", filters
+        )
+        assert strip[0] in told.out.splitlines()
 
 
 def test_nothing_asked_for_is_nothing_carried(place):
@@ -298,6 +312,23 @@ def test_a_name_leads_nowhere_else(place, name):
 
 
 @pytest.mark.parametrize("job", ["paper.push", "ledger.pull"])
+def test_who_has_no_box_is_told_what_a_browser_can_do(place, job, monkeypatch):
+    found = []
+    monkeypatch.setattr(finding, "ports", lambda: found)
+    for boxes, todo in ((0, "Plug the box in with a data cable, and press again."),
+                        (1, "Unplug it, plug it in again, and press again.")):  # fmt: skip
+        found[:] = [Port("/dev/no-such-box", "Board in FS mode", (finding.RASPBERRY_PI, 5))] * boxes
+        monkeypatch.setattr(finding, "BoxClient", silent)
+        wrong = ask(place, job, name="vc-2019")["wrong"]
+        assert wrong.endswith(todo), wrong
+        assert "--" not in wrong
+
+
+def silent(url, *_args, **_more):
+    raise NoAnswer(f"{url} does not answer.")
+
+
+@pytest.mark.parametrize("job", ["paper.push", "ledger.pull"])
 def test_no_box_is_a_line(place, job):
     away = place._replace(port="socket://localhost:1")
     assert "does not open" in ask(away, job, name="vc-2019")["wrong"]
@@ -362,3 +393,20 @@ def test_a_card_that_is_dropped_is_kept_and_a_wrong_one_is_not(place):
     assert place.folder.card("second")["title"] == "Breakwater, evening"
     wrong = ask(place, "card.take", text=text.replace("base", "bass"))["wrong"]
     assert '"bass" is no key' in wrong
+
+
+def test_a_name_that_is_taken_is_refused_with_what_can_be_done_there(place):
+    """Only who is asked for a name is told to give another."""
+    exposed(place, 1)
+    second = {**place.folder.card("breakwater"), "title": "Another"}
+    place.folder.keep_card(second, force=True)
+    entry = given_to(place, "ledger.list")["entries"][0]["id"]
+    dropped = card_file.dump({**second, "title": "Yet another"})
+    carried = {"card": "breakwater", "cell": "+1", "name": "workroom"}
+    for job, message, todo in (
+        ("ledger.again", {"id": entry}, "or rename the one that is there."),
+        ("card.take", {"text": dropped}, "or write another name into yours."),
+        ("carry.keep", carried, "or give another name."),
+    ):
+        wrong = ask(place, job, **message)["wrong"]
+        assert wrong.endswith(f"is there already. Tick “write over it”, {todo}"), wrong
