@@ -15,6 +15,8 @@ EXAMPLES = Path(card_file.__file__).parents[1] / "examples"
 BASE, BLACK = "0.05", "2.05"
 DENSITIES = "0.06 0.08 0.13 0.22 0.37 0.58 0.90 1.30 1.65 1.86 1.97 2.02"
 """Of a strip in half stops, invented."""
+WITHOUT = "This needs {}, which is not installed. Install it with: pip install 'lampblack[lab]'."
+"""What each part of the laboratory says where a library of its extra is missing."""
 
 
 def place_in(folder: Path, port: str | None = None) -> Place:

@@ -12,6 +12,25 @@ from PIL import Image
 CARD = 0.30
 """The card's light: about density 0.5."""
 
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_90,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_270,
+}
+
+
+def lying(upright: Image.Image, orientation: int) -> tuple[Image.Image, Image.Exif]:
+    """How a picture is stored that lies as this orientation says, and the tag that says so (EXIF 2.3, tag
+    0x0112)."""
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    turn = _TURNS.get(orientation)
+    return upright if turn is None else upright.transpose(turn), exif
+
 
 def scan_of(
     rows: Sequence[Sequence[float]],

@@ -477,7 +477,7 @@ def test_ports_are_listed(lampblack, monkeypatch):
     ("arguments", "code", "says"),
     [
         ((), 2, "See lampblack --help."),
-        (("pla",), 2, "'pla'"),
+        (("pla",), 2, 'no command "pla"'),
         (("plan",), 2, "See lampblack plan --help."),
         (("plan", "a", "b"), 2, "See lampblack plan --help."),
         (("plan", "--colour", "a"), 2, "--colour"),

@@ -187,7 +187,7 @@ PACKAGES = {
 }
 """By its name in the drawing: what a package is imported as, and its folder."""
 SMALL = {
-    "tools/lampblack": {"__init__", "__main__", "errors", "files"},
+    "tools/lampblack": {"__init__", "__main__", "errors", "extra", "files"},
     "host_sim": {"__init__"},
     "firmware": {"boot"},
     "timing_core": {"__init__", "ticks", "refusal", "platform", "canonical"},

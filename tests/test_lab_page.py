@@ -16,11 +16,15 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from lampblack.cards import areas_file, card_file, paper_file
+from lampblack.lab import paper
 from lampblack.lab.paper import record_of
 from lampblack.lab.readings import strip_of_text
 from lampblack.lab_page.jobs import JOBS, NO_JOB, answered
 from lampblack.ledger.home import Home
+from lampblack.wire import finding
+from lampblack.wire.box_client import NoAnswer, Port
 from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
+from tests.test_cli import lampblack  # noqa: F401
 from timing_core.records.ledger import stage_record
 
 AT = "2026-11-27T21:00:00Z"
@@ -81,19 +85,32 @@ def test_the_record_is_the_one_that_the_command_makes(place):
     answer = given_to(place, "paper.make", **typed(edition="batch 12"))
     assert paper_file.PAPERS.read(answer["text"], "it") == made.record
     assert not place.folder.papers().count("rc-pearl"), "made, and not kept yet"
-    kept = given_to(place, "paper.keep", **typed(edition="batch 12"))
+    kept = given_to(place, "paper.keep", text=answer["text"])
     assert "rc-pearl" in kept["papers"]
     assert place.folder.paper("rc-pearl").to_dict() == made.record
 
 
+def test_a_record_is_made_once_and_kept_as_it_was_shown(place, monkeypatch):
+    made = given_to(place, "paper.make", **typed())
+
+    def again(*_args, **_more):
+        raise AssertionError("it is there, and made again")
+
+    monkeypatch.setattr(paper, "record_of", again)
+    given_to(place, "paper.keep", text=made["text"])
+    assert place.folder.paper_path("rc-pearl").read_text(encoding="utf-8") == made["text"]
+    assert '"base" is no key' in ask(place, "paper.keep", text="base = 1\n")["wrong"]
+
+
 def test_nothing_is_written_over_unless_it_is_asked_for(place):
-    given_to(place, "paper.keep", **typed())
+    text = given_to(place, "paper.make", **typed())["text"]
+    given_to(place, "paper.keep", text=text)
     before = place.folder.paper_path("rc-pearl").read_bytes()
-    given_to(place, "paper.keep", **typed())
-    other = typed(edition="another batch")
-    assert "is there already" in ask(place, "paper.keep", **other)["wrong"]
+    given_to(place, "paper.keep", text=text)
+    other = text.replace('"rc-pearl"', '"rc-pearl"\nedition = "another batch"', 1)
+    assert "is there already" in ask(place, "paper.keep", text=other)["wrong"]
     assert place.folder.paper_path("rc-pearl").read_bytes() == before
-    given_to(place, "paper.keep", **other, force=True)
+    given_to(place, "paper.keep", text=other, force=True)
     assert place.folder.paper_path("rc-pearl").read_bytes() != before
 
 
@@ -141,6 +158,17 @@ def test_the_strip_is_for_the_pass_that_has_moved(place):
     lines = given_to(place, "carry.look", **asked)["lines"]
     (strip,) = [line for line in lines if line.startswith("First strip")]
     assert strip.endswith("pass 2.")
+
+
+def test_the_page_and_the_command_propose_the_same_strip(place, lampblack):  # noqa: F811
+    for card, filters in (("workroom", "5=4"), ("workroom", "00=1"), ("breakwater", "2=4")):
+        old, new = filters.split("=")
+        asked = {"card": card, "record": "vc-2019", "filters": [{"old": old, "new": new}]}
+        strip = [own for own in given_to(place, "carry.look", **asked)["lines"] if "First strip" in own]
+        told = lampblack(
+            "lab", "carry", place.folder.card_path(card), "--record", "vc-2019", "--filter", filters
+        )
+        assert strip[0] in told.out.splitlines()
 
 
 def test_nothing_asked_for_is_nothing_carried(place):
@@ -284,6 +312,23 @@ def test_a_name_leads_nowhere_else(place, name):
 
 
 @pytest.mark.parametrize("job", ["paper.push", "ledger.pull"])
+def test_who_has_no_box_is_told_what_a_browser_can_do(place, job, monkeypatch):
+    found = []
+    monkeypatch.setattr(finding, "ports", lambda: found)
+    for boxes, todo in ((0, "Plug the box in with a data cable, and press again."),
+                        (1, "Unplug it, plug it in again, and press again.")):  # fmt: skip
+        found[:] = [Port("/dev/no-such-box", "Board in FS mode", (finding.RASPBERRY_PI, 5))] * boxes
+        monkeypatch.setattr(finding, "BoxClient", silent)
+        wrong = ask(place, job, name="vc-2019")["wrong"]
+        assert wrong.endswith(todo), wrong
+        assert "--" not in wrong
+
+
+def silent(url, *_args, **_more):
+    raise NoAnswer(f"{url} does not answer.")
+
+
+@pytest.mark.parametrize("job", ["paper.push", "ledger.pull"])
 def test_no_box_is_a_line(place, job):
     away = place._replace(port="socket://localhost:1")
     assert "does not open" in ask(away, job, name="vc-2019")["wrong"]
@@ -348,3 +393,20 @@ def test_a_card_that_is_dropped_is_kept_and_a_wrong_one_is_not(place):
     assert place.folder.card("second")["title"] == "Breakwater, evening"
     wrong = ask(place, "card.take", text=text.replace("base", "bass"))["wrong"]
     assert '"bass" is no key' in wrong
+
+
+def test_a_name_that_is_taken_is_refused_with_what_can_be_done_there(place):
+    """Only who is asked for a name is told to give another."""
+    exposed(place, 1)
+    second = {**place.folder.card("breakwater"), "title": "Another"}
+    place.folder.keep_card(second, force=True)
+    entry = given_to(place, "ledger.list")["entries"][0]["id"]
+    dropped = card_file.dump({**second, "title": "Yet another"})
+    carried = {"card": "breakwater", "cell": "+1", "name": "workroom"}
+    for job, message, todo in (
+        ("ledger.again", {"id": entry}, "or rename the one that is there."),
+        ("card.take", {"text": dropped}, "or write another name into yours."),
+        ("carry.keep", carried, "or give another name."),
+    ):
+        wrong = ask(place, job, **message)["wrong"]
+        assert wrong.endswith(f"is there already. Tick “write over it”, {todo}"), wrong

@@ -28,6 +28,7 @@ from lampblack.lab.readings import lights_of, strip_of_text, strips_of_rows
 from lampblack.lab.strips import Strip
 from lampblack.sim.published_papers import exposure, tones_of
 from lampblack.sim.published_papers import range_of as sim_range_of
+from tests.laboratory import WITHOUT
 from tests.real_paper import POLYMAX
 from tests.test_cli import SPLIT, lampblack, one_line, server  # noqa: F401
 from tests.test_lab_curves import BASE, noisy, real
@@ -315,6 +316,8 @@ def test_a_record_is_made_drawn_and_put_into_the_box(lampblack, server, tmp_path
     again = lampblack(*arguments, "--picture", png, "-o", out)
     assert again.code == 1
     assert again.err == f"{out} is there already. Give another name, or --force to write over it.\n"
+    assert not png.exists()
+    assert lampblack(*arguments, "--picture", png).code == 0
     assert svg.read_text(encoding="utf-8").startswith("<?xml")
     assert png.read_bytes().startswith(b"\x89PNG")
 
@@ -352,13 +355,13 @@ def test_typed_strips_and_an_eye(lampblack):  # noqa: F811
         (
             ("--strip", "2: 0.1 0.2"),
             2,
-            "Give the light of the first patch, once for all strips or once for each.",
+            "the light of the first patch is missing.",
         ),
         (("--strip", "2: 0.1 0.2", "--first", "1 s", "--step", "2 s"), 2, '"2 s" is no step of a strip'),
         (("--strip", "2: 0.1 0.2", "--first", "1 s"), 1, "the base is missing"),
         (("--csv", "missing.csv"), 1, "missing.csv: No such file or directory."),
         (("--eye", "2: 3 9", "--first", "1 s", "--lux", "x"), 1, '--lux: "x" is no light in lux.'),
-        (("--scan", "missing.tif", "--first", "1 s"), 2, "Give the light of the first patch"),
+        (("--scan", "missing.tif", "--first", "1 s"), 2, "the light of the first patch is missing"),
         (("--scan", "missing.tif", "--row", "2", "--row", "5", "--first", "1 s"), 2, "one --row tablet"),
         (
             ("--scan", "missing.tif", "--row", "tablet", "--row", "5", "--first", "1 s"),
@@ -383,16 +386,44 @@ sys.exit(run(["lab", "paper", "rc", "--csv", "a.csv"]))
 """
     done = subprocess.run([sys.executable, "-c", program, SPLIT], capture_output=True, text=True, check=False)
     assert done.returncode == 1
-    assert done.stderr == (
-        "This needs scipy, which is not installed. Get it with: pip install 'lampblack[lab]'\n"
-    )
+    assert done.stderr == WITHOUT.format("scipy") + "\n"
     assert "about grade 3" in done.stdout
 
 
-def test_a_record_the_box_cannot_hold_is_refused(lampblack, tmp_path):  # noqa: F811
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("RC 1",), '"RC 1" is no name of a record. Write 1 to 24 of a-z, 0-9 and -.'),
+        (("rc", "--edition", "x" * 41), "The edition is no plain text of up to 40 characters. Shorten it."),
+        (("rc", "--picture", "a.jpg"), "a.jpg is not drawn: curves are SVG or PNG. Give a name in .svg"),
+        (("rc", "-o", SPLIT), f"{SPLIT} is there already. Give another name, or --force to write over it."),
+        (("rc", "--picture", "a"), "a is not drawn: curves are SVG or PNG. Give a name in .svg or .png."),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_kept_is_refused_before_it_is_worked_out(
+    lampblack,  # noqa: F811
+    tmp_path,
+    monkeypatch,
+    arguments,
+    said,
+):
+    def worked(*_args, **_more):
+        raise AssertionError("it is worked out first")
+
+    monkeypatch.setattr("lampblack.lab.paper.record_of", worked)
     readings = readings_file(tmp_path, "2")
-    assert "name" in one_line(lampblack("lab", "paper", "RC 1", "--csv", readings), 1)
-    assert "edition" in one_line(lampblack("lab", "paper", "rc", "--csv", readings, "--edition", "x" * 41), 1)
+    assert one_line(lampblack("lab", "paper", *arguments, "--csv", readings), 1).startswith(said)
+
+
+def test_a_program_gets_the_record_and_nothing_else(lampblack, tmp_path):  # noqa: F811
+    readings, out = readings_file(tmp_path, "00", "5"), tmp_path / "rc.toml"
+    done = lampblack("lab", "paper", "rc", "--csv", readings, "-o", out, "--json")
+    assert done.json["record"] == PAPERS.load(out)
+    assert [own["filter"] for own in done.json["filters"]] == ["00", "5"]
+    assert done.json["filters"][0]["range_pm"] > 0
+    assert done.json["pair_worst"] > 0
+    said = lampblack("lab", "paper", "rc", "--eye", "2: 3 10", "--first", "1 s", "--json").json
+    assert [(own["filter"], round(own["iso_range"])) for own in said] == [("2", 96)]
 
 
 def test_the_same_seed_makes_the_same_record():

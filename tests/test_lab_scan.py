@@ -14,7 +14,7 @@ from lampblack.cards.paper_file import PAPERS
 from lampblack.errors import CommandError
 from lampblack.lab.places import Place, Row, csv_of, find_places, picture_of, places_of_csv
 from lampblack.lab.scan import SCAN_SIGMA, Reading, Transfer, densities_of, light_of, strips_of, tablet_of
-from tests.scans import save, scan_of
+from tests.scans import lying, save, scan_of
 from tests.test_cli import lampblack, one_line  # noqa: F401
 from timing_core.light.stops import scale
 
@@ -246,6 +246,17 @@ def test_only_a_grey_picture_of_16_bits_is_read(tmp_path):
     other_way_round = of_bytes(tmp_path, "f.tif", Image.fromarray(pixels.astype(">u2")))
     assert other_way_round.read_bytes().startswith(b"MM")
     assert np.array_equal(light_of(other_way_round), light_from(pixels))
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize(
+    ("name", "more"), [("a.png", {}), ("a.tif", {}), ("a.tif", {"compression": "tiff_lzw"})]
+)
+def test_a_scan_lies_as_other_programs_show_it(tmp_path, orientation, name, more):
+    pixels = scan_of([SOFT], size=(90, 30))
+    stored, exif = lying(Image.fromarray(pixels), orientation)
+    stored.save(tmp_path / name, exif=exif, **more)
+    assert np.array_equal(light_of(tmp_path / name), light_from(pixels))
 
 
 def test_a_scan_that_says_white_is_0_is_turned_over(tmp_path):

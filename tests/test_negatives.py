@@ -15,6 +15,7 @@ from host_sim.optics.negatives import NEGATIVES, NegativeError, from_picture, ma
 from host_sim.optics.paper import paper
 from host_sim.optics.pixels import HEIGHT_PX, WIDTH_PX
 from host_sim.optics.sheet import densities
+from tests.scans import lying
 
 PICTURES = [name for name in NEGATIVES if name not in ("step-wedge", "plain")]
 
@@ -131,20 +132,19 @@ def test_the_whole_picture_is_on_the_sheet_whatever_its_shape():
 
 
 @pytest.mark.parametrize("orientation", range(1, 9))
-def test_a_camera_that_was_turned_is_turned_back(orientation):
-    """EXIF 2.3, tag 0x0112. The picture is dark in its left upper quarter when looked at rightly."""
+@pytest.mark.parametrize(
+    ("form", "deep", "more"),
+    [("JPEG", False, {}), ("PNG", True, {}), ("TIFF", False, {}), ("TIFF", True, {}),
+     ("TIFF", True, {"compression": "tiff_lzw"})],
+)  # fmt: skip
+def test_a_camera_that_was_turned_is_turned_back(orientation, form, deep, more):
+    """The picture is dark in its left upper quarter when looked at rightly."""
     upright = Image.new("L", (400, 320), 220)
     upright.paste(20, (0, 0, 200, 160))
-    turns = {
-        1: None, 2: Image.Transpose.FLIP_LEFT_RIGHT, 3: Image.Transpose.ROTATE_180,
-        4: Image.Transpose.FLIP_TOP_BOTTOM, 5: Image.Transpose.TRANSPOSE, 6: Image.Transpose.ROTATE_90,
-        7: Image.Transpose.TRANSVERSE, 8: Image.Transpose.ROTATE_270,
-    }  # fmt: skip
-    turn = turns[orientation]
-    stored = upright if turn is None else upright.transpose(turn)
-    exif = Image.Exif()
-    exif[0x0112] = orientation
-    film = from_picture(saved(stored, "JPEG", exif=exif.tobytes()), "x.jpg", is_negative=True).transmittance
+    if deep:
+        upright = Image.fromarray(np.asarray(upright).astype(np.uint16) * 257)
+    stored, exif = lying(upright, orientation)
+    film = from_picture(saved(stored, form, exif=exif, **more), "x", is_negative=True).transmittance
     dark = film[100, 100] / film[700, 900]
     assert dark < 0.1
     assert film[700, 100] / film[700, 900] == pytest.approx(1, abs=0.05)

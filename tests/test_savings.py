@@ -162,9 +162,15 @@ def test_a_strip_is_a_quarter_of_a_sheet_and_time_is_of_both(own, measured):
 
 def test_the_figures_are_taken_and_come_again():
     rows = savings.figures(FEW)
-    assert len(rows) == 2 * 4 * 4 + 1
+    assert len(rows) == (2 * 4 + 1) * 4 + 1
     bounds = [row for row in rows if row.budget is not None]
-    assert len(bounds) == 2 * 3
+    assert [row.unit for row in bounds] == ["stop", "grade", "sheets", "stop", "grade"]
+    # On strips the paper is told beside its rival, and is no budget.
+    on_strips, on_prints, at_once = (row for row in rows if "Print by light cell" in row.what)
+    assert on_strips.rival == on_prints.rival == at_once.rival == PLAIN.name
+    assert (on_strips.budget, at_once.budget) == (None, None)
+    assert "judged on prints" in on_prints.what
+    assert on_prints.budget == pytest.approx(on_prints.rival_value / 2)
     for on_strips in savings.HABITS:
         sheets = {
             printer.name: median(
@@ -202,8 +208,52 @@ def test_half_the_paper_is_kept_and_more_is_not(monkeypatch, cell, kept):
     monkeypatch.setattr(savings, "learning_sheets", lambda count: [4.0])
     rows = savings.figures(FEW)
     paper: list[Figure] = [row for row in rows if row.budget is not None and row.unit == "sheets"]
-    assert [row.kept for row in paper] == [kept] * 2
+    assert [row.kept for row in paper] == [kept]
     assert ("MISSED" in savings.verdicts()) is not kept
+    assert "MISSED" not in savings.beside_the_budget()
+    assert "kept" not in savings.beside_the_budget()
+
+
+def test_one_strip_and_one_print_are_half_of_two_and_a_half_sheets(monkeypatch):
+    """Why contrast judged on strips is told and is no budget: a printer with a cell takes no less."""
+    one = savings.Printed(1, 1, 60.0, 0.0, 0.0)
+    monkeypatch.setattr(savings, "printed", lambda printer, count=FEW: [one])
+    said = savings.beside_the_budget()
+    assert "one strip and one print are 1.25 sheets" in said
+    assert "half only where plain-second strips need 2.50" in said
+    assert "100 % of first prints content" in said
+
+
+def test_without_a_strip_a_print_comes_first(own, measured):
+    done = work(own, measured, savings.AT_ONCE, start=savings.Start("2", 15_000, 52.0)).done()
+    assert done.strips == 0
+    assert done.prints >= 1
+
+
+def test_who_remembers_does_not_go_back_to_a_filter(own, measured):
+    """A shadow that looks too light and too dark by turns sends who forgets to and fro."""
+    for remembers, filters in ((False, ["2", "2 1/2"]), (True, ["2", "2 1/2", "3", "3 1/2"])):
+        one = work(own, measured, replace(RECORD, remembers=remembers))
+        seen = [one.filter]
+        for shadow in (1.5, 2.06) * 3:
+            one._match_contrast(0.10, shadow)
+            seen.append(one.filter)
+        assert list(dict.fromkeys(seen)) == filters
+        changes = [name for before, name in zip(["", *seen], seen, strict=False) if name != before]
+        assert (len(changes) == len(set(changes))) is remembers
+
+
+def test_how_far_a_part_is_chance_is_told_from_the_negatives_themselves(monkeypatch):
+    """With the cell 11 of 20 need one print and 9 need two: near half, so that some samples have the more."""
+
+    def as_told(printer, count=FEW):
+        more = [1] * 11 + [2] * 9 if printer.has_cell else [3] * 20
+        return [savings.Printed(0, prints, 60.0, 0.0, 0.0) for prints in more]
+
+    monkeypatch.setattr(savings, "printed", as_told)
+    said = savings.chances()
+    assert "the part is 0.33 to 0.67 with" in said
+    assert "55 % of first prints content" in said
 
 
 @pytest.mark.long
@@ -211,4 +261,6 @@ def test_the_page_has_the_table_that_is_taken():
     page = (ROOT / "docs" / "measurements.md").read_text(encoding="utf-8")
     for row in savings.table_rows():
         assert "| " + " | ".join(str(cell) for cell in row) + " |" in page
-    assert savings.verdicts() in " ".join(page.split())
+    told = savings.verdicts(), savings.beside_the_budget(), savings.chances(), savings.parts(remembers=True)
+    for said in told:
+        assert said in " ".join(page.split())

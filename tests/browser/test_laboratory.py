@@ -298,6 +298,30 @@ def test_it_is_dark_red_until_white_is_asked_for(at):
     assert page.evaluate(WHITE) == "rgb(8, 0, 0)", "a page that turns white by itself fogs paper"
 
 
+def test_a_page_of_the_record_is_enlarged_on_a_phone_and_stays_dark(at):
+    page = at("record", 360)
+    sheet = page.locator("#pages .sheet")
+    expect(sheet).to_have_count(1, timeout=30_000)
+
+    def wide() -> float:
+        box = page.locator("#pages img").bounding_box()
+        assert box is not None
+        return box["width"]
+
+    assert wide() <= 360
+    sheet.click()
+    expect(sheet).to_have_attribute("aria-pressed", "true")
+    assert wide() >= 990
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360, "it is moved in its own window"
+    dark(page.screenshot())
+    sheet.press("Enter")
+    assert wide() <= 360
+    # Nor is the page itself kept from being spread with two fingers.
+    content = page.locator("meta[name=viewport]").get_attribute("content") or ""
+    assert "scalable" not in content
+    assert "maximum" not in content
+
+
 @pytest.mark.parametrize("job", ["paper", "carry", "record", "ledger"])
 def test_nothing_leaves_a_phones_window(at, job):
     page = at(job, 360)

@@ -34,6 +34,11 @@ test strip … to sample the highlights, midtones, and shadows … if the contra
 not, change filters and make another test strip": the same course). *On prints*: the strip lies in the
 light tone, and a whole print shows the shadow first. The sources that were read know both, or neither.
 
+**The budget** counts "every full print, the final one included", and so is about printers who make several:
+those who judge contrast on prints. Of the others only the figure is told. With one strip and one print, which
+are 1.25 sheets, they cannot keep it: plain-second strips would have to need 2.5. What it would take is played
+by a fifth printer, with light cell and paper record and no strip before the first print.
+
 **A filter is changed** without a record by the maker's factor between the two, which holds a middle tone and
 not a light one, and then by a strip around that, in steps of 1/3 stop or the largest seconds that are no
 more. With a record it is changed by what the record has for the light tone; no strip follows but one that was
@@ -58,8 +63,8 @@ own sequence `rc`.
 
 Not in it: areas to dodge and burn, dry-down, a tone that is not even along a strip, light that is not as
 planned, a printer who errs in anything but what is said, or learns from one negative for the next. Nobody
-remembers a filter that they have left, so that some go back to it. Records and calibrations are made once for
-a paper: what they cost is a row of its own.
+remembers a filter that they have left, so that some go back to it; `parts` also plays those who do. Records
+and calibrations are made once for a paper: what they cost is a row of its own.
 """
 
 import math
@@ -115,6 +120,7 @@ BASE_STEP = 10
 APERTURE = APERTURES[1]
 PRINT_LUX = LUX / 2**0.5
 _PIECES_MOST = 60
+SAMPLES = 1000
 
 # --- the light cell
 
@@ -132,7 +138,8 @@ TRAYS_S = sum(tray[1] + tray[6] for tray in default_sequence("rc").trays[:3])
 @dataclass(frozen=True)
 class Printer:
     """What they have, where they judge contrast first, and by how many times their eye's error a tone must
-    look wrong before they are sure of it."""
+    look wrong before they are sure of it. With a cell, whether a strip comes before the first print; and
+    whether they never go back to a filter that they have left."""
 
     name: str
     plain_seconds: bool = False
@@ -140,6 +147,8 @@ class Printer:
     has_cell: bool = False
     on_strips: bool = True
     sure: float = 2
+    strip_first: bool = True
+    remembers: bool = False
 
 
 PRINTERS = (
@@ -148,6 +157,7 @@ PRINTERS = (
     Printer("stop strips, paper record", has_record=True),
     Printer("light cell, paper record", has_record=True, has_cell=True),
 )
+AT_ONCE = replace(PRINTERS[-1], name="light cell, paper record, no strip", strip_first=False, on_strips=False)
 HABITS = {True: "contrast judged on strips", False: "contrast judged on prints"}
 
 
@@ -223,7 +233,10 @@ class Work:
         self.record = record if printer.has_record else None
         self.lux = [PRINT_LUX * part for part in tones]
         self.map = PrintingMap.new(start.base_ms, start.filter, 0)
-        self.next_step = SIXTH if printer.has_cell else COARSE
+        self.next_step = COARSE
+        if printer.has_cell:
+            self.next_step = SIXTH if printer.strip_first else 0
+        self.left: set[str] = set()
         self.strips = self.prints = 0
         self.seconds = start.seconds
         self.first = not printer.has_cell
@@ -360,8 +373,9 @@ class Work:
         if abs(with_light_right - wanted) <= self.printer.sure * DEEP_EYE_D:
             return False
         nearest = self._nearest(math.log2(ratio))
-        if nearest == self.filter:
+        if nearest == self.filter or (self.printer.remembers and nearest in self.left):
             return False
+        self.left.add(self.filter)
         self.seconds += CHANGE_S
         was, self.map.passes[0].filter = self.filter, nearest
         if self.record:
@@ -461,33 +475,51 @@ def _row(what: str, values: Sequence[float], unit: str, **more: Any) -> Figure:
     return of(what, spread, unit, more_is_better=False, **more)
 
 
+def _rows_of(printer: Printer, count: int, plain_sheets: float, is_budget: bool) -> list[Figure]:
+    """The figures of a printer beside the paper of the one with plain-second strips."""
+    found = printed(printer, count)
+    rival: dict[str, Any] = {}
+    if printer.name != PRINTERS[0].name:
+        rival = {"rival": PRINTERS[0].name, "rival_value": plain_sheets}
+    # A figure is to be under its bound, and half is still kept.
+    half = math.nextafter(plain_sheets * BUDGET_PART, math.inf)
+    errors = printer.has_cell and printer.strip_first
+    return [
+        _row(
+            f"Print by {printer.name}, {HABITS[printer.on_strips]}",
+            [one.sheets for one in found],
+            "sheets",
+            budget=half if is_budget else None,
+            **rival,
+        ),
+        _row("  its time", [one.seconds / 60 for one in found], "min"),
+        _row(
+            "  its error in base",
+            [one.base for one in found],
+            "stop",
+            budget=BUDGET_STOPS if errors else None,
+        ),
+        _row(
+            "  its error in grade",
+            [one.grade for one in found],
+            "grade",
+            budget=BUDGET_GRADES if errors else None,
+        ),
+    ]
+
+
+def printers() -> list[Printer]:
+    """All, in the order of the tables."""
+    return [replace(printer, on_strips=on_strips) for on_strips in HABITS for printer in PRINTERS] + [AT_ONCE]
+
+
 def figures(count: int = COUNT) -> list[Figure]:
     rows = []
-    for on_strips, how in HABITS.items():
-        plain, *others = (replace(printer, on_strips=on_strips) for printer in PRINTERS)
+    for printer in printers():
+        plain = replace(PRINTERS[0], on_strips=printer.on_strips)
         plain_sheets = median(one.sheets for one in printed(plain, count))
-        for printer in (plain, *others):
-            found = printed(printer, count)
-            rival: dict[str, Any] = {}
-            bounds: list[float | None] = [None] * 3
-            if printer is not plain:
-                rival = {"rival": plain.name, "rival_value": plain_sheets}
-            if printer.has_cell:
-                # A figure is to be under its bound, and half is still kept
-                bounds = [math.nextafter(plain_sheets * BUDGET_PART, math.inf), BUDGET_STOPS, BUDGET_GRADES]
-            sheets, stops, grades = bounds
-            rows += [
-                _row(
-                    f"Print by {printer.name}, {how}",
-                    [one.sheets for one in found],
-                    "sheets",
-                    budget=sheets,
-                    **rival,
-                ),
-                _row("  its time", [one.seconds / 60 for one in found], "min"),
-                _row("  its error in base", [one.base for one in found], "stop", budget=stops),
-                _row("  its error in grade", [one.grade for one in found], "grade", budget=grades),
-            ]
+        is_budget = printer.has_cell and printer.strip_first and not printer.on_strips
+        rows += _rows_of(printer, count, plain_sheets, is_budget)
     rows.append(_row("Record and calibration, once for a paper", learning_sheets(count), "sheets"))
     return rows
 
@@ -509,46 +541,96 @@ def table_rows(count: int = COUNT) -> list[list[object]]:
     """The figures a printer a row, as COLUMNS says: medians but for the means of sheets, strips and prints,
     and the part of the prints that are within both tolerances."""
     rows: list[list[object]] = []
-    for on_strips, how in HABITS.items():
-        for printer in PRINTERS:
-            found = printed(replace(printer, on_strips=on_strips), count)
-            rows.append(
-                [
-                    f"{how.removeprefix('contrast judged ')}: {printer.name}",
-                    f"{median(one.sheets for one in found):.2f}",
-                    f"{fmean(one.sheets for one in found):.2f}",
-                    f"{fmean(one.strips for one in found):.1f}",
-                    f"{fmean(one.prints for one in found):.1f}",
-                    f"{median(one.seconds for one in found) / 60:.0f}",
-                    f"{median(abs(one.base) for one in found):.3f}",
-                    f"{median(abs(one.grade) for one in found):.2f}",
-                    f"{100 * fmean(one.is_right for one in found):.0f} %",
-                ]
-            )
+    for printer in printers():
+        found = printed(printer, count)
+        rows.append(
+            [
+                f"{HABITS[printer.on_strips].removeprefix('contrast judged ')}: {printer.name}",
+                f"{median(one.sheets for one in found):.2f}",
+                f"{fmean(one.sheets for one in found):.2f}",
+                f"{fmean(one.strips for one in found):.1f}",
+                f"{fmean(one.prints for one in found):.1f}",
+                f"{median(one.seconds for one in found) / 60:.0f}",
+                f"{median(abs(one.base) for one in found):.3f}",
+                f"{median(abs(one.grade) for one in found):.2f}",
+                f"{100 * fmean(one.is_right for one in found):.0f} %",
+            ]
+        )
     return rows
 
 
-def _of_cell_and_plain(on_strips: bool, sure: float = 2) -> tuple[list[Printed], list[Printed]]:
-    plain, *_, cell = (replace(printer, on_strips=on_strips, sure=sure) for printer in PRINTERS)
+def _of_cell_and_plain(on_strips: bool, **more: Any) -> tuple[list[Printed], list[Printed]]:
+    plain, *_, cell = (replace(printer, on_strips=on_strips, **more) for printer in PRINTERS)
     return printed(cell), printed(plain)
+
+
+def _paper(on_strips: bool) -> tuple[float, float]:
+    """The median sheets of light cell and record, and of plain-second strips."""
+    cell, plain = (median(one.sheets for one in each) for each in _of_cell_and_plain(on_strips))
+    return cell, plain
+
+
+def _sampled(on_strips: bool) -> Any:
+    """The part of the paper in each of SAMPLES samples of as many negatives, drawn from these: how far it is
+    the negatives' own chance."""
+    cell, plain = (np.array([one.sheets for one in each]) for each in _of_cell_and_plain(on_strips))
+    drawn = np.random.default_rng(1).integers(0, len(cell), (SAMPLES, len(cell)))
+    return np.median(cell[drawn], axis=1) / np.median(plain[drawn], axis=1)
+
+
+def _range_of(on_strips: bool) -> str:
+    low, high = np.quantile(_sampled(on_strips), (0.05, 0.95))
+    return f"{low:.2f} to {high:.2f}"
 
 
 def verdicts() -> str:
     """How the budget fared, in words."""
-    said, base, grade = [], 0.0, 0.0
-    for on_strips, how in HABITS.items():
-        found = _of_cell_and_plain(on_strips)
-        cell, plain = (median(one.sheets for one in each) for each in found)
-        kept = "kept" if cell <= plain * BUDGET_PART else "MISSED"
-        said.append(f"{how}, {cell:.2f} of {plain:.2f} sheets, which is {cell / plain:.2f}: {kept}")
-        base = max(base, median(abs(one.base) for one in found[0]))
-        grade = max(grade, median(abs(one.grade) for one in found[0]))
+    cell, plain = _paper(on_strips=False)
+    kept = "kept" if cell <= plain * BUDGET_PART else "MISSED"
+    found = [_of_cell_and_plain(on_strips)[0] for on_strips in HABITS]
+    base, grade = (
+        max(median(abs(getattr(one, what)) for one in each) for each in found) for what in ("base", "grade")
+    )
     errors = "kept" if base < BUDGET_STOPS and grade < BUDGET_GRADES else "MISSED"
-    return f"{'; '.join(said)}. Errors, at most {base:.3f} stop and {grade:.2f} grade: {errors}"
+    return (
+        f"contrast judged on prints, {cell:.2f} of {plain:.2f} sheets, which is {cell / plain:.2f}: {kept}. "
+        f"Errors, at most {base:.3f} stop and {grade:.2f} grade: {errors}"
+    )
 
 
-def parts(sure: float = 2, middle: Callable[[Iterable[float]], float] = median) -> str:
-    """The part of the paper that light cell and record take, with each habit, in words."""
-    found = [_of_cell_and_plain(habit, sure) for habit in HABITS]
+def beside_the_budget() -> str:
+    """What those need who judge contrast on strips, and why that is no half, in words."""
+    cell, plain = _paper(on_strips=True)
+    least = 1 + STRIP_SHEETS
+    at_once = printed(AT_ONCE)
+    middle = median(one.sheets for one in at_once)
+    return (
+        f"Contrast judged on strips, it is {cell:.2f} of {plain:.2f} sheets, which is {cell / plain:.2f}, "
+        f"and no budget: one strip and one print are {least:.2f} sheets, which is half only where "
+        f"plain-second strips need {least / BUDGET_PART:.2f}. Without the strip {_content_at_first(at_once)} "
+        f"of first prints content, so that the median is {middle:.2f}"
+    )
+
+
+def _content_at_first(found: Sequence[Printed]) -> str:
+    return f"{100 * fmean(one.prints == 1 for one in found):.0f} %"
+
+
+def chances() -> str:
+    """How far the parts are the chance of these negatives, in words."""
+    first = _content_at_first(_of_cell_and_plain(False)[0])
+    halves = 100 * float(np.mean(_sampled(False) <= BUDGET_PART))
+    return (
+        f"In nine of ten samples of as many negatives, drawn from these, the part is {_range_of(False)} with "
+        f"contrast judged on prints, and {_range_of(True)} on strips. The first is at most half in "
+        f"{halves:.0f} % of samples: with the cell {first} of first prints content, and where that is less "
+        "than half of them the median has one more"
+    )
+
+
+def parts(middle: Callable[[Iterable[float]], float] = median, **more: Any) -> str:
+    """The part of the paper that light cell and record take, with each habit, in words; `more` is what the
+    printers are besides."""
+    found = [_of_cell_and_plain(habit, **more) for habit in HABITS]
     both = [[middle([one.sheets for one in each]) for each in pair] for pair in found]
     return " and ".join(f"{cell / plain:.2f}" for cell, plain in both)

@@ -392,11 +392,21 @@ def what_it_saves() -> list[str]:
             1/4 grade."""),
         *table(list(savings.COLUMNS), savings.table_rows()),
         *textwrap.wrap(
-            "Budget: with light cell and paper record at most half the paper of plain-second strips, and "
-            "errors within 1/12 stop and 1/4 grade, in the median. "
-            f"Paper: {savings.verdicts()}. By means the parts are {savings.parts(middle=fmean)}. "
-            "All this is for printers who are sure at twice their eye's error: at 1.5 times the parts, by "
-            f"medians, are {savings.parts(1.5)}, at 3 times {savings.parts(3)}.",
+            "Budget: with light cell and paper record at most half the paper of plain-second strips, every "
+            "full print counted, and errors within 1/12 stop and 1/4 grade, in the median. It is about "
+            f"printers who make several full prints. Paper: {savings.verdicts()}.",
+            100,
+        ),
+        "",
+        *textwrap.wrap(f"{savings.beside_the_budget()}.", 100),
+        "",
+        *textwrap.wrap(f"{savings.chances()}.", 100),
+        "",
+        *textwrap.wrap(
+            "How much of this is the printers: where contrast is judged on strips and on prints, the parts "
+            f"are, by means, {savings.parts(middle=fmean)}; by medians, for who is sure at 1.5 times their "
+            f"eye's error and not at twice, {savings.parts(sure=1.5)}; at 3 times, {savings.parts(sure=3)}; "
+            f"for who never goes back to a filter that they have left, {savings.parts(remembers=True)}.",
             100,
         ),
         "",

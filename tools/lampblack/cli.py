@@ -26,7 +26,7 @@ from lampblack.cards import card_file as cards
 from lampblack.cards import paper_file as papers
 from lampblack.cards import trays_file as sequences
 from lampblack.cards.toml_file import FileError
-from lampblack.errors import CommandError
+from lampblack.errors import CommandError, in_words
 from lampblack.files import write_file
 from lampblack.lab.burns import effects_of, grade_of_passes
 from lampblack.lab.commands import app as lab_app
@@ -41,6 +41,7 @@ from lampblack.text import tables
 from lampblack.text.printable import json_text, printable
 from lampblack.text.settings import parse_setting, setting_text
 from lampblack.text.units import UnitError, parse_seconds, parse_step, seconds_exact
+from lampblack.text.wrong_call import told
 from lampblack.wire.box_client import BoxClient, BoxError, Kind
 from lampblack.wire.finding import look, the_box
 from timing_core.light.bench import Bench, setting
@@ -491,12 +492,7 @@ def run(arguments: list[str]) -> int:
         sys.stdout.flush()
         return code or 0
     except typer.TyperException as fault:
-        context = getattr(fault, "ctx", None)
-        said = " ".join(fault.format_message().split())
-        stop = "" if said.endswith((".", "?")) else "."
-        return _fail(
-            f"{printable(said)}{stop} See {context.command_path if context else 'lampblack'} --help.", 2
-        )
+        return _fail(printable(told(fault)), 2)
     except FileError as fault:
         return _fail("\n".join(map(printable, fault.lines)), 1)
     except (CommandError, BoxError, Refusal) as fault:
@@ -506,8 +502,7 @@ def run(arguments: list[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     except OSError as fault:
-        what = f"{fault.filename}: " if fault.filename else ""
-        return _fail(printable(f"{what}{fault.strerror or fault}. Check the name and its folder."), 1)
+        return _fail(printable(in_words(fault)), 1)
     except (KeyboardInterrupt, typer.Abort):
         return 130
 

@@ -51,7 +51,7 @@ class Wanted(NamedTuple):
     enlarger's. `cell_stops120`: what the light cell read at the new size, from the old, in 1/120 stop.
     `aperture` in sixths of a stop from f/1. `filters`: the new names by the old. `record` is the paper record
     at work and `paper` that of the new paper; `anchor` is the tone that stays. `pass_index` is the pass whose
-    filter a paper goes by, and whose strip is made first. `exponent`: how time counts beyond LEVEL_MS, in
+    filter a paper goes by. `exponent`: how time counts beyond LEVEL_MS, in
     1/1000.
     """
 
@@ -89,6 +89,11 @@ class Carried(NamedTuple):
 
     def steps_of(self, index: int) -> list[Step]:
         return [step for step in self.steps if step.pass_index in (None, index)]
+
+    @property
+    def strip_pass(self) -> int:
+        """The pass whose strip is made first: one that has moved by itself, where one has."""
+        return next((step.pass_index for step in self.steps if step.pass_index is not None), 0)
 
     def total(self, index: int) -> tuple[int, float]:
         """By how many 1/120 stop pass `index` moves in all, and one sigma of that in stops."""

@@ -23,10 +23,11 @@ from lampblack.lab.carry import (
     carried,
     strip_step,
 )
+from lampblack.lab.readings import filter_of
 from lampblack.lab.records import load_record
 from lampblack.text.printable import json_text
 from lampblack.text.tables import console, new_table
-from lampblack.text.units import UnitError, parse_stops, seconds_exact
+from lampblack.text.units import STOPS_PATTERN, UnitError, parse_stops, seconds_exact
 from timing_core.light.carrying import aperture_text
 from timing_core.light.plain_form import NAME_MAX
 from timing_core.light.plan import filter_text
@@ -76,8 +77,14 @@ def carry(
         typer.Option(metavar="P", help="The paper's reciprocity, measured: how time counts beyond 10 s."),
     ] = None,
     pass_: Annotated[
-        int, typer.Option("--pass", metavar="N", help="The pass whose filter and strip count.")
-    ] = 1,
+        int | None,
+        typer.Option(
+            "--pass",
+            metavar="N",
+            help="By whose filter a paper goes, and for which the strip is; if left out, the first, and one "
+            "that has moved by itself.",
+        ),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a card that is there.")] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Plain data for programs, in ms and 1/120 stop.")
@@ -89,10 +96,9 @@ def carry(
     """
     plain = card_file.load(card)
     map = PrintingMap.from_dict(plain)
-    if not 1 <= pass_ <= len(map.passes):
-        raise typer.BadParameter(
-            f"{pass_} is no pass of this card. Write 1 to {len(map.passes)}.", param_hint="--pass"
-        )
+    if pass_ is not None and not 1 <= pass_ <= len(map.passes):
+        known = " or ".join(str(at + 1) for at in range(len(map.passes)))
+        raise typer.BadParameter(f"{pass_} is no pass of this card. Write {known}.", param_hint="--pass")
     wanted = wanted_of(
         map,
         card.parent,
@@ -105,7 +111,7 @@ def carry(
         record=record,
         anchor=anchor,
         exponent=exponent,
-        pass_index=pass_ - 1,
+        pass_index=(pass_ or 1) - 1,
     )
     try:
         made = carried(map, wanted)
@@ -116,13 +122,14 @@ def carry(
             f"{card} stays as it is. Say what it is carried over to: --print-mm, --cell, --aperture, "
             "--filter or --paper."
         )
+    index = made.strip_pass if pass_ is None else pass_ - 1
     if out:
         made.map.name = _name_of(out)
         write_file(out, card_file.dump(made.map.to_dict()).encode(), force)
     if as_json:
-        print(json_text(carried_plain(map, made, wanted.pass_index)))
+        print(json_text(carried_plain(map, made, index)))
         return
-    _tell(map, made, wanted.pass_index)
+    _tell(map, made, index)
     if out:
         console().print(f"{out} is written: the card {made.map.name}.")
 
@@ -264,32 +271,30 @@ def _length(text: str) -> int:
 
 
 def _stops(text: str) -> int:
-    if not re.match("[+-]|0$", text):
-        raise typer.BadParameter(
-            f'"{text}" has no sign. Write "-{text}" where the cell sees less light than before.',
-            param_hint="--cell",
-        )
     try:
         stops120 = parse_stops(text)
     except UnitError as fault:
-        raise typer.BadParameter(str(fault), param_hint="--cell") from None
+        said = str(fault)
+        if re.fullmatch(STOPS_PATTERN, "+" + text):
+            said = f'"{text}" has no sign. Write "-{text}" where the cell sees less light than before.'
+        raise typer.BadParameter(said, param_hint="--cell") from None
     if abs(stops120) > FURTHEST:
         raise typer.BadParameter(f'"{text}" is out of range. Write -10 to +10.', param_hint="--cell")
     return stops120
 
 
 def _filter_pair(text: str) -> tuple[str, str]:
-    old, equals, new = text.partition("=")
-    if not equals:
-        raise typer.BadParameter(f'"{text}" has no new filter. Write {text}=3.', param_hint="--filter")
-    return old.strip(), new.strip()
+    old, _, new = (part.strip() for part in text.partition("="))
+    if not new:
+        raise typer.BadParameter(f'"{text}" has no new filter. Write {old}=3.', param_hint="--filter")
+    return filter_of(old, "--filter"), filter_of(new, "--filter")
 
 
 def _exponent(text: str) -> int:
     exponent = round(1000 * float(text)) if re.fullmatch(r"[0-9](\.[0-9]{1,6})?", text) else 0
     if not EXPONENT_MIN <= exponent <= EXPONENT_MAX:
         raise typer.BadParameter(
-            f'"{text}" is out of range. Write {EXPONENT_MIN / 1000:g} to {EXPONENT_MAX / 1000:g}.',
+            f'"{text}" is no exponent. Write {EXPONENT_MIN / 1000:g} to {EXPONENT_MAX / 1000:g}.',
             param_hint="--exponent",
         )
     return exponent

@@ -17,6 +17,7 @@ from lampblack.lab.options import (
     AsJson,
     duration_ms,
     grades_table,
+    light,
     number,
     option,
     print_json,
@@ -30,12 +31,15 @@ from lampblack.text.units import parse_seconds, percent_exact, seconds_exact
 from timing_core.light import tray_times
 from timing_core.light.paper_record import grade_of
 from timing_core.light.stops import clock_text, cut_text, seconds_text
+from timing_core.light.tray_sequence import SECONDS_MAX
 
 app = typer.Typer(
     help="Work out papers, grades and tests of a darkroom; no box is needed.", rich_markup_mode=None
 )
 app.command()(paper)
 app.command()(carry)
+
+SIGHT_MAX_MS = 600_000
 
 
 # --- grades
@@ -75,10 +79,10 @@ def grade(
     own = load_record(record)
     if filter is not None:
         filter = filter_of(filter, "--filter")
-    light_ms = TABLE_MS if time is None else option("--time", parse_seconds, time)
+    light_ms = TABLE_MS if time is None else light("--time", time)
     if soft is not None or hard is not None:
         if wanted is not None or time is not None:
-            said = "Two times make a grade, or a grade makes two. Leave out --soft and --hard, or the others."
+            said = "two times make a grade, or a grade makes two. Leave out --soft and --hard, or the others."
             raise typer.BadParameter(said, param_hint="--grade" if wanted is not None else "--time")
         soft_ms, hard_ms = (
             0 if text is None else option(name, parse_seconds, text)
@@ -87,7 +91,7 @@ def grade(
         split = split_of(own, soft_ms, hard_ms)
     elif wanted is not None:
         if time is None:
-            said = "Which light is right so far? Give --time and --filter."
+            said = "it is missing: a grade keeps the tone of a light that is right. Give --time and --filter."
             raise typer.BadParameter(said, param_hint="--time")
         split = split_for(own, r10_of_grade(own, _quarters(wanted)), filter or "", light_ms, anchor)
     else:
@@ -190,7 +194,7 @@ def drydown(
 
     Dry them, and find the one that matches a wet piece which got the whole time.
     """
-    ladder = sums.dry_down_ladder(option("TIME", parse_seconds, base))
+    ladder = sums.dry_down_ladder(light("TIME", base))
     if as_json:
         print_json(ladder)
         return
@@ -227,18 +231,24 @@ def trays(
             raise typer.BadParameter(
                 f"{factor:g} is no number of times. Write 1 to 30.", param_hint="--factor"
             )
-        whole_ms = tray_times.factor_ms(option("--sight", parse_seconds, sight), round(10 * factor))
+        sight_ms = option("--sight", parse_seconds, sight)
+        if sight_ms > SIGHT_MAX_MS:
+            raise typer.BadParameter(f'"{sight}" is no first sight. Write up to 600 s.', param_hint="--sight")
+        whole_ms = tray_times.factor_ms(sight_ms, round(10 * factor))
         say(f"{seconds_text(whole_ms)} from when the sheet went in.")
         return
     if time is None:
-        raise typer.BadParameter("There is no time to work with. Give TIME or --sight.", param_hint="TIME")
+        raise typer.BadParameter("it is missing. Give TIME or --sight.", param_hint="TIME")
     coldest, warmest = tray_times.COLDEST_HALF_DEGREES, tray_times.WARMEST_HALF_DEGREES
     if not coldest <= 2 * at <= warmest:
-        said = (
-            f"times are known from {coldest // 2} to {warmest // 2} °C alone. Give the temperature of TIME."
-        )
+        said = f"{at:g} °C is out of range. Write {coldest // 2} to {warmest // 2}."
         raise typer.BadParameter(said, param_hint="--at")
-    rows = sums.tray_times_of(option("TIME", parse_seconds, time), per_degree, round(2 * at))
+    ms = duration_ms("TIME", time)
+    if not 1000 <= ms <= 1000 * SECONDS_MAX:
+        raise typer.BadParameter(
+            f'"{time}" is no tray\'s time. Write 1 s to {SECONDS_MAX // 60} min.', param_hint="TIME"
+        )
+    rows = sums.tray_times_of(ms, per_degree, round(2 * at))
     if as_json:
         print_json(rows)
         return

@@ -4,6 +4,7 @@ What must live here: no command.
 """
 
 import re
+import sys
 from collections.abc import Callable
 from fractions import Fraction
 from typing import Annotated, Any, TypeVar
@@ -11,8 +12,9 @@ from typing import Annotated, Any, TypeVar
 import typer
 
 from lampblack.text import tables
-from lampblack.text.printable import json_text
-from lampblack.text.units import UnitError, parse_seconds
+from lampblack.text.printable import json_text, printable
+from lampblack.text.units import UnitError, parse_seconds, seconds_exact
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS
 
 TABLE_MS = 10_000
 """The time that an exposure table is made for."""
@@ -33,6 +35,15 @@ def duration_ms(name: str, text: str) -> int:
     return int(Fraction(minutes[1]) * 60000) if minutes else option(name, parse_seconds, text)
 
 
+def light(name: str, text: str) -> int:
+    """A time of light in ms, as a base may have it. BadParameter for what is none."""
+    ms = option(name, parse_seconds, text)
+    if not BASE_MIN_MS <= ms <= BASE_MAX_MS:
+        said = f"{seconds_exact(BASE_MIN_MS)} to {seconds_exact(BASE_MAX_MS)}"
+        raise typer.BadParameter(f'"{text}" is out of range. Write {said}.', param_hint=name)
+    return ms
+
+
 def number(name: str, text: str) -> float:
     if re.fullmatch(r" *[0-9]{1,9}(\.[0-9]{1,9})? *", text):
         return float(text)
@@ -41,6 +52,11 @@ def number(name: str, text: str) -> float:
 
 def say(what: Any) -> None:
     tables.console().print(what)
+
+
+def note(text: str) -> None:
+    """Beside a result that is for a program."""
+    print(printable(text), file=sys.stderr)
 
 
 def print_json(value: Any) -> None:

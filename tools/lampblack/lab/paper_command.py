@@ -6,16 +6,17 @@ it runs.
 
 import math
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from lampblack.errors import CommandError
+from lampblack.extra import extra
 from lampblack.files import write_file
-from lampblack.lab.extra import extra
 from lampblack.lab.grades import half_grades
-from lampblack.lab.options import TABLE_MS, grades_table, option, say
+from lampblack.lab.options import TABLE_MS, AsJson, grades_table, note, option, print_json, say
 from lampblack.lab.readings import (
     DENSITY_MAX,
     filter_of,
@@ -25,12 +26,15 @@ from lampblack.lab.readings import (
     strip_of_text,
     strips_of_csv,
 )
+from lampblack.lab.records import check_called
 from lampblack.lab.strips import Strip
 from lampblack.text import tables
 from lampblack.text.units import parse_seconds, parse_step, seconds_exact
 from lampblack.wire.box_client import BoxClient
 from lampblack.wire.finding import the_box
 from timing_core.light.paper_record import PaperRecord
+
+PICTURES = (".svg", ".png")
 
 
 def paper(
@@ -133,18 +137,31 @@ def paper(
         typer.Option(metavar="URL", envvar="LAMPBLACK_PORT", help="The box; the only box if left out."),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Make a paper record from test strips: readings of them, or what an eye sees."""
     with extra():
         from lampblack.lab import paper as papers
 
+    check_called(name, edition)
+    if picture is not None and picture.suffix.lower() not in PICTURES:
+        raise CommandError(f"{picture} is not drawn: curves are SVG or PNG. Give a name in .svg or .png.")
+    if as_json and out == Path("-"):
+        said = "stdout is for one of them. Give -o a file, or leave it out."
+        raise typer.BadParameter(said, param_hint="--json")
+    for file in (out, picture):
+        if file and file.is_file() and not force:
+            raise CommandError(f"{file} is there already. Give another name, or --force to write over it.")
     if sum(map(bool, (csv, strip, scan, eye))) != 1:
-        raise typer.BadParameter("Give one of --csv, --strip, --scan and --eye.", param_hint="--csv")
+        said = "readings come in one way. Give one of --csv, --strip, --scan and --eye."
+        raise typer.BadParameter(said, param_hint="--csv")
+    # Where a result is for a program, nothing else goes to stdout.
+    tell = note if as_json or out == Path("-") else say
     if reference is not None:
         reference = filter_of(reference, "--reference")
     lux_there = None if lux is None else number_of(lux, "--lux", "light in lux", 0.001, 10000)
     if eye:
-        made = _paper_by_eye(name, edition, eye, first, step, reference, lux_there)
+        made = _paper_by_eye(name, edition, eye, first, step, reference, lux_there, as_json)
         if made is None:
             return
         strips: list[Strip] = []
@@ -154,7 +171,7 @@ def paper(
             names = [filter_of(own, "--row") for own in row or []]
             lights_s = [lights_of(*times, patches) for times in _times(first, step, len(names) - 1)]
             given = base is not None, black is not None
-            strips, reader_sigma = _scanned(scan, names, tablet, places, lights_s, given, force)
+            strips, reader_sigma = _scanned(scan, names, tablet, places, lights_s, given, force, tell)
         elif csv is not None:
             strips = strips_of_csv(csv)
         else:
@@ -176,7 +193,9 @@ def paper(
             sigma=reader_sigma if sigma is None else number_of(sigma, "--sigma", "density", 0.001, 0.2),
             seed=seed,
         )
-    if out != Path("-"):
+    if as_json:
+        print_json(paper_plain(made))
+    elif out != Path("-"):
         _say_paper(made)
     if picture is not None:
         with extra():
@@ -186,11 +205,26 @@ def paper(
         sys.stdout.write(papers.text_of(made))
     elif out is not None:
         write_file(out, papers.text_of(made).encode(), force)
-        say(f"The record is written to {out}.")
+        if not as_json:
+            say(f"The record is written to {out}.")
     if push:
         with BoxClient(the_box(port)) as box:
             box.push(made.record, None, "paper")
-        say(f"{made.record['name']} is in the box.")
+        if not as_json:
+            tell(f"{made.record['name']} is in the box.")
+
+
+def paper_plain(made: Any) -> dict[str, Any]:
+    """A record with what its figures may be off by, 1 sigma, as plain data: offsets in 1/120 stop."""
+    return {
+        "record": made.record,
+        "reference": made.reference,
+        "filters": [
+            {key: value for key, value in own._asdict().items() if key != "curve"} for own in made.filters
+        ],
+        "pair_worst": made.pair_worst,
+        "warnings": made.warnings,
+    }
 
 
 def _scanned(
@@ -201,6 +235,7 @@ def _scanned(
     lights_s: list[list[float]],
     given: tuple[bool, bool],
     force: bool,
+    tell: Callable[[str], None],
 ) -> tuple[list[Strip], float]:
     """The strips on a scan, and how far a density may be off. What was found in the picture is written beside
     it, before it is read: what is wrong can be seen there."""
@@ -209,10 +244,11 @@ def _scanned(
         from lampblack.lab import scan as scans
 
     if names.count(scans.TABLET) != 1 or len(set(names)) < len(names) or len(names) < 2:
-        said = "Name what lies on the scan, each once: one --row tablet, and a --row for each strip."
+        said = "each thing on the scan has one name. Give one --row tablet, and a --row for each strip."
         raise typer.BadParameter(said, param_hint="--row")
     if tablet is None:
-        raise typer.BadParameter("A scan needs the densities of its tablet.", param_hint="--tablet")
+        said = "a scan needs the densities of its tablet. Give a file with one a line."
+        raise typer.BadParameter(said, param_hint="--tablet")
     steps = scans.tablet_of(tablet)
     light = scans.light_of(scan)
     rows = [finding.Row(name, len(steps) if name == scans.TABLET else len(lights_s[0]) + 2) for name in names]
@@ -224,18 +260,18 @@ def _scanned(
                 f"{beside} is there already. Give it as --places, or --force to look for the patches anew."
             )
         write_file(beside, finding.csv_of(found).encode(), force=True)
-        say(f"Where patches were found is in {beside}: correct it, and give it as --places.")
+        tell(f"Where patches were found is in {beside}: correct it, and give it as --places.")
     else:
         found = finding.places_of_csv(places, rows, light.shape)
     shown = scan.with_suffix(".patches.png")
     write_file(shown, finding.picture_of(light, found), force=True)
-    say(f"They are shown in {shown}.")
+    tell(f"They are shown in {shown}.")
     scanned = scans.densities_of(light, found, steps)
     for own in scanned:
-        say(f"{own.filter or 'none'}: " + " ".join(_read(own)))
+        tell(f"{own.filter or 'none'}: " + " ".join(_read(own)))
     has_base, has_black = given
     if any(d is not None and d > scans.WEAK_FROM for own in scanned for d in (*own.patches, own.black)):
-        say(f"Note: above {scans.WEAK_FROM} stray light and gloss are a part of what a scanner reads.")
+        tell(f"Note: above {scans.WEAK_FROM} stray light and gloss are a part of what a scanner reads.")
     return scans.strips_of(scanned, lights_s, has_base, has_black), scans.SCAN_SIGMA
 
 
@@ -255,7 +291,8 @@ def _times(first: list[str] | None, step: list[str] | None, strips: int) -> list
     times = [option("--first", parse_seconds, text) for text in first or []]
     if strips < 1 or len(times) not in (1, strips) or not all(times):
         raise typer.BadParameter(
-            "Give the light of the first patch, once for all strips or once for each.", param_hint="--first"
+            "the light of the first patch is missing. Give it once for all strips, or once for each.",
+            param_hint="--first",
         )
     steps = []
     for text in step or ["1/2"]:
@@ -266,7 +303,8 @@ def _times(first: list[str] | None, step: list[str] | None, strips: int) -> list
             )
         steps.append(stops120)
     if len(steps) not in (1, strips):
-        raise typer.BadParameter("Give one step for all strips, or one for each.", param_hint="--step")
+        said = f"there are {len(steps)} steps for {strips} strips. Give one for all, or one for each."
+        raise typer.BadParameter(said, param_hint="--step")
     return list(zip(times * (strips // len(times)), steps * (strips // len(steps)), strict=True))
 
 
@@ -282,6 +320,7 @@ def _paper_by_eye(
     step: list[str] | None,
     reference: str | None,
     lux: float | None,
+    as_json: bool,
 ) -> Any:
     """The record, or None where the eye saw enough for R alone, which is printed."""
     from lampblack.lab import eye as eyes
@@ -291,6 +330,10 @@ def _paper_by_eye(
         for text, (ms, stops120) in zip(texts, _times(first, step, len(texts)), strict=True)
     ]
     if any(own.grey is None for own in seen):
+        if as_json:
+            ranges = [(own.filter, *eyes.range_of(own)) for own in seen]
+            print_json([dict(zip(("filter", "iso_range", "range_pm"), each, strict=True)) for each in ranges])
+            return None
         for own in seen:
             iso_range, pm = eyes.range_of(own)
             say(f"Filter {own.filter or 'none'}: R {iso_range:.0f} ± {math.ceil(pm)}.")

@@ -13,22 +13,18 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
-from lampblack.errors import CommandError
 from lampblack.lab.curves import densities_of
 from lampblack.lab.paper import Made, named, told
 from lampblack.lab.strips import Strip
 
-KINDS = (".svg", ".png")
 _DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)), (0, (1, 3)))
 _MARKS = ("o", "s", "^", "D", "v", "x", "+")
 _POINTS = "T", "A", "m", "S"
 
 
 def curves_picture(made: Made, strips: Sequence[Strip], kind: str) -> bytes:
-    """The curves of a record with the readings of its strips and the points T, A, m and S. `kind` is one of
-    KINDS."""
-    if kind not in KINDS:
-        raise CommandError(f"A picture of curves is SVG or PNG, and no {kind or 'file without an ending'}.")
+    """The curves of a record with the readings of its strips and the points T, A, m and S. `kind` is .svg or
+    .png."""
     figure = Figure(figsize=(8, 6), dpi=150, facecolor="white")
     axes = figure.add_subplot()
     for at, own in enumerate(made.filters):

@@ -105,7 +105,7 @@ def strip_of_text(text: str, first_ms: int, step_stops120: int) -> Strip:
 def lights_of(first_ms: int, step_stops120: int, patches: int) -> list[float]:
     """The light of each patch of a strip, in s, as the box gives it."""
     if (patches - 1) * step_stops120 > FURTHEST:
-        raise CommandError(f"{patches} patches of this step span over 10 stops. Make --step less.")
+        raise CommandError(f"{patches} patches of this step span over 10 stops. Make the step less.")
     return [scale(first_ms, at * step_stops120) / 1000 for at in range(patches)]
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
-from PIL import Image, UnidentifiedImageError
+from PIL import Image, ImageOps, UnidentifiedImageError
 from scipy.interpolate import PchipInterpolator
 
 from lampblack.errors import CommandError
@@ -67,7 +67,7 @@ def light_of(path: Path) -> Any:
     todo = "Scan in grey with 16 bits and all corrections off, as TIFF or PNG"
     try:
         # Pillow warns of what else stands in a file, which is of no matter here.
-        with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
+        with path.open("rb") as file, warnings.catch_warnings(action="ignore"), Image.open(file) as image:
             if image.width * image.height > PIXELS_MOST:
                 raise CommandError(
                     f"{path} has {image.width} x {image.height} pixels. Scan the strips alone, with 300 dpi."
@@ -79,7 +79,8 @@ def light_of(path: Path) -> Any:
                 raise CommandError(
                     f"{path} has not 16 bits: with 8 there are too few steps in black, and a gamma. {todo}."
                 )
-            pixels = np.asarray(image).astype(np.uint16)
+            # The way up that any program shows it: what lies on it is named from left to right.
+            pixels = np.asarray(ImageOps.exif_transpose(image)).astype(np.uint16)
     except NOT_READ:
         raise CommandError(f"{path} is no picture that can be read. {todo}.") from None
     except OSError as fault:

@@ -58,9 +58,12 @@ class Folder:
     def card(self, name: str) -> dict[str, Any]:
         return card_file.load(self.card_path(name))
 
-    def keep_card(self, card: dict[str, Any], force: bool = False) -> Path:
+    def keep_card(
+        self, card: dict[str, Any], force: bool = False, otherwise: str = "give another name"
+    ) -> Path:
+        """`otherwise` is what can be done where one of this name is there, and is not to be written over."""
         path = self._path(CARDS, card["name"], ".toml")
-        _keep(path, card_file.dump(card).encode(), force)
+        _keep(path, card_file.dump(card).encode(), force, otherwise)
         return path
 
     # --- what is drawn on a picture of its print
@@ -121,16 +124,16 @@ class Folder:
 
     def keep_paper(self, record: dict[str, Any], force: bool = False) -> Path:
         path = self._path(PAPERS, record["name"], ".toml")
-        _keep(path, paper_file.dump(record).encode(), force)
+        _keep(path, paper_file.dump(record).encode(), force, "give another name")
         return path
 
 
-def _keep(path: Path, data: bytes, force: bool) -> None:
+def _keep(path: Path, data: bytes, force: bool, otherwise: str) -> None:
     """Write a file; one of the same content is as good as written."""
     if path.is_file() and path.read_bytes() == data:
         return
     if path.exists() and not force:
-        raise CommandError(f"{path.name} is there already. Tick “write over it”, or give another name.")
+        raise CommandError(f"{path.name} is there already. Tick “write over it”, or {otherwise}.")
     _write(path, data, force)
 
 

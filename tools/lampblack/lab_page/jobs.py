@@ -13,16 +13,18 @@ from typing import Any, NamedTuple
 
 import typer
 
+from lampblack import errors
 from lampblack.cards import areas_file, card_file, paper_file
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
-from lampblack.lab.extra import extra
+from lampblack.extra import extra
+from lampblack.lab.records import check_called
 from lampblack.lab_page.folder import Folder
 from lampblack.ledger.places import data_folder
 from lampblack.text.tables import seconds
 from lampblack.text.units import UnitError, parse_seconds, parse_step
 from lampblack.wire.box_client import BoxClient, BoxError
-from lampblack.wire.finding import the_box
+from lampblack.wire.finding import IN_BROWSER, the_box
 from timing_core.light.carrying import aperture_text, length_text
 from timing_core.light.paper_record import ANCHORS, FILTERS_MAX
 from timing_core.light.printing_map import PrintingMap
@@ -85,7 +87,7 @@ def in_words(fault: Exception) -> str:
     if isinstance(fault, typer.BadParameter):
         return fault.message
     if isinstance(fault, OSError):
-        return f"{fault.filename}: {fault.strerror or fault}."
+        return errors.in_words(fault)
     return str(fault)
 
 
@@ -191,6 +193,8 @@ def _made_paper(message: Message) -> Any:
     from lampblack.lab.paper import record_of
     from lampblack.lab.readings import number_of
 
+    name, edition = _text(message, "name"), _text(message, "edition")
+    check_called(name, edition)
     strips, wrong = _strips(message)
     if said := next((line for line in wrong if line), ""):
         raise CommandError(said)
@@ -200,8 +204,8 @@ def _made_paper(message: Message) -> Any:
     lux = _text(message, "lux")
     return record_of(
         strips,
-        _text(message, "name", 24),
-        _text(message, "edition", 40),
+        name,
+        edition,
         reference=_text(message, "reference") or None,
         lux=number_of(lux, "The light on the easel", "light in lux", 0.001, 10000) if lux else None,
     )
@@ -228,14 +232,15 @@ def _make_paper(place: Place, message: Message) -> Answer:
 
 
 def _keep_paper(place: Place, message: Message) -> Answer:
-    made = _made_paper(message)
-    path = place.folder.keep_paper(made.record, _flag(message, "force"))
+    """Keep the record that was made, as it was shown: making it again would take as long again."""
+    record = paper_file.PAPERS.read(_text(message, "text", paper_file.PAPERS.size_max), "the record")
+    path = place.folder.keep_paper(record, _flag(message, "force"))
     return {"told": f"{path.name} is kept in {path.parent}.", "papers": place.folder.papers()}
 
 
 def _push_paper(place: Place, message: Message) -> Answer:
     record = paper_file.PAPERS.load(place.folder.paper_path(_text(message, "name")))
-    with BoxClient(the_box(place.port)) as box:
+    with BoxClient(the_box(place.port, todo=IN_BROWSER)) as box:
         box.push(record, None, "paper")
     return {"told": f"{record['name']} is in the box."}
 
@@ -250,7 +255,7 @@ def _cards(place: Place, message: Message) -> Answer:
 def _take_card(place: Place, message: Message) -> Answer:
     """A card that was dropped on the page comes into the folder."""
     card = card_file.read(_text(message, "text", card_file.CARDS.size_max), "the card")
-    path = place.folder.keep_card(card, _flag(message, "force"))
+    path = place.folder.keep_card(card, _flag(message, "force"), "write another name into yours")
     return {"told": f"{path.name} is kept in {path.parent}.", **_cards(place, message), "name": card["name"]}
 
 
@@ -304,9 +309,7 @@ def _look_carried(place: Place, message: Message) -> Answer:
     map, made = _carry(place, message)
     if not made.steps:
         return {}
-    # The strip is for a pass that has moved by itself, where one has.
-    index = next((step.pass_index for step in made.steps if step.pass_index is not None), 0)
-    rows, lines = told(map, made, index)
+    rows, lines = told(map, made, made.strip_pass)
     return {"heads": [head.rstrip(">") for head in HEADS], "rows": rows, "lines": lines}
 
 
@@ -485,7 +488,9 @@ def _again(place: Place, message: Message) -> Answer:
         entry = _entry(home, _text(message, "id"))
     if entry.record["map"] is None:
         raise CommandError("This record is of an older form, without its map. Print from another one.")
-    path = place.folder.keep_card(entry.record["map"], _flag(message, "force"))
+    path = place.folder.keep_card(
+        entry.record["map"], _flag(message, "force"), "rename the one that is there"
+    )
     return {
         "told": f"{path.name} is kept in {path.parent}. Push it to print it again.",
         **_cards(place, message),
@@ -498,7 +503,7 @@ def _pull_ledger(place: Place, message: Message) -> Answer:
     from lampblack.ledger.commands import moment_of
     from lampblack.ledger.pulling import pull
 
-    with _home(place) as home, BoxClient(the_box(place.port)) as box:
+    with _home(place) as home, BoxClient(the_box(place.port, todo=IN_BROWSER)) as box:
         put, fault = pull(box, home, moment_of(datetime.now(UTC)))
     if fault is not None:
         raise CommandError(str(fault))
@@ -522,4 +527,4 @@ JOBS: dict[str, Callable[[Place, Message], Answer]] = {
     "ledger.again": _again,
     "ledger.pull": _pull_ledger,
 }
-DRAWN = ("paper.look", "paper.make", "paper.keep", "record.show")
+DRAWN = ("paper.look", "paper.make", "record.show")

@@ -10,7 +10,8 @@ from typing import Annotated, Any
 
 import typer
 
-from lampblack.lab.extra import extra
+from lampblack.errors import CommandError
+from lampblack.extra import extra
 from lampblack.lab.options import say
 
 
@@ -37,8 +38,19 @@ def page(
     """Work in a browser: papers, carrying over, printing records, the ledger."""
     with extra():
         from lampblack.lab_page.jobs import Place
+
+        place = Place.of(folder, database, port)
+    try:
+        place.folder.root.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        said = f"{place.folder.root} is a file, and the page works in a folder. Give another --folder."
+        raise CommandError(said) from None
+    except OSError as fault:
+        raise CommandError(
+            f"{place.folder.root} is no folder to work in: {fault.strerror or fault}. Give another --folder."
+        ) from None
     with contextlib.suppress(KeyboardInterrupt):
-        asyncio.run(_serve(Place.of(folder, database, port)))
+        asyncio.run(_serve(place))
 
 
 async def _serve(place: Any) -> None:

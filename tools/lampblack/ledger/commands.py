@@ -18,12 +18,13 @@ import typer
 
 from lampblack.cards import card_file
 from lampblack.errors import CommandError
+from lampblack.extra import extra
 from lampblack.files import write_file
 from lampblack.ledger import shown
 from lampblack.ledger.backup import files_of, read_backup, write_backup
 from lampblack.ledger.editions import editions
 from lampblack.ledger.entries import Entry, box_name, card_of, parse_name
-from lampblack.ledger.places import data_folder, libraries
+from lampblack.ledger.places import data_folder
 from lampblack.ledger.pulling import pull
 from lampblack.ledger.restore import CALLED, Changes, carry_out, changes
 from lampblack.text import tables
@@ -66,7 +67,7 @@ def moment_of(at: datetime) -> str:
 
 
 def _home(database: str | None) -> Home:
-    with libraries():
+    with extra():
         from lampblack.ledger.home import Home
     return Home(database)
 

@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from lampblack.errors import CommandError
+from lampblack.extra import extra
 from lampblack.text.printable import printable
 
 PT_MM = 25.4 / 72
@@ -26,13 +26,8 @@ _EM = 1000
 @cache
 def font_file(bold: bool) -> Path:
     """The letters that come with Matplotlib. CommandError where that is not installed."""
-    try:
+    with extra():
         import matplotlib
-    except ModuleNotFoundError:
-        raise CommandError(
-            "The printing record is not drawn: Matplotlib is missing. Install it: pip install "
-            "'lampblack[lab]'."
-        ) from None
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
     return Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name
 

@@ -17,8 +17,6 @@ LARGEST_PX = 170_000_000
 """A scan of 40 x 50 cm at 600 dots an inch has 110 million."""
 SIDE_PX = 1200
 """Of the longer side: as fine as 300 dots an inch on a page."""
-ORIENTATION = 0x0112
-"""The tag that says how the camera was held (EXIF 2.3); from 5 on the picture lies on its side."""
 _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP")
 
 
@@ -26,20 +24,15 @@ def greys_of(path: Path) -> NDArray[np.uint8]:
     """The picture at `path`, upright. CommandError for what is none; OSError where there is no such file."""
     from PIL import Image, ImageOps, UnidentifiedImageError
 
-    with path.open("rb"):
-        pass  # what is not there is said as it is of any other file
+    # Given a path, Pillow 13 reads the rows of a TIFF that lies on its side as long as they are once turned.
+    opened = path.open("rb")
     try:
-        with warnings.catch_warnings():
+        with opened, warnings.catch_warnings():
             # Pillow warns of what is large, which is decided here, and of odd metadata, which is not used.
             warnings.simplefilter("ignore")
-            with Image.open(path, formats=_FORMATS) as file:
+            with Image.open(opened, formats=_FORMATS) as file:
                 if file.width * file.height > LARGEST_PX:
                     raise Image.DecompressionBombError
-                if _is_sheared(file):
-                    raise CommandError(
-                        f"{path} is not used: it lies on its side and is not compressed, which is not read "
-                        "right. Save it upright, or compressed."
-                    )
                 file.draft("L", (2 * SIDE_PX, 2 * SIDE_PX))
                 upright = _grey(ImageOps.exif_transpose(file))
     except Image.DecompressionBombError:
@@ -53,12 +46,6 @@ def greys_of(path: Path) -> NDArray[np.uint8]:
         ) from None
     upright.thumbnail((SIDE_PX, SIDE_PX), Image.Resampling.LANCZOS)
     return np.asarray(upright, np.uint8)
-
-
-def _is_sheared(file: Any) -> bool:
-    """Pillow 13 reads the rows of such a TIFF as long as they are once it is turned."""
-    on_its_side = file.getexif().get(ORIENTATION, 1) >= 5
-    return file.format == "TIFF" and on_its_side and file.info.get("compression") == "raw"
 
 
 def _grey(file: Any) -> Any:

@@ -349,7 +349,7 @@ class _OnScreen:
         self._room = Room(session, self._house, requests_for, scores=scores)
 
     async def run(self, live: Live, ways: Ways) -> None:
-        from lampblack.lab.extra import has_extra
+        from lampblack.extra import has_extra
         from lampblack.lab_page.jobs import Place
         from lampblack.lab_page.server import routes
         from lampblack.page.serving import open_for_person

@@ -7,6 +7,7 @@ knows no card file and no terminal.
 import errno
 import hashlib
 import random
+import re
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -335,7 +336,8 @@ def _why_closed(url: str, error: OSError | ValueError) -> str:
         return f"you may not use it. Join its group with {join}, then log in anew."
     if number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in words:
         return "another program has it open. Close that program and try again."
-    return f"{cause_of(error)}. Check its name (`lampblack ports`) and that no other program has it open."
+    said = re.sub(r"^could not open port .*?: (\[Errno \d+\] )?", "", cause_of(error), flags=re.IGNORECASE)
+    return f"{said}. Check its name (`lampblack ports`) and that no other program has it open."
 
 
 def _group(path: str) -> str:

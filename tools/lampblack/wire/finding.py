@@ -18,7 +18,26 @@ MICROPYTHON = 0x0005
 ASK_S = 1.0
 """How long a port may take to answer. A box answers in some tens of ms."""
 
-BY_NAME = "name a port with --port; a simulator is named by --port socket://…"
+
+class Todo(NamedTuple):
+    """What whoever asks for the box can do: where none is found, where several are, where one is silent."""
+
+    none: str
+    several: str
+    silent: str
+
+
+_BY_NAME = "name a port with --port; a simulator is named by --port socket://…"
+AT_COMMAND = Todo(
+    f"Plug the box in with a data cable, or {_BY_NAME}.",
+    "Name one of them with --port.",
+    f"See `lampblack doctor --port {{}}`, or {_BY_NAME}.",
+)
+IN_BROWSER = Todo(
+    "Plug the box in with a data cable, and press again.",
+    "Unplug all but one, and press again.",
+    "Unplug it, plug it in again, and press again.",
+)
 
 
 class Seen(NamedTuple):
@@ -48,9 +67,9 @@ def _ask(port: Port) -> Seen:
         return Seen(port, fault=fault)
 
 
-def the_box(url: str | None, *, or_pico: bool = False) -> str:
+def the_box(url: str | None, *, or_pico: bool = False, todo: Todo = AT_COMMAND) -> str:
     """The port to use: `url` if one is named, or else that of the only box. With `or_pico` a Pico on which no
-    box answers counts as one. BoxError if there is none, or more than one."""
+    box answers counts as one. BoxError, with what is `todo`, if there is none, or more than one."""
     if url is not None:
         return url
     asked = [seen for seen in look() if seen.box or seen.fault]
@@ -58,13 +77,10 @@ def the_box(url: str | None, *, or_pico: bool = False) -> str:
     if len(found) == 1:
         return found[0].port.url
     if found:
-        raise BoxError(
-            f"More than one could be meant: {', '.join(map(_told, found))}. Name one of them with --port."
-        )
+        raise BoxError(f"More than one could be meant: {', '.join(map(_told, found))}. {todo.several}")
     if not asked:
         raise BoxError(
-            "No box is found: no serial port has the USB id of a Raspberry Pi board (2E8A). Plug the box in "
-            f"with a data cable, or {BY_NAME}."
+            f"No box is found: no serial port has the USB id of a Raspberry Pi board (2E8A). {todo.none}"
         )
     (first, *others) = asked
     if first.fault and not others and not isinstance(first.fault, NoAnswer):
@@ -72,7 +88,7 @@ def the_box(url: str | None, *, or_pico: bool = False) -> str:
     where = ", ".join(seen.port.url for seen in asked)
     raise BoxError(
         f"No box is found: what is at {where} has the USB id of a Raspberry Pi board and does not answer as "
-        f"a box. See `lampblack doctor --port {first.port.url}`, or {BY_NAME}."
+        f"a box. {todo.silent.format(first.port.url)}"
     )
 
 

@@ -14,7 +14,7 @@ const TYPED = "paper"; // where this window keeps what was typed, for when it is
 let waiting = 0;
 let asked = 0;
 let typed = 0; // how often a figure was changed
-let kept = ""; // the name of the record that is kept
+let whole = { name: "", text: "" }; // the record that was made
 
 function addStrip(filter = "", first = "", densities = "") {
   const item = make(
@@ -82,17 +82,16 @@ form.addEventListener("submit", async (event) => {
     ...answer.notes.map((note) => make("p", { className: "hint", textContent: `Note: ${note}` })),
     make("details", {}, make("summary", { textContent: `${answer.name}.toml` }), make("pre", { textContent: answer.text }))
   );
+  whole = answer;
   keepIt.disabled = false;
 });
 
 keepIt.addEventListener("click", async () => {
   const from = typed;
-  const wanted = message();
-  if (!(await ask("paper.keep", wanted)) || from !== typed) return;
-  kept = wanted.name.trim();
+  if (!(await ask("paper.keep", { text: whole.text, force: message().force })) || from !== typed) return;
   pushIt.disabled = false;
 });
-pushIt.addEventListener("click", () => ask("paper.push", { name: kept }));
+pushIt.addEventListener("click", () => ask("paper.push", { name: whole.name }));
 
 function takeUp({ strips: found, ...rest }) {
   for (const name of ["name", "edition", "step", "base", "black", "lux"]) form.elements[name].value = rest[name];

@@ -41,6 +41,18 @@ export async function open() {
   else show();
 }
 
+/** A page that a press enlarges where it lies, in the room's own light: by itself it would be a white one. */
+function enlarged(img) {
+  const sheet = make("button", { type: "button", className: "sheet" }, img);
+  sheet.setAttribute("aria-label", "Enlarge this page of the record");
+  sheet.setAttribute("aria-pressed", "false");
+  sheet.addEventListener("click", () => {
+    const isLarge = sheet.classList.toggle("large");
+    sheet.setAttribute("aria-pressed", String(isLarge));
+  });
+  return make("div", { className: "window" }, sheet);
+}
+
 async function show() {
   const number = ++asked;
   const card = cards.value;
@@ -54,7 +66,7 @@ async function show() {
   pages.replaceChildren(...answer.pages.map(({ png, wide, high }) => {
     const img = make("img", { alt: "A page of the record", width: wide, height: high });
     showPicture(img, [Uint8Array.from(atob(png), (letter) => letter.charCodeAt(0))], "image/png");
-    return make("div", { className: "sheet" }, img);
+    return enlarged(img);
   }));
   const { edition, date, paper_size } = fields(form);
   for (const kind of ["pdf", "svg", "png"]) {

@@ -19,8 +19,10 @@ def extra() -> Iterator[None]:
         yield
     except ModuleNotFoundError as fault:
         library = str(fault.name).partition(".")[0]
+        if library not in LIBRARIES:
+            raise
         raise CommandError(
-            f"This needs {library}, which is not installed. Get it with: pip install 'lampblack[lab]'"
+            f"This needs {library}, which is not installed. Install it with: pip install 'lampblack[lab]'."
         ) from None
 
 
