@@ -1,6 +1,6 @@
 """Every attacker, by name."""
 
-from tests.attack import core, cuts, wire
+from tests.attack import core, cuts, flash, wire
 from tests.attack.campaign import Attacker
 
 ATTACKERS = {
@@ -8,6 +8,7 @@ ATTACKERS = {
     for own in (
         Attacker("core", "all inputs, a lamp that lies, a flash that fails, cuts and second cuts", core.play),
         Attacker("cuts", "a print that is cut off again and again, against the paper", cuts.play),
+        Attacker("flash", "the real littlefs, cut at every program and erase", flash.play),
         Attacker("wire", "noise, halves, splices and valid lines of any values, lit and dark", wire.play),
     )
 }
