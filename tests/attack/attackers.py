@@ -1,6 +1,6 @@
 """Every attacker, by name."""
 
-from tests.attack import core, cuts, flash, wire
+from tests.attack import bytecodes, core, cuts, flash, wire
 from tests.attack.campaign import Attacker
 
 ATTACKERS = {
@@ -9,6 +9,11 @@ ATTACKERS = {
         Attacker("core", "all inputs, a lamp that lies, a flash that fails, cuts and second cuts", core.play),
         Attacker("cuts", "a print that is cut off again and again, against the paper", cuts.play),
         Attacker("flash", "the real littlefs, cut at every program and erase", flash.play),
+        Attacker(
+            "bytecodes",
+            "keys between any two bytecodes of what a board draws, answers and ticks",
+            bytecodes.play,
+        ),
         Attacker("wire", "noise, halves, splices and valid lines of any values, lit and dark", wire.play),
     )
 }

@@ -1,18 +1,16 @@
 """`python -m tests.attack.mutation`: do the tests see a core that is wrong?
 
 What must live here: which tests are played to a mutant, and what became of it. How mutants are made is in
-`mutants`. First the core's tests are played once to it as it is, and which of its functions each calls is kept in `build/mutation/reached.json` (made anew with --map). Then to each mutant of the sample those tests are
-played that reach what was changed, the fastest first, until one fails. What became of it is kept by its key,
-so that a run which was ended goes on where it was.
+`mutants`. To each are played the tests of TESTS that are about its file, those that take least first, until
+one fails. What became of it is kept by its key in `build/mutation`, so that a run which was ended goes on.
 
-Each mutant is tried in a process of its own, in a copy of the tree, so that tests which start programs see it
-too. A test that takes ten times as long as it did, and 5 s besides, counts as failed: it would hang.
+Each mutant is tried in a process of its own, in a copy of the tree. A test that takes TEST_S of a processor
+counts as failed: it would hang. One that has survived LIMIT_S of tests counts as survived.
 """
 
 from __future__ import annotations
 
 import argparse
-import ast
 import contextlib
 import importlib
 import json
@@ -24,7 +22,6 @@ import signal
 import sys
 import tempfile
 import time
-from collections import defaultdict
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -33,153 +30,107 @@ from typing import Any, NoReturn
 
 import pytest
 
-from tests.attack.mutants import CORE, ROOT, Mutant, all_mutants, named_mutants
+from tests.attack.mutants import ROOT, Mutant, all_mutants, named_mutants
 
-KEPT = ROOT / "build" / "mutation"
-REACHED = KEPT / "reached.json"
-VERDICTS = KEPT / "verdicts.jsonl"
-LOADED = ("hypothesis.stateful", "numpy", "PIL.Image", "littlefs", "platformdirs", "rich.console", "typer")
+VERDICTS = ROOT / "build" / "mutation" / "verdicts.jsonl"
+LOADED = ("hypothesis.stateful", "numpy", "PIL.Image", "platformdirs", "rich.console", "typer")
 """Loaded once, for all the processes that try mutants."""
-TESTS = [
-    "tests/portable",
-    *(
-        f"tests/test_{name}.py"
-        for name in (
-            "another_map bench_settings box box_client box_laws carrying cell_tests clock counting flash_stage guided "
-            "kept_flash legible light_cell light_cell_screen link no_allocation paper paper_rows papers printing_map "
-            "recovery run screens session start_delay stops store_power_cut strip ticks trace transitions trays "
-            "trays_screen watch"
-        ).split()
-    ),
-    "tests/attack/test_campaign.py",
-]
-"""Those about the core. Others play it too, but for the darkroom around it, a page or a command."""
-TOO_LONG = "test_box_laws.py::TestBox"
-"""Left out: a minute and more for each mutant that lives."""
-FIRST = 30
-"""Of the tests that reach a change so many are played before the others of their files are even loaded."""
+TEST_S = 40
+LIMIT_S = 120
+HANGS_S = 900
 MEMORY_BYTES = 3 << 30
 
-
-class Reached:
-    """Plays along with pytest, and notes which functions of the core each test calls, and its seconds."""
-
-    def __init__(self) -> None:
-        self.tests: dict[str, dict[str, Any]] = {}
-        self.called: set[Any] = set()
-
-    def trace(self, frame: Any, event: str, argument: Any) -> None:
-        self.called.add(frame.f_code)
-
-    @pytest.hookimpl(hookwrapper=True)
-    def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
-        self.called.clear()
-        began_s = time.process_time()
-        sys.settrace(self.trace)
-        yield
-        sys.settrace(None)
-        taken_s = time.process_time() - began_s
-        core = f"{CORE}/"
-        names = {
-            f"{code.co_filename.removeprefix(core)}:{code.co_qualname.replace('.<locals>', '')}"
-            for code in self.called
-            if code.co_filename.startswith(core)
-        }
-        if names:
-            self.tests[item.nodeid] = {"s": round(taken_s, 3), "calls": sorted(names)}
-
-    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        if report.failed:
-            self.tests.pop(report.nodeid, None)
-            print(f"does not pass by itself, and is left out: {report.nodeid}")
-
-
-def make_map() -> None:
-    """Play all tests to the core as it is, and keep which reach what."""
-    reached = Reached()
-    pytest.main(
-        [*TESTS, "-p", "no:cacheprovider", "-v", f"--deselect=tests/{TOO_LONG}"],
-        plugins=[reached],
-    )
-    KEPT.mkdir(parents=True, exist_ok=True)
-    REACHED.write_text(json.dumps(reached.tests))
-
-
-class Choice:
-    """Which tests reach what."""
-
-    def __init__(self, tests: dict[str, dict[str, Any]]) -> None:
-        self.tests = tests
-        self.by_function: dict[str, set[str]] = defaultdict(set)
-        self.by_module: dict[str, set[str]] = defaultdict(set)
-        for test, own in tests.items():
-            for call in own["calls"]:
-                self.by_function[call].add(test)
-                self.by_module[call.partition(":")[0]].add(test)
-        self.users = _users()
-
-    def for_mutant(self, mutant: Mutant) -> list[str]:
-        """The tests that reach its change, the fastest first."""
-        if mutant.inside:
-            found = self.by_function[f"{mutant.module}:{mutant.inside}"]
-        else:
-            # What a file sets when it is loaded reaches whoever names it.
-            found = set().union(*(self.by_function[user] for user in self.users[mutant.sets]))
-        found = found or self.by_module[mutant.module]
-        return sorted(found, key=lambda test: (self.tests[test]["s"], test))
+TESTS = {
+    "light/bench": "bench_settings run strip box recovery main",
+    "light/carrying": "carrying flash_stage box screens",
+    "light/guided": "guided cell_tests guided_paper screens transitions",
+    "light/lamp_metering": "portable/metering portable/cell_doses cell_tests guided",
+    "light/metering": "portable/metering light_cell_screen",
+    "light/paper_record": "portable/paper_record portable/metering paper_rows carrying papers",
+    "light/plain_form": "portable/map printing_map screens cards",
+    "light/plan": "portable/run run strip guided flash_stage recovery trace",
+    "light/printing_map": "portable/map printing_map run strip flash_stage carrying box cards",
+    "light/stops": "portable/stops stops portable/map printing_map run main",
+    "light/strip": "portable/map strip run flash_stage recovery",
+    "light/tray_sequence": "trays_screen tray_files screens",
+    "light/tray_times": "portable/tray_times trays_screen tray_files",
+    "light/work": "run strip guided box recovery",
+    "machine/cell_doses": "portable/cell_doses cell_tests screens",
+    "machine/cell_strips": "light_cell_screen light_cell lying_cell",
+    "machine/clock": "clock recovery box",
+    "machine/dark_time": "guided cell_tests",
+    "machine/exposing": "run start_delay watch guided trays box recovery trace box_laws",
+    "machine/findings": "recovery watch box store_power_cut",
+    "machine/guided_run": "guided cell_tests guided_paper start_delay box recovery",
+    "machine/lamp": "watch start_delay clock trays guided box run recovery trace box_laws",
+    "machine/light_cell": "light_cell light_cell_screen cell_tests",
+    "machine/machine": "watch start_delay box transitions recovery trace",
+    "machine/recovery": "recovery watch start_delay kept_flash guided trays",
+    "machine/run": "run recovery guided start_delay box trace",
+    "machine/sheet_time": "guided trays box screens",
+    "machine/strike": "watch start_delay run trays guided box trace box_laws",
+    "machine/transitions": "watch start_delay run box transitions guided recovery trays screens",
+    "machine/tray_setup": "trays_screen trays tray_files",
+    "machine/trays": "trays trays_screen recovery box_laws",
+    "machine/watch": "watch start_delay main counting screens box_laws",
+    "panel/": "box strip portable/ledger_screen light_cell_screen trays_screen paper_rows guided counting "
+    "screens legible transitions docs",
+    "panel/counting": "counting watch accept",
+    "panel/acceptance": "counting watch accept",
+    "panel/letters": "portable/font font_folding legible screens docs",
+    "panel/paper_rows": "paper_rows screens",
+    "panel/light_cell_screen": "light_cell_screen screens",
+    "panel/trays_screen": "trays_screen trays screens",
+    "panel/ledger_screen": "portable/ledger_screen another_map screens",
+    "panel/tests_screen": "guided cell_tests guided_paper screens",
+    "panel/sounds": "piezo run box trays page",
+    "panel/drawing": "portable/font no_allocation box screens legible recovery docs",
+    "records/": "portable/store store_power_cut recovery kept_flash portable/link watch box",
+    "wire/": "portable/link link bench_settings counting clock box_client hostile_box docs",
+    "box": "watch start_delay run clock box transitions recovery trays guided trace link screens box_laws",
+    "canonical": "portable/map portable/link bench_settings printing_map",
+    "platform": "no_allocation portable/link",
+    "refusal": "printing_map box",
+    "ticks": "ticks clock trace",
+}  # fmt: skip
+"""Core file, or the beginning of its name: the tests about it, of tests/test_NAME.py."""
+LAST = ("attack/campaign",)
+"""What is played to all, at the end."""
+LEFT_OUT = "tests/test_box_laws.py::TestBox"
+"""A minute and more for each mutant that lives."""
 
 
-def _users() -> dict[str, set[str]]:
-    """Name -> functions of the core in which it stands, those that use what is set by it included."""
-    users: dict[str, set[str]] = defaultdict(set)
-    sets: dict[str, set[str]] = defaultdict(set)
-
-    def look(module: str, node: ast.AST, inside: list[str], setting: str) -> None:
-        for child in ast.iter_child_nodes(node):
-            own, set_here = inside, setting
-            if isinstance(child, ast.FunctionDef | ast.ClassDef):
-                own = [*inside, child.name]
-            elif isinstance(child, ast.Assign) and not inside and isinstance(child.targets[0], ast.Name):
-                set_here = child.targets[0].id
-            elif isinstance(child, ast.Name | ast.Attribute):
-                name = child.id if isinstance(child, ast.Name) else child.attr
-                if own:
-                    users[name].add(f"{module}:{'.'.join(own)}")
-                elif set_here and set_here != name:
-                    sets[name].add(set_here)
-            look(module, child, own, set_here)
-
-    for path in CORE.rglob("*.py"):
-        look(path.relative_to(CORE).as_posix(), ast.parse(path.read_text()), [], "")
-    for name, others in sets.items():
-        for other in others:
-            users[name] |= users[other]
-    return users
-
-
-# --- one mutant
+def files_for(mutant: Mutant) -> list[str]:
+    """The files of tests to play, in order."""
+    name = mutant.module.removesuffix(".py")
+    found = max((own for own in TESTS if name.startswith(own)), key=len, default="box")
+    names = [*TESTS[found].split(), *LAST]
+    return [
+        f"tests/{own.rpartition('/')[0]}/test_{own.rpartition('/')[2]}.py".replace("//", "/") for own in names
+    ]
 
 
 class Played:
-    """In the process of one mutant: the tests chosen, in their order, each with its limit of time."""
+    """In the process of one mutant: the tests of `files`, in that order, each with its limit."""
 
-    def __init__(self, order: list[str], seconds: dict[str, float]) -> None:
-        self.order = {test: at for at, test in enumerate(order)}
-        self.seconds = seconds
+    def __init__(self, files: list[str]) -> None:
+        self.files = files
         self.count = 0
+        self.is_all = True
         self.test = self.failed = ""
 
     @pytest.hookimpl(trylast=True)
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        items[:] = sorted(
-            (item for item in items if item.nodeid in self.order), key=lambda item: self.order[item.nodeid]
-        )
+        items.sort(key=lambda item: self.files.index(item.nodeid.partition("::")[0]))
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtest_setup(self, item: pytest.Item) -> None:
         self.test = item.nodeid
         self.count += 1
-        signal.alarm(int(5 + 10 * self.seconds[item.nodeid]))
+        if time.process_time() > LIMIT_S:
+            self.is_all = False
+            item.session.shouldstop = "the limit of tests to a mutant"  # type: ignore[attr-defined]
+        signal.setitimer(signal.ITIMER_PROF, TEST_S)
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed and not self.failed:
@@ -190,55 +141,55 @@ class Played:
             self.failed = f"{report.nodeid}, which does not load"
 
 
-def _try(mutant: Mutant, tree: Path, tests: list[str], seconds: dict[str, float], tell: int) -> NoReturn:
+def _play_in(tree: Path, files: list[str], tell: int) -> NoReturn:
     """In a process of its own: play the tests, write what failed to `tell`, and end."""
     os.setsid()
     nothing = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(nothing, stream)
     os.chdir(tree)
-    os.environ.update(CI="true", PYTHONDONTWRITEBYTECODE="1")
-    sys.dont_write_bytecode = True
     paths = [str(tree), str(tree / "firmware"), str(tree / "tools")]
-    os.environ["PYTHONPATH"] = os.pathsep.join(paths)
+    os.environ.update(CI="true", PYTHONDONTWRITEBYTECODE="1", PYTHONPATH=os.pathsep.join(paths))
+    sys.dont_write_bytecode = True
     sys.path[:0] = paths
     for name in [own for own in sys.modules if own == "tests" or own.startswith("tests.")]:
         del sys.modules[name]
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    played = Played(tests, seconds)
+    played = Played(files)
 
     def say(failed: str) -> NoReturn:
-        os.write(tell, json.dumps({"by": failed, "tests": played.count}).encode())
+        told = {"by": failed, "tests": played.count, "all": played.is_all, "s": round(time.process_time(), 1)}
+        os.write(tell, json.dumps(told).encode())
         os.killpg(0, signal.SIGKILL)
         raise AssertionError
 
-    def too_long(*_: object) -> None:
-        say(f"{played.test}, which takes too long")
+    def hangs(*_: object) -> None:
+        say(f"{played.test}, which does not end")
 
-    signal.signal(signal.SIGALRM, too_long)
-    for part in (tests[:FIRST], tests[FIRST:]):
-        files = sorted({test.partition("::")[0] for test in part})
+    signal.signal(signal.SIGPROF, hangs)
+    signal.signal(signal.SIGALRM, hangs)
+    signal.alarm(HANGS_S)
+    signal.setitimer(signal.ITIMER_PROF, TEST_S)
+    # The tests about the file are loaded by parts: most mutants do not live to see the second.
+    for part in (files[:1], files[1:3], files[3:]):
         if part and not played.failed:
-            signal.alarm(120)  # to load them
-            played.order = {test: at for at, test in enumerate(part)}
-            pytest.main(
-                ["-x", "-p", "no:cacheprovider", "-p", "no:xdist", "--tb=no", *files], plugins=[played]
-            )
+            options = ["-x", "-p", "no:cacheprovider", "-p", "no:xdist", "--tb=no", f"--deselect={LEFT_OUT}"]
+            pytest.main([*options, *part], plugins=[played])
     say(played.failed)
 
 
-def _try_apart(mutant: Mutant, tree: Path, tests: list[str], seconds: dict[str, float]) -> dict[str, Any]:
-    """Try it in a copy of the tree, in a process of its own."""
+def try_apart(mutant: Mutant, tree: Path, files: list[str]) -> dict[str, Any]:
+    """Try it in a copy of the tree, in a process of its own: what has failed ("by", "" for nothing), how many
+    tests it took, and whether all were played."""
     place = tree / "firmware" / "timing_core" / mutant.module
     was = place.read_text()
     place.write_text(mutant.source)
     read, write = os.pipe()
-    began_s = time.monotonic()
     try:
         pid = os.fork()
         if not pid:
             with contextlib.suppress(BaseException):
-                _try(mutant, tree, tests, seconds, write)
+                _play_in(tree, files, write)
             os._exit(1)
         os.close(write)
         said = os.read(read, 65536)
@@ -246,30 +197,15 @@ def _try_apart(mutant: Mutant, tree: Path, tests: list[str], seconds: dict[str, 
     finally:
         os.close(read)
         place.write_text(was)
-    told = json.loads(said) if said else {"by": "the end of the process", "tests": 0}
-    return {**told, "s": round(time.monotonic() - began_s, 1)}
+    return json.loads(said) if said else {"by": "the end of the process", "tests": 0, "all": False, "s": 0}
 
 
-def _copy() -> Path:
+def copy_of_tree() -> Path:
     tree = Path(tempfile.mkdtemp(prefix="mutants-")) / "tree"
-    shutil.copytree(ROOT, tree, ignore=shutil.ignore_patterns(".git", ".venv", "build", ".*_cache"))
-    for cache in tree.rglob("__pycache__"):
-        shutil.rmtree(cache)  # a mutant of the same second and length would be taken for what was compiled
+    # No compiled file: a mutant of the same second and length would be taken for what was compiled.
+    left_out = shutil.ignore_patterns(".git", ".venv", "build", ".*_cache", ".hypothesis", "__pycache__")
+    shutil.copytree(ROOT, tree, ignore=left_out)
     return tree
-
-
-# --- the sample
-
-
-def _within(tests: list[str], seconds: dict[str, float], limit_s: float) -> list[str]:
-    """The first of them, as many as take `limit_s` together."""
-    chosen, taken_s = [], 0.0
-    for test in tests:
-        taken_s += seconds[test]
-        if chosen and taken_s > limit_s:
-            break
-        chosen.append(test)
-    return chosen
 
 
 def sample_of(number: int, seed: int) -> list[Mutant]:
@@ -281,41 +217,32 @@ def sample_of(number: int, seed: int) -> list[Mutant]:
 
 
 def known_verdicts() -> dict[str, dict[str, Any]]:
-    found = {}
-    if VERDICTS.exists():
-        for line in VERDICTS.read_text().splitlines():
-            own = json.loads(line)
-            found[own["key"]] = own
-    return found
+    if not VERDICTS.exists():
+        return {}
+    told = [json.loads(line) for line in VERDICTS.read_text().splitlines()]
+    return {own["key"]: own for own in told}
 
 
-def play(sample: Iterable[Mutant], choice: Choice, jobs: int, limit_s: float) -> None:
+def play(sample: Iterable[Mutant], jobs: int) -> None:
     """Try each, and keep what became of it."""
-    seconds = {test: own["s"] for test, own in choice.tests.items()}
     for name in LOADED:
         importlib.import_module(name)
+    VERDICTS.parent.mkdir(parents=True, exist_ok=True)
     trees: Queue[Path] = Queue()
     for _ in range(jobs):
-        trees.put(_copy())
+        trees.put(copy_of_tree())
 
     def one(mutant: Mutant) -> None:
         tree = trees.get()
         try:
-            tests = _within(choice.for_mutant(mutant), seconds, limit_s)
-            told = _try_apart(mutant, tree, tests, seconds)
+            told = try_apart(mutant, tree, files_for(mutant))
         finally:
             trees.put(tree)
-        own = {
-            "key": mutant.key,
-            "where": f"{mutant.module}:{mutant.line}",
-            "what": mutant.what,
-            "of": len(tests),
-            **told,
-        }
+        own = {"key": mutant.key, "where": f"{mutant.module}:{mutant.line}", "what": mutant.what, **told}
         with VERDICTS.open("a") as file:
             file.write(json.dumps(own) + "\n")
         became = f"killed by {own['by']}" if own["by"] else "survived"
-        print(f"{own['where']} {own['what']}: {became}, {own['s']} s", flush=True)
+        print(f"{own['where']} {own['what']}: {became}; {own['tests']} tests, {own['s']} s", flush=True)
 
     try:
         with ThreadPoolExecutor(jobs) as pool:
@@ -326,12 +253,13 @@ def play(sample: Iterable[Mutant], choice: Choice, jobs: int, limit_s: float) ->
 
 
 def report(sample: list[Mutant]) -> bool:
-    """Print what became of each; False if more than a tenth have survived."""
+    """Print what became of each; False if a tenth or more have survived."""
     verdicts = known_verdicts()
     tried = [(mutant, verdicts[mutant.key]) for mutant in sample if mutant.key in verdicts]
     survivors = [(mutant, own) for mutant, own in tried if not own["by"]]
     for mutant, own in survivors:
-        print(f"\nsurvived {own['tests']} of {own['of']} tests: {mutant.module}:{mutant.line} {mutant.what}")
+        of = "all" if own["all"] else "the first"
+        print(f"\n{mutant.module}:{mutant.line} {mutant.what}: survived {of} {own['tests']} tests")
         print(mutant.diff())
     killed = len(tried) - len(survivors)
     share = 100 * killed / max(1, len(tried))
@@ -344,18 +272,14 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--sample", type=int, default=300, help="mutants, the named ones among them")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
-    parser.add_argument("--limit", type=float, default=60, help="seconds of tests to a mutant (%(default)s)")
-    parser.add_argument("--map", action="store_true", help="find anew which tests reach what")
     parser.add_argument("--again", action="store_true", help="try once more what has survived")
     parser.add_argument("--report", action="store_true", help="what is known, and try nothing")
     given = parser.parse_args(arguments)
     sample = sample_of(given.sample, given.seed)
     if not given.report:
-        if given.map or not REACHED.exists():
-            make_map()
         known = known_verdicts()
         left = [own for own in sample if own.key not in known or (given.again and not known[own.key]["by"])]
-        play(left, Choice(json.loads(REACHED.read_text())), given.jobs, given.limit)
+        play(left, given.jobs)
     return 0 if report(sample) else 1
 
 
