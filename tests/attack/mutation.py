@@ -33,7 +33,7 @@ import pytest
 from tests.attack.mutants import ROOT, Mutant, all_mutants, named_mutants
 
 VERDICTS = ROOT / "build" / "mutation" / "verdicts.jsonl"
-LOADED = ("hypothesis.stateful", "numpy", "PIL.Image", "platformdirs", "rich.console", "typer")
+LOADED = ("hypothesis.stateful", "numpy", "PIL.Image", "platformdirs", "rich.console", "typer", "hardware.layout")
 """Loaded once, for all the processes that try mutants."""
 TEST_S = 40
 LIMIT_S = 120
@@ -173,7 +173,15 @@ def _play_in(tree: Path, files: list[str], tell: int) -> NoReturn:
     # The tests about the file are loaded by parts: most mutants do not live to see the second.
     for part in (files[:1], files[1:3], files[3:]):
         if part and not played.failed:
-            options = ["-x", "-p", "no:cacheprovider", "-p", "no:xdist", "--tb=no", f"--deselect={LEFT_OUT}"]
+            options = [
+                "-x",
+                "-p",
+                "no:cacheprovider",
+                "-p",
+                "no:xdist",
+                "--assert=plain",
+                f"--deselect={LEFT_OUT}",
+            ]
             pytest.main([*options, *part], plugins=[played])
     say(played.failed)
 
@@ -197,7 +205,9 @@ def try_apart(mutant: Mutant, tree: Path, files: list[str]) -> dict[str, Any]:
     finally:
         os.close(read)
         place.write_text(was)
-    return json.loads(said) if said else {"by": "the end of the process", "tests": 0, "all": False, "s": 0}
+    if not said:
+        raise RuntimeError(f"the process of {mutant.module}:{mutant.line}, {mutant.what}, has died")
+    return json.loads(said)
 
 
 def copy_of_tree() -> Path:
