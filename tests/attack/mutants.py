@@ -118,15 +118,13 @@ NAMED: list[tuple[str, str, str, str]] = [
 
 
 class Mutant(NamedTuple):
-    """One change: `source` is the whole file with it. `inside` is the function that has it, "" for none, and
-    `sets` the name that the file is given by it, if it is outside of all."""
+    """One change: `source` is the whole file with it, and `change` what was changed, and into what."""
 
     module: str
     line: int
     what: str
     source: str
-    inside: str
-    sets: str = ""
+    change: str
 
     @property
     def key(self) -> str:
@@ -147,7 +145,6 @@ class Finder(ast.NodeVisitor):
         self.lines = source.encode().splitlines(keepends=True)
         self.found: list[Mutant] = []
         self.inside: list[str] = []
-        self.sets = ""
 
     # --- where
 
@@ -183,7 +180,8 @@ class Finder(ast.NodeVisitor):
         )
         source = (before + text.encode() + after).decode()
         inside = ".".join(self.inside)
-        self.found.append(Mutant(self.module, node.lineno, what, source, inside, self.sets))
+        change = f"{self.module} {inside}: {ast.unparse(node)} -> {text}"
+        self.found.append(Mutant(self.module, node.lineno, what, source, change))
 
     def put(self, node: ast.expr, other: ast.expr, what: str) -> None:
         self.change(node, f"({ast.unparse(other)})", what)
@@ -217,10 +215,7 @@ class Finder(ast.NodeVisitor):
     def visit_Assign(self, node: ast.Assign) -> None:
         if self.inside and any(isinstance(target, ast.Attribute) for target in node.targets):
             self.change(node, "pass", "left out")
-        if not self.inside and isinstance(node.targets[0], ast.Name):
-            self.sets = node.targets[0].id
         self.visit(node.value)
-        self.sets = ""
 
     def visit_Expr(self, node: ast.Expr) -> None:
         if isinstance(node.value, ast.Constant):
@@ -312,13 +307,12 @@ def of_table(module: str, source: str) -> Iterator[Mutant]:
         if line.startswith("#") or not line.strip():
             continue
         rest = lines[at + 1 :]
-        yield Mutant(module, at + 1, "row left out", "".join([*lines[:at], *rest]), "", "TRANSITIONS")
+        yield Mutant(module, at + 1, "row left out", "".join([*lines[:at], *rest]), f"without {line}")
         when = line.split()[2]
         if when != "-":
             always = line.replace(f" {when} ", " - ", 1)
-            yield Mutant(
-                module, at + 1, "row always", "".join([*lines[:at], always, *rest]), "", "TRANSITIONS"
-            )
+            source = "".join([*lines[:at], always, *rest])
+            yield Mutant(module, at + 1, "row always", source, f"always {line}")
 
 
 def named_mutants() -> list[Mutant]:
@@ -329,28 +323,8 @@ def named_mutants() -> list[Mutant]:
         assert source.count(text) == 1, f"{module} has changed: {text}"
         at = source.index(text)
         line = source.count("\n", 0, at) + 1
-        inside = _function_at(source, line)
-        name, equals, _ = text.partition(" = ")
-        sets = name if equals else "" if inside else "TABLE"
-        made.append(Mutant(module, line, what, source.replace(text, other), inside, sets))
+        made.append(Mutant(module, line, what, source.replace(text, other), what))
     return made
-
-
-def _function_at(source: str, line: int) -> str:
-    found = ""
-
-    def look(node: ast.AST, names: list[str]) -> None:
-        nonlocal found
-        for child in ast.iter_child_nodes(node):
-            if isinstance(child, ast.FunctionDef | ast.ClassDef):
-                own = [*names, child.name]
-                if child.lineno <= line <= (child.end_lineno or 0):
-                    if isinstance(child, ast.FunctionDef):
-                        found = ".".join(own)
-                    look(child, own)
-
-    look(ast.parse(source), [])
-    return found
 
 
 def all_mutants() -> list[Mutant]:

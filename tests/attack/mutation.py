@@ -12,10 +12,10 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import hashlib
 import importlib
 import json
 import os
-import random
 import resource
 import shutil
 import signal
@@ -33,7 +33,15 @@ import pytest
 from tests.attack.mutants import ROOT, Mutant, all_mutants, named_mutants
 
 VERDICTS = ROOT / "build" / "mutation" / "verdicts.jsonl"
-LOADED = ("hypothesis.stateful", "numpy", "PIL.Image", "platformdirs", "rich.console", "typer", "hardware.layout")
+LOADED = (
+    "hypothesis.stateful",
+    "numpy",
+    "PIL.Image",
+    "platformdirs",
+    "rich.console",
+    "typer",
+    "hardware.layout",
+)
 """Loaded once, for all the processes that try mutants."""
 TEST_S = 40
 LIMIT_S = 120
@@ -219,11 +227,12 @@ def copy_of_tree() -> Path:
 
 
 def sample_of(number: int, seed: int) -> list[Mutant]:
-    """The named ones, and so many others by chance."""
+    """The named ones, and so many others by lot: which, does not hang on what else there is."""
     named = named_mutants()
     keys = {mutant.key for mutant in named}
     others = [mutant for mutant in all_mutants() if mutant.key not in keys]
-    return named + random.Random(seed).sample(others, max(0, number - len(named)))
+    others.sort(key=lambda mutant: hashlib.sha256(f"{seed} {mutant.change}".encode()).digest())
+    return named + others[: max(0, number - len(named))]
 
 
 def known_verdicts() -> dict[str, dict[str, Any]]:
