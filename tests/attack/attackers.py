@@ -1,6 +1,6 @@
 """Every attacker, by name."""
 
-from tests.attack import bytecodes, core, cuts, flash, wire
+from tests.attack import bytecodes, client, core, cuts, flash, wire
 from tests.attack.campaign import Attacker
 
 ATTACKERS = {
@@ -14,6 +14,7 @@ ATTACKERS = {
             "keys between any two bytecodes of what a board draws, answers and ticks",
             bytecodes.play,
         ),
+        Attacker("client", "a port with noise, cuts, liars and silence at its other end", client.play),
         Attacker("wire", "noise, halves, splices and valid lines of any values, lit and dark", wire.play),
     )
 }
