@@ -30,6 +30,8 @@ from timing_core.wire.framing import LINE_MAX, LineReader, frame, unframe
 
 TIMEOUT_S = 4.0
 BYTES_A_SECOND = 100_000
+SYSTEM_BYTES = 4096
+"""So much the system keeps for who reads late."""
 NEVER_S = 4000.0
 """No job asks so many questions that all their time together is longer."""
 JOBS: dict[str, Callable[[BoxClient], Any]] = {
@@ -160,7 +162,8 @@ class HostilePort:
     @property
     def in_waiting(self) -> int:
         self._there()
-        return sum(len(data) for at_s, data in self._waits if at_s <= self.now_s) or len(self._endless)
+        waits = sum(len(data) for at_s, data in self._waits if at_s <= self.now_s) or len(self._endless)
+        return min(waits, SYSTEM_BYTES)
 
     def read(self, size: int) -> bytes:
         self._there()
