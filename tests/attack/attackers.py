@@ -1,6 +1,6 @@
 """Every attacker, by name."""
 
-from tests.attack import bytecodes, client, core, cuts, flash, wire
+from tests.attack import bytecodes, client, core, cuts, files, flash, wire
 from tests.attack.campaign import Attacker
 
 ATTACKERS = {
@@ -15,6 +15,7 @@ ATTACKERS = {
             bytecodes.play,
         ),
         Attacker("client", "a port with noise, cuts, liars and silence at its other end", client.play),
+        Attacker("files", "files of people, spoiled by accident and by intent", files.play),
         Attacker("wire", "noise, halves, splices and valid lines of any values, lit and dark", wire.play),
     )
 }

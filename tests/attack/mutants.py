@@ -118,13 +118,16 @@ NAMED: list[tuple[str, str, str, str]] = [
 
 
 class Mutant(NamedTuple):
-    """One change: `source` is the whole file with it, and `change` what was changed, and into what."""
+    """One change: `source` is the whole file with it, and `change` what was changed, and into what. `inside`
+    is the function that has it; "" for none, and then `sets` is the name that is set by it."""
 
     module: str
     line: int
     what: str
     source: str
     change: str
+    inside: str = ""
+    sets: str = ""
 
     @property
     def key(self) -> str:
@@ -145,6 +148,7 @@ class Finder(ast.NodeVisitor):
         self.lines = source.encode().splitlines(keepends=True)
         self.found: list[Mutant] = []
         self.inside: list[str] = []
+        self.sets = ""
 
     # --- where
 
@@ -181,7 +185,7 @@ class Finder(ast.NodeVisitor):
         source = (before + text.encode() + after).decode()
         inside = ".".join(self.inside)
         change = f"{self.module} {inside}: {ast.unparse(node)} -> {text}"
-        self.found.append(Mutant(self.module, node.lineno, what, source, change))
+        self.found.append(Mutant(self.module, node.lineno, what, source, change, inside, self.sets))
 
     def put(self, node: ast.expr, other: ast.expr, what: str) -> None:
         self.change(node, f"({ast.unparse(other)})", what)
@@ -215,7 +219,10 @@ class Finder(ast.NodeVisitor):
     def visit_Assign(self, node: ast.Assign) -> None:
         if self.inside and any(isinstance(target, ast.Attribute) for target in node.targets):
             self.change(node, "pass", "left out")
+        if not self.inside and isinstance(node.targets[0], ast.Name):
+            self.sets = node.targets[0].id
         self.visit(node.value)
+        self.sets = ""
 
     def visit_Expr(self, node: ast.Expr) -> None:
         if isinstance(node.value, ast.Constant):
@@ -307,12 +314,20 @@ def of_table(module: str, source: str) -> Iterator[Mutant]:
         if line.startswith("#") or not line.strip():
             continue
         rest = lines[at + 1 :]
-        yield Mutant(module, at + 1, "row left out", "".join([*lines[:at], *rest]), f"without {line}")
+        yield Mutant(
+            module,
+            at + 1,
+            "row left out",
+            "".join([*lines[:at], *rest]),
+            f"without {line}",
+            "",
+            "TRANSITIONS",
+        )
         when = line.split()[2]
         if when != "-":
             always = line.replace(f" {when} ", " - ", 1)
             source = "".join([*lines[:at], always, *rest])
-            yield Mutant(module, at + 1, "row always", source, f"always {line}")
+            yield Mutant(module, at + 1, "row always", source, f"always {line}", "", "TRANSITIONS")
 
 
 def named_mutants() -> list[Mutant]:
@@ -323,8 +338,28 @@ def named_mutants() -> list[Mutant]:
         assert source.count(text) == 1, f"{module} has changed: {text}"
         at = source.index(text)
         line = source.count("\n", 0, at) + 1
-        made.append(Mutant(module, line, what, source.replace(text, other), what))
+        name, equals, _ = text.partition(" = ")
+        inside = "" if equals and name.isupper() or module == "light/bench.py" else _function_at(source, line)
+        sets = "" if inside else name if equals else "longest_light_ms" if "max(" in text else "TABLE"
+        made.append(Mutant(module, line, what, source.replace(text, other), what, inside, sets))
     return made
+
+
+def _function_at(source: str, line: int) -> str:
+    found = ""
+
+    def look(node: ast.AST, names: list[str]) -> None:
+        nonlocal found
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.FunctionDef | ast.ClassDef):
+                own = [*names, child.name]
+                if child.lineno <= line <= (child.end_lineno or 0):
+                    if isinstance(child, ast.FunctionDef):
+                        found = ".".join(own)
+                    look(child, own)
+
+    look(ast.parse(source), [])
+    return found
 
 
 def all_mutants() -> list[Mutant]:

@@ -1,16 +1,18 @@
 """`python -m tests.attack.mutation`: do the tests see a core that is wrong?
 
 What must live here: which tests are played to a mutant, and what became of it. How mutants are made is in
-`mutants`. To each are played the tests of TESTS that are about its file, those that take least first, until
-one fails. What became of it is kept by its key in `build/mutation`, so that a run which was ended goes on.
+`mutants`. First the core's tests are played once to the core as it is, and which of its functions each calls
+is kept in `build/mutation`. Then to each mutant those are played that reach what was changed, the fastest
+first, until one fails. What became of it is kept by its key, so that a run which was ended goes on.
 
 Each mutant is tried in a process of its own, in a copy of the tree. A test that takes TEST_S of a processor
-counts as failed: it would hang. One that has survived LIMIT_S of tests counts as survived.
+counts as failed: it would hang. What has survived LIMIT_S of tests counts as survived.
 """
 
 from __future__ import annotations
 
 import argparse
+import ast
 import contextlib
 import hashlib
 import importlib
@@ -22,6 +24,7 @@ import signal
 import sys
 import tempfile
 import time
+from collections import defaultdict
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -29,10 +32,12 @@ from queue import Queue
 from typing import Any, NoReturn
 
 import pytest
+from hypothesis import settings
 
-from tests.attack.mutants import ROOT, Mutant, all_mutants, named_mutants
+from tests.attack.mutants import CORE, ROOT, Mutant, all_mutants, named_mutants
 
-VERDICTS = ROOT / "build" / "mutation" / "verdicts.jsonl"
+KEPT = ROOT / "build" / "mutation"
+REACHED, VERDICTS = KEPT / "reached.json", KEPT / "verdicts.jsonl"
 LOADED = (
     "hypothesis.stateful",
     "numpy",
@@ -43,92 +48,181 @@ LOADED = (
     "hardware.layout",
 )
 """Loaded once, for all the processes that try mutants."""
+EXAMPLES = 12
+"""So many does each Hypothesis test try here, and always the same."""
 TEST_S = 40
-LIMIT_S = 120
+LIMIT_S = 60
 HANGS_S = 900
+FIRST = 25
+"""Of the tests that reach a change so many are played before the files of the others are even loaded."""
 MEMORY_BYTES = 3 << 30
-
-TESTS = {
-    "light/bench": "main bench_settings run strip recovery box",
-    "light/carrying": "carrying flash_stage box screens",
-    "light/guided": "guided cell_tests guided_paper screens transitions",
-    "light/lamp_metering": "portable/metering portable/cell_doses cell_tests guided",
-    "light/metering": "portable/metering light_cell_screen",
-    "light/paper_record": "portable/paper_record portable/metering paper_rows carrying papers",
-    "light/plain_form": "portable/map printing_map screens cards",
-    "light/plan": "portable/run run strip guided flash_stage recovery trace",
-    "light/printing_map": "portable/map printing_map run strip flash_stage carrying box cards",
-    "light/stops": "portable/stops main portable/map printing_map run stops",
-    "light/strip": "portable/map strip run flash_stage recovery",
-    "light/tray_sequence": "trays_screen tray_files screens",
-    "light/tray_times": "portable/tray_times trays_screen tray_files",
-    "light/work": "run strip guided box recovery",
-    "machine/cell_doses": "portable/cell_doses cell_tests screens",
-    "machine/cell_strips": "light_cell_screen light_cell lying_cell",
-    "machine/clock": "clock recovery box",
-    "machine/dark_time": "guided cell_tests",
-    "machine/exposing": "run start_delay watch guided trays box recovery trace box_laws",
-    "machine/findings": "recovery watch box store_power_cut",
-    "machine/guided_run": "guided cell_tests guided_paper start_delay box recovery",
-    "machine/lamp": "watch start_delay clock trays guided box run recovery trace box_laws",
-    "machine/light_cell": "light_cell light_cell_screen cell_tests",
-    "machine/machine": "watch start_delay box transitions recovery trace",
-    "machine/recovery": "recovery watch start_delay kept_flash guided trays",
-    "machine/run": "run recovery guided start_delay box trace",
-    "machine/sheet_time": "guided trays box screens",
-    "machine/strike": "watch start_delay run trays guided box trace box_laws",
-    "machine/transitions": "watch start_delay transitions run recovery guided box trays screens",
-    "machine/tray_setup": "trays_screen trays tray_files",
-    "machine/trays": "trays trays_screen recovery box_laws",
-    "machine/watch": "watch start_delay main counting screens box_laws",
-    "panel/": "strip box transitions screens legible docs",
-    "panel/counting": "counting watch accept",
-    "panel/acceptance": "counting watch accept",
-    "panel/letters": "portable/font font_folding legible screens docs",
-    "panel/paper_rows": "paper_rows screens",
-    "panel/light_cell_screen": "light_cell_screen screens",
-    "panel/trays_screen": "trays_screen trays screens",
-    "panel/ledger_screen": "portable/ledger_screen another_map screens",
-    "panel/tests_screen": "guided cell_tests guided_paper screens",
-    "panel/sounds": "piezo run box trays page",
-    "panel/drawing": "portable/font no_allocation box screens legible recovery docs",
-    "records/": "portable/store store_power_cut recovery kept_flash portable/link watch box",
-    "wire/": "portable/link link bench_settings counting clock box_client hostile_box docs",
-    "box": "watch start_delay run clock box transitions recovery trays guided trace link screens box_laws",
-    "canonical": "portable/map portable/link bench_settings printing_map",
-    "platform": "no_allocation portable/link",
-    "refusal": "printing_map box",
-    "ticks": "ticks clock trace",
-}  # fmt: skip
-"""Core file, or the beginning of its name: the tests about it, of tests/test_NAME.py."""
-LAST = ("attack/campaign",)
-"""What is played to all, at the end."""
+TESTS = (
+    "bench_settings box cards carrying cell_tests clock counting flash_stage guided guided_paper kept_flash legible "
+    "light_cell light_cell_screen link main no_allocation paper_rows piezo printing_map recovery run screens "
+    "start_delay stops store_power_cut strip ticks trace transitions tray_files trays trays_screen watch box_laws "
+    "papers lying_cell another_map"
+)
+"""Those about the core, of tests/test_NAME.py, and all of tests/portable. Others play it too, but for the
+darkroom around it, a page or a command."""
 LEFT_OUT = "tests/test_box_laws.py::TestBox"
 """A minute and more for each mutant that lives."""
+OPTIONS = ["-p", "no:cacheprovider", "-p", "no:xdist", "--assert=plain", f"--deselect={LEFT_OUT}"]
 
 
-def files_for(mutant: Mutant) -> list[str]:
-    """The files of tests to play, in order."""
-    name = mutant.module.removesuffix(".py")
-    found = max((own for own in TESTS if name.startswith(own)), key=len, default="box")
-    names = [*TESTS[found].split(), *LAST]
+def files_of_tests() -> list[str]:
     return [
-        f"tests/{own.rpartition('/')[0]}/test_{own.rpartition('/')[2]}.py".replace("//", "/") for own in names
+        *(path.relative_to(ROOT).as_posix() for path in sorted((ROOT / "tests/portable").glob("test_*.py"))),
+        *(f"tests/test_{name}.py" for name in TESTS.split()),
+        "tests/attack/test_campaign.py",
     ]
 
 
-class Played:
-    """In the process of one mutant: the tests of `files`, in that order, each with its limit."""
+def with_few_examples(items: list[pytest.Item]) -> None:
+    for item in items:
+        test = getattr(item, "obj", None)
+        test = getattr(test, "__func__", test)
+        own = getattr(test, "_hypothesis_internal_use_settings", None)
+        if own is not None and own.max_examples > EXAMPLES:
+            test._hypothesis_internal_use_settings = settings(own, max_examples=EXAMPLES)
 
-    def __init__(self, files: list[str]) -> None:
-        self.files = files
+
+# --- which tests reach what
+
+
+class Reached:
+    """Plays along with pytest, and notes which functions of the core each test calls, and its seconds."""
+
+    def __init__(self, core: str) -> None:
+        self.core = core
+        self.tests: dict[str, dict[str, Any]] = {}
+        self.called: set[Any] = set()
+
+    def trace(self, frame: Any, event: str, argument: Any) -> None:
+        self.called.add(frame.f_code)
+
+    def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
+        with_few_examples(items)
+
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Any:
+        self.called.clear()
+        began_s = time.process_time()
+        sys.settrace(self.trace)
+        yield
+        sys.settrace(None)
+        taken_s = time.process_time() - began_s
+        names = {
+            f"{code.co_filename.removeprefix(self.core)}:{code.co_qualname.replace('.<locals>', '')}"
+            for code in self.called
+            if code.co_filename.startswith(self.core)
+        }
+        if names:
+            own = self.tests.setdefault(item.nodeid, {})
+            own |= {"s": round(taken_s, 3), "calls": sorted(names)}
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.failed:
+            self.tests.setdefault(report.nodeid, {})["fails"] = True
+
+
+def make_map(jobs: int) -> None:
+    """Play all tests to the core as it is, in copies of the tree, and keep which reach what. What fails there
+    is left out."""
+    KEPT.mkdir(parents=True, exist_ok=True)
+    children = []
+    for job in range(jobs):
+        tree = copy_of_tree()
+        pid = os.fork()
+        if not pid:
+            go_into(tree)
+            reached = Reached(f"{tree}/firmware/timing_core/")
+            pytest.main([*OPTIONS, "-q", *files_of_tests()[job::jobs]], plugins=[reached])
+            (KEPT / f"reached.{job}").write_text(json.dumps(reached.tests))
+            os._exit(0)
+        children.append((pid, tree))
+    tests: dict[str, Any] = {}
+    for job, (pid, tree) in enumerate(children):
+        os.waitpid(pid, 0)
+        shutil.rmtree(tree.parent)
+        part = KEPT / f"reached.{job}"
+        tests |= json.loads(part.read_text())
+        part.unlink()
+    for test in [test for test, own in tests.items() if own.get("fails")]:
+        print(f"left out, since it fails by itself: {test}")
+        del tests[test]
+    REACHED.write_text(json.dumps(tests))
+
+
+class Choice:
+    """Which tests reach what."""
+
+    def __init__(self, tests: dict[str, dict[str, Any]]) -> None:
+        self.tests = tests
+        self.by_function: dict[str, set[str]] = defaultdict(set)
+        self.by_module: dict[str, set[str]] = defaultdict(set)
+        for test, own in tests.items():
+            for call in own["calls"]:
+                self.by_function[call].add(test)
+                self.by_module[call.partition(":")[0]].add(test)
+        self.users = _users()
+
+    def for_mutant(self, mutant: Mutant) -> list[str]:
+        """The tests that reach its change, the fastest first, as many as fit into LIMIT_S."""
+        if mutant.inside:
+            found = self.by_function[f"{mutant.module}:{mutant.inside}"]
+        else:
+            # What a file sets when it is loaded reaches whoever names it.
+            found = set().union(*(self.by_function[user] for user in self.users[mutant.sets]))
+        found = found or self.by_module[mutant.module]
+        return sorted(found, key=lambda test: (self.tests[test]["s"], test))
+
+
+def _users() -> dict[str, set[str]]:
+    """Name -> functions of the core in which it stands, those that use what is set by it included."""
+    users: dict[str, set[str]] = defaultdict(set)
+    sets: dict[str, set[str]] = defaultdict(set)
+
+    def look(module: str, node: ast.AST, inside: list[str], setting: str) -> None:
+        for child in ast.iter_child_nodes(node):
+            own, set_here = inside, setting
+            if isinstance(child, ast.FunctionDef | ast.ClassDef):
+                own = [*inside, child.name]
+            elif isinstance(child, ast.Assign) and not inside and isinstance(child.targets[0], ast.Name):
+                set_here = child.targets[0].id
+            elif isinstance(child, ast.Name | ast.Attribute):
+                name = child.id if isinstance(child, ast.Name) else child.attr
+                if own:
+                    users[name].add(f"{module}:{'.'.join(own)}")
+                elif set_here and set_here != name:
+                    sets[name].add(set_here)
+            look(module, child, own, set_here)
+
+    for path in CORE.rglob("*.py"):
+        look(path.relative_to(CORE).as_posix(), ast.parse(path.read_text()), [], "")
+    for name, others in sets.items():
+        for other in others:
+            users[name] |= users[other]
+    return users
+
+
+# --- one mutant
+
+
+class Played:
+    """In the process of one mutant: the chosen tests, in their order, each with its limit."""
+
+    def __init__(self) -> None:
+        self.order: dict[str, int] = {}
         self.count = 0
         self.is_all = True
         self.test = self.failed = ""
 
     @pytest.hookimpl(trylast=True)
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        items.sort(key=lambda item: self.files.index(item.nodeid.partition("::")[0]))
+        items[:] = sorted(
+            (item for item in items if item.nodeid in self.order), key=lambda item: self.order[item.nodeid]
+        )
+        with_few_examples(items)
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtest_setup(self, item: pytest.Item) -> None:
@@ -148,8 +242,8 @@ class Played:
             self.failed = f"{report.nodeid}, which does not load"
 
 
-def _play_in(tree: Path, files: list[str], tell: int) -> NoReturn:
-    """In a process of its own: play the tests, write what failed to `tell`, and end."""
+def go_into(tree: Path) -> None:
+    """In a process of its own: play the tests of `tree`, and say nothing."""
     os.setsid()
     nothing = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
@@ -162,7 +256,12 @@ def _play_in(tree: Path, files: list[str], tell: int) -> NoReturn:
     for name in [own for own in sys.modules if own == "tests" or own.startswith("tests.")]:
         del sys.modules[name]
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
-    played = Played(files)
+
+
+def _play_in(tree: Path, tests: list[str], tell: int) -> NoReturn:
+    """In a process of its own: play the tests, write what failed to `tell`, and end."""
+    go_into(tree)
+    played = Played()
 
     def say(failed: str) -> NoReturn:
         told = {"by": failed, "tests": played.count, "all": played.is_all, "s": round(time.process_time(), 1)}
@@ -177,23 +276,15 @@ def _play_in(tree: Path, files: list[str], tell: int) -> NoReturn:
     signal.signal(signal.SIGALRM, hangs)
     signal.alarm(HANGS_S)
     signal.setitimer(signal.ITIMER_PROF, TEST_S)
-    # The tests about the file are loaded by parts: most mutants do not live to see the second.
-    for part in (files[:1], files[1:3], files[3:]):
+    for part in (tests[:FIRST], tests[FIRST:]):
         if part and not played.failed:
-            options = [
-                "-x",
-                "-p",
-                "no:cacheprovider",
-                "-p",
-                "no:xdist",
-                "--assert=plain",
-                f"--deselect={LEFT_OUT}",
-            ]
-            pytest.main([*options, *part], plugins=[played])
+            played.order = {test: at for at, test in enumerate(part)}
+            files = sorted({test.partition("::")[0] for test in part})
+            pytest.main(["-x", *OPTIONS, *files], plugins=[played])
     say(played.failed)
 
 
-def try_apart(mutant: Mutant, tree: Path, files: list[str]) -> dict[str, Any]:
+def try_apart(mutant: Mutant, tree: Path, tests: list[str]) -> dict[str, Any]:
     """Try it in a copy of the tree, in a process of its own: what has failed ("by", "" for nothing), how many
     tests it took, and whether all were played."""
     place = tree / "firmware" / "timing_core" / mutant.module
@@ -204,7 +295,7 @@ def try_apart(mutant: Mutant, tree: Path, files: list[str]) -> dict[str, Any]:
         pid = os.fork()
         if not pid:
             with contextlib.suppress(BaseException):
-                _play_in(tree, files, write)
+                _play_in(tree, tests, write)
             os._exit(1)
         os.close(write)
         said = os.read(read, 65536)
@@ -241,11 +332,8 @@ def known_verdicts() -> dict[str, dict[str, Any]]:
     return {own["key"]: own for own in told}
 
 
-def play(sample: Iterable[Mutant], jobs: int) -> None:
+def play(sample: Iterable[Mutant], choice: Choice, jobs: int) -> None:
     """Try each, and keep what became of it."""
-    for name in LOADED:
-        importlib.import_module(name)
-    VERDICTS.parent.mkdir(parents=True, exist_ok=True)
     trees: Queue[Path] = Queue()
     for _ in range(jobs):
         trees.put(copy_of_tree())
@@ -253,7 +341,7 @@ def play(sample: Iterable[Mutant], jobs: int) -> None:
     def one(mutant: Mutant) -> None:
         tree = trees.get()
         try:
-            told = try_apart(mutant, tree, files_for(mutant))
+            told = try_apart(mutant, tree, choice.for_mutant(mutant))
         finally:
             trees.put(tree)
         own = {"key": mutant.key, "where": f"{mutant.module}:{mutant.line}", "what": mutant.what, **told}
@@ -290,6 +378,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--sample", type=int, default=300, help="mutants, the named ones among them")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--map", action="store_true", help="find anew which tests reach what")
     parser.add_argument("--again", action="store_true", help="try once more what has survived")
     parser.add_argument("--report", action="store_true", help="what is known, and try nothing")
     given = parser.parse_args(arguments)
@@ -297,7 +386,11 @@ def main(arguments: list[str]) -> int:
     if not given.report:
         known = known_verdicts()
         left = [own for own in sample if own.key not in known or (given.again and not known[own.key]["by"])]
-        play(left, given.jobs)
+        for name in LOADED:
+            importlib.import_module(name)
+        if given.map or not REACHED.exists():
+            make_map(given.jobs)
+        play(left, Choice(json.loads(REACHED.read_text())), given.jobs)
     return 0 if report(sample) else 1
 
 
