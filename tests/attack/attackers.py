@@ -1,6 +1,6 @@
 """Every attacker, by name."""
 
-from tests.attack import bytecodes, client, core, cuts, files, flash, wire
+from tests.attack import bytecodes, client, core, cuts, files, flash, page, wire
 from tests.attack.campaign import Attacker
 
 ATTACKERS = {
@@ -16,6 +16,7 @@ ATTACKERS = {
         ),
         Attacker("client", "a port with noise, cuts, liars and silence at its other end", client.play),
         Attacker("files", "files of people, spoiled by accident and by intent", files.play),
+        Attacker("page", "strangers at the pages, and windows that have gone mad", page.play),
         Attacker("wire", "noise, halves, splices and valid lines of any values, lit and dark", wire.play),
     )
 }
