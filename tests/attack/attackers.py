@@ -1,6 +1,6 @@
 """Every attacker, by name."""
 
-from tests.attack import bytecodes, client, core, cuts, files, flash, page, wire
+from tests.attack import bytecodes, client, core, cuts, files, flash, page, soak, wire
 from tests.attack.campaign import Attacker
 
 ATTACKERS = {
@@ -17,6 +17,7 @@ ATTACKERS = {
         Attacker("client", "a port with noise, cuts, liars and silence at its other end", client.play),
         Attacker("files", "files of people, spoiled by accident and by intent", files.play),
         Attacker("page", "strangers at the pages, and windows that have gone mad", page.play),
+        Attacker("soak", "a day of 24 hours in a busy darkroom, with faults", soak.play),
         Attacker("wire", "noise, halves, splices and valid lines of any values, lit and dark", wire.play),
     )
 }
