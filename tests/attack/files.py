@@ -144,7 +144,7 @@ def _folder(files: dict[str, bytes]) -> Iterator[Path]:
 
 
 def run(arguments: list[str], files: dict[str, bytes]) -> tuple[int, str, str]:
-    """Exit code and what was printed, of a command in the folder where we are. Its port leads to a true box."""
+    """Exit code and what was printed, of a command in this folder. Its port leads to a true box."""
     for file, data in files.items():
         Path(file).write_bytes(data)
     out, err = io.StringIO(), io.StringIO()

@@ -163,7 +163,7 @@ class OpenFile:
 
 
 @cache
-def _board_code() -> CodeType:
+def board_code() -> CodeType:
     path = ROOT / "firmware" / "board" / "flash.py"
     return compile(path.read_text(encoding="utf-8"), str(path), "exec")
 
@@ -171,6 +171,6 @@ def _board_code() -> CodeType:
 def flash_disk(files: Files) -> Any:
     """The board's own FlashDisk over these files, with the lamp dark."""
     inside: dict[str, Any] = {"__name__": "board.flash"}
-    exec(_board_code(), inside)
+    exec(board_code(), inside)
     inside.update(os=files, open=files.open)
     return inside["FlashDisk"](lambda: False, lambda: None, lambda on: None)

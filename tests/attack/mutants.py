@@ -14,6 +14,7 @@ import ast
 import difflib
 import hashlib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -49,71 +50,47 @@ RECKONED: dict[type[ast.operator], type[ast.operator]] = {
     ast.BitXor: ast.BitOr,
 }
 
+_CEILING = "return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)"
+_SETTLED = "since(self.io.now_ms, self._settling_from_ms) >= self._settle_ms()"
+_SETTLE_MS = "return max(settle_ms, CONTACT_MS) if self.watch.has_contact else settle_ms"
+_STRUCK = "return since(now_ms, self._struck_ms) >= self.lamp_ms + _OVERDUE_MS"
+_STOPPED = "return since(now_ms, self._stopped_ms) >= _OVERDUE_MS"
+
+
+def _of_number(file: str, text: str, number: int, is_const: bool = True) -> list[tuple[str, str, str, str]]:
+    """A named number, one more and one less."""
+    made = [
+        f"{text} = const({own})" if is_const else f"{text} = {own}"
+        for own in (number, number + 1, number - 1)
+    ]
+    return [
+        (f"{text} is one {more}", file, made[0], other) for more, other in zip(("more", "less"), made[1:])
+    ]
+
+
 NAMED: list[tuple[str, str, str, str]] = [
-    (
-        "the safety ceiling is lower",
-        "light/bench.py",
-        "return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)",
-        "return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s) - 1",
-    ),
-    (
-        "the safety ceiling is higher",
-        "light/bench.py",
-        "return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s)",
-        "return max(BASE_MAX_MS + lag_ms, 1000 * viewing_s) + 1",
-    ),
-    ("the longest light is longer", "light/stops.py", "BASE_MAX_MS = 999900", "BASE_MAX_MS = 999901"),
-    ("the longest light is shorter", "light/stops.py", "BASE_MAX_MS = 999900", "BASE_MAX_MS = 999899"),
-    ("a late report is waited for longer", "machine/strike.py", "_OVERDUE_MS = const(250)", "_OVERDUE_MS = const(251)"),
-    ("a late report is given up sooner", "machine/strike.py", "_OVERDUE_MS = const(250)", "_OVERDUE_MS = const(249)"),
-    (
-        "overdue a ms later",
-        "machine/strike.py",
-        "return since(now_ms, self._struck_ms) >= self.lamp_ms + _OVERDUE_MS",
-        "return since(now_ms, self._struck_ms) > self.lamp_ms + _OVERDUE_MS",
-    ),
-    (
-        "overdue from nothing",
-        "machine/strike.py",
-        "return since(now_ms, self._stopped_ms) >= _OVERDUE_MS",
-        "return since(now_ms, self._stopped_ms) > _OVERDUE_MS",
-    ),
+    ("the safety ceiling is lower", "light/bench.py", _CEILING, f"{_CEILING} - 1"),
+    ("the safety ceiling is higher", "light/bench.py", _CEILING, f"{_CEILING} + 1"),
+    *_of_number("light/stops.py", "BASE_MAX_MS", 999900, False),
+    *_of_number("machine/strike.py", "_OVERDUE_MS", 250),
+    ("overdue a ms later", "machine/strike.py", _STRUCK, _STRUCK.replace(">=", ">")),
+    ("put out, overdue a ms later", "machine/strike.py", _STOPPED, _STOPPED.replace(">=", ">")),
     ("no settling time as delivered", "light/bench.py", "|ms|700|0,2000,50", "|ms|0|0,2000,50"),
-    (
-        "the settling time is a ms longer",
-        "machine/lamp.py",
-        "since(self.io.now_ms, self._settling_from_ms) >= self._settle_ms()",
-        "since(self.io.now_ms, self._settling_from_ms) > self._settle_ms()",
-    ),
-    (
-        "the settling time is a ms shorter",
-        "machine/lamp.py",
-        "since(self.io.now_ms, self._settling_from_ms) >= self._settle_ms()",
-        "since(self.io.now_ms, self._settling_from_ms) + 1 >= self._settle_ms()",
-    ),
-    (
-        "no settling time for a second contact",
-        "machine/lamp.py",
-        "return max(settle_ms, CONTACT_MS) if self.watch.has_contact else settle_ms",
-        "return settle_ms",
-    ),
-    ("the hold's margin is longer", "machine/exposing.py", "HOLD_MARGIN_MS = 10", "HOLD_MARGIN_MS = 11"),
-    ("the hold's margin is shorter", "machine/exposing.py", "HOLD_MARGIN_MS = 10", "HOLD_MARGIN_MS = 9"),
+    ("the settling time is a ms longer", "machine/lamp.py", _SETTLED, _SETTLED.replace(">=", ">")),
+    ("the settling time is a ms shorter", "machine/lamp.py", _SETTLED, _SETTLED.replace(" >=", " + 1 >=")),
+    ("no settling time for a second contact", "machine/lamp.py", _SETTLE_MS, "return settle_ms"),
+    *_of_number("machine/exposing.py", "HOLD_MARGIN_MS", 10, False),
     (
         "the hold has no margin",
         "machine/exposing.py",
         "is_too_short(self.left_ms() - HOLD_MARGIN_MS,",
         "is_too_short(self.left_ms(),",
     ),
-    ("a fault of lamp sense is found sooner", "machine/watch.py", "_SENSE_MS = const(50)", "_SENSE_MS = const(49)"),
-    ("a fault of lamp sense is found later", "machine/watch.py", "_SENSE_MS = const(50)", "_SENSE_MS = const(51)"),
-    ("the second contact has less time", "machine/watch.py", "CONTACT_MS = 100", "CONTACT_MS = 99"),
-    ("the second contact has more time", "machine/watch.py", "CONTACT_MS = 100", "CONTACT_MS = 101"),
-    ("the cut-off is looked for sooner", "machine/watch.py", "GUARD_MS = 3000", "GUARD_MS = 2999"),
-    ("the cut-off is looked for later", "machine/watch.py", "GUARD_MS = 3000", "GUARD_MS = 3001"),
-    ("edges may be further off", "machine/watch.py", "_SLACK_MS = const(2)", "_SLACK_MS = const(3)"),
-    ("edges must be nearer", "machine/watch.py", "_SLACK_MS = const(2)", "_SLACK_MS = const(1)"),
-]  # fmt: skip
+    *_of_number("machine/watch.py", "_SENSE_MS", 50),
+    *_of_number("machine/watch.py", "CONTACT_MS", 100, False),
+    *_of_number("machine/watch.py", "GUARD_MS", 3000, False),
+    *_of_number("machine/watch.py", "_SLACK_MS", 2),
+]
 """What it is, file, text and other text: the ceiling, what is overdue, the settling time, and the margins."""
 
 
@@ -339,7 +316,8 @@ def named_mutants() -> list[Mutant]:
         at = source.index(text)
         line = source.count("\n", 0, at) + 1
         name, equals, _ = text.partition(" = ")
-        inside = "" if equals and name.isupper() or module == "light/bench.py" else _function_at(source, line)
+        is_outside = module == "light/bench.py" or (bool(equals) and name.isupper())
+        inside = "" if is_outside else _function_at(source, line)
         sets = "" if inside else name if equals else "longest_light_ms" if "max(" in text else "TABLE"
         made.append(Mutant(module, line, what, source.replace(text, other), what, inside, sets))
     return made
@@ -362,6 +340,7 @@ def _function_at(source: str, line: int) -> str:
     return found
 
 
+@cache
 def all_mutants() -> list[Mutant]:
     """Every mutant of the core, in order, none of them twice."""
     found: dict[str, Mutant] = {}

@@ -5,8 +5,8 @@ What must live here: which tests are played to a mutant, and what became of it. 
 is kept in `build/mutation`. Then to each mutant those are played that reach what was changed, the fastest
 first, until one fails. What became of it is kept by its key, so that a run which was ended goes on.
 
-Each mutant is tried in a process of its own, in a copy of the tree. A test that takes TEST_S of a processor
-counts as failed: it would hang. What has survived LIMIT_S of tests counts as survived.
+Each mutant is tried in a process of its own, in a copy of the tree. A test that takes ten times as long as it
+does counts as failed: it would hang. What has survived LIMIT_S of tests counts as survived.
 """
 
 from __future__ import annotations
@@ -50,17 +50,18 @@ LOADED = (
 """Loaded once, for all the processes that try mutants."""
 EXAMPLES = 12
 """So many does each Hypothesis test try here, and always the same."""
-TEST_S = 40
+TEST_S, TIMES = 5, 10
+"""A test that takes so many s of a processor, and so many times as long as it does, does not end."""
 LIMIT_S = 60
 HANGS_S = 900
-FIRST = 25
+FIRST = 40
 """Of the tests that reach a change so many are played before the files of the others are even loaded."""
 MEMORY_BYTES = 3 << 30
 TESTS = (
-    "bench_settings box cards carrying cell_tests clock counting flash_stage guided guided_paper kept_flash legible "
-    "light_cell light_cell_screen link main no_allocation paper_rows piezo printing_map recovery run screens "
-    "start_delay stops store_power_cut strip ticks trace transitions tray_files trays trays_screen watch box_laws "
-    "papers lying_cell another_map"
+    "bench_settings box cards carrying cell_tests clock counting flash_stage guided guided_paper "
+    "kept_flash legible light_cell light_cell_screen link main no_allocation paper_rows piezo "
+    "printing_map recovery run screens start_delay stops store_power_cut strip ticks trace transitions "
+    "tray_files trays trays_screen watch box_laws papers lying_cell another_map"
 )
 """Those about the core, of tests/test_NAME.py, and all of tests/portable. Others play it too, but for the
 darkroom around it, a page or a command."""
@@ -157,24 +158,29 @@ class Choice:
     """Which tests reach what."""
 
     def __init__(self, tests: dict[str, dict[str, Any]]) -> None:
-        self.tests = tests
         self.by_function: dict[str, set[str]] = defaultdict(set)
         self.by_module: dict[str, set[str]] = defaultdict(set)
         for test, own in tests.items():
             for call in own["calls"]:
                 self.by_function[call].add(test)
                 self.by_module[call.partition(":")[0]].add(test)
+        self.seconds = {test: own["s"] for test, own in tests.items()}
         self.users = _users()
 
     def for_mutant(self, mutant: Mutant) -> list[str]:
-        """The tests that reach its change, the fastest first, as many as fit into LIMIT_S."""
+        """The tests that reach its change, the fastest first."""
         if mutant.inside:
             found = self.by_function[f"{mutant.module}:{mutant.inside}"]
         else:
             # What a file sets when it is loaded reaches whoever names it.
             found = set().union(*(self.by_function[user] for user in self.users[mutant.sets]))
         found = found or self.by_module[mutant.module]
-        return sorted(found, key=lambda test: (self.tests[test]["s"], test))
+        # Of tests that differ in their parameters alone, one goes before the next of another.
+        by_name: dict[str, list[str]] = defaultdict(list)
+        for test in sorted(found, key=lambda test: (self.seconds[test], test)):
+            by_name[test.partition("[")[0]].append(test)
+        ranks = {test: rank for same in by_name.values() for rank, test in enumerate(same)}
+        return sorted(found, key=lambda test: (ranks[test], self.seconds[test], test))
 
 
 def _users() -> dict[str, set[str]]:
@@ -211,7 +217,8 @@ def _users() -> dict[str, set[str]]:
 class Played:
     """In the process of one mutant: the chosen tests, in their order, each with its limit."""
 
-    def __init__(self) -> None:
+    def __init__(self, seconds: dict[str, float]) -> None:
+        self.seconds = seconds
         self.order: dict[str, int] = {}
         self.count = 0
         self.is_all = True
@@ -231,7 +238,7 @@ class Played:
         if time.process_time() > LIMIT_S:
             self.is_all = False
             item.session.shouldstop = "the limit of tests to a mutant"  # type: ignore[attr-defined]
-        signal.setitimer(signal.ITIMER_PROF, TEST_S)
+        signal.setitimer(signal.ITIMER_PROF, TEST_S + TIMES * self.seconds[item.nodeid])
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         if report.failed and not self.failed:
@@ -258,10 +265,10 @@ def go_into(tree: Path) -> None:
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
 
 
-def _play_in(tree: Path, tests: list[str], tell: int) -> NoReturn:
+def _play_in(tree: Path, tests: list[str], seconds: dict[str, float], tell: int) -> NoReturn:
     """In a process of its own: play the tests, write what failed to `tell`, and end."""
     go_into(tree)
-    played = Played()
+    played = Played(seconds)
 
     def say(failed: str) -> NoReturn:
         told = {"by": failed, "tests": played.count, "all": played.is_all, "s": round(time.process_time(), 1)}
@@ -275,7 +282,7 @@ def _play_in(tree: Path, tests: list[str], tell: int) -> NoReturn:
     signal.signal(signal.SIGPROF, hangs)
     signal.signal(signal.SIGALRM, hangs)
     signal.alarm(HANGS_S)
-    signal.setitimer(signal.ITIMER_PROF, TEST_S)
+    signal.setitimer(signal.ITIMER_PROF, HANGS_S)
     for part in (tests[:FIRST], tests[FIRST:]):
         if part and not played.failed:
             played.order = {test: at for at, test in enumerate(part)}
@@ -284,7 +291,7 @@ def _play_in(tree: Path, tests: list[str], tell: int) -> NoReturn:
     say(played.failed)
 
 
-def try_apart(mutant: Mutant, tree: Path, tests: list[str]) -> dict[str, Any]:
+def try_apart(mutant: Mutant, tree: Path, tests: list[str], seconds: dict[str, float]) -> dict[str, Any]:
     """Try it in a copy of the tree, in a process of its own: what has failed ("by", "" for nothing), how many
     tests it took, and whether all were played."""
     place = tree / "firmware" / "timing_core" / mutant.module
@@ -295,7 +302,7 @@ def try_apart(mutant: Mutant, tree: Path, tests: list[str]) -> dict[str, Any]:
         pid = os.fork()
         if not pid:
             with contextlib.suppress(BaseException):
-                _play_in(tree, tests, write)
+                _play_in(tree, tests, seconds, write)
             os._exit(1)
         os.close(write)
         said = os.read(read, 65536)
@@ -341,7 +348,7 @@ def play(sample: Iterable[Mutant], choice: Choice, jobs: int) -> None:
     def one(mutant: Mutant) -> None:
         tree = trees.get()
         try:
-            told = try_apart(mutant, tree, choice.for_mutant(mutant))
+            told = try_apart(mutant, tree, choice.for_mutant(mutant), choice.seconds)
         finally:
             trees.put(tree)
         own = {"key": mutant.key, "where": f"{mutant.module}:{mutant.line}", "what": mutant.what, **told}

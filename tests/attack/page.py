@@ -78,47 +78,49 @@ VALUES: list[Any] = [
     "f/8",
     "00",
 ]
-KEYS_OF_JOBS = [
-    "name",
-    "card",
-    "force",
-    "strips",
-    "filter",
-    "first",
-    "densities",
-    "step",
-    "base",
-    "black",
-    "edition",
-    "reference",
-    "pair",
-    "text",
-    "light",
-    "anchor",
-    "filters",
-    "old",
-    "new",
-    "print_mm",
-    "cell",
-    "aperture",
-    "paper",
-    "record",
-    "exponent",
-    "outlines",
-    "pass",
-    "area",
-    "corners",
-    "upon",
-    "id",
-    "white",
-    "paper_size",
-    "edition",
-]
+KEYS_OF_JOBS = (
+    *("name", "card", "force", "strips", "filter", "first", "densities", "step", "base", "black", "edition"),
+    *(
+        "reference",
+        "pair",
+        "text",
+        "light",
+        "anchor",
+        "filters",
+        "old",
+        "new",
+        "print_mm",
+        "cell",
+        "aperture",
+    ),
+    *(
+        "paper",
+        "record",
+        "exponent",
+        "outlines",
+        "pass",
+        "area",
+        "corners",
+        "upon",
+        "id",
+        "white",
+        "paper_size",
+    ),
+)
 PATHS = (
-    "", "lab/", "lab/do", "lab/print/{}", "lab/print/{}.png", "lab/thumbnail/{}.png", "lab/record/{}.pdf", "lab/{}",
-    "{}", "picture/{}.png", "picture/print.png", "negative", "timeline.svg", "trace.jsonl", "main.js", "lab/index.html",
-    "%2e%2e/%2e%2e/{}", "lab/..%2f..%2f{}", "lab/%5c..%5c{}", "lab//{}", "%00", "live",
-)  # fmt: skip
+    *("", "lab/", "lab/do", "lab/print/{}", "lab/print/{}.png", "lab/thumbnail/{}.png", "lab/record/{}.pdf"),
+    *(
+        "{}",
+        "picture/{}.png",
+        "picture/print.png",
+        "negative",
+        "timeline.svg",
+        "trace.jsonl",
+        "main.js",
+        "lab/{}",
+    ),
+    *("%2e%2e/%2e%2e/{}", "lab/..%2f..%2f{}", "lab/%5c..%5c{}", "lab//{}", "%00", "live", "lab/index.html"),
+)
 DEEDS = (
     *("shade", "fit", "paper", "lamp", "lens", "negative", "move_negative", "sheet", "develop", "area"),
     *("practice", "unplug", "dial", "pace", "step", "step", "nothing", *["key"] * 8),
@@ -210,7 +212,7 @@ def _name(chance: random.Random) -> str:
     return str(chance.choice(NAMES))
 
 
-def _message(chance: random.Random, deeds: dict[str, list[str]] | None = None) -> dict[str, Any]:
+def _message(chance: random.Random) -> dict[str, Any]:
     light_jobs = [job for job in JOBS if job not in DRAWN]
     job = chance.choice(sorted(JOBS)) if chance.random() < 0.05 else chance.choice(light_jobs)
     more = {chance.choice(KEYS_OF_JOBS): chance.choice(VALUES) for _ in range(chance.randrange(8))}
