@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, Phase, example, given, settings
 
 from lampblack.wire.push import requests_for
 from tests import micropython
+from tests.box_model import situation, wire_line
 from tests.portable.fakes import documented_box, large_card, packed, platform, scrambled, small_card
 from tests.portable.wire_lines import answers
 from timing_core.canonical import digest_of_text, encode
@@ -367,3 +368,29 @@ def test_micropython_writes_the_same_plain_text(compiled, tmp_path):
     played = ["json " + json.dumps(value) for value in values]
     for value, theirs in zip(values, under_micropython(played, compiled, tmp_path), strict=True):
         assert bytes.fromhex(theirs) == python_json(value)
+
+
+def test_a_key_that_lights_the_lamp_while_a_change_is_worked_out_is_no_full_memory():
+    """On a board it may come between any two bytecodes, and its flash takes nothing under light."""
+    session = situation("ready, burn")
+    box, write, pressed = session.box, session.disk.write, []
+
+    def in_the_dark(name, data):
+        if session.lamp.lit:
+            raise OSError("the lamp is lit")
+        write(name, data)
+
+    def undisturbed(act):
+        if not pressed:
+            pressed.append("expose")
+            session.input("expose")
+        return act()
+
+    session.disk.write = in_the_dark
+    box.io.undisturbed = undisturbed
+    reply = box.link.take(wire_line(platform, "bench.set", {"values": {"lag_ms": 40}}))
+    assert session.lamp.lit
+    assert box.bench.get("lag_ms") == 0
+    error = json.loads(reply[:-10])["error"]
+    assert error["message"] == "Nothing is changed: light is on, or about to be. Try again when dark."
+    assert error["data"] == {"retry": True}

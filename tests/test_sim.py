@@ -57,6 +57,12 @@ def test_a_script_gives_one_trace_byte_for_byte(tmp_path):
     assert identity_of(None, is_script=True) == SIMULATOR
 
 
+def test_a_script_is_read_as_windows_saves_it(tmp_path):
+    script = tmp_path / "held.txt"
+    script.write_text("\ufeff" + HELD.strip(), encoding="utf-8")
+    assert cli.run(["sim", "--port", "0", "--script", str(script)]) == 0
+
+
 def test_a_folder_has_an_identity_of_its_own_made_once(tmp_path):
     one, other = tmp_path / "one", tmp_path / "other"
     for folder in (one, one, other):

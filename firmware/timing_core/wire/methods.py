@@ -46,6 +46,10 @@ DAYS_MAX = 47481
 """2099-12-31, in days since 1970-01-01."""
 
 
+def _is_lit() -> Fault:
+    return Fault(BUSY, "Nothing is changed: light is on, or about to be. Try again when dark.")
+
+
 class Link:
     """Answers messages for `box`, which has `lit`, `shelves`, `ledger`, `bench`, `fitted`,
     `identity`, `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`,
@@ -85,7 +89,8 @@ class Link:
         except Fault as fault:
             error = error_of(fault.code, fault)
         except StoreFault as fault:
-            error = error_of(STORAGE, fault)
+            # A key that has come since it was dark may have lit the lamp, under which nothing is written.
+            error = error_of(BUSY, _is_lit()) if self.box.lit else error_of(STORAGE, fault)
         except Refusal as refusal:
             error = error_of(REFUSED, refusal)
         except OSError as fault:
@@ -104,7 +109,7 @@ class Link:
         writes, wanted, answer = METHODS[method]
         values = params_of(request.get("params", {}), wanted)
         if writes and self.box.lit:
-            raise Fault(BUSY, "Nothing is changed: light is on, or about to be. Try again when dark.")
+            raise _is_lit()
         return answer(self, *values)
 
     # --- the box

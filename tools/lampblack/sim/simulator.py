@@ -243,7 +243,7 @@ def sim(
 
 def _text_of(script: Path) -> str:
     try:
-        return script.read_text(encoding="utf-8")
+        return script.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as fault:
         raise CommandError(
             f"{script} is not played: it is no text in UTF-8, from byte {fault.start} on. Save it as UTF-8."
