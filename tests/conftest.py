@@ -8,6 +8,7 @@ import gc
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import platformdirs
 import pytest
@@ -16,9 +17,15 @@ from hypothesis import settings
 from hardware.circuit import Circuit, read_circuit
 from hardware.layout import Layout, read_layout
 from tests.micropython import compile_all
+from timing_core.box import DO, WHEN
+from timing_core.machine.machine import Machine
 
 settings.register_profile("lampblack", deadline=None, print_blob=True, derandomize="CI" in os.environ)
 settings.load_profile("lampblack")
+
+
+BOUND = ("_events", "_asked", "_starts", "_rows", "_words", "_calls")
+"""What a machine keeps of the table of transitions."""
 
 
 @pytest.hookimpl(optionalhook=True)
@@ -48,6 +55,27 @@ def _own_data(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         patch.setenv("XDG_DATA_HOME", str(folder))
         patch.delenv("LAMPBLACK_DATABASE", raising=False)
         patch.setattr(platformdirs, "user_data_path", lambda name, **_: folder / name)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _table_bound_once() -> Iterator[None]:
+    """Every box looks up the names of the same table, which takes most of the time that making it takes: the
+    first does, and each that comes after has what that one found."""
+    bind = Machine._bind
+    bound: dict[str, Any] = {}
+
+    def bind_once(machine: Machine, when: dict, do: dict) -> None:
+        if when is not WHEN or do is not DO:
+            bind(machine, when, do)
+        elif bound:
+            vars(machine).update(bound)
+        else:
+            bind(machine, when, do)
+            bound.update({name: vars(machine)[name] for name in BOUND})
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Machine, "_bind", bind_once)
         yield
 
 

@@ -229,36 +229,44 @@ def does(name: str, control: str, value: int) -> bool:
 
 @every_situation
 def test_a_control_has_a_hint_exactly_when_it_does_something(name):
+    box = situation(name).box
     for control in CONTROLS:
-        says = situation(name).box.machine.says(control)
+        says = box.machine.says(control)
         acts = any(does(name, control, value) for value in ((1, -1) if control == "dial" else (0,)))
         # Under light "wait" says why nothing happens: a rest that could not be given later runs out.
-        waits = situation(name).box.lit and says == "wait"
+        waits = box.lit and says == "wait"
         assert acts == (says != "" and not waits), (control, says)
 
 
-@every_card
 @every_situation
-def test_every_hint_is_on_the_screen_and_no_other(name, card, monkeypatch):
-    session = situation(name, CARDS[card]())
+def test_every_hint_is_on_the_screen_and_no_other_and_no_word_is_cut_or_written_over(name, monkeypatch):
+    for card, make in CARDS.items():
+        plain = make()
+        session = situation(name, plain)
+        seen = Seen(session, monkeypatch)
+        check_hints(seen, session, card)
+        check_layout(seen, plain, card)
+
+
+def check_hints(seen: Seen, session, card: str) -> None:
     hints = {
         control: session.box.machine.says(control)
         for control in CONTROLS
         if session.box.machine.says(control)
     }
-    seen = Seen(session, monkeypatch)
     shown = seen.hints()
     if session.box.state == "off":
         hints = {}
-    assert set(shown) == set(hints)
+    assert set(shown) == set(hints), card
     if seen.figures and hints.get("expose", "").startswith("give "):
         # The seconds are named where they can be read at a metre.
         tenths = seen.figures[0][0] if seen.with_tenths else 10 * seen.figures[0][0]
-        assert abs(tenths * 100 - session.box.exposing.left_shown_ms()) <= (50 if seen.with_tenths else 1000)
+        off_ms = abs(tenths * 100 - session.box.exposing.left_shown_ms())
+        assert off_ms <= (50 if seen.with_tenths else 1000), card
         _, _, after = hints["expose"].partition(" s")
         hints["expose"] = after.strip() or "give"
     for control, says in hints.items():
-        assert shown[control] == says or shown[control].endswith("…"), (control, shown[control])
+        assert shown[control] == says or shown[control].endswith("…"), (card, control, shown[control])
 
 
 def test_the_hint_of_every_row_is_what_a_press_does(monkeypatch):
@@ -290,13 +298,6 @@ def check_layout(seen: Seen, card: dict, where: str) -> None:
     for words in seen.cuts:
         # A new name for the shelf is made of the old one's first letters.
         assert any(name[:15] in words for name in names), f"{where}: {words!r} is cut, and is no name"
-
-
-@every_card
-@every_situation
-def test_no_word_is_cut_or_written_over(name, card, monkeypatch):
-    plain = CARDS[card]()
-    check_layout(Seen(situation(name, plain), monkeypatch), plain, name)
 
 
 @pytest.mark.parametrize("card", CARDS_OF_ROWS)

@@ -149,7 +149,8 @@ class FrameBuffer:
         `palette`, a frame two wide and one high, gives the colours to draw for dark and for lit pixels;
         pixels whose colour then equals `key` are left out. A frame is not drawn onto itself: ValueError.
         """
-        if fbuf._buffer is self._buffer:
+        source = fbuf._buffer
+        if source is self._buffer:
             raise ValueError("a frame cannot be blitted onto itself")
         # Compared as above, since every glyph of a picture comes through here twice.
         skip, w = 0, fbuf._width
@@ -157,14 +158,30 @@ class FrameBuffer:
             skip, w, x = -x, w + x, 0
         if w > self._width - x:
             w = self._width - x
-        bottom = y + fbuf._height
+        if w < 1:
+            return
+        height = fbuf._height
+        if height == 8 and not y & 7 and key < 1 and palette is None and 0 <= y <= self._height - 8:
+            # A whole page onto a whole page: the bytes as they are, as the pen fetches every glyph, or without
+            # the dark pixels, as it writes nearly all of them.
+            onto = (y >> 3) * self._width + x
+            page = source[skip : skip + w]
+            if not key:
+                lit = int.from_bytes(page, "little")
+                if not lit:
+                    return
+                lit |= int.from_bytes(self._buffer[onto : onto + w], "little")
+                page = lit.to_bytes(w, "little")
+            self._buffer[onto : onto + w] = page
+            return
+        bottom = y + height
         if bottom > self._height:
             bottom = self._height
-        if w < 1 or bottom <= y or bottom <= 0:
+        if bottom <= y or bottom <= 0:
             return
         shift = y & 7
         ones = _ones(w)
-        for source_page in range((fbuf._height + 7) >> 3):
+        for source_page in range((height + 7) >> 3):
             top = y + (source_page << 3)
             # Which rows of this page of the source are visible, in the source's own bit order.
             seen = 0xFF
@@ -176,20 +193,11 @@ class FrameBuffer:
                 continue
             start = source_page * fbuf._width + skip
             onto = (top >> 3) * self._width + x
-            if seen == 0xFF and not shift and key < 0 and palette is None:
-                # A whole page onto a whole page, as the pen fetches every glyph: the bytes as they are.
-                self._buffer[onto : onto + w] = fbuf._buffer[start : start + w]
-                continue
-            bits = int.from_bytes(fbuf._buffer[start : start + w], "little")
+            bits = int.from_bytes(source[start : start + w], "little")
             if palette is not None:
                 dark = ones * 0xFF if palette._buffer[0] & 1 else 0
                 lit = ones * 0xFF if palette._buffer[1] & 1 else 0
                 bits = bits & lit | ~bits & dark
-            elif seen == 0xFF and not shift and key == 0:
-                # A whole page without its dark pixels, as the pen writes every letter: its bits are lit.
-                bits |= int.from_bytes(self._buffer[onto : onto + w], "little")
-                self._buffer[onto : onto + w] = bits.to_bytes(w, "little")
-                continue
             mask = ones * seen
             if key == 0:
                 mask &= bits
