@@ -89,5 +89,6 @@ def test_a_file_or_a_box_that_cannot_be_had_is_one_line(lampblack, tmp_path, arg
 
 
 def test_a_fault_of_a_kind_that_is_not_known_is_told_as_it_is():
-    fault = wrong_call.typer.BadParameter("it rains. Go home.")
-    assert wrong_call.told(fault) == "The call: it rains. Go home. See lampblack --help."
+    for said in ("it rains. Go home.", "it rains.\n Go home"):
+        fault = wrong_call.typer.BadParameter(said)
+        assert wrong_call.told(fault) == "The call: it rains. Go home. See lampblack --help."

@@ -16,7 +16,7 @@ def told(fault: typer.TyperException) -> str:
     return f"{_said(fault)} See {context.command_path if context else 'lampblack'} --help."
 
 
-def _said(fault: typer.TyperException) -> str:
+def _said(fault: Any) -> str:
     kind = type(fault).__name__
     message = " ".join(fault.message.split())
     if kind == "MissingParameter":
@@ -26,10 +26,14 @@ def _said(fault: typer.TyperException) -> str:
         todo = f"Did you mean {' or '.join(sorted(near))}?" if near else "Leave it out, or write another."
         return f"{fault.option_name} is no option here. {todo}"
     if isinstance(fault, typer.BadParameter):
-        return f"{_name(fault)}: {_refused(fault) or message}"
+        return f"{_name(fault)}: {_refused(fault) or _stopped(message)}"
     for pattern, words in _USAGE:
         if found := re.fullmatch(pattern, message):
             return found.expand(words)
+    return _stopped(message)
+
+
+def _stopped(message: str) -> str:
     return message if message.endswith((".", "?")) else f"{message}."
 
 
@@ -57,7 +61,7 @@ def _name(fault: Any) -> str:
 def _refused(fault: Any) -> str:
     """Of a value that is not of its option's kind; "" where a command itself has said what is wrong."""
     errors = getattr(fault.__cause__, "errors", None)
-    if errors is None:
+    if errors is None or fault.param is None:
         return ""
     first = errors()[0]
     value = first["input"]
