@@ -40,7 +40,8 @@ figures: $(VENV)/ready-for-tests
 presses: $(VENV)/ready-for-tests
 	$(BIN)/python -m tests.figures.presses
 
-# The campaign of faults, each attacker for so many rounds: about an hour. Any round can be played again by its seed.
+# The campaign of faults, each attacker for so many rounds, the slow ones for fewer: an hour or two on an idle machine.
+# Any round can be played again by its seed.
 ROUNDS ?= 20000
 attack: $(VENV)/ready-for-tests
 	$(BIN)/python -m tests.attack --rounds $(ROUNDS)

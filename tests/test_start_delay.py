@@ -219,13 +219,13 @@ def test_a_beat_that_comes_late_is_left_out_and_the_light_is_given_whole():
     pressed_ms = session.now_ms
     session.input("expose")
     session.input("tick")
-    session.now_ms += 1200  # 200 ms late: still heard
+    session.now_ms += 1249  # 249 ms late: still heard
     session.input("tick")
-    session.now_ms += 1300  # half a second late, and two beats missed by the next
+    session.now_ms += 1001  # late by half of the shortest beat, and two beats missed by the next
     session.input("tick")
-    session.now_ms += 1100
+    session.now_ms += 1350
     session.input("tick")
-    assert heard(session, pressed_ms) == [(0, "pip"), (1200, "pip"), (3600, "pip")]
+    assert heard(session, pressed_ms) == [(0, "pip"), (1249, "pip"), (3600, "pip")]
     assert session.next_ms() == pressed_ms + 4000
     session.now_ms += 60_000  # whatever kept the box: what was pressed for is given
     session.input("tick")

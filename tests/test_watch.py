@@ -462,8 +462,12 @@ def test_a_cut_off_that_does_not_count_lets_the_light_end_and_gives_no_other_so_
 
 
 def test_light_of_3_s_is_given_all_the_same_and_one_that_is_counted_mends_it():
-    session = desk(SENSE, base_ms=2500)
+    session = desk(SENSE, base_ms=3000)
     session.spoil(counts=False)
+    keys(session, "lamp")
+    wait(session, 3000)
+    keys(session, "lamp")
+    assert fault_of(session) == ""
     keys(session, "lamp")
     wait(session, 3001)
     keys(session, "lamp")

@@ -15,7 +15,12 @@ def main(arguments: list[str]) -> int:
         "names", nargs="*", metavar="NAME", help=f"of {', '.join(ATTACKERS)}; all if left out"
     )
     parser.add_argument("--seed", type=int, default=1, help="(%(default)s)")
-    parser.add_argument("--rounds", type=int, default=200, help="of each (%(default)s)")
+    parser.add_argument(
+        "--rounds",
+        type=int,
+        default=200,
+        help="of each; where all play, of the slow ones fewer (%(default)s)",
+    )
     parser.add_argument("--round", type=int, help="this one alone")
     given = parser.parse_args(arguments)
     if wrong := [name for name in given.names if name not in ATTACKERS]:
@@ -25,7 +30,8 @@ def main(arguments: list[str]) -> int:
         began = time.monotonic()
         try:
             if given.round is None:
-                count = attack(attacker, given.seed, given.rounds)
+                rounds = given.rounds if given.names else max(1, given.rounds // attacker.costs)
+                count = attack(attacker, given.seed, rounds)
             else:
                 count = Counter()
                 round_of(attacker, given.seed, given.round, count)

@@ -15,11 +15,13 @@ from typing import NamedTuple
 
 class Attacker(NamedTuple):
     """`play(chance, count)` is one round: it draws all from `chance`, counts what it tries in `count`, and
-    raises AssertionError where something is violated. `about` says in a few words what it does."""
+    raises AssertionError where something is violated. `about` says in a few words what it does. Where all
+    attackers play, one plays so many times fewer rounds as it `costs` more than the others."""
 
     name: str
     about: str
     play: Callable[[random.Random, Counter[str]], None]
+    costs: int = 1
 
 
 class Violation(AssertionError):

@@ -50,7 +50,7 @@ LOADED = (
 """Loaded once, for all the processes that try mutants."""
 EXAMPLES = 12
 """So many does each Hypothesis test try here, and always the same."""
-TEST_S, TIMES = 5, 10
+TEST_S, TIMES = 25, 10
 """A test that takes so many s of a processor, and so many times as long as it does, does not end."""
 LIMIT_S = 60
 HANGS_S = 900

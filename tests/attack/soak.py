@@ -54,7 +54,7 @@ def check(told: Hours, grows: bool) -> None:
 
 
 def play(chance: random.Random, count: Counter[str]) -> None:
-    told = day(chance.randrange(1, 1 << 30))
+    told = day(chance.randrange(1, 1 << 30), HOURS // 2)
     check(told, grows=True)
     count["hours"] += len(told)
     count["events"] += sum(hour[1] for hour in told)
