@@ -165,7 +165,7 @@ class FrameBuffer:
             # A whole page onto a whole page: the bytes as they are, as the pen fetches every glyph, or but
             # for the dark pixels, as it writes nearly all of them.
             onto = (y >> 3) * self._width + x
-            page = source[skip : skip + w]
+            page: bytes | bytearray = source[skip : skip + w]
             if not key:
                 lit = int.from_bytes(page, "little")
                 if not lit:
