@@ -154,8 +154,8 @@ def use_everything(box, client):
 
 
 def check_everything(box, given_back):
-    for (_, check, _), given in zip(WORK.values(), given_back, strict=True):
-        check(box, given)
+    for (_, check, _), found in zip(WORK.values(), given_back, strict=True):
+        check(box, found)
     assert box.shelf.names() == ["harbour", "mill", "n" * 24]
 
 

@@ -300,7 +300,7 @@ class BoxMachine(RuleBasedStateMachine):
         assert "\n" not in message
         assert REFUSAL.fullmatch(message) or message.startswith("Viewing light would fog the sheet."), message
         if message == TOLD:
-            return  # no press was refused: it comes by itself, at the end of a wait that may have ended a stage too
+            return  # no press was refused: it comes by itself, in a wait that may have ended a stage as well
         if before["state"] == "delaying":
             # What was pressed for cannot be given any more, and all is as it was before that.
             assert after["state"] == self.session.box.machine.before

@@ -9,7 +9,6 @@ import sys
 import tomllib
 from pathlib import Path
 
-import jsonschema
 import numpy as np
 import pytest
 from hypothesis import given
@@ -32,7 +31,7 @@ from tests.laboratory import WITHOUT
 from tests.real_paper import POLYMAX
 from tests.test_cli import SPLIT, lampblack, one_line, server  # noqa: F401
 from tests.test_lab_curves import BASE, noisy, real
-from tests.test_papers import SCHEMA
+from tests.test_papers import SCHEMA_CHECK
 from timing_core.light.paper_record import NODES
 
 LUX = 4.0
@@ -116,7 +115,7 @@ def test_a_record_from_strips_is_the_one_that_is_published(made):
 def test_what_is_written_is_read_as_it_was(made):
     text = text_of(made)
     assert PAPERS.read(text) == made.record
-    jsonschema.validate(tomllib.loads(text), SCHEMA)
+    SCHEMA_CHECK.validate(tomllib.loads(text))
     assert text.startswith("# none: R 111 ± ")
     for own in made.filters:
         assert f": {told(made, own)}" in text

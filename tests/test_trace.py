@@ -19,7 +19,7 @@ WRAP_AFTER_MS = 20000
 TICKS_MS = (1 << 30) - WRAP_AFTER_MS
 """The box's ticks at power-up: they wrap 20 s later, in the middle of every script."""
 
-# By script and not by test, so that a script's traces are made once, where all that is asked of them is asked.
+# By script and not by test, so that a script's traces are made once, for all that is asked of them.
 each_script = pytest.mark.parametrize(
     "script", SCRIPTS, ids=[script.stem for script in SCRIPTS], scope="module"
 )

@@ -162,10 +162,10 @@ class FrameBuffer:
             return
         height = fbuf._height
         if height == 8 and not y & 7 and key < 1 and palette is None and 0 <= y <= self._height - 8:
-            # A whole page onto a whole page: the bytes as they are, as the pen fetches every glyph, or without
-            # the dark pixels, as it writes nearly all of them.
+            # A whole page onto a whole page: the bytes as they are, as the pen fetches every glyph, or but
+            # for the dark pixels, as it writes nearly all of them.
             onto = (y >> 3) * self._width + x
-            page = source[skip : skip + w]
+            page: bytes | bytearray = source[skip : skip + w]
             if not key:
                 lit = int.from_bytes(page, "little")
                 if not lit:
