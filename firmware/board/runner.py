@@ -17,8 +17,8 @@ three words for each handler of exceptions are more than 11 words, each call of 
 
 A collection takes 30 ms, and to ask how much memory is free takes 6. So the loop reckons what pictures and
 answers have taken, and in the dark memory is collected as soon as the box has taken an input, whatever the
-loop is at: nobody presses again within that time. It is also collected when the PC has finished asking, and
-after pictures that came by themselves. In a run the wire is answered so seldom that it hardly forces one.
+loop is at: nobody presses again within that time. Else it is collected when it is short. In a run the wire is
+answered so seldom that it is hardly ever short when a key comes.
 
 Once the light is on it needs nothing from here: the pulse ends by itself.
 """
@@ -54,14 +54,13 @@ _PICTURE_KB = const(5)
 _ANSWER_KB = const(26)
 
 _COLLECT_KB = const(30)
-"""In the dark, memory is collected after an input once so much has been taken of the 60 KB or more that there
-are, so that the next input seldom meets a collection."""
+_COLLECT_IN_RUN_KB = const(10)
+"""In the dark, memory is collected after an input once so much of it has been taken."""
 
-_COLLECT_IDLE_KB = const(50)
-"""The same with no input, after pictures of a clock or of the light cell, and after answers."""
-
-_FINISHED_MS = const(200)
-"""A PC that has asked nothing for this long has finished."""
+_SHORT_KB = const(60)
+_SHORT_BYTES = const(20000)
+"""With no input it is looked at once so much may have been taken, and collected where less is left than what
+pictures and answers take."""
 
 _DAILY_MS = const(1 << 26)
 """Some 19 hours: a box needs some input every day."""
@@ -129,7 +128,6 @@ class Runner:
         self._cut_ms = -1
         self._fault: BaseException | None = None
         self._over = False
-        self._asked = False
         self._taken_kb = 0
         self._settled = self._has_read_up = self._noted = False
         self._undrawn: BaseException | None = None
@@ -200,7 +198,8 @@ class Runner:
             self._inputs.next()
         self._give(event, amount)
         if not (self._next() or self.box.lit):
-            _collect_from(self, _COLLECT_KB)
+            if self._taken_kb >= (_COLLECT_IN_RUN_KB if self.box.in_run else _COLLECT_KB):
+                self._collect()
 
     def undisturbed(self, act):
         """Call `act` with no input cutting in, and return what it returns."""
@@ -319,7 +318,6 @@ class Runner:
         if not line:
             return line is not None
         self._answered_ms = now_ms
-        self._asked = True
         self._taken_kb += _ANSWER_KB
         # What may cut into answering comes before the "wire" that follows, which may not be cut into.
         self._deep = True
@@ -348,18 +346,16 @@ class Runner:
             return
         if not self.box.in_run and self._disk.make_ready():  # a key would wait for it
             return
-        if not self.box.lit:
-            _collect_from(self, _COLLECT_IDLE_KB)
+        if self._taken_kb >= _SHORT_KB and not self.box.lit:
+            self._taken_kb = _COLLECT_KB
+            if gc.mem_free() < _SHORT_BYTES:
+                self._collect()
         now_ms = time.ticks_ms()
         if since(now_ms, self._given_ms) >= _DAILY_MS:
             self._give("tick", 0)
         if not self._settled and since(now_ms, self._began_ms) >= _SETTLED_MS:
             self._settled = True
             self._survivor.settled()
-        is_dark = not (self.box.in_run or self.box.lit)
-        if self._asked and is_dark and since(now_ms, self._answered_ms) >= _FINISHED_MS:
-            self._asked = False
-            _collect_from(self, _COLLECT_KB)
         nap_ms = _NAP_MS
         due = self.box.next_deadline()
         if due is not None:
@@ -380,10 +376,8 @@ class Runner:
         if self._undrawn:
             crash.note(self._undrawn)
 
-
-def _collect_from(runner: Runner, taken_kb: int) -> None:
-    if runner._taken_kb >= taken_kb:
-        runner._taken_kb = 0
+    def _collect(self) -> None:
+        self._taken_kb = 0
         gc.collect()
 
 

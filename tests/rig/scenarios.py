@@ -141,7 +141,7 @@ def print_a_card(box: PicoBox) -> Printed:
     take_trace()
     box.press("back")
     box.run_ms(300)
-    for detents in (2, 1):
+    for detents in (5, 1):
         # The shelf, and there the second card.
         box.turn(detents)
         box.run_ms(300)
