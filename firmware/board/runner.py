@@ -197,7 +197,8 @@ class Runner:
         else:
             self._inputs.next()
         self._give(event, amount)
-        if not (self._next() or self.box.lit):
+        # Not `box.lit`: the box is told only after an answer under way that the lamp is out.
+        if not (self._next() or self._pulse.owes):
             if self._taken_kb >= (_COLLECT_IN_RUN_KB if self.box.in_run else _COLLECT_KB):
                 self._collect()
 
