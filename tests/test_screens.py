@@ -38,6 +38,7 @@ from tests.box_model import (
     worked_card,
 )
 from tests.panel_texts import core_messages
+from tests.portable.heap_lock import Desk
 from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
 from timing_core.light.bench import FILTER_MAX
@@ -1487,3 +1488,31 @@ def test_a_lit_screen_is_announced_often_enough(state):
     wait(session, 5000)
     pictures = listener.heard.count(("screen", 0))
     assert pictures == (50 if state == "exposing" else 5)
+
+
+def test_the_rows_of_a_picture_are_made_once(monkeypatch):
+    desk = Desk(0)
+    screen, made = desk.box.panel.screen, []
+    make = screen.rows
+    monkeypatch.setattr(type(screen), "rows", lambda self, panel: made.append(1) or make(panel))
+    desk.screen.draw()
+    assert len(made) == 1
+
+
+def test_a_key_that_cuts_into_a_picture_finds_the_rows_as_they_are(monkeypatch):
+    """On a board it may come at any time while rows are drawn."""
+    desk = Desk(0)
+    panel = desk.box.panel
+    seen = []
+
+    def cut(*words):
+        before = panel.rows()
+        assert panel.rows() is before
+        desk.box.handle("press", desk.now_ms, 0)
+        seen.append((before, panel.rows()))
+
+    monkeypatch.setattr(desk.screen, "_foot", cut)
+    desk.screen.draw()
+    [(before, after)] = seen
+    assert after is not before
+    assert panel.drawn is None
