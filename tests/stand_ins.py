@@ -46,18 +46,21 @@ def board_module(name: str, members: dict[str, dict[str, object]]) -> types.Modu
                 sys.modules[each] = before
 
 
-def cut_in(act: Callable[[], object], intrude: Callable[[], object], at: int, file: str) -> bool:
-    """Run `act`, and before the bytecode number `at` (from 0) that runs in `file`, run `intrude` whole. False
-    if `act` ended before that."""
+def at_bytecode(
+    act: Callable[[], object], intrude: Callable[[], object], at: int, is_cut: Callable[[str], bool]
+) -> int:
+    """Run `act`, and before its bytecode number `at` (from 0) in the files of which `is_cut` is true, run
+    `intrude` whole; -1 for never. Returns how many there were."""
     passed = 0
 
     def on(frame, event, _):
         nonlocal passed
-        if not frame.f_code.co_filename.endswith(file):
-            return None
-        frame.f_trace_opcodes = True
-        frame.f_trace_lines = False
-        if event == "opcode":
+        if event == "call":
+            if not is_cut(frame.f_code.co_filename):
+                return None
+            frame.f_trace_opcodes = True
+            frame.f_trace_lines = False
+        elif event == "opcode":
             passed += 1
             if passed == at + 1:
                 # Python traces nothing while a trace function runs, so what cuts in is not cut into.
@@ -70,4 +73,9 @@ def cut_in(act: Callable[[], object], intrude: Callable[[], object], at: int, fi
         act()
     finally:
         sys.settrace(before)
-    return passed > at
+    return passed
+
+
+def cut_in(act: Callable[[], object], intrude: Callable[[], object], at: int, file: str) -> bool:
+    """The same with what runs in `file`. False if `act` ended before that bytecode."""
+    return at_bytecode(act, intrude, at, lambda name: name.endswith(file)) > at

@@ -10,7 +10,6 @@ asked for at the same time, the same state of all that there is, the same pictur
 from __future__ import annotations
 
 import random
-import sys
 from collections import Counter
 from collections.abc import Callable
 from functools import cache, partial
@@ -20,7 +19,7 @@ from typing import Any
 from host_sim.box.session import Session
 from tests.box_model import SITUATIONS, card_lines, situation, snapshot, wire_line, worked_card
 from tests.micropython import ROOT
-from tests.stand_ins import board_module
+from tests.stand_ins import at_bytecode, board_module
 
 FIRMWARE = str(ROOT / "firmware")
 CUTS = 12
@@ -245,32 +244,8 @@ class Board:
         }
 
 
-def at_bytecode(act: Callable[[], object], intrude: Callable[[], object], at: int) -> int:
-    """Run `act`, and before its bytecode number `at` (from 0) in the firmware run `intrude` whole; -1 for
-    never. Returns how many there were."""
-    passed = 0
-
-    def on(frame: Any, event: str, _: object) -> Any:
-        nonlocal passed
-        if event == "call":
-            if not frame.f_code.co_filename.startswith(FIRMWARE):
-                return None
-            frame.f_trace_opcodes = True
-            frame.f_trace_lines = False
-        elif event == "opcode":
-            passed += 1
-            if passed == at + 1:
-                # Python traces nothing while a trace function runs, so what cuts in is not cut into.
-                intrude()
-        return on
-
-    before = sys.gettrace()
-    sys.settrace(on)
-    try:
-        act()
-    finally:
-        sys.settrace(before)
-    return passed
+def in_firmware(file: str) -> bool:
+    return file.startswith(FIRMWARE)
 
 
 def plain(value: Any) -> Any:
@@ -307,10 +282,10 @@ def play(chance: random.Random, count: Counter[str]) -> None:
     deed(after)
     after.press(key)
     may_be = before.outcome(), after.outcome()
-    bytecodes = at_bytecode(partial(deed, make()), int, -1)
+    bytecodes = at_bytecode(partial(deed, make()), int, -1, in_firmware)
     for at in sorted(chance.sample(range(bytecodes), min(CUTS, bytecodes))):
         board = make()
-        at_bytecode(partial(deed, board), partial(board.press, key), at)
+        at_bytecode(partial(deed, board), partial(board.press, key), at, in_firmware)
         found = board.outcome()
         count[f"cut into {kind}"] += 1
         count["lights"] += len(found["lights"])
