@@ -58,7 +58,7 @@ _COLLECT_IN_RUN_KB = const(10)
 """In the dark, memory is collected after an input once so much of it has been taken."""
 
 _SHORT_KB = const(60)
-_SHORT_BYTES = const(20000)
+_SHORT_BYTES = const(30000)
 """With no input it is looked at once so much may have been taken, and collected where less is left than what
 pictures and answers take."""
 
