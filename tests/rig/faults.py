@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from firmware.board.flash import FlashDisk
 from host_sim.box.platform import desk_platform
+from lampblack.board.merged_groups import file_of
 from lampblack.wire.box_client import BoxError
 from tests.rig.box import LAMP, SAFELIGHT, PicoBox
 from tests.rig.pico import MS
@@ -304,7 +305,8 @@ def three_crashes(uf2: Path) -> PicoBox:
 
 def core_spoiled(uf2: Path) -> PicoBox:
     """A box whose core does not load, run until it is at the prompt."""
-    box = PicoBox(uf2, files={"timing_core/light/__init__.mpy": b"spoiled"})
+    spoiled = file_of("timing_core.light.stops").replace(".", "/") + ".mpy"
+    box = PicoBox(uf2, files={spoiled: b"spoiled"})
     box.pico.run_until(lambda: b">>>" in box.pico.usb.received, 15_000 * MS)
     return box
 
