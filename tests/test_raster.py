@@ -6,7 +6,6 @@ The outside check is the `framebuf` module compiled into the MicroPython of PyPI
 import json
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from host_sim.box.raster import FrameBuffer
@@ -72,26 +71,6 @@ programs = frame_sides.flatmap(
 )
 
 
-def random_programs(count):
-    """The same `count` programs in every run: derandomized, so a failure comes back by itself."""
-    collected = []
-
-    @settings(
-        max_examples=count,
-        derandomize=True,
-        database=None,
-        deadline=None,
-        phases=[Phase.generate],
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(programs)
-    def collect(program):
-        collected.append(program)
-
-    collect()
-    return collected
-
-
 def under_micropython(compiled, module, programs):
     """What each program gives on MicroPython with FrameBuffer from `module`: all in one process."""
     done = micropython.run(
@@ -117,7 +96,7 @@ def check_alike(programs, expected):
 
 
 def test_random_programs_draw_the_same_as_framebuf(compiled):
-    batch = random_programs(300)
+    batch = micropython.examples(programs, 300)
     used = {step[0] for program in batch for step in program["steps"]}
     assert used == {"fill", "fill_rect", "rect", "hline", "vline", "pixel", "line", "blit", "scroll"}
     check_alike(batch, under_micropython(compiled, "framebuf", batch))
@@ -138,7 +117,7 @@ def test_every_alignment_of_a_glyph_cell(compiled):
 
 
 def test_the_module_itself_runs_under_micropython(compiled):
-    batch = random_programs(60)
+    batch = micropython.examples(programs, 60)
     check_alike(batch, under_micropython(compiled, "host_sim.box.raster", batch))
 
 
