@@ -544,12 +544,15 @@ from board import pins
 time.sleep_ms(60)
 inputs = Inputs()
 counts = [0] * 8
+taking = False
 def wake(_):
-    while True:
-        code = inputs.next()
-        if code == 0:
-            return
-        counts[code] += 1
+    global taking
+    if taking:  # this call cuts into the other
+        return
+    taking = True
+    while inputs.waiting():
+        counts[inputs.next()] += 1
+    taking = False
 inputs.wake = wake
 for name, pin in (("expose", pins.EXPOSE), ("pedal", pins.PEDAL), ("lamp", pins.LAMP_KEY),
                   ("back", pins.BACK), ("press", pins.DIAL_PRESS)):
