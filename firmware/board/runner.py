@@ -7,9 +7,9 @@ display, wire. Such an input has to wait for three things only: the box while it
 change from the wire, a write to flash, and a collection. BACK does not wait even for these: its interrupt
 puts the lamp out, and the box is told afterwards.
 
-Other inputs, and the end of a light, wait until the loop has drawn its picture or worked out its answer:
-some tens of ms. They may write records, and that uses as much of the stack as drawing and answering do: there
-is no room for both.
+Other inputs, and the end of a light, wait until the loop is done with what it is at: some tens of ms where it
+draws a picture or works out an answer. They may write records, and that uses as much of the stack as drawing
+and answering do: there is no room for both.
 
 On the way from a press to its light no function may be large: where its variables, what it has in hand, and
 three words for each handler of exceptions are more than 11 words, each call of it takes memory, which takes
@@ -150,13 +150,15 @@ class Runner:
             fault = self._fault or self._inputs.fault
             if fault:
                 raise fault
+            self._deep = True
             due = self.box.next_deadline()
+            self._deep = False
             if due is not None and since(time.ticks_ms(), due) >= 0:
                 self._give("tick", 0)
             elif self._dirty:
                 self._draw()
-            elif not ((self._cell and _read_cell(self)) or self._display.step() or self._answer()):
-                self._rest()
+            elif not ((self._cell and _read_cell(self)) or _show(self) or self._answer()):
+                self._rest(due)
 
     # --- inputs
 
@@ -332,7 +334,8 @@ class Runner:
             self._wire.send(reply)
         return True
 
-    def _rest(self) -> None:
+    def _rest(self, due: int | None) -> None:
+        """Do what there is no hurry for, or sleep until `due`, in ticks, or until an input comes in."""
         if not self._has_read_up:
             self._has_read_up = True
             self._deep = True
@@ -358,13 +361,13 @@ class Runner:
             self._settled = True
             self._survivor.settled()
         nap_ms = _NAP_MS
-        due = self.box.next_deadline()
         if due is not None:
             nap_ms = min(nap_ms, max(0, since(due, now_ms)))
         sound_ms = self._piezo.step()
         if sound_ms >= 0:
             nap_ms = min(nap_ms, sound_ms)
-        if not nap_ms:
+        # An input that waited while the loop was at something calls nobody again.
+        if not nap_ms or self._dirty or self._next():
             return
         if self.box.in_run:
             # Bytes waiting to be read would end the other kind of sleep at once.
@@ -388,3 +391,11 @@ def _read_cell(runner: Runner) -> bool:
     if counts > _ASKED:
         runner._give("reading", counts)
     return counts > _NOTHING
+
+
+def _show(runner: Runner) -> bool:
+    """Send the display what is due; False if nothing is."""
+    runner._deep = True
+    has_sent = runner._display.step()
+    runner._deep = False
+    return has_sent

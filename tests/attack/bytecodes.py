@@ -60,6 +60,7 @@ class Inputs:
 
     def __init__(self) -> None:
         self.ring: list[tuple[str, int]] = []
+        self.fault: Exception | None = None
 
     def put(self, key: str) -> None:
         self.ring.append(self.CODES.get(key, (key, 0)))

@@ -1,0 +1,62 @@
+"""The board's loop: what may cut into what it is at, and that it sleeps over no input.
+
+What cuts in comes on top of the stack, of which a board has 8 KB: test_stack counts the calls, and the rig
+sees what is left.
+"""
+
+import pytest
+
+from tests.attack.bytecodes import Board
+
+
+class Asleep(Exception):
+    """The loop has nothing to do."""
+
+
+def board_that_is_cut_into(monkeypatch, situation, at, key):
+    """One into which `key` cuts once while its loop is at `at`; what waited just after, and the board."""
+    board = Board(situation, False)
+    waiting = []
+
+    def at_once(call):
+        def cut_into(*arguments):
+            done = call(*arguments)
+            if not waiting:
+                board.press(key)
+                waiting.append(board.inputs.waiting())
+            return done
+
+        return cut_into
+
+    def sleep(*_):
+        raise Asleep
+
+    part, name = {
+        "the deadline": (board.session.box, "next_deadline"),
+        "the display": (board.runner._display, "step"),
+    }[at]
+    monkeypatch.setattr(part, name, at_once(getattr(part, name)))
+    monkeypatch.setattr(board.wire, "wait", sleep)
+    monkeypatch.setattr(board.runner, "_has_read_up", True)
+    monkeypatch.setattr(board.runner, "_dirty", False)
+    return board, waiting
+
+
+@pytest.mark.parametrize("at", ["the deadline", "the display"])
+@pytest.mark.parametrize("key", ["right", "press", "lamp"])
+def test_what_is_not_about_light_waits_until_the_loop_is_done_and_is_not_slept_over(monkeypatch, at, key):
+    board, waiting = board_that_is_cut_into(monkeypatch, "print screen", at, key)
+    with pytest.raises(Asleep):
+        board.runner.run()
+    assert waiting != [""] or board.session.box.is_about_light(key)
+    assert board.inputs.waiting() == ""
+    assert [kind for way, _, kind, _ in board.trace if way == "in"][:1] == ["dial" if key == "right" else key]
+
+
+@pytest.mark.parametrize("at", ["the deadline", "the display"])
+def test_a_press_that_lights_the_lamp_waits_for_neither(monkeypatch, at):
+    board, waiting = board_that_is_cut_into(monkeypatch, "ready, sheets in the trays", at, "expose")
+    monkeypatch.setattr(board.runner, "_rest", lambda due: setattr(board.runner, "_over", True))
+    board.runner.run()
+    assert waiting == [""]
+    assert board.pulse.lit
