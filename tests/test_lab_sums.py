@@ -306,7 +306,9 @@ def test_the_commands_of_tests(lampblack):  # noqa: F811
     assert (
         spread == "Lag 90 ms, the strikes agree to 0.0 ms.\nStrikes from 0.5 s on give their light to 2 %.\n"
     )
-    assert lampblack("lab", "lag").out.split("\n")[2].split() == ["1", "1", "5.75", "150", "ms"]
+    ladder = lampblack("lab", "lag").out.split("\n")
+    assert ladder[2].split() == ["1", "1", "5.75", "150", "ms"]
+    assert ladder[-3].startswith("Pulses are for the left half")
     assert lampblack("lab", "safelight", "--first", "9 min", "--last", "240 s").out == "Safe for 3:00.\n"
     assert lampblack("lab", "safelight", "--first", "60 s", "--last", "0 s").out.startswith("Not safe")
     assert lampblack("lab", "drydown", "10 s").out.split("\n")[3].split() == ["3", "8", "%", "-0.12", "9.20"]

@@ -180,7 +180,9 @@ def test_what_no_pc_had_told_the_time_was_before_it_was_pulled(lampblack, monkey
     lampblack("ledger", "pull", "--port", "b000")
     (row,) = lampblack.rows("ledger", "list", "--from", "2026-11-05", "--to", "2026-11-05")
     assert row[:2] == ["b000-1", "before 2026-11-05 14:00"]
-    assert "lampblack ledger pull takes in" in lampblack("ledger", "list", "--to", "2026-11-04")
+    said = lampblack("ledger", "list", "--to", "2026-11-04")
+    assert said.startswith("Nothing like that is in")
+    assert "lampblack ledger pull takes in" in said
 
 
 @pytest.mark.parametrize(
@@ -480,7 +482,7 @@ def test_the_ledger_is_in_the_users_own_folder_unless_told(lampblack, monkeypatc
     assert (own / "ledger.sqlite").is_file()
     assert len(lampblack.rows("ledger", "list")) == 4
     elsewhere = f"sqlite:///{tmp_path / 'else.sqlite'}"
-    assert lampblack.rows("ledger", "list", "--database", elsewhere) == []
+    assert lampblack("ledger", "list", "--database", elsewhere).startswith("Nothing is in")
     assert "no URL" in lampblack.refused("ledger", "list", "--database", "ledger.sqlite")
 
 

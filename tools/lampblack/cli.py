@@ -439,7 +439,9 @@ def state(port: Port = None, as_json: AsJson = False) -> None:
 
 
 @app.command()
-def ports(as_json: AsJson = False) -> None:
+def ports(
+    as_json: Annotated[bool, typer.Option("--json", help="Plain data for programs.")] = False,
+) -> None:
     """List the serial ports of this computer, and the boxes on them.
 
     Only ports of Raspberry Pi boards are opened.

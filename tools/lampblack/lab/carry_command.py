@@ -55,12 +55,12 @@ def carry(
         str | None,
         typer.Option(
             metavar="STOPS",
-            help='Another size: what the light cell reads there, from the old, like "-1 1/3".',
+            help='Another size: how much more the light cell reads there; "-1 1/3" where it reads less.',
         ),
     ] = None,
     aperture: Annotated[str | None, typer.Option(metavar="F", help="Another aperture, like f/8.")] = None,
     filter: Annotated[
-        list[str] | None, typer.Option(metavar="OLD=NEW", help="Another filter, as often as there are.")
+        list[str] | None, typer.Option(metavar="OLD=NEW", help="Another filter; once for each.")
     ] = None,
     paper: Annotated[
         str | None, typer.Option(metavar="FILE|NAME", help="Another paper: its paper record.")
@@ -81,8 +81,8 @@ def carry(
         typer.Option(
             "--pass",
             metavar="N",
-            help="By whose filter a paper goes, and for which the strip is; if left out, the first, and one "
-            "that has moved by itself.",
+            help="The pass by whose filter a paper is carried over, and which the strip is for; if left out, "
+            "the first, and for the strip one that has moved by itself.",
         ),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a card that is there.")] = False,
@@ -92,7 +92,7 @@ def carry(
 ) -> None:
     """Carry a card over to another size, aperture, filter or paper.
 
-    Each factor is told with its source and how sure it is, and the strip to make first.
+    Each factor is shown with its source and how sure it is; then, which strip to make first.
     """
     plain = card_file.load(card)
     map = PrintingMap.from_dict(plain)

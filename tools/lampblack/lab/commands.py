@@ -153,7 +153,8 @@ def lag(
         for row in ladder:
             table.add_row(row["area"], str(row["strikes"]), tables.seconds(row["lamp_ms"]), row["stands_for"])
         say(table)
-        say("Where the border to the left half is gone, the patch stands for the lag.")
+        say("Pulses are for the left half of the paper; of the right half cover patch by patch.")
+        say("The patch whose border to the left half is gone stands for the lag.")
         return
     found = sums.lag_of([_dose(text) for text in doses])
     if as_json:

@@ -170,7 +170,9 @@ def ledger_list(
         )
         where = home.shown
     if not found:
-        _print(f"Nothing like that is in {where}. lampblack ledger pull takes in what a box has.")
+        asked = any((negative, title, paper, since, to, kind))
+        nothing = "Nothing like that" if asked else "Nothing"
+        _print(f"{nothing} is in {where}. lampblack ledger pull takes in what a box has.")
         return
     for line in shown.entries_lines(found):
         print(line)
