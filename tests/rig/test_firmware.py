@@ -62,6 +62,7 @@ from tests.rig.scenarios import (
     taken_by_two,
     words_outrun,
 )
+from timing_core.light.bench import Bench
 from timing_core.machine.exposing import HOLD_MARGIN_MS
 from timing_core.machine.lamp import BACK_DOWN, TOO_EARLY
 
@@ -607,7 +608,7 @@ def test_the_first_versions_flash_opens_whole(uf2):
     assert state["message"].startswith(cut["said"])
     assert "Shortest light" in state["message"]
     # The shortest light was a strike, lag included, and nobody had set it: now it is found.
-    assert client.bench_get() == {**was["bench"], "least_ms": 0, "settle_ms": 700}
+    assert client.bench_get() == {**Bench().to_dict(), **was["bench"], "least_ms": 0, "settle_ms": 700}
     assert [client.pull(card["name"]) for card in client.cards()] == was["cards"]
     # What was converted is told where damage is, and nothing is damaged.
     assert client.damage() == ["Shortest light no longer counts the lag: 100 ms became 387 ms."]
