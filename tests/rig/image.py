@@ -78,15 +78,6 @@ def compile_module(source: Path | str, name: str) -> bytes:
         return made.read_bytes()
 
 
-def compile_package(folder: Path, under: str = "") -> dict[str, bytes]:
-    """Every module of the package `folder` as bytecode, by its place in the file system `under`."""
-    files = {}
-    for source in sorted(folder.rglob("*.py")):
-        name = source.relative_to(folder.parent).as_posix()
-        files[under + name.removesuffix(".py") + ".mpy"] = compile_module(source, name)
-    return files
-
-
 def build_fs(files: Mapping[str, bytes]) -> bytes:
     """A littlefs image, as MicroPython makes it on a Pico, that holds `files` (path -> content)."""
     return file_system(dict(files), FS_SIZE)

@@ -395,14 +395,10 @@ def words_outrun(box: PicoBox) -> tuple[str, bool, float]:
 def set_while_turned(box: PicoBox, key: str, after_ms: float) -> tuple[int, int]:
     """The lamp's lag is open at the panel, and turned, when the PC sets it; `after_ms` after the PC has asked
     a key comes: "back" leaves the value, "press" takes it. Returns the lag in force and the lag kept."""
-    box.press("back")
-    box.run_ms(300)
-    box.turn(3)
-    box.run_ms(200)
-    box.press("press")
-    box.run_ms(300)
-    box.press("press")
-    box.run_ms(300)
+    box.do("runner.box.panel.list_screens('screen', 'bench')")
+    for _ in range(2):
+        box.press("press")
+        box.run_ms(300)
     box.turn(2)
     box.run_ms(200)
     assert box.ask("runner.box.state, runner.box.bench.get('lag_ms') > 0") == "edit True"

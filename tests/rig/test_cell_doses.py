@@ -28,8 +28,8 @@ def steady(ns: int) -> float:
 
 
 def warming(ns: int) -> float:
-    """A lamp whose light rises by a tenth, three quarters of it in the first 42 s."""
-    return 1 - 0.1 * math.exp(-ns / (30 * 1000 * MS))
+    """A lamp whose light rises by a tenth, nine tenths of it in the first 44 s, and is steady in the end."""
+    return 1 - 0.1 * math.exp(-ns / (19 * 1000 * MS))
 
 
 class Light:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from lampblack.board.borrowed_names import BorrowedNames
+from lampblack.board.folded_numbers import folded
+from lampblack.board.merged_groups import in_files, merged
 from tests.micropython import ROOT
-from tests.rig.image import compile_module, compile_package
+from tests.rig.image import compile_module
 from tests.rig.pico import S
 
 pytestmark = pytest.mark.long
@@ -97,6 +100,22 @@ LONGEST = """{"name":"longest","title":"","tied":false,"dry_down":true,"dry_down
 "passes":[{"filter":"","base_ms":999900,"marks":[{"area":"a","stops120":-40}]}]}"""
 
 
+def core_in_files() -> dict[str, bytes]:
+    """The core as a board has it: with a file for each module, and all names its own, it leaves too little
+    memory."""
+    sources = {
+        path.relative_to(CORE.parent).with_suffix("").as_posix().replace("/", "."): path.read_text()
+        for path in sorted(CORE.rglob("*.py"))
+        if path.stat().st_size
+    }
+    files = merged(folded(sources, kept=GUEST))
+    names = BorrowedNames(files, kept=in_files(GUEST) + DISK.read_text())
+    return {
+        f"lib/{module.replace('.', '/')}.mpy": compile_module(names.in_source(source), module)
+        for module, source in files.items()
+    }
+
+
 @pytest.mark.parametrize(
     ("card", "lag_ms", "start_ms", "step_ms", "strikes"),
     [
@@ -107,9 +126,9 @@ LONGEST = """{"name":"longest","title":"","tied":false,"dry_down":true,"dry_down
 )
 def test_from_strike_to_end_nothing_is_taken_from_the_heap(boot, card, lag_ms, start_ms, step_ms, strikes):
     given = f"CARD = {card!r}\nLAG_MS = {lag_ms}\nSTART_MS = {start_ms}\nSTEP_MS = {step_ms}\n"
-    files = compile_package(CORE, "lib/") | {
+    files = core_in_files() | {
         "memory_disk.mpy": compile_module(DISK, DISK.name),
-        "guest.mpy": compile_module(given + GUEST, "guest.py"),
+        "guest.mpy": compile_module(given + in_files(GUEST), "guest.py"),
     }
     pico = boot("import guest\n", files)
     said = pico.wait_for("over", 30 * S)
