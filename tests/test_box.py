@@ -31,6 +31,7 @@ from tests.box_model import (
     to_row,
     to_screen,
     together,
+    turn_slowly,
     undo,
     until_dark,
     wait,
@@ -1037,12 +1038,67 @@ def test_a_card_pushed_while_one_is_picked_for_removal_is_safe():
     push(session, a_card(name="a-new-one"))
     session.frame()
     assert evening.box.panel.row().label == "Remove a card", "the cursor stays where the hand is"
-    evening.play("press")
+    evening.play("back")
+    assert evening.box.panel.row().label == "Remove a card", "also when nothing is picked"
+    evening.play("press\npress")
     assert evening.box.shelf.names() == ["a-new-one", "harbour"]
     evening.play("press\ndial 2")
     ask(session, "card.remove", name="harbour")
     ask(session, "card.remove", name="a-new-one")
     session.frame()
+
+
+@pytest.mark.parametrize(
+    ("screen", "label", "detents"),
+    [
+        ("print", "Base", 3),
+        ("print", "Passes", 1),
+        ("print", "Add a mark", 3),
+        ("print", "Remove mark", 3),
+        ("trays", "Temperature", 3),
+        ("trays", "  good for", 9),
+        ("trays", "Sequence", 1),
+    ],
+)
+def test_a_push_leaves_what_is_open_as_it_is_turned(screen, label, detents):
+    def taken(pushes: bool) -> tuple:
+        evening = Evening(two_dodges(tied=True, passes=[*two_dodges()["passes"], a_pass(base_ms=9000)]))
+        session, panel = evening.session, evening.box.panel
+        to_screen(session, screen)
+        to_row(session, label)
+        session.input("press")
+        turn_slowly(session, detents - 1)
+        if pushes:
+            push(session, a_card(name="another"))
+        turn_slowly(session, 1)
+        shown = panel.value(panel.row())
+        session.input("press")
+        rows = [(row.label, panel.value(row)) for row in panel.rows()]
+        return shown, rows, evening.box.work.map.to_dict()
+
+    assert taken(True) == taken(False)
+
+
+@pytest.mark.parametrize(
+    ("label", "detents", "values", "then"),
+    [
+        ("Add a mark", 7, {"areas": ["a", "b"]}, "a"),
+        ("Add a mark", 1, {"areas": ["sky", "face"]}, "face"),
+        ("Passes", 2, {"filters": ["2"]}, "1"),
+        ("Passes", 4, {"filters": ["2"]}, "1"),
+    ],
+)
+def test_what_a_pc_changes_of_the_choices_of_an_open_row_is_offered_anew(label, detents, values, then):
+    evening = Evening(a_card())
+    session, panel = evening.session, evening.box.panel
+    before = evening.box.work.map.text()
+    to_row(session, label)
+    session.input("press")
+    session.input("dial", detents)
+    ask(session, "bench.set", values=values)
+    session.frame()
+    assert panel.value(panel.row()) == then
+    assert evening.box.work.map.text() == before, "nothing is proposed but what is shown"
 
 
 @pytest.mark.parametrize(("gap_ms", "steps"), [(200, 1), (80, 1), (79, 2), (40, 2), (39, 5), (10, 5)])
