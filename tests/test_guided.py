@@ -98,6 +98,44 @@ def set_to(session: Session, label: str, detents: int) -> None:
     session.input("press")
 
 
+def test_a_test_is_gone_on_with_whatever_other_was_looked_at_since():
+    session = on_test(LAG)
+    panel = session.box.panel
+    keys(session, "expose", "expose")
+    wait(session, 1500)
+    keys(session, "back", "back")
+    to_screen(session, "tests")
+    to_row(session, HEADINGS[SHORTEST])
+    keys(session, "press", "back", "back")
+    to_row(session, "Go on")
+    keys(session, "press", "expose")
+    while session.box.in_run and session.box.state != "ready":
+        session.advance(session.next_ms())
+    give_all(session)
+    assert panel.screen.heading == HEADINGS[LAG]
+    assert panel.row().label == QUESTIONS[LAG][0]
+
+
+def test_the_filter_of_a_test_is_told_though_the_drawer_lacks_it():
+    session = on_test(SHORTEST)
+    set_to(session, "Filter", -2)
+    kept = session.box.work.test["filter"]
+    session.box.asked.set_bench({"filters": ["2"]})
+    to_row(session, "Filter")
+    assert answer_of(session) == "filter " + kept
+    keys(session, "expose")
+    assert session.box.run.stage.filter == kept
+
+
+def test_a_drawer_that_a_pc_changes_is_offered_anew():
+    session = on_test(SHORTEST)
+    to_row(session, "Filter")
+    session.input("press")
+    session.box.asked.set_bench({"filters": ["2", "3"]})
+    session.frame()
+    assert answer_of(session) == "no filter"
+
+
 def answer_of(session: Session) -> str:
     return session.box.panel.value(session.box.panel.row())
 

@@ -327,6 +327,8 @@ class Box:
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
+        if self.run.test is not None:
+            self.work.test = self.run.test  # another may have been looked at since
         self.panel.show(self.run.kind)
         self.exposing.go_on()
         self.panel.tell_levels()
