@@ -267,12 +267,15 @@ class PrintScreen(Screen):
         if row.key == "carry":
             panel.open_screen("carry")
             return
-        former = panel.work.map.name
+        former, was = panel.work.map.name, panel.work.map.text()
         panel.work.new()
         panel.show("print")
         if former == panel.work.map.name:
             former = "the one before"
-        panel.io.say("A new print. Undo brings back %s." % former)
+        if panel.work.map.text() == was:
+            panel.io.say("A new print: the map was new already.")
+        else:
+            panel.io.say("A new print. Undo brings back %s." % former)
 
     # --- how many passes
 
