@@ -884,6 +884,31 @@ def test_the_mark_that_is_picked_is_removed_and_comes_back():
     assert worked(evening) == card, "nothing picked, nothing removed"
 
 
+def test_the_strip_and_the_cursor_stay_where_they_are_when_a_mark_is_removed():
+    evening = Evening(a_card(("face", -40), ("hands", -20), ("sky", 80)))
+    session, work = evening.session, evening.box.work
+    to_row(session, "Dodge hands")
+    evening.play("back")
+    to_row(session, "Strip")
+    evening.play("press\nexpose")
+    while evening.box.state == "ready":
+        evening.light_of_a_stage()
+    evening.play("back")
+    assert work.strip.mark(work.map).area == "hands"
+    for nth, left in ((1, "hands"), (2, "hands"), (1, None)):
+        to_screen(session, "print")
+        set_row(session, "Remove mark", nth)
+        mark = work.strip.mark(work.map)
+        assert (mark and mark.area) == left
+        assert work.strip_given is (left is not None), "a patch of it can still be chosen"
+        if left:
+            assert evening.box.panel.row().label == "Remove mark"
+    for _ in range(3):
+        undo(session)
+    assert work.strip.mark(work.map).area == "hands"
+    assert work.strip_given
+
+
 def test_a_card_taken_off_the_shelf_comes_back():
     evening = Evening()
     session = evening.session

@@ -255,7 +255,8 @@ class PrintScreen(Screen):
             panel.work.map.add_mark(row.index, Mark(self._choices(panel, row)[pick], 0))
             panel.cursor_on(Row("mark", "", 0, "", row.index, len(marks) - 1))
         elif row.key == "remove" and pick:
-            _remove(panel.work.map, pick)
+            _remove(panel.work, pick)
+            panel.cursor_on(row)
         elif row.key == "keep" and pick:
             self._keep(panel)
         elif row.key == "keep":
@@ -409,12 +410,17 @@ def _areas(panel, index: int) -> list:
     return found
 
 
-def _remove(map, nth: int) -> None:
-    for own in map.passes:
-        if 0 < nth <= len(own.marks):
-            own.marks.pop(nth - 1)
+def _remove(work, nth: int) -> None:
+    """Remove a mark. The strip stays for what it was for, if that is not the mark that goes."""
+    strip = work.strip
+    for index in range(len(work.map.passes)):
+        marks = work.map.passes[index].marks
+        if 0 < nth <= len(marks):
+            marks.pop(nth - 1)
+            if strip.pass_index == index and strip.mark_index is not None and strip.mark_index >= nth - 1:
+                strip.mark_index = strip.mark_index - 1 if strip.mark_index >= nth else None
             return
-        nth -= len(own.marks)
+        nth -= len(marks)
 
 
 def record_at_work(panel):
