@@ -195,6 +195,7 @@ class PrintScreen(Screen):
             self._turn_flash(panel, row, steps)
         elif self._paper and (key == "filter" or key == "grade"):
             self._paper.turn(panel, row, steps)
+            panel.cursor_on(row)  # the row of the grade comes and goes with the filters
         elif key == "filter":
             map.passes[row.index].filter = following_filter(bench, map.passes[row.index].filter, steps)
         elif key == "paper":
