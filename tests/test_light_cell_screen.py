@@ -235,6 +235,7 @@ def test_a_reading_waits_until_the_filter_is_out():
     press(session, "Filter 2 is in")
     assert session.box.run.filter_in == ""
     assert "Filter 2 is in" not in labels(session)
+    assert session.box.panel.row().key == "light", "where a second press notes nothing"
     lamp(session, 500)
     assert session.box.machine.says("press") == "first spot"
 

@@ -310,6 +310,7 @@ class LightCellScreen(Screen):
         key, spots = row.key, panel.spots
         if key == "out":
             panel.run.filter_in = ""
+            panel.cursor.at = 0  # the row goes, and a second press is not to note the easel
         elif key == "light":
             if not spots[0] or self.cell.now == ABSENT:
                 raise self._refusal()
