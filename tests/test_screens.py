@@ -736,7 +736,7 @@ def _note_light_cell(note) -> None:
     note(session, "open easel was not read")
     session.box.panel.spots[2] = 120_000
     keys(session, "press")
-    note(session, "last strip was not")
+    note(session, "one for a base")
     session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000, 1200, "00"]
     keys(session, "press")
     note(session, "had a flash")
