@@ -365,6 +365,18 @@ def test_a_run_that_is_kept_is_given_as_it_was_begun_whatever_is_changed_meanwhi
     assert record["whole"]
 
 
+@pytest.mark.parametrize("label", ["Dry-down", "Keep on shelf"])
+def test_what_is_taken_on_the_way_does_not_hide_the_question(label):
+    evening = Evening(two_dodges())
+    evening.play("expose\nexpose\n+3 back\nback")
+    to_screen(evening.session, "print")
+    to_row(evening.session, label)
+    evening.play("press\nexpose")
+    assert evening.box.state == "ask"
+    assert evening.box.message == "", "the question is drawn where there is no message"
+    assert evening.box.panel.undo.newest.of == label
+
+
 def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to():
     evening = Evening(a_card(("sky", 60), base_ms=16_000))
     session, box = evening.session, evening.box

@@ -387,6 +387,11 @@ def _on_test(box: Box) -> bool:
     return box.panel.screen.begins == "test"
 
 
+def _take_first(box: Box) -> None:
+    box.panel.take()
+    box.io.message = ""  # it would cover the question
+
+
 def _give_prompt(box: Box) -> None:
     box.watch.open()
     box.io.put("handover")
@@ -582,7 +587,7 @@ DO = {
     "open": (2, Panel.open),
     "turn": (2, Panel.turn),
     "take": (2, Panel.take),
-    "take_first": (2, Panel.take),
+    "take_first": (0, _take_first),
     "take_on": (2, Panel.take_on),
     "leave_value": (2, Panel.leave_value),
     "move_place": (2, Panel.move_place),

@@ -268,16 +268,8 @@ class PrintScreen(Screen):
     def act(self, panel, row: Row) -> None:
         if row.key == "carry":
             panel.open_screen("carry")
-            return
-        former, was = panel.work.map.name, panel.work.map.text()
-        panel.work.new()
-        panel.show("print")
-        if former == panel.work.map.name:
-            former = "the one before"
-        if panel.work.map.text() == was:
-            panel.io.say("A new print: the map was new already.")
         else:
-            panel.io.say("A new print. Undo brings back %s." % former)
+            _begin_new(panel)
 
     # --- how many passes
 
@@ -340,6 +332,19 @@ class PrintScreen(Screen):
             panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
         else:
             panel.io.say("%s is kept on the shelf." % map.name)
+
+
+def _begin_new(panel) -> None:
+    work = panel.work
+    former, was = work.map.name, work.map.text()
+    work.new()
+    panel.show("print")
+    if former == work.map.name:
+        former = "the one before"
+    if work.map.text() == was:
+        panel.io.say("A new print: the map was new already.")
+    else:
+        panel.io.say("A new print. Undo brings back %s." % former)
 
 
 def _turn_dry_down(map, was, steps: int) -> None:
