@@ -896,6 +896,30 @@ def test_the_mark_that_is_picked_is_removed_and_comes_back():
     assert worked(evening) == card, "nothing picked, nothing removed"
 
 
+def test_a_strip_that_is_begun_stays_what_it_is_whatever_is_looked_at():
+    evening = Evening(a_card(("face", -40), ("hands", -20)))
+    session, box = evening.session, evening.box
+    to_row(session, "Dodge hands")
+    evening.play("back")
+    to_row(session, "Strip")
+    evening.play("press\nexpose")
+    evening.light_of_a_stage()
+    evening.play("back")
+    for area in ("face", "hands"):
+        to_screen(session, "print")
+        to_row(session, "Dodge " + area)
+        evening.play("back")
+        to_row(session, "Strip")
+        evening.play("press")
+        assert box.panel.value(box.panel.row()) == "hands"
+    evening.play("back")
+    to_row(session, "Go on")
+    evening.play("press")
+    while box.state == "ready":
+        evening.light_of_a_stage()
+    assert box.state == "choose"
+
+
 def test_the_strip_and_the_cursor_stay_where_they_are_when_a_mark_is_removed():
     evening = Evening(a_card(("face", -40), ("hands", -20), ("sky", 80)))
     session, work = evening.session, evening.box.work
