@@ -187,7 +187,7 @@ def test_two_dodges_are_given_together_at_the_panel():
     until_dark(session)
     assert evening.heard("tick", "pip") == ["start", "open_both", "close_both", "end"]
     undo(session)
-    assert box.message == "Undone: with face: no."
+    assert box.message == "Undone: hand with face: no."
     assert not any(mark.with_previous for mark in box.work.map.passes[0].marks)
 
 
@@ -877,6 +877,18 @@ def test_a_new_print_is_undone():
     assert evening.box.message == "A new print. Undo brings back harbour."
     undo(evening.session)
     assert worked(evening) == before
+
+
+def test_what_was_changed_of_a_mark_is_told_by_its_area():
+    """Its row is called a burn or a dodge, which is what the change may have changed."""
+    evening = Evening(a_card(("hands", -20), ("sky", 40), ("sea", 40)))
+    session, box = evening.session, evening.box
+    set_row(session, "Dodge hands", 3)
+    set_row(session, "  through", 1, nth=3)
+    undo(session)
+    assert box.message == "Undone: sea through: the pass's filter."
+    undo(session)
+    assert box.message == "Undone: hands: -1/6, 1.7 s."
 
 
 def test_the_mark_that_is_picked_is_removed_and_comes_back():

@@ -129,6 +129,9 @@ class PrintScreen(Screen):
     def said(self, panel, row: Row) -> str:
         if row.key == "base":
             return "Pass %d" % (row.index + 1) if len(panel.work.map.passes) > 1 else "Base"
+        if row.number is not None:  # a dodge may have been a burn
+            area = panel.work.map.passes[row.index].marks[row.number].area
+            return area if row.key == "mark" else area + row.label[1:]
         return "Flash" if row.key.startswith("flash") else super().said(panel, row)
 
     def value(self, panel, row: Row) -> str:
