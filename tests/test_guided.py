@@ -566,6 +566,28 @@ def test_a_wait_is_paused_in_the_dark_and_its_rest_is_counted(key):
     assert session.box.run.stage.area == "A 3 min"
 
 
+@pytest.mark.parametrize("way", ["Go on", "cut off"])
+def test_a_wait_that_was_left_is_gone_on_with_in_the_dark(way):
+    session = waiting()
+    keys(session, "back")
+    pin = Pin(session)
+    if way == "Go on":
+        keys(session, "back")
+        to_row(session, way)
+    else:
+        session.reset(20_000)
+    keys(session, "press")
+    assert session.box.state == "ready"
+    assert session.box.machine.says("expose") == "start it"
+    keys(session, "expose")
+    assert session.box.state == "waiting"
+    while session.box.run.stage.area == "A 1 min":
+        session.advance(session.next_ms())
+    assert not pin.strikes, "nothing lights the sheet that is tested"
+    if way == "Go on":
+        assert pin.safelight_ms <= 40_000 + 10
+
+
 @pytest.mark.parametrize("key", ["lamp", "dial", "press"])
 def test_other_keys_do_nothing_in_a_wait(key):
     session = waiting()

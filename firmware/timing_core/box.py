@@ -320,10 +320,10 @@ class Box:
         return self.run.can_go_on
 
     def can_go_on_held(self) -> bool:
-        return self.run.can_go_on and self.run.given_ms > 0
+        return self.run.can_go_on and self.run.is_in_mid_light
 
     def row_goes_on_held(self) -> bool:
-        return self.panel.row_goes_on() and self.run.given_ms > 0
+        return self.panel.row_goes_on() and self.run.is_in_mid_light
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
