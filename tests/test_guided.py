@@ -588,6 +588,15 @@ def test_a_wait_that_was_left_is_gone_on_with_in_the_dark(way):
         assert pin.safelight_ms <= 40_000 + 10
 
 
+def test_a_turn_does_not_lose_what_a_paused_wait_has_lasted():
+    session = waiting()
+    keys(session, "back")
+    assert session.box.machine.says("dial") == ""
+    for detents in (1, -1):
+        session.input("dial", detents)
+    assert (session.box.run.stage.area, session.box.run.given_ms) == ("A 1 min", 20_000)
+
+
 @pytest.mark.parametrize("key", ["lamp", "dial", "press"])
 def test_other_keys_do_nothing_in_a_wait(key):
     session = waiting()

@@ -486,6 +486,7 @@ WHEN = {
     "was_held": (8, GuidedRun.was_held),
     "is_between": (8, GuidedRun.is_between),
     "is_wait": (8, GuidedRun.is_wait),
+    "is_unbegun": (8, GuidedRun.is_unbegun),
     "wait_follows": (8, GuidedRun.wait_follows),
     "test_is_whole": (8, GuidedRun.test_is_whole),
     "row_goes_on_held": (0, Box.row_goes_on_held),

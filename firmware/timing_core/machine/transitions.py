@@ -124,7 +124,7 @@ ready     expose    must_arm         arm               arming    give @
 ready     expose    -                give              exposing  give @
 # A message covers the stage: the first turn shows it again
 ready     dial      has_message      -                 ready     show stage
-ready     dial      -                move_stage        ready     @
+ready     dial      is_unbegun       move_stage        ready     @
 ready     back      -                leave_run         browse    leave
 ready     lamp      is_settling      refuse_early      ready     wait
 ready     lamp      cannot_view      tell_fault        ready     cannot: why?
