@@ -1516,7 +1516,7 @@ def test_a_strip_of_whole_stops():
     assert box.state == "choose"
     evening.play("dial -99\ndial 3\npress")  # between the second patch and the third: half a stop over 4 s
     assert box.work.map.base_ms(0) == 5657
-    assert box.message == "Pass 1 is set to 5.7 s. To choose again: undo, then Strip."
+    assert box.message == "Base is set to 5.7 s. To choose again: undo, then Strip."
     assert not box.work.strip_given
     undo(session)
     assert box.work.map.base_ms(0) == 8000

@@ -1012,7 +1012,7 @@ def _note_undo(note) -> None:
     chosen.input("dial", 1)
     chosen.input("press")
     undo(chosen)
-    note(chosen, "Undone: Pass 1: ")
+    note(chosen, "Undone: Base: ")
 
 
 def _note_cuts(note) -> None:

@@ -314,12 +314,12 @@ class Panel:
         strip.choose(map, self.cursor.place)
         self.work.pass_index = index
         self.show("print")
-        said = mark.area if mark is not None else "Pass %d" % (index + 1)
-        value = _set_text(map, mark, index)
+        # The cursor comes to the row that the choice has set.
+        row = Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index)
+        self.cursor_on(row)
+        said, value = self.screen.said(self, row), _set_text(map, mark, index)
         whole = said + " alone" if mark is None and tied else said
         self.io.say("%s is set to %s. To choose again: undo, then Strip." % (whole, value))
-        # The cursor comes to the row that the choice has set.
-        self.cursor_on(Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index))
         self.kept.changed(before, said, value)
 
     def leave_choice(self) -> None:
