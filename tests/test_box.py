@@ -1714,6 +1714,32 @@ def test_ticks_that_wrap_in_mid_exposure_change_nothing():
         assert sounds((1 << 30) - before_ms) == plain
 
 
+@pytest.mark.parametrize("changed", ["name", "measure", "light"])
+def test_a_print_is_of_the_map_that_gives_the_same_whatever_it_is_called(changed):
+    evening = Evening(two_dodges())
+    session, box = evening.session, evening.box
+    evening.play("expose\nexpose\n+3 back\nback")
+    to_screen(session, "print")
+    if changed == "name":
+        set_row(session, "Keep on shelf", 0)
+        assert box.work.map.name == "harbour-2"
+    elif changed == "measure":
+        to_row(session, "Carry over")
+        session.input("press")
+        set_row(session, "Aperture", 1)
+    else:
+        set_row(session, "Dodge hand", 1)
+    to_screen(session, "strip")
+    evening.play("back")
+    to_row(session, "Go on")
+    evening.play("press\nexpose")
+    until_dark(session)
+    if changed == "light":
+        assert box.message.endswith("The map here is another now: EXPOSE gives that.")
+    else:
+        assert box.message == "Print 1 is done and in the ledger."
+
+
 def test_a_kept_run_of_another_map_ends_without_being_taken_for_this_maps_print():
     evening = Evening(a_card(base_ms=16_000))
     session, box = evening.session, evening.box
