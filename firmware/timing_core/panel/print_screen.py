@@ -129,9 +129,8 @@ class PrintScreen(Screen):
     def said(self, panel, row: Row) -> str:
         if row.key == "base":
             return "Pass %d" % (row.index + 1) if len(panel.work.map.passes) > 1 else "Base"
-        if row.number is not None:  # a dodge may have been a burn
-            area = panel.work.map.passes[row.index].marks[row.number].area
-            return area if row.key == "mark" else area + row.label[1:]
+        if row.number is not None:
+            return _said_of_mark(panel, row)
         return "Flash" if row.key.startswith("flash") else super().said(panel, row)
 
     def value(self, panel, row: Row) -> str:
@@ -335,6 +334,12 @@ class PrintScreen(Screen):
             panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
         else:
             panel.io.say("%s is kept on the shelf." % map.name)
+
+
+def _said_of_mark(panel, row: Row) -> str:
+    """By its area, since a dodge may have been a burn."""
+    area = panel.work.map.passes[row.index].marks[row.number].area
+    return area if row.key == "mark" else area + row.label[1:]
 
 
 def _begin_new(panel) -> None:
