@@ -361,10 +361,10 @@ class Panel:
         """The wire sets `values`, which are checked: undo must not take that back, nor leaving an open
         value. No key is taken meanwhile, so it is short."""
         before = self.before
-        row = self.row()
-        was = self.value(row) if before is not None else ""
+        row = self.row() if before is not None else None
+        was = self.value(row) if row is not None else ""
         self.work.bench.take(values)
-        if before is not None:
+        if before is not None and row is not None:
             before.bench.update(values)
             if row.key != SETTING:
                 _keep_open(self, row, was)
