@@ -271,3 +271,22 @@ def _do(session, step: str, number: int) -> None:
             set_row(session, "Bases", 0)
         else:
             set_row(session, "Base", number % 3 - 1, 1 + number % count)
+
+
+def test_a_card_that_is_here_already_takes_the_place_of_nothing():
+    session = new_session()
+    load(session, a_card(name="harbour"))
+    session.box.work.prints = 3
+    changes = len(session.box.panel.undo)
+    to_screen(session, "shelf")
+    session.input("press")
+    assert session.box.message == "Nothing to load: this is harbour already."
+    assert (session.box.work.prints, len(session.box.panel.undo)) == (3, changes)
+
+
+def test_a_new_print_in_place_of_a_new_one_promises_no_undo():
+    session = new_session()
+    session.box.work.prints = 3
+    begin_new(session)
+    assert session.box.message == "A new print: the map was new already."
+    assert (session.box.work.prints, len(session.box.panel.undo)) == (0, 0)

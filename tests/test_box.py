@@ -31,6 +31,7 @@ from tests.box_model import (
     to_row,
     to_screen,
     together,
+    turn_slowly,
     undo,
     until_dark,
     wait,
@@ -186,7 +187,7 @@ def test_two_dodges_are_given_together_at_the_panel():
     until_dark(session)
     assert evening.heard("tick", "pip") == ["start", "open_both", "close_both", "end"]
     undo(session)
-    assert box.message == "Undone: with face: no."
+    assert box.message == "Undone: hand with face: no."
     assert not any(mark.with_previous for mark in box.work.map.passes[0].marks)
 
 
@@ -362,6 +363,18 @@ def test_a_run_that_is_kept_is_given_as_it_was_begun_whatever_is_changed_meanwhi
     record = last_record(box)
     assert record["map"] == card, "the map as it was given, and not the one at work"
     assert record["whole"]
+
+
+@pytest.mark.parametrize("label", ["Dry-down", "Keep on shelf"])
+def test_what_is_taken_on_the_way_does_not_hide_the_question(label):
+    evening = Evening(two_dodges())
+    evening.play("expose\nexpose\n+3 back\nback")
+    to_screen(evening.session, "print")
+    to_row(evening.session, label)
+    evening.play("press\nexpose")
+    assert evening.box.state == "ask"
+    assert evening.box.message == "", "the question is drawn where there is no message"
+    assert evening.box.panel.undo.newest.of == label
 
 
 def test_another_run_asks_first_and_ends_the_one_that_is_kept_only_when_told_to():
@@ -866,6 +879,18 @@ def test_a_new_print_is_undone():
     assert worked(evening) == before
 
 
+def test_what_was_changed_of_a_mark_is_told_by_its_area():
+    """Its row is called a burn or a dodge, which is what the change may have changed."""
+    evening = Evening(a_card(("hands", -20), ("sky", 40), ("sea", 40)))
+    session, box = evening.session, evening.box
+    set_row(session, "Dodge hands", 3)
+    set_row(session, "  through", 1, nth=3)
+    undo(session)
+    assert box.message == "Undone: sea through: the pass's filter."
+    undo(session)
+    assert box.message == "Undone: hands: -1/6, 1.7 s."
+
+
 def test_the_mark_that_is_picked_is_removed_and_comes_back():
     card = a_card(("face", -20), ("sky", 40))
     card["passes"].append(a_pass(("door", 60), ("sea", 20), filter="5"))
@@ -881,6 +906,55 @@ def test_the_mark_that_is_picked_is_removed_and_comes_back():
     to_row(evening.session, "Remove mark")
     evening.play("press\npress")
     assert worked(evening) == card, "nothing picked, nothing removed"
+
+
+def test_a_strip_that_is_begun_stays_what_it_is_whatever_is_looked_at():
+    evening = Evening(a_card(("face", -40), ("hands", -20)))
+    session, box = evening.session, evening.box
+    to_row(session, "Dodge hands")
+    evening.play("back")
+    to_row(session, "Strip")
+    evening.play("press\nexpose")
+    evening.light_of_a_stage()
+    evening.play("back")
+    for area in ("face", "hands"):
+        to_screen(session, "print")
+        to_row(session, "Dodge " + area)
+        evening.play("back")
+        to_row(session, "Strip")
+        evening.play("press")
+        assert box.panel.value(box.panel.row()) == "hands"
+    evening.play("back")
+    to_row(session, "Go on")
+    evening.play("press")
+    while box.state == "ready":
+        evening.light_of_a_stage()
+    assert box.state == "choose"
+
+
+def test_the_strip_and_the_cursor_stay_where_they_are_when_a_mark_is_removed():
+    evening = Evening(a_card(("face", -40), ("hands", -20), ("sky", 80)))
+    session, work = evening.session, evening.box.work
+    to_row(session, "Dodge hands")
+    evening.play("back")
+    to_row(session, "Strip")
+    evening.play("press\nexpose")
+    while evening.box.state == "ready":
+        evening.light_of_a_stage()
+    evening.play("back")
+    assert work.strip.mark(work.map).area == "hands"
+    for nth, left in ((1, "hands"), (2, "hands"), (1, None)):
+        to_screen(session, "print")
+        set_row(session, "Remove mark", nth)
+        mark = work.strip.mark(work.map)
+        assert (mark and mark.area) == left
+        assert work.strip_given is (left is not None), "a patch of it can still be chosen"
+        if left:
+            assert evening.box.panel.row().label == "Remove mark"
+    for _ in range(3):
+        undo(session)
+    assert work.strip.mark(work.map).area == "hands"
+    assert work.strip_given
 
 
 def test_a_card_taken_off_the_shelf_comes_back():
@@ -1037,12 +1111,67 @@ def test_a_card_pushed_while_one_is_picked_for_removal_is_safe():
     push(session, a_card(name="a-new-one"))
     session.frame()
     assert evening.box.panel.row().label == "Remove a card", "the cursor stays where the hand is"
-    evening.play("press")
+    evening.play("back")
+    assert evening.box.panel.row().label == "Remove a card", "also when nothing is picked"
+    evening.play("press\npress")
     assert evening.box.shelf.names() == ["a-new-one", "harbour"]
     evening.play("press\ndial 2")
     ask(session, "card.remove", name="harbour")
     ask(session, "card.remove", name="a-new-one")
     session.frame()
+
+
+@pytest.mark.parametrize(
+    ("screen", "label", "detents"),
+    [
+        ("print", "Base", 3),
+        ("print", "Passes", 1),
+        ("print", "Add a mark", 3),
+        ("print", "Remove mark", 3),
+        ("trays", "Temperature", 3),
+        ("trays", "  good for", 9),
+        ("trays", "Sequence", 1),
+    ],
+)
+def test_a_push_leaves_what_is_open_as_it_is_turned(screen, label, detents):
+    def taken(pushes: bool) -> tuple:
+        evening = Evening(two_dodges(tied=True, passes=[*two_dodges()["passes"], a_pass(base_ms=9000)]))
+        session, panel = evening.session, evening.box.panel
+        to_screen(session, screen)
+        to_row(session, label)
+        session.input("press")
+        turn_slowly(session, detents - 1)
+        if pushes:
+            push(session, a_card(name="another"))
+        turn_slowly(session, 1)
+        shown = panel.value(panel.row())
+        session.input("press")
+        rows = [(row.label, panel.value(row)) for row in panel.rows()]
+        return shown, rows, evening.box.work.map.to_dict()
+
+    assert taken(True) == taken(False)
+
+
+@pytest.mark.parametrize(
+    ("label", "detents", "values", "then"),
+    [
+        ("Add a mark", 7, {"areas": ["a", "b"]}, "a"),
+        ("Add a mark", 1, {"areas": ["sky", "face"]}, "face"),
+        ("Passes", 2, {"filters": ["2"]}, "1"),
+        ("Passes", 4, {"filters": ["2"]}, "1"),
+    ],
+)
+def test_what_a_pc_changes_of_the_choices_of_an_open_row_is_offered_anew(label, detents, values, then):
+    evening = Evening(a_card())
+    session, panel = evening.session, evening.box.panel
+    before = evening.box.work.map.text()
+    to_row(session, label)
+    session.input("press")
+    session.input("dial", detents)
+    ask(session, "bench.set", values=values)
+    session.frame()
+    assert panel.value(panel.row()) == then
+    assert evening.box.work.map.text() == before, "nothing is proposed but what is shown"
 
 
 @pytest.mark.parametrize(("gap_ms", "steps"), [(200, 1), (80, 1), (79, 2), (40, 2), (39, 5), (10, 5)])
@@ -1387,7 +1516,7 @@ def test_a_strip_of_whole_stops():
     assert box.state == "choose"
     evening.play("dial -99\ndial 3\npress")  # between the second patch and the third: half a stop over 4 s
     assert box.work.map.base_ms(0) == 5657
-    assert box.message == "Pass 1 is set to 5.7 s. To choose again: undo, then Strip."
+    assert box.message == "Base is set to 5.7 s. To choose again: undo, then Strip."
     assert not box.work.strip_given
     undo(session)
     assert box.work.map.base_ms(0) == 8000
@@ -1583,6 +1712,32 @@ def test_ticks_that_wrap_in_mid_exposure_change_nothing():
     plain = sounds(0)
     for before_ms in (1, 500, 2000, 4001, 7000, 9000, 12_345, 20_000):
         assert sounds((1 << 30) - before_ms) == plain
+
+
+@pytest.mark.parametrize("changed", ["name", "measure", "light"])
+def test_a_print_is_of_the_map_that_gives_the_same_whatever_it_is_called(changed):
+    evening = Evening(two_dodges())
+    session, box = evening.session, evening.box
+    evening.play("expose\nexpose\n+3 back\nback")
+    to_screen(session, "print")
+    if changed == "name":
+        set_row(session, "Keep on shelf", 0)
+        assert box.work.map.name == "harbour-2"
+    elif changed == "measure":
+        to_row(session, "Carry over")
+        session.input("press")
+        set_row(session, "Aperture", 1)
+    else:
+        set_row(session, "Dodge hand", 1)
+    to_screen(session, "strip")
+    evening.play("back")
+    to_row(session, "Go on")
+    evening.play("press\nexpose")
+    until_dark(session)
+    if changed == "light":
+        assert box.message.endswith("The map here is another now: EXPOSE gives that.")
+    else:
+        assert box.message == "Print 1 is done and in the ledger."
 
 
 def test_a_kept_run_of_another_map_ends_without_being_taken_for_this_maps_print():

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lampblack.cards.card_file import dump, read
-from tests.box_model import a_card, a_pass, keys, load, new_session, to_row, turn_slowly
+from tests.box_model import a_card, a_pass, ask, keys, load, new_session, to_row, turn_slowly
 from timing_core.light.carrying import (
     aperture_offset,
     aperture_text,
@@ -396,6 +396,22 @@ def test_a_record_that_does_not_tell_is_refused_and_turned_past(filter, detents,
     turn_slowly(session, detents)
     assert session.box.message.startswith(f"Not carried over: {why}.")
     assert session.box.state == "edit"
+    assert session.box.work.map.text() == before
+
+
+@pytest.mark.parametrize("removed", ["fast", "slow"])
+def test_a_record_that_a_pc_removes_meanwhile_is_not_carried_to(removed):
+    session = between_papers(FAST, SLOW)
+    before = session.box.work.map.text()
+    to_row(session, "Carry to paper")
+    keys(session, "press")
+    turn_slowly(session, 1)
+    assert "result" in ask(session, "card.remove", name=removed, kind="paper")
+    session.frame()
+    keys(session, "press")
+    assert session.box.message.startswith("Not carried over: a record was removed meanwhile.")
+    assert session.box.state == "edit"
+    keys(session, "back")
     assert session.box.work.map.text() == before
 
 

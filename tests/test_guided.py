@@ -98,6 +98,44 @@ def set_to(session: Session, label: str, detents: int) -> None:
     session.input("press")
 
 
+def test_a_test_is_gone_on_with_whatever_other_was_looked_at_since():
+    session = on_test(LAG)
+    panel = session.box.panel
+    keys(session, "expose", "expose")
+    wait(session, 1500)
+    keys(session, "back", "back")
+    to_screen(session, "tests")
+    to_row(session, HEADINGS[SHORTEST])
+    keys(session, "press", "back", "back")
+    to_row(session, "Go on")
+    keys(session, "press", "expose")
+    while session.box.in_run and session.box.state != "ready":
+        session.advance(session.next_ms())
+    give_all(session)
+    assert panel.screen.heading == HEADINGS[LAG]
+    assert panel.row().label == QUESTIONS[LAG][0]
+
+
+def test_the_filter_of_a_test_is_told_though_the_drawer_lacks_it():
+    session = on_test(SHORTEST)
+    set_to(session, "Filter", -2)
+    kept = session.box.work.test["filter"]
+    session.box.asked.set_bench({"filters": ["2"]})
+    to_row(session, "Filter")
+    assert answer_of(session) == "filter " + kept
+    keys(session, "expose")
+    assert session.box.run.stage.filter == kept
+
+
+def test_a_drawer_that_a_pc_changes_is_offered_anew():
+    session = on_test(SHORTEST)
+    to_row(session, "Filter")
+    session.input("press")
+    session.box.asked.set_bench({"filters": ["2", "3"]})
+    session.frame()
+    assert answer_of(session) == "no filter"
+
+
 def answer_of(session: Session) -> str:
     return session.box.panel.value(session.box.panel.row())
 
@@ -526,6 +564,37 @@ def test_a_wait_is_paused_in_the_dark_and_its_rest_is_counted(key):
         session.advance(session.next_ms())
     assert pin.safelight_ms + 20_000 <= 60_000 + 10
     assert session.box.run.stage.area == "A 3 min"
+
+
+@pytest.mark.parametrize("way", ["Go on", "cut off"])
+def test_a_wait_that_was_left_is_gone_on_with_in_the_dark(way):
+    session = waiting()
+    keys(session, "back")
+    pin = Pin(session)
+    if way == "Go on":
+        keys(session, "back")
+        to_row(session, way)
+    else:
+        session.reset(20_000)
+    keys(session, "press")
+    assert session.box.state == "ready"
+    assert session.box.machine.says("expose") == "start it"
+    keys(session, "expose")
+    assert session.box.state == "waiting"
+    while session.box.run.stage.area == "A 1 min":
+        session.advance(session.next_ms())
+    assert not pin.strikes, "nothing lights the sheet that is tested"
+    if way == "Go on":
+        assert pin.safelight_ms <= 40_000 + 10
+
+
+def test_a_turn_does_not_lose_what_a_paused_wait_has_lasted():
+    session = waiting()
+    keys(session, "back")
+    assert session.box.machine.says("dial") == ""
+    for detents in (1, -1):
+        session.input("dial", detents)
+    assert (session.box.run.stage.area, session.box.run.given_ms) == ("A 1 min", 20_000)
 
 
 @pytest.mark.parametrize("key", ["lamp", "dial", "press"])

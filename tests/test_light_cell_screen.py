@@ -235,6 +235,7 @@ def test_a_reading_waits_until_the_filter_is_out():
     press(session, "Filter 2 is in")
     assert session.box.run.filter_in == ""
     assert "Filter 2 is in" not in labels(session)
+    assert session.box.panel.row().key == "light", "where a second press notes nothing"
     lamp(session, 500)
     assert session.box.machine.says("press") == "first spot"
 
@@ -275,10 +276,11 @@ def test_a_strip_is_kept_with_the_open_easel_and_found_after_a_power_cut():
     dark(session)
     assert press(session, "Open easel").startswith("Noted.")
     assert press(session, "Keep a strip") == (
-        "No strip is kept: the last strip was not one for a base. Give one for pass 1."
+        "No strip is kept: it has to be one for a base. Give one for pass 1."
     )
     give_a_strip(session)
     assert press(session, "Keep a strip") == "Kept. Its patches are the tones for filter 2 now."
+    assert session.box.panel.row().label == "Keep a strip", "though First spot as is above it now"
     gave = session.box.work.strip_gave[3:]
     for again in (session, metering(disk=disk)):
         (strip,) = again.box.panel.screen._strips.kept

@@ -18,6 +18,7 @@ from tests.box_model import (
     set_row,
     to_row,
     to_screen,
+    undo,
 )
 from timing_core.canonical import encode
 from timing_core.light.paper_record import ANCHORS
@@ -164,6 +165,23 @@ def test_a_filter_of_tied_passes_moves_its_own_base_alone():
     set_row(session, "Filter", 1, nth=1)
     assert bases(session) == [scale(10_000, 21), 6000]
     assert session.box.work.map.tied
+
+
+def test_the_cursor_stays_on_a_filter_that_makes_a_grade_or_ends_it():
+    """Above it the row *Grade* comes and goes."""
+    session = with_papers(filters=("0", "5"), record="vc-2019")
+    panel, before = session.box.panel, session.box.work.map.text()
+    to_row(session, "Filter")
+    session.input("press")
+    for detent, has_grade in ((-1, True), (1, False), (-1, True)):
+        session.input("dial", detent)
+        assert ("Grade" in labels(session)) is has_grade
+        assert panel.row().label == "Filter, pass 1"
+    session.input("press")
+    assert panel.row().label == "Filter, pass 1"
+    assert [len(own.marks) for own in session.box.work.map.passes] == [1, 1]
+    undo(session)
+    assert session.box.work.map.text() == before
 
 
 def test_a_filter_whose_base_would_leave_the_range_is_refused_and_changes_nothing():

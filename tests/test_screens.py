@@ -736,7 +736,7 @@ def _note_light_cell(note) -> None:
     note(session, "open easel was not read")
     session.box.panel.spots[2] = 120_000
     keys(session, "press")
-    note(session, "last strip was not")
+    note(session, "one for a base")
     session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000, 1200, "00"]
     keys(session, "press")
     note(session, "had a flash")
@@ -843,6 +843,10 @@ def _note_what_is_kept(note) -> None:
     set_row(session, "Keep on shelf", 0)
     note(session, "on the shelf")
     load(session, worst)
+    to_screen(session, "shelf")
+    to_row(session, LONGEST_NAME)
+    session.input("press")
+    note(session, "Nothing to load")
     set_row(session, "Keep on shelf", 1)
     note(session, "it replaces")
     to_screen(session, "shelf")
@@ -853,7 +857,10 @@ def _note_what_is_kept(note) -> None:
     to_screen(session, "print")
     to_row(session, "New print")
     session.input("press")
-    note(session, "A new print")
+    note(session, "A new print. Undo")
+    to_row(session, "New print")
+    session.input("press")
+    note(session, "new already")
     to_screen(session, "shelf")
     set_row(session, "Remove a card", 2)
     note(session, LONGEST_NAME + " is off the shelf")
@@ -1005,7 +1012,7 @@ def _note_undo(note) -> None:
     chosen.input("dial", 1)
     chosen.input("press")
     undo(chosen)
-    note(chosen, "Undone: Pass 1: ")
+    note(chosen, "Undone: Base: ")
 
 
 def _note_cuts(note) -> None:

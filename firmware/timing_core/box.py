@@ -320,13 +320,15 @@ class Box:
         return self.run.can_go_on
 
     def can_go_on_held(self) -> bool:
-        return self.run.can_go_on and self.run.given_ms > 0
+        return self.run.can_go_on and self.run.is_in_mid_light
 
     def row_goes_on_held(self) -> bool:
-        return self.panel.row_goes_on() and self.run.given_ms > 0
+        return self.panel.row_goes_on() and self.run.is_in_mid_light
 
     def go_on(self) -> None:
         """Return to the stage at which the run was left, without light."""
+        if self.run.test is not None:
+            self.work.test = self.run.test  # another may have been looked at since
         self.panel.show(self.run.kind)
         self.exposing.go_on()
         self.panel.tell_levels()
@@ -383,6 +385,11 @@ def _on_strip(box: Box) -> bool:
 
 def _on_test(box: Box) -> bool:
     return box.panel.screen.begins == "test"
+
+
+def _take_first(box: Box) -> None:
+    box.panel.take()
+    box.io.message = ""  # it would cover the question
 
 
 def _give_prompt(box: Box) -> None:
@@ -479,6 +486,7 @@ WHEN = {
     "was_held": (8, GuidedRun.was_held),
     "is_between": (8, GuidedRun.is_between),
     "is_wait": (8, GuidedRun.is_wait),
+    "is_unbegun": (8, GuidedRun.is_unbegun),
     "wait_follows": (8, GuidedRun.wait_follows),
     "test_is_whole": (8, GuidedRun.test_is_whole),
     "row_goes_on_held": (0, Box.row_goes_on_held),
@@ -580,7 +588,7 @@ DO = {
     "open": (2, Panel.open),
     "turn": (2, Panel.turn),
     "take": (2, Panel.take),
-    "take_first": (2, Panel.take),
+    "take_first": (0, _take_first),
     "take_on": (2, Panel.take_on),
     "leave_value": (2, Panel.leave_value),
     "move_place": (2, Panel.move_place),

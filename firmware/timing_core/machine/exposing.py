@@ -174,8 +174,9 @@ class Exposing:
         return self.run.stage_is_whole
 
     def print_is_whole(self) -> bool:
-        """The print is given, and it is of the map at work."""
-        return self.print_is_other() and self.work.map.text() in self.run.text
+        """The print is given, and it is of the map at work, or of one that gives the same: its name may be
+        another, or a measure noted, since it was begun."""
+        return self.print_is_other() and _gives_the_same(self.work, self.run)
 
     def print_is_other(self) -> bool:
         return self.is_done("print")
@@ -331,6 +332,18 @@ class Exposing:
     def known_ms(self) -> int:
         """Light known to have been given in the present stage of the run under way or kept, in ms."""
         return self.light_so_far_ms() if self.run.stages else self.run.given_ms
+
+
+def _gives_the_same(work: Work, run: Run) -> bool:
+    return work.map.text() in run.text or _given_by(work.plan("print")) == _given_by(run.stages)
+
+
+def _given_by(stages: list) -> list:
+    return [
+        (each.kind, each.area, each.filter, each.shown_ms, each.light_ms, each.cues)
+        + tuple([window.area for window in each.windows])
+        for each in stages
+    ]
 
 
 def refuse_short_stage(exposing: Exposing) -> None:

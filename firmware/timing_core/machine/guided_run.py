@@ -61,6 +61,10 @@ class GuidedRun:
         run = self.run
         return run.stages[run.at].kind == WAIT
 
+    def is_unbegun(self) -> bool:
+        """No wait is paused here, of which a turn would lose what it has lasted."""
+        return not self.run.given_ms
+
     def begin_wait(self) -> None:
         """Count what is left of the wait, with the safelight as the test wants it."""
         run, stage = self.run, self.run.stage

@@ -3,7 +3,7 @@
 What must live here: what is known of a run, and nothing of who gives its light or where it is written.
 """
 
-from timing_core.light.plan import FIT, FLASH, FRESH, NEGATIVE, Stage, light_of, stage_name
+from timing_core.light.plan import FIT, FLASH, FRESH, NEGATIVE, WAIT, Stage, light_of, stage_name
 from timing_core.records.ledger import FORM, stage_record
 
 _OF_THE_CELL = ("cell_lag", "drift")
@@ -95,6 +95,11 @@ class Run:
     def stage(self) -> Stage:
         """The present stage. IndexError if there is no run that can go on."""
         return self.stages[self.at]
+
+    @property
+    def is_in_mid_light(self) -> bool:
+        """Some of the present stage's light is given. A wait has none, however long it has lasted."""
+        return self.given_ms > 0 and self.stages[self.at].kind != WAIT
 
     @property
     def is_fit(self) -> bool:

@@ -73,7 +73,7 @@ edit      dial      -                turn              edit      change
 edit      expose    too_early_here   refuse_early      edit      wait
 edit      expose    is_faulty        tell_fault        edit      cannot: why?
 edit      expose    cannot_begin     tell_why          edit      cannot: why?
-edit      expose    another_is_kept  take_first        ask       take, then?
+edit      expose    another_is_kept  take_first        ask       take, another run?
 edit      expose    on_print         take_and_begin    ready     take, no light yet
 edit      expose    on_strip         take_and_begin    ready     take, no light yet
 edit      expose    on_test          take_and_begin    ready     take, no light yet
@@ -124,7 +124,7 @@ ready     expose    must_arm         arm               arming    give @
 ready     expose    -                give              exposing  give @
 # A message covers the stage: the first turn shows it again
 ready     dial      has_message      -                 ready     show stage
-ready     dial      -                move_stage        ready     @
+ready     dial      is_unbegun       move_stage        ready     @
 ready     back      -                leave_run         browse    leave
 ready     lamp      is_settling      refuse_early      ready     wait
 ready     lamp      cannot_view      tell_fault        ready     cannot: why?

@@ -17,6 +17,7 @@ from timing_core.light.carrying import (
 from timing_core.light.plan import filter_text
 from timing_core.light.stops import seconds_text, stops_text
 from timing_core.panel.rows import NAMES, PACES, TURNS, Row, Screen
+from timing_core.refusal import Refusal
 
 _AT_FIRST = {"negative_mm10": 360, "print_mm10": 2400, "aperture": 36}
 """What a row proposes where the print has no such measure: 36 mm of film, 240 mm of paper, f/8."""
@@ -34,7 +35,12 @@ class CarryScreen(Screen):
     heading = "Carry over"
     over = "print"
 
+    def __init__(self) -> None:
+        self._names: list = []
+
     def rows(self, panel) -> list:
+        if not panel.is_open:
+            self._names = panel.papers.names()  # an open row stays, whatever a PC removes
         measures = panel.opened_map.measures
         found = [
             Row("negative_mm10", "On the negative", TURNS | PACES),
@@ -45,8 +51,7 @@ class CarryScreen(Screen):
         found.append(Row("aperture", "Aperture", TURNS))
         if "aperture" in measures:
             found.append(Row("to aperture", "  carry to", TURNS))
-        names = panel.papers.names()
-        if len(names) > 1 and panel.opened_map.record in names:
+        if len(self._names) > 1 and panel.opened_map.record in self._names:
             found.append(Row("to paper", "Carry to paper", TURNS | NAMES))
         return found
 
@@ -73,7 +78,7 @@ class CarryScreen(Screen):
     def open(self, panel, row: Row) -> None:
         super().open(panel, row)
         if row.key == "to paper":
-            panel.cursor.pick = panel.papers.names().index(panel.work.map.record)
+            panel.cursor.pick = self._names.index(panel.work.map.record)
             return
         measure = _measure_of(row)
         panel.work.map.measures.setdefault(measure, _AT_FIRST[measure])
@@ -94,11 +99,10 @@ class CarryScreen(Screen):
 
     def _turn_paper(self, panel, steps: int) -> None:
         """A record that cannot be carried over to is turned past."""
-        names = panel.papers.names()
-        panel.turn_pick(len(names), steps)
+        panel.turn_pick(len(self._names), steps)
         map = panel.opened_map.copy()
         panel.work.map = map.copy()
-        name = names[panel.cursor.pick]
+        name = self._names[panel.cursor.pick]
         if name != map.record:
             old, new = panel.papers.get(map.record), panel.papers.get(name)
             if old and new:
@@ -109,6 +113,8 @@ class CarryScreen(Screen):
         """Of the pass that was changed or chosen last."""
         filter = panel.work.map.passes[panel.work.pass_index].filter
         old, new = panel.papers.get(panel.opened_map.record), panel.papers.get(panel.work.map.record)
+        if not (old and new):
+            raise Refusal("Not carried over", "a record was removed meanwhile", "Push it again")
         nearest = nearest_filter(old, new, filter)
         if nearest == filter:
             panel.io.say("Carried over. Make a strip: speeds of papers are good for a start.")

@@ -310,6 +310,7 @@ class LightCellScreen(Screen):
         key, spots = row.key, panel.spots
         if key == "out":
             panel.run.filter_in = ""
+            panel.cursor.at = 0  # the row goes, and a second press is not to note the easel
         elif key == "light":
             if not spots[0] or self.cell.now == ABSENT:
                 raise self._refusal()
@@ -321,13 +322,14 @@ class LightCellScreen(Screen):
             panel.io.say("Noted. Give a strip now, with the carrier empty and the filter in.")
         else:
             self._keep_strip(panel)
+            panel.cursor_on(row)  # there may be more rows above it now
 
     def _keep_strip(self, panel) -> None:
         gave, what = panel.work.strip_gave, "No strip is kept"
         if not panel.spots[2]:
             raise Refusal(what, "the open easel was not read", "Read it before you give the strip")
         if not gave or gave[0] or gave[1]:
-            raise Refusal(what, "the last strip was not one for a base", "Give one for pass 1")
+            raise Refusal(what, "it has to be one for a base", "Give one for pass 1")
         if not is_int(gave[-1]):  # it is the flash's filter
             raise Refusal(what, "the last strip had a flash", "Give one without")
         totals = gave[3:]

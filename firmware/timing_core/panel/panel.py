@@ -65,6 +65,20 @@ def _bring_trays(panel, were: dict) -> dict:
     return were
 
 
+def _keep_open(panel, row: Row, was: str) -> None:
+    """The wire has changed something while this row is open, and its value `was` this. If what it has picked
+    is another now, or none, it is opened anew."""
+    try:
+        is_same = panel.value(row) == was
+    except IndexError:
+        is_same = False
+    if not is_same:
+        before = panel.before
+        panel.work.map, panel.work.strip = before.map.copy(), before.strip.copy()
+        panel.cursor_on(row)
+        panel.screen.open(panel, row)
+
+
 def _set_text(map: PrintingMap, mark, index: int) -> str:
     """What choosing a patch sets: the stops of a mark, or the base of a pass."""
     return stops_text(mark.stops120) if mark is not None else seconds_text(map.base_ms(index))
@@ -300,12 +314,12 @@ class Panel:
         strip.choose(map, self.cursor.place)
         self.work.pass_index = index
         self.show("print")
-        said = mark.area if mark is not None else "Pass %d" % (index + 1)
-        value = _set_text(map, mark, index)
+        # The cursor comes to the row that the choice has set.
+        row = Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index)
+        self.cursor_on(row)
+        said, value = self.screen.said(self, row), _set_text(map, mark, index)
         whole = said + " alone" if mark is None and tied else said
         self.io.say("%s is set to %s. To choose again: undo, then Strip." % (whole, value))
-        # The cursor comes to the row that the choice has set.
-        self.cursor_on(Row("base" if mark is None else "mark", "", 0, "", index, strip.mark_index))
         self.kept.changed(before, said, value)
 
     def leave_choice(self) -> None:
@@ -328,13 +342,16 @@ class Panel:
         self.io.say(told)
         self.kept.keep_all()
 
-    def card_changed_by_wire(self, shelf, name: str, here: Row) -> None:
+    def card_changed_by_wire(self, shelf, name: str, here: Row, was: str) -> None:
         """The wire has kept or removed a card, a paper record or a tray sequence: undo must not take that
-        back, and the cursor stays on the row that it was on (`here`)."""
+        back, and the cursor stays on the row that it was on (`here`), whose open value `was` this."""
         if shelf is self.shelf:
             self.undo.forget_card(name)
-        self.cursor.pick = 0  # what was picked may be another card now, or none
+        at = self.cursor.at
         self.cursor_on(here)
+        if self.before is not None:
+            self.before.at += self.cursor.at - at
+            _keep_open(self, here, was)
 
     def settings_to_keep(self) -> dict:
         """The settings as they are taken, without what is just being turned."""
@@ -343,12 +360,15 @@ class Panel:
     def settings_changed_by_wire(self, values: dict) -> None:
         """The wire sets `values`, which are checked: undo must not take that back, nor leaving an open
         value. No key is taken meanwhile, so it is short."""
-        self.work.bench.take(values)
         before = self.before
-        if before is not None:
+        row = self.row() if before is not None else None
+        was = self.value(row) if row is not None else ""
+        self.work.bench.take(values)
+        if before is not None and row is not None:
             before.bench.update(values)
-            row = self.row()
-            if row.key == SETTING and row.name in values:
+            if row.key != SETTING:
+                _keep_open(self, row, was)
+            elif row.name in values:
                 before.value = ""  # what undo would name is no longer what it brings back
         self.undo.forget_settings(values)
         self.work.changed()

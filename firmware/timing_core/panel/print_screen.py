@@ -129,6 +129,8 @@ class PrintScreen(Screen):
     def said(self, panel, row: Row) -> str:
         if row.key == "base":
             return "Pass %d" % (row.index + 1) if len(panel.work.map.passes) > 1 else "Base"
+        if row.number is not None:
+            return _said_of_mark(panel, row)
         return "Flash" if row.key.startswith("flash") else super().said(panel, row)
 
     def value(self, panel, row: Row) -> str:
@@ -195,6 +197,7 @@ class PrintScreen(Screen):
             self._turn_flash(panel, row, steps)
         elif self._paper and (key == "filter" or key == "grade"):
             self._paper.turn(panel, row, steps)
+            panel.cursor_on(row)  # the row of the grade comes and goes with the filters
         elif key == "filter":
             map.passes[row.index].filter = following_filter(bench, map.passes[row.index].filter, steps)
         elif key == "paper":
@@ -255,7 +258,8 @@ class PrintScreen(Screen):
             panel.work.map.add_mark(row.index, Mark(self._choices(panel, row)[pick], 0))
             panel.cursor_on(Row("mark", "", 0, "", row.index, len(marks) - 1))
         elif row.key == "remove" and pick:
-            _remove(panel.work.map, pick)
+            _remove(panel.work, pick)
+            panel.cursor_on(row)
         elif row.key == "keep" and pick:
             self._keep(panel)
         elif row.key == "keep":
@@ -266,13 +270,8 @@ class PrintScreen(Screen):
     def act(self, panel, row: Row) -> None:
         if row.key == "carry":
             panel.open_screen("carry")
-            return
-        former = panel.work.map.name
-        panel.work.new()
-        panel.show("print")
-        if former == panel.work.map.name:
-            former = "the one before"
-        panel.io.say("A new print. Undo brings back %s." % former)
+        else:
+            _begin_new(panel)
 
     # --- how many passes
 
@@ -335,6 +334,25 @@ class PrintScreen(Screen):
             panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
         else:
             panel.io.say("%s is kept on the shelf." % map.name)
+
+
+def _said_of_mark(panel, row: Row) -> str:
+    """By its area, since a dodge may have been a burn."""
+    area = panel.work.map.passes[row.index].marks[row.number].area
+    return area if row.key == "mark" else area + row.label[1:]
+
+
+def _begin_new(panel) -> None:
+    work = panel.work
+    former, was = work.map.name, work.map.text()
+    work.new()
+    panel.show("print")
+    if former == work.map.name:
+        former = "the one before"
+    if work.map.text() == was:
+        panel.io.say("A new print: the map was new already.")
+    else:
+        panel.io.say("A new print. Undo brings back %s." % former)
 
 
 def _turn_dry_down(map, was, steps: int) -> None:
@@ -406,12 +424,17 @@ def _areas(panel, index: int) -> list:
     return found
 
 
-def _remove(map, nth: int) -> None:
-    for own in map.passes:
-        if 0 < nth <= len(own.marks):
-            own.marks.pop(nth - 1)
+def _remove(work, nth: int) -> None:
+    """Remove a mark. The strip stays for what it was for, if that is not the mark that goes."""
+    strip = work.strip
+    for index in range(len(work.map.passes)):
+        marks = work.map.passes[index].marks
+        if 0 < nth <= len(marks):
+            marks.pop(nth - 1)
+            if strip.pass_index == index and strip.mark_index is not None and strip.mark_index >= nth - 1:
+                strip.mark_index = strip.mark_index - 1 if strip.mark_index >= nth else None
             return
-        nth -= len(own.marks)
+        nth -= len(marks)
 
 
 def record_at_work(panel):

@@ -40,6 +40,10 @@ class ShelfScreen(Screen):
         if card is None:
             raise Refusal("Not loaded", "the card is no longer on the shelf", "Push it again")
         former = panel.work.map.name
+        if card.text() == panel.work.map.text():
+            panel.show("print")
+            panel.io.say("Nothing to load: this is %s already." % former)
+            return
         panel.work.take(card)
         panel.show("print")
         panel.io.say(drawer_lacks(card, panel.work.bench) or "Loaded. Undo brings %s back." % former)

@@ -45,8 +45,11 @@ class StripScreen(Screen):
         return len(self.rows(panel)) - 1 if panel.work.strip_given else 0
 
     def enter(self, panel) -> None:
-        """Aim at what the cursor was on, unless the strip was given and a patch of it can still be chosen."""
-        strip, aim = panel.work.strip, panel.aim
+        """Aim at what the cursor was on, unless the strip was given and a patch of it can still be chosen, or
+        it was begun and is kept."""
+        strip, aim, run = panel.work.strip, panel.aim, panel.run
+        if run.has_had_light and run.gives == strip.gives(panel.work.map):
+            return
         if aim is None or panel.work.strip_given or aim == (strip.pass_index, strip.mark_index):
             return
         strip.pass_index, strip.mark_index = aim

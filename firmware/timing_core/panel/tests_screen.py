@@ -200,6 +200,8 @@ class GuidedScreen(Screen):
         if row.key == "found":
             return str(self._known.found[self._test][-1])
         is_open = panel.has_open(row)
+        if not is_open and row.key == "filter":
+            return filter_text(panel.work.test["filter"])  # the drawer may lack it
         if row.key == "read":
             answer = panel.cursor.pick if is_open else self._answers.get(row.index)
             return "read it" if answer is None else answer_text(self._known.given[self._test], answer)

@@ -69,12 +69,14 @@ class Asked:
         return self.io.undisturbed(lambda: self._change_shelf(shelf, name, None))
 
     def _change_shelf(self, shelf, name: str, text) -> bool:
-        here = self.panel.row()
+        panel = self.panel
+        here = panel.row()
+        was = panel.value(here) if panel.is_open else ""
         if text is not None:
             shelf.keep_text(name, text)
         elif not shelf.drop(name):
             return False
-        self.panel.card_changed_by_wire(shelf, name, here)
+        panel.card_changed_by_wire(shelf, name, here, was)
         if text is None:
             self.ledger.write_waiting_or_say()
         self.changed = True
