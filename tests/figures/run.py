@@ -30,7 +30,7 @@ from tests.figures.comparison import Figure, table
 
 REPEATS = 21
 QUESTIONS = 100
-WIDTH = 180
+WIDTH = 240
 """Columns of the table where it goes to a file: it is not folded for a screen that is not there."""
 
 
