@@ -7,18 +7,18 @@ display, wire. Such an input has to wait for three things only: the box while it
 change from the wire, a write to flash, and a collection. BACK does not wait even for these: its interrupt
 puts the lamp out, and the box is told afterwards.
 
-Other inputs, and the end of a light, wait until the loop is done with what it is at: some tens of ms where it
-draws a picture or works out an answer. They may write records, and that uses as much of the stack as drawing
-and answering do: there is no room for both.
+Other inputs, and the end of a light, wait until the loop is done with what it is at (`_deep`): some tens of
+ms where it draws a picture or works out an answer. They may write records, and that uses as much of the stack
+as drawing and answering do: there is no room for both.
 
 On the way from a press to its light no function may be large: where its variables, what it has in hand, and
 three words for each handler of exceptions are more than 11 words, each call of it takes memory, which takes
 0.05 ms, and 0.25 ms where free memory is in pieces. `wake` is the one that has to catch exceptions.
 
 A collection takes 30 ms, and to ask how much memory is free takes 6. So the loop reckons what pictures and
-answers have taken, and in the dark memory is collected as soon as the box has taken an input, whatever the
-loop is at: nobody presses again within that time. Else it is collected when it is short. In a run the wire is
-answered so seldom that it is hardly ever short when a key comes.
+answers have taken, and in the dark memory is collected as soon as the box has taken an input, and the end of
+the light that it put out: nobody presses again within that time. Else it is collected when it is short. In a
+run the wire is answered so seldom that it is hardly ever short when a key comes.
 
 Once the light is on it needs nothing from here: the pulse ends by itself.
 """
@@ -127,6 +127,7 @@ class Runner:
         self._ended_ms = -1
         self._cut_ms = -1
         self._fault: BaseException | None = None
+        self._reply = b""
         self._over = False
         self._taken_kb = 0
         self._settled = self._has_read_up = self._noted = False
@@ -144,20 +145,22 @@ class Runner:
 
     def run(self) -> None:
         """Run until handed over. The caller must put the lamp out afterwards, however this has ended."""
-        while not self._over:
+        while self._reply or not self._over:
             self._dog.feed()
+            self._deep = False
             self.wake(0)
             fault = self._fault or self._inputs.fault
             if fault:
                 raise fault
             self._deep = True
             due = self.box.next_deadline()
-            self._deep = False
             if due is not None and since(time.ticks_ms(), due) >= 0:
                 self._give("tick", 0)
+            elif self._reply:
+                self._send()
             elif self._dirty:
                 self._draw()
-            elif not ((self._cell and _read_cell(self)) or _show(self) or self._answer()):
+            elif not ((self._cell and _read_cell(self)) or self._display.step() or self._answer()):
                 self._rest(due)
 
     # --- inputs
@@ -199,8 +202,9 @@ class Runner:
         else:
             self._inputs.next()
         self._give(event, amount)
-        # Not `box.lit`: the box is told only after an answer under way that the lamp is out.
-        if not (self._next() or self._pulse.owes):
+        # Not `box.lit`: the box takes the lamp to be on until the loop tells it of the end. The journal is
+        # written then, and a press that came soon after would have to wait for that too.
+        if not (self._ended_ms >= 0 or self._next() or self._pulse.owes):
             if self._taken_kb >= (_COLLECT_IN_RUN_KB if self.box.in_run else _COLLECT_KB):
                 self._collect()
 
@@ -297,7 +301,6 @@ class Runner:
         An input that comes in while drawing may change what is drawn. It then asks for a new picture.
         """
         self._dirty = False
-        self._deep = True
         self._taken_kb += _PICTURE_KB
         try:
             self._screen.draw()
@@ -305,11 +308,9 @@ class Runner:
             if not self._dirty:
                 self._undrawn = fault
             self._display.leave_out()
-        finally:
-            self._deep = False
 
     def _answer(self) -> bool:
-        """Take in and answer one line from the wire; False if there is nothing to do.
+        """Take in one line from the wire and work out its reply; False if there is nothing to do.
 
         In a run the wire waits most of the time, since answering takes memory and a key would have to wait
         for a collection.
@@ -322,26 +323,21 @@ class Runner:
             return line is not None
         self._answered_ms = now_ms
         self._taken_kb += _ANSWER_KB
-        # What may cut into answering comes before the "wire" that follows, which may not be cut into.
-        self._deep = True
-        reply = self.box.link.take(line)
-        self._deep = False
-        self.wake(0)
+        self._reply = self.box.link.take(line)
         self._give("wire", 0)
-        if reply:
-            # Sending may have to wait for the PC, so a key that has come meanwhile goes first.
-            self.wake(0)
-            self._wire.send(reply)
         return True
+
+    def _send(self) -> None:
+        """Send the reply. That may have to wait for the PC, and takes little of the stack."""
+        reply, self._reply = self._reply, b""
+        self._deep = False
+        self._wire.send(reply)
 
     def _rest(self, due: int | None) -> None:
         """Do what there is no hurry for, or sleep until `due`, in ticks, or until an input comes in."""
         if not self._has_read_up:
             self._has_read_up = True
-            self._deep = True
-            has_found = self.box.read_up()
-            self._deep = False
-            if has_found:
+            if self.box.read_up():
                 self._give("wire", 0)
             return
         if self._undrawn and not self._noted and not self.box.lit:
@@ -367,6 +363,7 @@ class Runner:
         if sound_ms >= 0:
             nap_ms = min(nap_ms, sound_ms)
         # An input that waited while the loop was at something calls nobody again.
+        self._deep = False
         if not nap_ms or self._dirty or self._next():
             return
         if self.box.in_run:
@@ -391,11 +388,3 @@ def _read_cell(runner: Runner) -> bool:
     if counts > _ASKED:
         runner._give("reading", counts)
     return counts > _NOTHING
-
-
-def _show(runner: Runner) -> bool:
-    """Send the display what is due; False if nothing is."""
-    runner._deep = True
-    has_sent = runner._display.step()
-    runner._deep = False
-    return has_sent

@@ -190,18 +190,23 @@ class Board:
     def _left_out(self) -> None:
         self.left_out += 1
 
-    # --- what is cut into
+    # --- what is cut into, while the loop is at it
 
     def draw(self) -> None:
-        self.runner._draw()
+        self._at(self.runner._draw)
 
     def answer(self, line: bytes) -> None:
         self.wire.lines.append(line)
         self.runner._answered_ms = Clock.ms - 1000  # in a run it waits
-        self.runner._answer()
+        self._at(self.runner._answer)
 
     def tick(self) -> None:
-        self.runner._give("tick", 0)
+        self._at(partial(self.runner._give, "tick", 0))
+
+    def _at(self, work: Callable[[], object]) -> None:
+        self.runner._deep = True
+        work()
+        self.runner._deep = False
 
     # --- what cuts in
 
@@ -224,8 +229,10 @@ class Board:
             runner.wake(0)
             if runner._fault:
                 raise runner._fault
-            if runner._dirty:
-                runner._draw()
+            if runner._reply:
+                runner._send()
+            elif runner._dirty:
+                self.draw()
         assert not self.inputs.ring, "a key was never taken"
         is_free = not (runner._busy or runner._taking or runner._deep)
         assert is_free, "keys are kept out for good"
