@@ -129,6 +129,7 @@ class Walk:
         if chance.random() < 0.8:
             load(self.session, chance.choice(CARDS))
             self.settled = self.known()
+        self.session.send = self.hear
 
     # --- what must be known
 
@@ -218,10 +219,9 @@ class Walk:
                 method, params = chance.choice(card_lines(chance.choice(CARDS)))
                 line = wire_line(KIT, method, params)
             case 2:
-                self.asked = values = {
-                    chance.choice(("lag_ms", "settle_ms", "volume")): chance.choice((0, 3, 150, 700, -9))
-                }
-                line = wire_line(KIT, "bench.set", {"values": values})
+                key = chance.choice(("lag_ms", "settle_ms", "volume"))
+                self.asked = {key: chance.choice((0, 3, 150, 700, -9))}
+                line = wire_line(KIT, "bench.set", {"values": self.asked})
             case 3:
                 line = wire_line(
                     KIT, chance.choice(("light", "expose", "lamp.on", "accept.count")), {"on": 1}
@@ -230,6 +230,12 @@ class Walk:
                 line = bytes(chance.randrange(256) for _ in range(chance.randrange(40))).replace(b"\n", b"")
         self.count["lines"] += 1
         self.session.input("line", line)
+        self.asked = {}
+
+    def hear(self, reply: bytes) -> None:
+        """What the box says it has set is kept, though a value is open on the panel."""
+        if self.asked and b'"result"' in reply:
+            self.settled["bench"].update(self.asked)
 
     def change_screen(self) -> None:
         if self.session.box.state == "browse":
