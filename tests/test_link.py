@@ -10,6 +10,7 @@ from binascii import crc32
 from pathlib import Path
 
 import hypothesis.strategies as st
+import pytest
 from hypothesis import example, given, settings
 
 from lampblack.wire.push import requests_for
@@ -343,6 +344,14 @@ def test_micropython_gives_the_same_replies_byte_for_byte(compiled, tmp_path):
         assert theirs == ours, step
 
 
+@pytest.mark.parametrize("length", [511, 512, 513, 2047, 2048, 2049, 9000])
+def test_a_text_of_any_length_is_written_whole(length):
+    """Up to one that fits a line on the wire in one pass, and beyond in two."""
+    value = {"a": ["é", 1], "b": "x" * (length - 25)}
+    assert len(python_json(value)) == length
+    assert encode(value) == python_json(value)
+
+
 def test_micropython_writes_the_same_plain_text(compiled, tmp_path):
     values = micropython.examples(plain_data_of(any_text), 300)
     played = ["json " + json.dumps(value) for value in values]
@@ -374,3 +383,40 @@ def test_a_key_that_lights_the_lamp_while_a_change_is_worked_out_is_no_full_memo
     error = json.loads(reply[:-10])["error"]
     assert error["message"] == "Nothing is changed: light is on, or about to be. Try again when dark."
     assert error["data"] == {"retry": True}
+
+
+def test_the_work_on_a_change_ends_when_a_key_lights_the_lamp():
+    """Or the end of that light, and the write of the journal, would wait until it is done."""
+    session = situation("ready, burn")
+    box, tried = session.box, []
+    look = box.store.look
+
+    def and_press(key):
+        tried.append(key)
+        if not session.lamp.lit:
+            session.input("expose")
+        return look(key)
+
+    box.store.look = and_press
+    reply = box.link.take(wire_line(platform, "bench.set", {"values": {"lag_ms": 40}}))
+    assert session.lamp.lit
+    assert tried == ["bench"]
+    assert json.loads(reply[:-10])["error"]["data"] == {"retry": True}
+
+
+def test_a_change_is_worked_out_anew_after_a_key_that_lights_nothing():
+    session = situation("print screen")
+    box, tried = session.box, []
+    look = box.store.look
+
+    def and_turn(key):
+        tried.append(key)
+        if len(tried) == 1:
+            session.input("dial", 1)
+        return look(key)
+
+    box.store.look = and_turn
+    reply = box.link.take(wire_line(platform, "bench.set", {"values": {"lag_ms": 40}}))
+    assert tried == ["bench", "bench"]
+    assert box.bench.get("lag_ms") == 40
+    assert "result" in json.loads(reply[:-10])

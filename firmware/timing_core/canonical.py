@@ -11,6 +11,7 @@ in the project is an integer with its unit in its name.
 from timing_core.platform import const
 
 _ROOM = const(512)
+_LINE = const(2048)
 
 PRINTABLE = (
     "etaoinsrl_ dcmupfhgbwykvxzjq0123456789.,-:ABCDEFGHIJKLMNOPQRSTUVWXYZ!\"#$%&'()*+/;<=>?@[\\]^`{|}~"
@@ -24,8 +25,8 @@ _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t", "\f":
 
 def encode(value: object) -> bytes:
     """`value` as canonical JSON. TypeError for anything that is not plain data."""
-    # A text too long for its buffer is measured on the first pass and written on a second. A small heap has
-    # room for one long text, but not for a text that grows, nor for hundreds of pieces waiting to be
+    # What is longer than a line on the wire is measured on the first pass and written on a second. A small
+    # heap has room for one long text, but not for a text that grows, nor for hundreds of pieces waiting to be
     # joined.
     text = bytearray(_ROOM)
     size = 0
@@ -33,11 +34,13 @@ def encode(value: object) -> bytes:
     def put(piece: str) -> None:
         nonlocal size
         start, size = size, size + len(piece)
+        if size > len(text) == _ROOM:
+            text.extend(bytes(_LINE - _ROOM))
         if size <= len(text):
             text[start:size] = piece.encode()
 
     _write(value, put)
-    if size > _ROOM:
+    if size > len(text):
         text = bytearray(size)
         size = 0
         _write(value, put)

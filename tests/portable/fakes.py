@@ -106,6 +106,7 @@ class FakeBox:
 
     def set_bench(self, values):
         self.bench.set_all(values)
+        return True
 
     def set_fitted(self, values):
         self.fitted.set(values)

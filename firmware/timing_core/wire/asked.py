@@ -25,18 +25,13 @@ class Asked:
         self._event = ""
         self._told_time: tuple | None = None
 
-    def set_bench(self, values: dict) -> None:
-        """Set and keep all of `values`, or none. A Refusal changes nothing.
+    def set_bench(self, values: dict) -> bool:
+        """Set and keep all of `values`, or none. A Refusal changes nothing. False if an input came in while
+        they were worked out, which takes a board tens of ms: nothing is changed, and it may be tried again.
 
         What the printer is just turning is not kept by this, and undo does not take back what the wire has
         set.
         """
-        while not self._try_bench(values):
-            pass  # a key came in between: the values are worked out anew
-
-    def _try_bench(self, values: dict) -> bool:
-        """Set and keep `values`, unless an input comes in while they are worked out, which takes a board tens
-        of ms. True if it is done."""
         inputs = self.io.inputs
         bench = Bench(self.panel.settings_to_keep())
         bench.set_all(values)

@@ -54,7 +54,7 @@ class Link:
     """Answers messages for `box`, which has `lit`, `shelves`, `ledger`, `bench`, `fitted`,
     `identity`, `summary() -> dict`, `crash_lines() -> list`, `damage_lines() -> list`,
     `health() -> dict`, `watch` with `faults() -> list`, `acceptance` with `counting`, which answers the
-    acceptance test, and `asked` with `set_bench(values)`, `set_fitted(values)`,
+    acceptance test, and `asked` with `set_bench(values) -> bool`, `set_fitted(values)`,
     `push_card(shelf, name, text)`, `remove_card(shelf, name) -> bool`, `write_waiting()`,
     `tell_time(day, second)` and `hand_over()`.
     A card whose parts are coming is in memory only. A paper record or a tray sequence is kept and sent as a
@@ -143,7 +143,10 @@ class Link:
         return {"values": self.box.bench.to_dict()}
 
     def _bench_set(self, values: dict) -> dict:
-        self.box.asked.set_bench(values)
+        while not self.box.asked.set_bench(values):
+            # A key has come in between. If it has lit the lamp, the end of that light must not wait for this.
+            if self.box.lit:
+                raise _is_lit()
         return self._bench_get()
 
     def _fitted_get(self) -> dict:
