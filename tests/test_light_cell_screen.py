@@ -13,6 +13,7 @@ from tests.box_model import (
     keys,
     load,
     new_session,
+    set_row,
     snapshot,
     to_row,
     to_screen,
@@ -177,7 +178,7 @@ def test_nothing_is_written_while_it_reads_under_light():
     keys(session, "press")
     wait(session, 10_000)
     dark(session)
-    assert session.box.panel.spots[:2] == [2000, 3200]
+    assert session.box.panel.work.spots[:2] == [2000, 3200]
 
 
 # --- spots
@@ -193,12 +194,12 @@ def test_a_press_takes_the_first_spot_and_the_next_the_second_and_says_so():
     assert box.machine.says("press") == "second spot"
     lamp(session, 4000)
     keys(session, "press")
-    assert box.panel.spots == [2000, 16000, 0]
+    assert box.panel.work.spots == [2000, 16000, 0]
     dark(session)
     assert value(session, "Light") == "+3"
     assert box.machine.says("press") == "forget"
     keys(session, "press")
-    assert box.panel.spots == [0, 0, 0]
+    assert box.panel.work.spots == [0, 0, 0]
 
 
 def test_what_cannot_be_gone_by_is_not_taken_and_the_press_is_not_named():
@@ -206,10 +207,10 @@ def test_what_cannot_be_gone_by_is_not_taken_and_the_press_is_not_named():
     session.cell.counts = 20
     keys(session, "lamp")
     wait(session, CELL_READ_MS)
-    before = list(session.box.panel.spots)
+    before = list(session.box.panel.work.spots)
     assert session.box.machine.says("press") == ""
     keys(session, "press")
-    assert session.box.panel.spots == before
+    assert session.box.panel.work.spots == before
 
 
 def test_spots_stay_while_other_screens_are_open_and_the_dark_is_read_again():
@@ -382,7 +383,8 @@ def test_two_spots_choose_the_filter_and_neighbours_are_turned_to():
     assert session.box.work.map.base_ms(0) > first.base_ms(0)
     session.input("dial", -1)
     keys(session, "press")
-    assert session.box.work.map.text() == first.text()
+    taken = session.box.work.map
+    assert taken.to_dict() == {**first.to_dict(), "measures": {"spot": 4 * 1787}}
     undo(session)
     assert session.box.work.map.text() == before
 
@@ -469,7 +471,7 @@ def test_another_size_by_two_readings_is_the_law_of_the_light_itself():
     session.input("dial", 1)
     keys(session, "press")
     assert session.box.work.map.carried == {"size": 240}
-    assert session.box.panel.spots[0] == 4000
+    assert session.box.panel.work.spots[0] == 4000
     undo(session)
     assert session.box.work.map.text() == before
 
@@ -482,6 +484,76 @@ def test_without_a_reading_now_no_size_is_carried_to():
     session.box.panel.screen.cell.good = 0
     assert press(session, "To this size").startswith("Not read")
     assert session.box.state == "browse"
+
+
+def of_a_kept_card(session):
+    """The print kept with its first spot, of 4000 counts; another one made, and the card loaded again."""
+    lamp(session, 4000)
+    keys(session, "press")
+    dark(session)
+    to_screen(session, "print")
+    set_row(session, "Keep on shelf", 0)
+    name = session.box.work.map.name
+    to_row(session, "New print")
+    keys(session, "press")
+    assert session.box.work.spots == [0, 0, 0]
+    to_screen(session, "shelf")
+    to_row(session, name)
+    keys(session, "press")
+    to_screen(session, "light_cell")
+    wait(session, CELL_READ_MS)
+
+
+@pytest.mark.parametrize("takes_one", [False, True], ids=["", "and a spot is taken before"])
+def test_a_kept_card_is_carried_to_another_size_by_one_reading_years_later(takes_one):
+    """A quarter of the light wants two stops, whichever press comes first under the lamp."""
+    session = metering(base_ms=8000)
+    of_a_kept_card(session)
+    assert value(session, "To this size") == ""
+    lamp(session, 1000)
+    if takes_one:
+        keys(session, "press")
+    dark(session)
+    assert value(session, "To this size") == "+2"
+    keys(session, "press", "press")
+    card = session.box.work.map.to_dict()
+    assert (card["passes"][0]["base_ms"], card["carried"]) == (32_000, {"size": 240})
+    assert card["measures"] == {"spot": 4000}
+    undo(session)
+    assert session.box.work.map.measures == {"spot": 16_000}
+
+
+def test_a_card_that_cannot_be_kept_gets_no_spot():
+    disk = GuardedDisk()
+    session = metering(disk=disk, base_ms=8000)
+    lamp(session, 4000)
+    keys(session, "press")
+    dark(session)
+    to_screen(session, "print")
+    before = session.box.work.map.text()
+    disk.full = True
+    set_row(session, "Keep on shelf", 0)
+    assert session.box.shelf.names() == ["harbour"]
+    assert session.box.work.map.text() == before
+
+
+@pytest.mark.parametrize("nth", [1, 2], ids=["size", "aperture"])
+def test_carried_over_in_another_way_the_spots_are_no_longer_gone_by(nth):
+    """Or the same step would be made twice."""
+    session = metering(base_ms=8000)
+    session.box.work.map.measures = {"negative_mm10": 360, "print_mm10": 2400, "aperture": 36, "spot": 16_000}
+    lamp(session, 4000)
+    keys(session, "press")
+    dark(session)
+    assert "To this size" in labels(session)
+    to_screen(session, "print")
+    to_row(session, "Carry over")
+    keys(session, "press")
+    set_row(session, "  carry to", 2, nth)
+    assert "spot" not in session.box.work.map.measures
+    assert session.box.work.spots == [0, 0, 0]
+    to_screen(session, "light_cell")
+    assert "To this size" not in labels(session)
 
 
 # --- pulled out
@@ -512,4 +584,4 @@ def test_a_cell_that_is_pulled_out_is_told_and_found_again(when):
     wait(session, CELL_READ_MS)
     lamp(session, 1000)
     assert session.box.panel.screen.cell.twelfths() == 12
-    assert math.isclose(session.box.panel.spots[0], 2000)
+    assert math.isclose(session.box.panel.work.spots[0], 2000)

@@ -150,8 +150,8 @@ def test_a_metered_base_gives_the_spot_its_patchs_light_to_a_sixth_of_a_stop(lam
     room.do({"do": "negative", "name": negative})
     off = []
     for x, y in ((0.3, 0.3), (0.5, 0.6), (0.7, 0.4)):
-        session.box.panel.spots[0] = read(room, x, y)
-        assert session.box.panel.spots[0]
+        session.box.panel.work.spots[0] = read(room, x, y)
+        assert session.box.panel.work.spots[0]
         to_row(session, "Base")
         keys(session, "press", "press")
         base_ms = session.box.work.map.base_ms(0)

@@ -734,7 +734,7 @@ def _note_light_cell(note) -> None:
     to_row(session, "Keep a strip")
     keys(session, "press")
     note(session, "open easel was not read")
-    session.box.panel.spots[2] = 120_000
+    session.box.panel.work.spots[2] = 120_000
     keys(session, "press")
     note(session, "one for a base")
     session.box.work.strip_gave = [0, None, LONGEST_FILTER, 1000, 2000, 1200, "00"]

@@ -260,7 +260,7 @@ class Evening:
 
     def forget(self) -> None:
         """Forget the spots of the negative before, which has just been metered."""
-        if self.session.box.panel.spots[0]:
+        if self.session.box.panel.work.spots[0]:
             self._press("Light")
 
     def meter(self) -> float:

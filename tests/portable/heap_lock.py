@@ -323,7 +323,7 @@ def metering(now_ms, **bench):
             desk.input("press")
     finally:
         heap_unlock()
-    assert desk.box.panel.spots == [4 * 397, 4 * 297, 0]
+    assert desk.box.panel.work.spots == [4 * 397, 4 * 297, 0]
     desk.put_out("lamp", 30000)
     assert desk.box.state == "browse"
     return desk

@@ -52,7 +52,7 @@ def test_it_is_read_dark_first_then_under_the_lamp_and_spots_are_taken(ready):
         assert int(box.ask("runner.box.panel.screen.cell.twelfths()")) == 36
         box.press("press")
         box.run_ms(100)
-        first, second, _ = eval(box.ask("runner.box.panel.spots"))
+        first, second, _ = eval(box.ask("runner.box.panel.work.spots"))
         assert second == pytest.approx(8 * first, rel=0.001)
         box.press("lamp")
         box.run_ms(1000)

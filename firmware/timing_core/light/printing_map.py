@@ -54,16 +54,19 @@ LENGTH_MAX_MM10 = 30000
 SHEET_MIN_MM = 50
 SHEET_MAX_MM = 2000
 APERTURE_MAX = 66
+SPOT_MAX = 10000000
 MEASURES = (
     ("aperture", 0, APERTURE_MAX),
     ("negative_mm10", LENGTH_MIN_MM10, LENGTH_MAX_MM10),
     ("print_mm10", LENGTH_MIN_MM10, LENGTH_MAX_MM10),
     ("sheet_high_mm", SHEET_MIN_MM, SHEET_MAX_MM),
     ("sheet_wide_mm", SHEET_MIN_MM, SHEET_MAX_MM),
+    ("spot", 1, SPOT_MAX),
 )
 """The measures that a card may have, with their range: the aperture in sixths of a stop from f/1, and the
 length of one detail on negative and print in 0.1 mm, with which a print is carried over (see `carrying`);
-and the sheet, which has both of its sides or neither."""
+the sheet, which has both of its sides or neither; and what the light cell read at the first spot when the
+bases were set, in counts (see `machine.light_cell`)."""
 SHEET = ("sheet_wide_mm", "sheet_high_mm")
 
 CARRIED = ("aperture", "paper", "size")
@@ -253,6 +256,8 @@ class PrintingMap:
         for own in [self.passes[self._lead]] if self.tied else self.passes:
             own.shift += stops120
         self._keep_if_in_range(before)
+        if stops120 and what != "paper":
+            self.measures.pop("spot", 0)  # it was read before the lens or the size was another
         self.flash = flash
         whole = self.carried.pop(what, 0) + stops120
         if whole:

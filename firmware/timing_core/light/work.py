@@ -14,6 +14,7 @@ from timing_core.refusal import Refusal
 
 class Work:
     """`prints` counts the prints of this map; `pass_index` is the pass of it that was changed or chosen last;
+    `spots` are the light cell's readings of the first spot, the second, and the open easel, 0 for none;
     `strip_gave` is what the last strip gave (see `Strip.gives`), and `test` the guided test that is on the
     panel, if any (see `guided`)."""
 
@@ -22,6 +23,7 @@ class Work:
         self.strip = Strip()
         self.test: dict | None = None
         self._plans: dict = {}
+        self.spots = [0, 0, 0]
         self.new()
 
     def take(self, map: PrintingMap) -> None:
@@ -29,7 +31,12 @@ class Work:
         self.map = map
         self.prints = self.pass_index = 0
         self.strip_gave: list = []
+        self.forget_spots()
         self.settle()
+
+    def forget_spots(self) -> None:
+        """They are of another negative, or of another size."""
+        self.spots[0] = self.spots[1] = 0
 
     def settle(self) -> None:
         """The map is another, or has been changed: point at what it has, and at its first pass where that

@@ -126,6 +126,7 @@ class CarryScreen(Screen):
             if panel.work.map.record != panel.opened_map.record:
                 self._tell_contrast(panel)
         elif row.key in _CARRIES and self._offset(panel, row):
+            panel.work.forget_spots()
             if row.key == "to size":
                 panel.io.say("Carried over. Make a strip: a condenser's light may be half a stop off.")
             else:

@@ -94,7 +94,7 @@ class LightCellScreen(Screen):
         self._place_log = self._now_log = self._told = 0
 
     def home(self, panel) -> int:
-        self.cell = LightCell(panel.io, panel.spots)
+        self.cell = LightCell(panel.io, panel.work.spots)
         self._strips = CellStrips(panel.kept.store, panel.kept.json_loads)
         return 0
 
@@ -149,11 +149,11 @@ class LightCellScreen(Screen):
                 )
             moved = record.change(strip.filter, filter, "light tone")
         ms = scale(place_ms(strip.totals, strip.place), moved)
-        return base_from(ms, strip.open_counts, panel.spots[0])
+        return base_from(ms, strip.open_counts, panel.work.spots[0])
 
     def _spans(self, panel) -> int:
         """From the first spot to the second, in 1/120 stop; 0 where there are not two."""
-        first, second = panel.spots[0], panel.spots[1]
+        first, second = panel.work.spots[0], panel.work.spots[1]
         return abs(offset_between(first, second)) if first and second else 0
 
     # --- rows
@@ -162,7 +162,7 @@ class LightCellScreen(Screen):
         if self.cell.now == ABSENT and not panel.is_open:
             return [Row("light", "No light cell answers", ACTS | KEEPS, "tell more")]
         # What is open may be another map, and moves no row
-        spots, passes = panel.spots, panel.opened_map.passes
+        spots, passes = panel.work.spots, panel.opened_map.passes
         is_known = self.cell.good and spots[0]
         label = "Light" if is_known else str(_WORDS[self.cell.now], "utf-8")
         found = [Row("light", label, ACTS | KEEPS | TALL, "forget" if spots[0] else "tell more")]
@@ -179,7 +179,7 @@ class LightCellScreen(Screen):
                     found.append(Row("filter", "Filter", TURNS))
                 if record.pair and (len(passes) == 1 or self._is_pair(panel, record)):
                     found.append(Row("pair", "Split grade", TURNS | TWO_VALUED))
-        if spots[0]:
+        if _size_from(panel):
             found.append(Row("size", "To this size", TURNS | TWO_VALUED))
         found.append(Row("easel", "Open easel", ACTS | KEEPS, "note it"))
         found.append(Row("strip", "Keep a strip", ACTS | KEEPS, "keep it"))
@@ -203,7 +203,7 @@ class LightCellScreen(Screen):
         return "Size" if row.key == "size" else row.label.strip()
 
     def value(self, panel, row: Row) -> str:
-        key, spots, cell = row.key, panel.spots, self.cell
+        key, spots, cell = row.key, panel.work.spots, self.cell
         if key == "light":
             return stops_text(10 * twelfths_between(spots[0], cell.good)) if cell.good and spots[0] else ""
         is_open = panel.has_open(row)
@@ -226,7 +226,7 @@ class LightCellScreen(Screen):
                 return "%s  %s" % (seconds_text(map.base_ms(0)), seconds_text(map.base_ms(1)))
             return "  ".join([own.filter for own in map.passes]) if len(map.passes) > 1 else "no"
         if key == "size":
-            return _near_text(cell.good, spots[0]) if cell.good else ""
+            return _near_text(cell.good, _size_from(panel)) if cell.good else ""
         if key == "easel":
             return "noted" if spots[2] else ""
         if key == "strip":
@@ -282,7 +282,8 @@ class LightCellScreen(Screen):
         if pick and row.key == "size":
             if not self.cell.good:
                 raise self._refusal()
-            map.carry("size", offset_between(self.cell.good, panel.spots[0]))
+            map.carry("size", offset_between(self.cell.good, _size_from(panel)))
+            map.measures["spot"] = self.cell.good
         elif pick:
             record = record_at_work(panel)
             soft, hard = record.pair
@@ -301,20 +302,21 @@ class LightCellScreen(Screen):
             self._strips.place(self._strip(panel), pick)
         elif key == "size":
             if pick:
-                panel.spots[0], panel.spots[1] = self.cell.good, 0
+                panel.work.spots[0], panel.work.spots[1] = self.cell.good, 0
                 panel.io.say("Carried over by what was read. It is the first spot now.")
         elif key != "pair" or pick:
+            panel.work.map.measures["spot"] = panel.work.spots[0]
             panel.io.say("It is a start, to about 1/6 stop: make a strip round it.")
 
     def act(self, panel, row: Row) -> None:
-        key, spots = row.key, panel.spots
+        key, spots = row.key, panel.work.spots
         if key == "out":
             panel.run.filter_in = ""
             panel.cursor.at = 0  # the row goes, and a second press is not to note the easel
         elif key == "light":
             if not spots[0] or self.cell.now == ABSENT:
                 raise self._refusal()
-            spots[0] = spots[1] = 0
+            panel.work.forget_spots()
         elif key == "easel":
             if not self.cell.good:
                 raise self._refusal()
@@ -326,7 +328,7 @@ class LightCellScreen(Screen):
 
     def _keep_strip(self, panel) -> None:
         gave, what = panel.work.strip_gave, "No strip is kept"
-        if not panel.spots[2]:
+        if not panel.work.spots[2]:
             raise Refusal(what, "the open easel was not read", "Read it before you give the strip")
         if not gave or gave[0] or gave[1]:
             raise Refusal(what, "it has to be one for a base", "Give one for pass 1")
@@ -334,7 +336,7 @@ class LightCellScreen(Screen):
             raise Refusal(what, "the last strip had a flash", "Give one without")
         totals = gave[3:]
         filter, paper = gave[2], panel.work.map.record
-        self._strips.keep(CellStrip(paper, filter, panel.spots[2], len(totals) - 1, totals))
+        self._strips.keep(CellStrip(paper, filter, panel.work.spots[2], len(totals) - 1, totals))
         panel.io.say("Kept. Its patches are the tones for %s now." % filter_text(filter))
 
     def _refusal(self) -> Refusal:
@@ -372,6 +374,11 @@ class LightCellScreen(Screen):
         enlarge(buffer, _WIDTH, figure, x, y)
         if place % 2:
             enlarge(buffer, _WIDTH, b"\x17", x + 2 * width(figure) + 2, y)
+
+
+def _size_from(panel) -> int:
+    """The reading that the bases go with: the card's, or else the first spot; 0 for none."""
+    return panel.opened_map.measures.get("spot") or panel.work.spots[0]
 
 
 def _draw_stops(buffer, twelfths: int) -> None:

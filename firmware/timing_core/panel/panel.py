@@ -88,7 +88,6 @@ class Panel:
     """`screens` has the list of screens first. `before` is what was there when the open value was opened;
     None if none is open. `aim` is the pass and mark (None for the base) of the row on which the Print screen
     was left for the list of screens; None if that had neither, or the list was reached in another way.
-    `spots` are the light cell's readings of the first spot, the second, and the open easel; 0 for none.
     `doses` is what the cell gathers for its own two tests (see `machine.cell_doses`), while one is open.
     `let_go(module)` is called when a screen is left that is loaded when it is opened. `drawn` is the input
     after which rows are being drawn, and these; None while none are."""
@@ -100,7 +99,6 @@ class Panel:
         self.run = run
         self.watch = watch
         self.trays = trays
-        self.spots = [0, 0, 0]
         self.doses = None
         self.kept = Kept(work, io, platform, store, self.shelf, ledger)
         self.kept.bring_trays, self.kept.panel = _bring_trays, self

@@ -261,7 +261,7 @@ class PrintScreen(Screen):
             _remove(panel.work, pick)
             panel.cursor_on(row)
         elif row.key == "keep" and pick:
-            self._keep(panel)
+            _keep(panel)
         elif row.key == "keep":
             panel.io.say("Not kept on the shelf.")
         elif row.key == "dry-down" and panel.work.map.dry_down:
@@ -309,7 +309,7 @@ class PrintScreen(Screen):
         if row.key == "add":
             return _areas(panel, row.index)
         if row.key == "keep":
-            names = self._names_to_keep(panel)
+            names = _names_to_keep(panel)
             return ["nowhere", names[0]] + ["in its place" for _ in names[1:]]
         return ["nothing"] + [
             "%s, pass %d" % (mark.area, index + 1)
@@ -317,23 +317,28 @@ class PrintScreen(Screen):
             for mark in map.passes[index].marks
         ]
 
-    def _names_to_keep(self, panel) -> list:
-        own = panel.work.map.name
-        return [panel.shelf.free_name(own), own] if own in panel.shelf.names() else [own]
 
-    def _keep(self, panel) -> None:
-        map = panel.work.map
-        former = map.name
-        map.name = self._names_to_keep(panel)[panel.cursor.pick - 1]
-        try:
-            there = panel.kept.keep_card(map.name, map.text())
-        except Refusal:
-            map.name = former
-            raise
-        if there:
-            panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
-        else:
-            panel.io.say("%s is kept on the shelf." % map.name)
+def _names_to_keep(panel) -> list:
+    own = panel.work.map.name
+    return [panel.shelf.free_name(own), own] if own in panel.shelf.names() else [own]
+
+
+def _keep(panel) -> None:
+    map = panel.work.map
+    former, measures = map.name, map.measures
+    map.name = _names_to_keep(panel)[panel.cursor.pick - 1]
+    if panel.work.spots[0]:
+        map.measures = dict(measures)
+        map.measures["spot"] = panel.work.spots[0]
+    try:
+        there = panel.kept.keep_card(map.name, map.text())
+    except Refusal:
+        map.name, map.measures = former, measures
+        raise
+    if there:
+        panel.io.say("%s is kept. Undo brings back the card it replaces." % map.name)
+    else:
+        panel.io.say("%s is kept on the shelf." % map.name)
 
 
 def _said_of_mark(panel, row: Row) -> str:

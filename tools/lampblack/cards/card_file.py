@@ -165,6 +165,7 @@ MEASURE_KEYS = {
     "negative_mm": ("negative_mm10", 10),
     "print_mm": ("print_mm10", 10),
     "f_thirds": ("aperture", 2),
+    "spot": ("spot", 1),
 }
 """Keys of a card's measures: what each is in the core, and how many of the core's parts are 1 of it."""
 
@@ -172,15 +173,16 @@ _MEASURE_WORDS = {
     "negative_mm": "length of a detail on the negative, or of its long side",
     "print_mm": "length of the same on the print",
     "f_thirds": "aperture in thirds of a stop from f/1, with halves: f/4 is 12, f/5.6 15, f/8 18, f/11 21",
+    "spot": "what the light cell read at the first spot, in counts; the box writes it",
 }
-_MEASURE_EXAMPLES = {"negative_mm": 36, "print_mm": 254.5, "f_thirds": 18}
+_MEASURE_EXAMPLES = {"negative_mm": 36, "print_mm": 254.5, "f_thirds": 18, "spot": 48200}
 _RANGES = {name: (low, high) for name, low, high in MEASURES}
 
 
 def _measure(name: str) -> Key:
     own, parts = MEASURE_KEYS[name]
     low, high = _RANGES[own]
-    limits = f"{low / parts:g} to {high / parts:g}"
+    limits = f"{low / parts:.9g} to {high / parts:.9g}"
     return Key(number_leaf(_MEASURE_EXAMPLES[name], parts, low, high), f"{_MEASURE_WORDS[name]}; {limits}")
 
 
@@ -189,7 +191,7 @@ CARRY = Table(
     {
         name: Key(
             figure_leaf("+1/2", STOPS_PATTERN, parse_stops, -FURTHEST, FURTHEST, stops_text),
-            f"by how much the bases moved for another {name}; the box writes it",
+            f"how far the bases moved for another {name}; the box writes it",
         )
         for name in sorted(CARRIED)
     },
