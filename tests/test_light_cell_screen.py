@@ -537,6 +537,21 @@ def test_a_card_that_cannot_be_kept_gets_no_spot():
     assert session.box.work.map.text() == before
 
 
+def test_the_spots_of_another_print_do_not_come_along_by_undo():
+    session = metering(base_ms=8000)
+    to_screen(session, "print")
+    to_row(session, "New print")
+    keys(session, "press")
+    to_screen(session, "light_cell")
+    wait(session, CELL_READ_MS)
+    lamp(session, 4000)
+    keys(session, "press")
+    dark(session)
+    undo(session)
+    assert session.box.work.map.name == "harbour"
+    assert session.box.work.spots[:2] == [0, 0]
+
+
 @pytest.mark.parametrize("nth", [1, 2], ids=["size", "aperture"])
 def test_carried_over_in_another_way_the_spots_are_no_longer_gone_by(nth):
     """Or the same step would be made twice."""

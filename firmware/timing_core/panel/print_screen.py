@@ -261,7 +261,7 @@ class PrintScreen(Screen):
             _remove(panel.work, pick)
             panel.cursor_on(row)
         elif row.key == "keep" and pick:
-            _keep(panel)
+            _keep_card(panel)
         elif row.key == "keep":
             panel.io.say("Not kept on the shelf.")
         elif row.key == "dry-down" and panel.work.map.dry_down:
@@ -323,7 +323,7 @@ def _names_to_keep(panel) -> list:
     return [panel.shelf.free_name(own), own] if own in panel.shelf.names() else [own]
 
 
-def _keep(panel) -> None:
+def _keep_card(panel) -> None:
     map = panel.work.map
     former, measures = map.name, map.measures
     map.name = _names_to_keep(panel)[panel.cursor.pick - 1]

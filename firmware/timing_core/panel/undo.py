@@ -244,8 +244,11 @@ class Kept:
             text = mend(now, change.map)
             here.map = cut(now, text)
             here.prints, here.pass_index = work.prints, work.pass_index
+            former = work.map.name
             work.map = PrintingMap.from_dict(self.json_loads(str(text, "utf-8")))
             work.prints, work.pass_index = change.prints, change.pass_index
+            if work.map.name != former:
+                work.forget_spots()
         if change.strip is not None:
             here.strip = (work.strip.to_dict(), work.strip_gave)
             work.strip, work.strip_gave = Strip.from_dict(change.strip[0]), change.strip[1]
