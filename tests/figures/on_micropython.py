@@ -13,7 +13,7 @@ from tests.figures.prints import sixty_four_marks
 from tests.micropython import compile_all, run
 from timing_core.canonical import encode
 
-HEAP = "512k"
+HEAP = "640k"
 """Room for what measures, beside what is measured."""
 
 FRAMES_BUDGET = 1000 / speeds.PANEL_MS
