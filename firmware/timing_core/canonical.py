@@ -12,6 +12,7 @@ from timing_core.platform import const
 
 _ROOM = const(512)
 _LINE = const(2048)
+_FEW = const(16)
 
 PRINTABLE = (
     "etaoinsrl_ dcmupfhgbwykvxzjq0123456789.,-:ABCDEFGHIJKLMNOPQRSTUVWXYZ!\"#$%&'()*+/;<=>?@[\\]^`{|}~"
@@ -60,7 +61,7 @@ def _write(value, put) -> None:
     still: list = []
     head = ""
     while True:
-        text = _whole(value)
+        text = _flat(value) if isinstance(value, dict) else _whole(value)
         if text:
             put(head + text)
         elif isinstance(value, dict):
@@ -106,9 +107,20 @@ def _whole(value) -> str:
         except TypeError:
             pass  # not all of it is text
         return ""
-    if isinstance(value, dict):
-        return ""
     raise TypeError("not plain data: %s" % type(value))
+
+
+def _flat(value: dict) -> str:
+    """A dict of a few keys that has no other in it, nor a list, as one piece; "" for any other."""
+    pieces = []
+    if len(value) <= _FEW:
+        for key in sorted(value):
+            own = value[key]
+            if not isinstance(key, str) or isinstance(own, (dict, list, tuple)):
+                return ""
+            pieces.append(quoted(key) + ":" + _whole(own))
+        return "{%s}" % ",".join(pieces)
+    return ""
 
 
 def quoted(text: str) -> str:

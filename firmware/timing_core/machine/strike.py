@@ -131,7 +131,7 @@ class Cues:
         """The next sound that is due at so much light; "" if there is none. A cue takes the place of the tick
         that would cut it off."""
         cue_ms = self.next_ms()
-        if self.due_ms() > light_ms:
+        if cue_ms > light_ms and self._tick_ms > light_ms:
             return ""
         sound = "tick"
         clear_ms = self._tick_ms + 1

@@ -182,6 +182,8 @@ class Watch:
 
     def due_ms(self, arming: bool, due):
         """When a `look` is wanted, or `due` if that is sooner; None if not before another input."""
+        if not (arming or self.has_sense or self.has_contact):
+            return due  # nothing tells of any
         found = self._odd()
         if found & (_LIVE | _UNLIT):
             look = later(self._changed_ms, _SENSE_MS)
