@@ -21,6 +21,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -201,6 +202,12 @@ def busy() -> Iterator[None]:
             process.wait()
 
 
+def slept_s(seconds: float) -> float:
+    began_s = time.monotonic()
+    time.sleep(seconds)
+    return time.monotonic() - began_s
+
+
 def dose_errors_stops(seconds: float) -> tuple[float, float]:
     """Of a print of one base, on a busy machine: of the sheet, and of light ended by a sleep."""
     base_ms = round(seconds * 1000)
@@ -209,21 +216,20 @@ def dose_errors_stops(seconds: float) -> tuple[float, float]:
         darkroom("--lamp", "ideal", "--keep", folder) as room,
         room.window() as window,
         busy(),
+        ThreadPoolExecutor(1) as beside,
     ):
         window.do("sheet")
         window.do("fit", filter=window.state["asks"] or "")
         window.key("expose")
         window.until_box("ready")
         window.key("expose")
-        began_s = time.monotonic()
-        time.sleep(seconds)
-        slept_s = time.monotonic() - began_s
-        window.until_box("browse")
+        slept = beside.submit(slept_s, seconds)
+        window.until_box("browse")  # and not after the sleep: a window that does not listen is closed
         window.do("develop", dry=False)
         window.until(lambda told: told.state["verdict"] is not None)
         (row,) = window.state["verdict"]["rows"]
     assert row["planned_ms"] == base_ms
-    return abs(row["error_stops"]), math.log2(slept_s / seconds)
+    return abs(row["error_stops"]), math.log2(slept.result() / seconds)
 
 
 def figures(presses: int, seconds: float) -> list[Figure]:
