@@ -229,7 +229,10 @@ class Runner:
         if self._ended_ms >= 0:
             return "" if self._deep else "lamp_end"
         event = self._inputs.waiting()
-        return "" if event and self._deep and not self.box.is_about_light(event) else event
+        # BACK has put the lamp out: like the end of its light, it waits.
+        if self._deep and (event == "back" or not self.box.is_about_light(event)):
+            return ""
+        return event
 
     def _lamp_ended(self, ms: int) -> None:
         self._ended_ms = ms

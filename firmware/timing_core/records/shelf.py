@@ -74,9 +74,11 @@ class Shelf:
         self._known().remove(name)
         self.damaged.append(name)
 
-    def card(self, name: str):
-        """The card as plain data, or None. One that is whole and cannot be read is as good as damaged."""
-        text = self.text(name)
+    def card(self, name: str, text: bytes | None = None):
+        """The card as plain data, or None; `text` is its own where that was read before. One that is whole
+        and cannot be read is as good as damaged."""
+        if text is None:
+            text = self.text(name)
         if text is None:
             return None
         try:
