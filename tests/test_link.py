@@ -385,38 +385,33 @@ def test_a_key_that_lights_the_lamp_while_a_change_is_worked_out_is_no_full_memo
     assert error["data"] == {"retry": True}
 
 
+def a_change_cut_into(session, key, value=0):
+    """The reply to a change of the bench, into whose working out `key` cuts once; how often it was tried."""
+    look, tried = session.box.store.look, []
+
+    def cut_into(record):
+        tried.append(record)
+        if len(tried) == 1:
+            session.input(key, value)
+        return look(record)
+
+    session.box.store.look = cut_into
+    reply = session.box.link.take(wire_line(platform, "bench.set", {"values": {"lag_ms": 40}}))
+    return json.loads(reply[:-10]), tried
+
+
 def test_the_work_on_a_change_ends_when_a_key_lights_the_lamp():
     """Or the end of that light, and the write of the journal, would wait until it is done."""
     session = situation("ready, burn")
-    box, tried = session.box, []
-    look = box.store.look
-
-    def and_press(key):
-        tried.append(key)
-        if not session.lamp.lit:
-            session.input("expose")
-        return look(key)
-
-    box.store.look = and_press
-    reply = box.link.take(wire_line(platform, "bench.set", {"values": {"lag_ms": 40}}))
+    reply, tried = a_change_cut_into(session, "expose")
     assert session.lamp.lit
     assert tried == ["bench"]
-    assert json.loads(reply[:-10])["error"]["data"] == {"retry": True}
+    assert reply["error"]["data"] == {"retry": True}
 
 
 def test_a_change_is_worked_out_anew_after_a_key_that_lights_nothing():
     session = situation("print screen")
-    box, tried = session.box, []
-    look = box.store.look
-
-    def and_turn(key):
-        tried.append(key)
-        if len(tried) == 1:
-            session.input("dial", 1)
-        return look(key)
-
-    box.store.look = and_turn
-    reply = box.link.take(wire_line(platform, "bench.set", {"values": {"lag_ms": 40}}))
+    reply, tried = a_change_cut_into(session, "dial", 1)
     assert tried == ["bench", "bench"]
-    assert box.bench.get("lag_ms") == 40
-    assert "result" in json.loads(reply[:-10])
+    assert session.box.bench.get("lag_ms") == 40
+    assert "result" in reply

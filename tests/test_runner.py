@@ -60,3 +60,22 @@ def test_a_press_that_lights_the_lamp_waits_for_neither(monkeypatch, at):
     board.runner.run()
     assert waiting == [""]
     assert board.pulse.lit
+
+
+@pytest.mark.parametrize("at", ["the deadline", "the display"])
+def test_back_puts_the_lamp_out_at_once_and_the_box_is_told_by_the_loop(monkeypatch, at):
+    board, waiting = board_that_is_cut_into(monkeypatch, "exposing, sheets in the trays", at, "back")
+    put_out, press = [], board.press
+
+    def taken() -> list:
+        return [kind for way, _, kind, _ in board.trace if way == "in" and kind != "tick"]
+
+    def rest(due):
+        board.runner._over = "lamp_end" in taken()
+
+    monkeypatch.setattr(board.runner, "_rest", rest)
+    monkeypatch.setattr(board, "press", lambda key: (press(key), put_out.append(not board.pulse.lit)))
+    board.runner.run()
+    assert put_out == [True]
+    assert waiting == ["back"]
+    assert taken() == ["back", "lamp_end"]

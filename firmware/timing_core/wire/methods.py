@@ -194,8 +194,10 @@ class Link:
             # A card that turns out to be damaged is left out; damage.read tells of it. Its text is read once,
             # and from here: a key may cut in while flash is read, and a board's stack is short.
             text = shelf.text(name) if name > after else None
-            card = shelf.card(name, text) if text else None
-            if text and card is not None:
+            if text is None:
+                continue
+            card = shelf.card(name, text)
+            if card is not None:
                 digest = digest_of_text(self.platform, text)
                 title = card[shelf.title_key]
                 if not page.takes({"name": name, "title": title, "digest": digest}):
