@@ -547,6 +547,31 @@ def test_a_journal_of_no_known_form_breaks_nothing(journal):
     assert not session.box.run.is_kept
 
 
+def test_the_journal_is_canonical_json_whatever_an_area_is_called():
+    session = new_session()
+    load(session, a_card(('"Ä\\', 60), ("sea", 40), base_ms=8000))
+    written = []
+
+    def note() -> None:
+        text = session.box.store.get("journal")
+        journal = json.loads(text)
+        assert encode(journal) == text
+        assert (journal["stage"], journal["n"]) == (session.box.run.at, session.box.run.number)
+        written.append((journal["name"], journal["given_ms"], journal["light"], journal["over"]))
+
+    keys(session, "expose")
+    note()
+    give(session)
+    note()
+    keys(session, "expose")
+    wait(session, 1500)
+    keys(session, "expose")
+    wait(session, 1000)
+    note()
+    burn = 'Burn "Ä\\'
+    assert written == [("Base, pass 1", 0, True, False), (burn, 0, True, False), (burn, 1500, True, False)]
+
+
 def test_a_ledger_record_of_no_known_form_hides_no_other():
     session = new_session()
     load(session, a_card(base_ms=4000))

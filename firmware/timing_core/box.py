@@ -116,7 +116,7 @@ class Box:
             event = "expose"
         elif event == "power_up" and self.machine.has(event):
             self._read_kept()
-        if event == "lamp_end" or not (event == "expose" or self.lit):
+        if event == "lamp_end" or not (event == "expose" or self.machine.state in LIT):
             self.clock.count(now_ms)  # for a press of EXPOSE that can wait
         ticks = event == "tick"
         while True:
@@ -136,7 +136,7 @@ class Box:
             self.watch.tell_news(self.findings.known + " " if self.machine.state == "notice" else "")
         if ticks and not self.trays.is_idle():
             self.trays.look(_quiet_ms(self), _is_dark(self))
-        if ticks and self.lamp.sheet_time.is_in and not self.lit:
+        if ticks and self.lamp.sheet_time.is_in and self.machine.state not in LIT:
             _tell_sheet_time(self)
         return self.io
 
@@ -156,7 +156,8 @@ class Box:
             if refused:
                 self.io.refuse(refused)
                 return
-        machine.moves(then)
+        if then:
+            machine.moves(then)
         if not self.lamp.strike.is_lit:
             _set_safelight(self)  # what lights the lamp has done it before
         if event != "tick":
@@ -165,7 +166,9 @@ class Box:
     def next_deadline(self) -> int | None:
         """When `handle("tick", …)` is wanted next, in ms that wrap; None if not before another input."""
         due = _due_ms(self) if self.trays.is_idle() else _due_with_trays_ms(self)
-        return due if self.lit or not self.lamp.sheet_time.is_in else _due_with_sheet_ms(self, due)
+        if not self.lamp.sheet_time.is_in or self.machine.state in LIT:
+            return due
+        return _due_with_sheet_ms(self, due)
 
     def is_about_light(self, event: str) -> bool:
         """True in a run or under light, if this key would light the lamp now or put it out. Such an input
@@ -441,7 +444,8 @@ def _due_ms(box: Box) -> int | None:
         return box.watch.due_ms(False, box.delay.due_ms())
     if state == "between" or state == "waiting":
         return box.watch.due_ms(False, box.guided.due_ms())
-    return box.lamp.due_ms(box.exposing.cues, box.machine.has("tick"), state == "arming")
+    settles = not box.lamp.strike.is_lit and box.machine.has("tick")
+    return box.lamp.due_ms(box.exposing.cues, settles, state == "arming")
 
 
 def _due_with_trays_ms(box: Box) -> int | None:

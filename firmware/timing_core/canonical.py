@@ -112,15 +112,24 @@ def _whole(value) -> str:
 
 def _flat(value: dict) -> str:
     """A dict of a few keys that has no other in it, nor a list, as one piece; "" for any other."""
+    if len(value) > _FEW:
+        return ""
+    keys = sorted(value)
+    try:
+        are_plain = not "".join(keys).strip(_AS_IT_IS)
+    except TypeError:
+        return ""  # not all of them are text
     pieces = []
-    if len(value) <= _FEW:
-        for key in sorted(value):
-            own = value[key]
-            if not isinstance(key, str) or isinstance(own, (dict, list, tuple)):
-                return ""
-            pieces.append(quoted(key) + ":" + _whole(own))
-        return "{%s}" % ",".join(pieces)
-    return ""
+    for key in keys:
+        own = value[key]
+        if isinstance(own, str):
+            text = quoted(own)
+        elif own is None or isinstance(own, int):
+            text = _whole(own)
+        else:
+            return ""
+        pieces.append('"' + key + '":' + text if are_plain else quoted(key) + ":" + text)
+    return "{%s}" % ",".join(pieces)
 
 
 def quoted(text: str) -> str:

@@ -139,8 +139,9 @@ class Session:
         """Give the box one input now, and perform what it asks for."""
         if event == "line":
             self._tell_circuit()  # what is read of the cut-off is what it has counted by now
+        watchers = self.watchers
         while True:
-            for watcher in self.watchers:
+            for watcher in watchers:
                 watcher.input(self.now_ms, event, value)
             out = self.box.handle(event, (self.now_ms + self.ticks_ms) & MASK, value)
             self._told_ms = self.now_ms
@@ -148,27 +149,33 @@ class Session:
             stopped = -1
             for index in range(out.count):
                 kind = out.kind[index]
-                if kind == "light":
-                    self._lamp_on(out.value[index])
+                if kind == "sound" or kind == "screen":
+                    pass  # nearly all are, and only watchers take them
                 elif kind == "dark" and self.lamp.lit:
                     # As on a board, nothing else is done until it is dark.
                     self.now_ms = min(self.now_ms + self.latency_ms, self.lamp.ends_ms)
                     stopped = self._lamp_off(event == "back")
-                elif kind == "arm":
-                    self.circuit.arm = bool(out.value[index])
-                    self._tell_circuit()
-                elif kind == "send":
-                    self.send(out.value[index])
-                elif kind == "cell":
-                    self._cell_range = out.value[index]
-                    self._cell_ms = self.now_ms + CONVERSION_MS[self._cell_range] if self._cell_range else -1
-                elif kind == "handover":
-                    self.handed_over = True
-                for watcher in self.watchers:
+                else:
+                    self._perform(kind, out.value[index])
+                for watcher in watchers:
                     watcher.output(self.now_ms, kind, out.value[index])
             if stopped < 0:
                 return
             event, value = "lamp_end", stopped
+
+    def _perform(self, kind: str, value) -> None:
+        if kind == "light":
+            self._lamp_on(value)
+        elif kind == "arm":
+            self.circuit.arm = bool(value)
+            self._tell_circuit()
+        elif kind == "send":
+            self.send(value)
+        elif kind == "cell":
+            self._cell_range = value
+            self._cell_ms = self.now_ms + CONVERSION_MS[value] if value else -1
+        elif kind == "handover":
+            self.handed_over = True
 
     def _lamp_on(self, ms: int) -> None:
         self.lamp.lit_ms = self.now_ms
@@ -208,32 +215,30 @@ class Session:
         due = self.box.next_deadline()
         if due is None:
             return ends_ms
-        due_ms = self.now_ms + max(0, since(due, (self.now_ms + self.ticks_ms) & MASK))
+        due_ms = self.now_ms + since(due, (self.now_ms + self.ticks_ms) & MASK)
+        if due_ms < self.now_ms:
+            due_ms = self.now_ms
         return due_ms if ends_ms < 0 or due_ms < ends_ms else ends_ms
 
     def advance(self, to_ms: int) -> None:
         """Let time pass until `to_ms`, with all that happens on the way."""
         while True:
             next_ms = self.next_ms()
-            daily_ms = max(self.now_ms, self._told_ms + DAY_MS)
-            if next_ms < 0 or next_ms > daily_ms:
-                next_ms = daily_ms  # a box wants some input every day
+            if next_ms < 0 or next_ms > self._told_ms + DAY_MS:
+                next_ms = max(self.now_ms, self._told_ms + DAY_MS)  # a box wants some input every day
             if next_ms > to_ms:
                 break
-            self._step(next_ms)
+            self.now_ms = next_ms
+            if next_ms == self.lamp.ends_ms:
+                self.input("lamp_end", self._lamp_off())
+            elif next_ms == self._cell_ms:
+                self._convert()
+            elif next_ms == self._cut_off_ms:
+                self._cut_off_ms = -1
+                self._tell_circuit()
+            else:
+                self.input("tick")
         self.now_ms = max(self.now_ms, to_ms)
-
-    def _step(self, next_ms: int) -> None:
-        self.now_ms = next_ms
-        if next_ms == self.lamp.ends_ms:
-            self.input("lamp_end", self._lamp_off())
-        elif next_ms == self._cell_ms:
-            self._convert()
-        elif next_ms == self._cut_off_ms:
-            self._cut_off_ms = -1
-            self._tell_circuit()
-        else:
-            self.input("tick")
 
     def _convert(self) -> None:
         takes_ms = CONVERSION_MS[self._cell_range]

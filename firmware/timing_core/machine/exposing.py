@@ -143,11 +143,8 @@ class Exposing:
         """Sound every cue and every tick of a second that is due."""
         so_far_ms = self.lamp.strike.light_ms(self.io.now_ms)
         # After a call so late that there are more than fit, another is due at once.
-        while self.io.count < Exchange.MOST_SOUNDS:
-            sound = self.cues.take(so_far_ms)
-            if not sound:
-                break
-            self.io.put("sound", sound)
+        while so_far_ms >= self.cues.due_ms and self.io.count < Exchange.MOST_SOUNDS:
+            self.io.put("sound", self.cues.take())
         self.lamp.refresh()
 
     def move_stage(self) -> None:

@@ -150,7 +150,7 @@ class Lamp:
         follow the second contact."""
         due = None
         if self.strike.is_lit:
-            due = self.strike.due_ms(cues.due_ms())
+            due = self.strike.due_ms(cues.due_ms)
         elif settles and self.settling:
             due = later(self._settling_from_ms, self._settle_ms())
         return self.watch.due_ms(arming, due)
@@ -163,7 +163,7 @@ class Lamp:
         if strike.stopping:
             return 0
         left_ms = strike.left_ms(now_ms)
-        return left_ms if strike.viewing else min(left_ms, cues.next_ms() - strike.light_ms(now_ms))
+        return left_ms if strike.viewing else min(left_ms, cues.next_ms - strike.light_ms(now_ms))
 
     # --- the second contact
 

@@ -157,9 +157,9 @@ class Machine:
         if row < 0:
             return NO_ROW
         row = self._starts[self.state] + _WIDTH * row
-        rows = self._rows
+        rows, calls = self._rows, self._calls
         while True:
-            asks = self._calls[rows[row]]
+            asks = calls[rows[row]]
             if asks is None or asks(self._parts[rows[row + 4] >> 4]):
                 return row
             if not rows[row + 5]:
@@ -187,10 +187,10 @@ class Machine:
         return self._words[self._rows[row + 2]]
 
     def moves(self, then: str) -> None:
-        """Go to the state that a row leads to; "" to stay."""
+        """Go to the state that a row leads to."""
         if then == "before":
             self.state = self.before
-        elif then:
+        else:
             if then in _PASSING and self.state not in _PASSING:
                 self.before = self.state
             self.state = then

@@ -95,8 +95,8 @@ class Recovery:
         run.at = journal["stage"]
         run.name = str(journal.get("name"))
         run.number = number or self.ledger.last() + 1
-        run.done_text = str(journal.get("done", ""))
-        run.done = [[int(word) for word in stage.split()] for stage in run.done_text.split(";") if stage]
+        done = str(journal.get("done", "")).split(";")
+        run.done = [[int(word) for word in stage.split()] for stage in done if stage]
         old = "form" not in journal
         for stage in run.done:
             if len(stage) != (3 if old else 5) or not 0 <= stage[0] < _read_number(journal, "of"):
@@ -105,7 +105,6 @@ class Recovery:
             # Form 1 had no lag in it, and its run was of the map at work.
             for stage in run.done:
                 stage += [lag_ms, 0]
-            run.done_text = "".join(["%d %d %d %d %d;" % tuple(stage) for stage in run.done])
             run.text = text_of_run(work.map, None, work.bench.get("lead_ms"))
             if run.kind == "strip":
                 run.why_not = "its strip is not kept"
@@ -117,6 +116,7 @@ class Recovery:
                     self.findings.damage.append("The map of the run that was cut off is damaged.")
             else:
                 run.text = text
+        run.done_text = "".join(["%d %d %d %d %d;" % tuple(stage) for stage in run.done])
         if run.text and not run.why_not:
             self._compile(run, work, journal.get("of"))
         if journal.get("over"):

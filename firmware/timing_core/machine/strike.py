@@ -78,30 +78,34 @@ class Strike:
         if self.stopping:
             return later(self._stopped_ms, _OVERDUE_MS)
         due = self.lamp_ms + _OVERDUE_MS
-        if not self.viewing:
-            due = min(due, sound_ms + self._axis_ms)
-        if self._panel_ms:
-            due = min(due, self._picture_ms)
+        if not self.viewing and sound_ms + self._axis_ms < due:
+            due = sound_ms + self._axis_ms
+        if self._panel_ms and self._picture_ms < due:
+            due = self._picture_ms
         # With a negative lag a cue may be due before the strike
-        return later(self._struck_ms, max(0, due))
+        return later(self._struck_ms, due if due > 0 else 0)
 
     def picture_is_due(self, now_ms: int) -> bool:
         """True once for each time that a new picture is due."""
+        if not self._panel_ms:
+            return False
         lit_ms = since(now_ms, self._struck_ms)
-        if not self._panel_ms or lit_ms < self._picture_ms:
+        if lit_ms < self._picture_ms:
             return False
         self._picture_ms = lit_ms - lit_ms % self._picture_step_ms + self._picture_step_ms
         return True
 
 
 class Cues:
-    """The sounds of one stage under light: its cues, and a tick each full second."""
+    """The sounds of one stage under light: its cues, and a tick each full second. `next_ms` is the stage's
+    light at which the next cue is due, and `due_ms` that at which the next sound is."""
 
     def __init__(self) -> None:
         self._cues: list = []
         self._end_ms = 0
         self._at = 0
-        self._tick_ms = _TICK_MS
+        self._tick_ms = self.due_ms = _TICK_MS
+        self.next_ms = _NEVER_MS
         self._begun = False
 
     def clear(self) -> None:
@@ -115,24 +119,18 @@ class Cues:
         self._begun = True
         self._cues, self._end_ms = cues, end_ms
         self._at = 0
-        while self.next_ms() <= given_ms:
+        while self._at < len(cues) and cues[self._at][0] <= given_ms:
             self._at += 1
         self._tick_ms = (given_ms // _TICK_MS + 1) * _TICK_MS
+        self._look_ahead()
 
-    def next_ms(self) -> int:
-        """Light of the stage at which the next cue is due."""
-        return self._cues[self._at][0] if self._at < len(self._cues) else _NEVER_MS
+    def _look_ahead(self) -> None:
+        self.next_ms = self._cues[self._at][0] if self._at < len(self._cues) else _NEVER_MS
+        self.due_ms = self.next_ms if self.next_ms < self._tick_ms else self._tick_ms
 
-    def due_ms(self) -> int:
-        """Light of the stage at which the next sound is due."""
-        return min(self._tick_ms, self.next_ms())
-
-    def take(self, light_ms: int) -> str:
-        """The next sound that is due at so much light; "" if there is none. A cue takes the place of the tick
-        that would cut it off."""
-        cue_ms = self.next_ms()
-        if cue_ms > light_ms and self._tick_ms > light_ms:
-            return ""
+    def take(self) -> str:
+        """The sound that is due next. A cue takes the place of the tick that would cut it off."""
+        cue_ms = self.next_ms
         sound = "tick"
         clear_ms = self._tick_ms + 1
         if cue_ms <= self._tick_ms:
@@ -143,4 +141,5 @@ class Cues:
             self._tick_ms += _TICK_MS
         if self._tick_ms >= self._end_ms:
             self._tick_ms = _NEVER_MS
+        self._look_ahead()
         return sound
