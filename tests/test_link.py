@@ -37,6 +37,9 @@ PAGE = TESTS.parent / "docs" / "wire.md"
 whole = st.integers(-(2**70), 2**70)
 # Surrogates too: `\ud800` alone is good JSON.
 any_text = st.text(st.characters(exclude_categories=()), max_size=40)
+box_text = st.text(st.characters(exclude_categories=(), max_codepoint=0xFFFF), max_size=40)
+"""A box takes no other (`light.bench.is_plain_text`). What is beyond, MicroPython's reader leaves as the two
+halves that it is escaped as, which come before U+E000 where keys are sorted."""
 # What MicroPython reads as the same number of characters.
 basic_text = st.text(st.characters(max_codepoint=0xFFFF, exclude_categories=("Cs",)), max_size=40)
 
@@ -353,7 +356,7 @@ def test_a_text_of_any_length_is_written_whole(length):
 
 
 def test_micropython_writes_the_same_plain_text(compiled, tmp_path):
-    values = micropython.examples(plain_data_of(any_text), 300)
+    values = micropython.examples(plain_data_of(box_text), 300)
     played = ["json " + json.dumps(value) for value in values]
     for value, theirs in zip(values, under_micropython(played, compiled, tmp_path), strict=True):
         assert bytes.fromhex(theirs) == python_json(value)
