@@ -9,14 +9,14 @@ CURVES := $(VENV)/real-curves
 export PYTHONPYCACHEPREFIX := $(CURDIR)/$(VENV)/pycache
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: demo test lint figures presses attack emulated measurements diagram pictures
+.PHONY: demo test lint style types types-on-board figures presses attack emulated measurements diagram pictures
 .PHONY: hardware pins faults board parts-page case drawings guides clean
 
 demo: $(VENV)/ready
 	@$(BIN)/lampblack demo
 
 test: $(VENV)/ready-for-tests
-	@$(MAKE) --no-print-directory --jobs=2 lint $(VENV)/tests-compiled
+	@$(MAKE) --no-print-directory --jobs=3 lint $(VENV)/tests-compiled
 	$(BIN)/pytest -n auto --dist worksteal
 
 # Every process of the tests reads all of them: compiled beforehand, beside lint, they are compiled once.
@@ -24,10 +24,16 @@ $(VENV)/tests-compiled: $(VENV)/ready-for-tests $(wildcard tests/*.py tests/*/*.
 	@$(BIN)/pytest --collect-only -qq >/dev/null || true # what is wrong is said when they run
 	@touch $@
 
-lint: $(VENV)/ready-for-tests
+lint: style types types-on-board
+
+style: $(VENV)/ready-for-tests
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
+
+types: $(VENV)/ready-for-tests
 	$(BIN)/mypy
+
+types-on-board: $(VENV)/ready-for-tests
 	$(BIN)/mypy --config-file firmware/mypy.ini --custom-typeshed-dir $(STUBS)
 
 # First all of them quickly, to see that each is there; then each as often as it takes.

@@ -55,7 +55,7 @@ class Darkroom:
     def tidy(self) -> None:
         """Leave box and room as they were at the start, but for shelf, ledger, practice and time."""
         with self.window() as window, BoxClient(self.port) as box:
-            window.do("pace", speed=1)
+            window.do("pace", speed=10)  # the box listens only when its settling time is over
             window.do("unplug")
             window.until_done()
             if box.state()["kept"]:
@@ -84,6 +84,8 @@ class Darkroom:
                     and told.state["negative"] == "breakwater"
                 )
             )
+            window.do("pace", speed=1)
+            window.until_done()
 
 
 class Window:

@@ -349,7 +349,6 @@ def test_over_a_message_the_head_shows_the_row_that_the_keys_act_on(monkeypatch)
 
 STANDS_IN = {"browse": "new print", "ready": "ready, burn", "held": "held", "choose": "choose"}
 STANDS_IN |= {
-    "answer": "answering",
     "notice": "notice, print",
     "ask": "asked to end a run",
     "edit": "edit base",

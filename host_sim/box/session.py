@@ -228,17 +228,20 @@ class Session:
                 next_ms = max(self.now_ms, self._told_ms + DAY_MS)  # a box wants some input every day
             if next_ms > to_ms:
                 break
-            self.now_ms = next_ms
-            if next_ms == self.lamp.ends_ms:
-                self.input("lamp_end", self._lamp_off())
-            elif next_ms == self._cell_ms:
-                self._convert()
-            elif next_ms == self._cut_off_ms:
-                self._cut_off_ms = -1
-                self._tell_circuit()
-            else:
-                self.input("tick")
+            self._step(next_ms)
         self.now_ms = max(self.now_ms, to_ms)
+
+    def _step(self, next_ms: int) -> None:
+        self.now_ms = next_ms
+        if next_ms == self.lamp.ends_ms:
+            self.input("lamp_end", self._lamp_off())
+        elif next_ms == self._cell_ms:
+            self._convert()
+        elif next_ms == self._cut_off_ms:
+            self._cut_off_ms = -1
+            self._tell_circuit()
+        else:
+            self.input("tick")
 
     def _convert(self) -> None:
         takes_ms = CONVERSION_MS[self._cell_range]

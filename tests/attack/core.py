@@ -125,10 +125,10 @@ class Walk:
         self.records: dict[int, dict] = {}
         self.kept_well = True
         self.asked: dict[str, int] = {}
-        self.settled = self.known()
+        self.settled = self.taken = self.known()
         if chance.random() < 0.8:
             load(self.session, chance.choice(CARDS))
-            self.settled = self.known()
+            self.settled = self.taken = self.known()
         self.session.send = self.hear
 
     # --- what must be known
@@ -152,7 +152,9 @@ class Walk:
         # What is being turned is a proposal, under the viewing light too.
         standing = box.machine.before if box.state in ("viewing", "stopping", *ABOUT_TO_BE_LIT) else box.state
         if standing not in ("edit", "away"):
-            self.settled = self.known()
+            self.settled = self.taken = self.known()
+        elif self.witness.cause == "press":
+            self.taken = self.known()  # a value that is taken may lead to the next one, which is open
 
     def check_ledger(self) -> None:
         """What is kept stays as it is, and says nothing that cannot be."""
@@ -194,11 +196,13 @@ class Walk:
 
     def wait(self) -> None:
         session = self.session
-        session.lies = self.chance.choice(("", "", "", "late", "doubled", "missing"))
+        lie = session.lies = self.chance.choice(("", "", "", "late", "doubled", "missing"))
         if self.chance.random() < 0.4 and session.next_ms() >= 0:
             session.advance(session.next_ms() + self.chance.choice((-1, 0, 0, 0, 1)))
         else:
             session.advance(session.now_ms + self.chance.choice(WAITS_MS))
+        if lie and not session.lies:
+            self.count[f"{lie} reports"] += 1
         session.lies = ""
 
     def lie(self) -> None:
@@ -262,7 +266,7 @@ class Walk:
     def begin_again(self, known_ms: int, at_write: bool = False) -> None:
         """Power comes back, and may go again at any write of it; then what is known is looked at."""
         disk, session = self.disk, self.session
-        may_be = [self.settled, self.known()]
+        may_be = [self.settled, self.known(), self.taken]
         may_be.append({**may_be[1], "bench": {**may_be[1]["bench"], **self.asked}})
         disk.full = False
         disk.fuse, disk.torn = self.chance.choice((None, None, 0, 1, 2)), self.chance.choice((0, 30))
@@ -285,7 +289,8 @@ class Walk:
             if as_left:
                 assert now["map"] in [known["map"] for known in may_be] or now["map"]["name"] == "new-print"
         self.witness.off_ms = -WRAP
-        self.settled, self.kept_well = now, True
+        self.settled = self.taken = now
+        self.kept_well = True
         self.check()
         self.check_ledger()
 

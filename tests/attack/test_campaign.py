@@ -34,8 +34,9 @@ SHORT = {
     "soak": 1,
     "wire": 12,
 }
+REPORTS = {"false reports", "late reports", "doubled reports", "missing reports"}
 TRIED = {
-    "core": {"steps", "lines", "cuts", "second cuts", "cuts at a write", "false reports", "lights"},
+    "core": {"steps", "lines", "cuts", "second cuts", "cuts at a write", "lights", *REPORTS},
     "cuts": {"records", "cuts", "second cuts", "lights"},
     "flash": {"operations", "cuts", "wakings"},
     "bytecodes": {"cut into draws", "cut into answers", "cut into ticks", "lights"},
