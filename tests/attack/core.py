@@ -1,12 +1,16 @@
-"""The core under every input at any time, a lamp that lies, a flash that fails, and cuts, two in a row too.
+"""The core under every input at any time, a lamp, a circuit and a light cell that fail or lie, a full flash,
+and cuts, two in a row too.
 
 What must live here: the walk, and the witness that knows nothing of how the box works: it sees the lamp's
 pin, the flash's writes and what the box says. It judges by the laws of the design:
 
 - light comes by a press alone (or by the delay or the strikes that a press began), never longer than the
   longest there is, never past its end, never in the settling time, never from the wire or a reset;
+- where read-backs are fitted, none is begun while the output is on unasked; where a second contact is, none
+  but through it;
 - nothing is written while the lamp is lit;
-- after a cut the map, the bench and the shelf are as they were, or as the write that was cut would have them;
+- after a cut the map, the bench and what is on the shelf are as they were, or as the write that was cut would
+  have them;
 - what a record of the ledger says was given is what reached the paper: more may have been given only where it
   says so, and never less than it says.
 """
@@ -31,7 +35,9 @@ from tests.box_model import (
     to_screen,
     wire_line,
 )
+from tests.portable.papers import VC_2019
 from timing_core.light.bench import longest_light_ms
+from timing_core.machine.light_cell import GONE, OVER
 
 KIT = desk_platform()
 STEPS = 120
@@ -45,6 +51,27 @@ CARDS = [
     a_card(("sky", 40, "5"), base_ms=2000, name="flash", flash={"light_ms": 700}),
 ]
 CARDS[2]["passes"].append(a_pass(("wall", 20, "2"), base_ms=4000, filter="5"))
+PUSHED = [*CARDS, VC_2019, {"name": "rc", "title": "", "trays": [["developer", 45, 40, 12, "exact", 0, 5]]}]
+FITTED = (
+    {},
+    {},
+    {"read_backs": True},
+    {"second_contact": True},
+    {"read_backs": True, "second_contact": True},
+)
+FAULTS = (
+    "is_cut",
+    "is_shorted",
+    "is_stuck",
+    "back_is_cut",
+    "is_welded",
+    "is_apart",
+    "is_quick",
+    "is_sense_held",
+)
+MENDED = {**dict.fromkeys(FAULTS, False), "counts": True, "latches": True}
+READINGS = (0, 1, 40, 300, 9000, 60_000, OVER, GONE)
+SCREENS = ("print", "strip", "shelf", "bench", "tests", "ledger", "trays", "light_cell")
 
 
 class LyingLamp(Session):
@@ -78,9 +105,12 @@ class Witness(Watcher):
         self.settle_ms = 0
         self.faults: list[str] = []
         self.lights = 0
+        self.sensed = False
+        """Lamp sense is high when an input comes."""
 
     def input(self, now_ms: int, event: str, value: Any) -> None:
         self.cause, self.state = event, self.session.box.state
+        self.sensed = self.session.circuit.is_live or self.session.circuit.is_sense_held
 
     def output(self, now_ms: int, kind: str, value: Any) -> None:
         if kind != "light":
@@ -96,6 +126,11 @@ class Witness(Watcher):
         settle_ms = min(self.settle_ms, self.session.box.bench.get("settle_ms"))
         if now_ms - self.off_ms < settle_ms and self.state != "between":
             self.faults.append(f"lit {now_ms - self.off_ms} ms after a light")
+        fitted = self.session.box.fitted.in_force
+        if fitted["read_backs"] and self.sensed:
+            self.faults.append(f"lit by {self.cause} in {self.state} with the output on unasked")
+        if fitted["second_contact"] and not self.session.circuit.is_closed:
+            self.faults.append(f"lit by {self.cause} in {self.state} with the second contact open")
 
     def lamp(self, now_ms: int, on: bool) -> None:
         if on:
@@ -119,7 +154,9 @@ class Walk:
             chance.choice((0, 0, 700)),
             chance.choice((0, 0, 3, 10)),
             make=LyingLamp,
+            fitted=chance.choice(FITTED),
         )
+        self.session.read_cell = self.read_cell
         self.witness = Witness(self.session)
         self.session.watchers.append(self.witness)
         self.records: dict[int, dict] = {}
@@ -138,7 +175,11 @@ class Walk:
         return {
             "map": box.work.map.to_dict(),
             "bench": box.bench.to_dict(),
-            "shelf": {name: box.shelf.digest(name) for name in box.shelf.names()},
+            "shelf": {
+                (at, name): shelf.digest(name)
+                for at, shelf in enumerate(box.shelves)
+                for name in shelf.names()
+            },
         }
 
     def check(self) -> None:
@@ -180,6 +221,7 @@ class Walk:
             self.begin_again(0, at_write=True)
             return
         self.count["steps"] += 1
+        self.count["steps with sheets in the trays"] += not self.session.box.trays.is_empty()
         self.check()
 
     def press(self) -> None:
@@ -220,8 +262,14 @@ class Walk:
                     KIT, chance.choice(("state", "hello", "health", "ledger.read", "card.list")), {}
                 )
             case 1:
-                method, params = chance.choice(card_lines(chance.choice(CARDS)))
-                line = wire_line(KIT, method, params)
+                lines = [wire_line(KIT, *own) for own in card_lines(chance.choice(PUSHED))]
+                if chance.random() < 0.5:
+                    for line in lines[:-1]:
+                        self.count["lines"] += 1
+                        self.session.input("line", line)
+                    line = lines[-1]
+                else:
+                    line = chance.choice(lines)
             case 2:
                 key = chance.choice(("lag_ms", "settle_ms", "volume"))
                 self.asked = {key: chance.choice((0, 3, 150, 700, -9))}
@@ -243,9 +291,17 @@ class Walk:
 
     def change_screen(self) -> None:
         if self.session.box.state == "browse":
-            to_screen(
-                self.session, self.chance.choice(("print", "strip", "shelf", "bench", "tests", "ledger"))
-            )
+            to_screen(self.session, self.chance.choice(SCREENS))
+
+    def read_cell(self, *_: int) -> int:
+        self.count["readings"] += 1
+        return self.chance.choice(READINGS)
+
+    def spoil(self) -> None:
+        """A fault of the circuit comes, or all go."""
+        self.count["faults of the circuit"] += 1
+        faults = {self.chance.choice(FAULTS): True, "counts": self.chance.random() < 0.9}
+        self.session.spoil(**(faults if self.chance.random() < 0.5 else MENDED))
 
     def fill(self) -> None:
         self.disk.full = not self.disk.full and self.chance.random() < 0.5
@@ -260,8 +316,8 @@ class Walk:
         self.count["cuts"] += 1
         self.begin_again(self.chance.choice((0, lit_ms)))
 
-    ACTS = (press, turn, wait, ask, change_screen, lie, fill, arm_the_fuse, pull_the_plug)
-    WEIGHTS = (40, 15, 30, 6, 4, 1, 1, 2, 2)
+    ACTS = (press, turn, wait, ask, change_screen, lie, spoil, fill, arm_the_fuse, pull_the_plug)
+    WEIGHTS = (40, 15, 30, 6, 4, 1, 2, 1, 2, 2)
 
     def begin_again(self, known_ms: int, at_write: bool = False) -> None:
         """Power comes back, and may go again at any write of it; then what is known is looked at."""

@@ -19,12 +19,13 @@ from tests.attack.attackers import ATTACKERS
 from tests.attack.campaign import Violation, attack, round_of
 from tests.micropython import ROOT
 from timing_core.machine.lamp import Lamp
+from timing_core.machine.watch import Watch
 from timing_core.records.store import Store
 from timing_core.wire import framing
 
 SEED = 20261127
 SHORT = {
-    "core": 60,
+    "core": 120,
     "cuts": 60,
     "flash": 5,
     "bytecodes": 25,
@@ -36,7 +37,18 @@ SHORT = {
 }
 REPORTS = {"false reports", "late reports", "doubled reports", "missing reports"}
 TRIED = {
-    "core": {"steps", "lines", "cuts", "second cuts", "cuts at a write", "lights", *REPORTS},
+    "core": {
+        "steps",
+        "steps with sheets in the trays",
+        "lines",
+        "cuts",
+        "second cuts",
+        "cuts at a write",
+        "faults of the circuit",
+        "readings",
+        "lights",
+        *REPORTS,
+    },
     "cuts": {"records", "cuts", "second cuts", "lights"},
     "flash": {"operations", "cuts", "wakings"},
     "bytecodes": {"cut into draws", "cut into answers", "cut into ticks", "lights"},
@@ -84,6 +96,17 @@ def test_a_light_that_is_longer_than_was_asked_for(monkeypatch):
 def test_a_light_in_the_settling_time(monkeypatch):
     monkeypatch.setattr(Lamp, "settled", lambda self: True)
     assert "after a light" in violated("core")
+
+
+def test_a_light_while_the_output_is_on_unasked(monkeypatch):
+    monkeypatch.setattr(Watch, "forbids", lambda self, lamp_ms=0: 0)
+    monkeypatch.setitem(core.MENDED, "is_sense_held", True)
+    assert "with the output on unasked" in violated("core", 400)
+
+
+def test_a_light_with_the_second_contact_open(monkeypatch):
+    monkeypatch.setattr(Watch, "is_closed", lambda self: True)
+    assert "with the second contact open" in violated("core", 400)
 
 
 def test_a_light_that_no_press_has_asked_for(monkeypatch):
