@@ -45,7 +45,7 @@ class Day(Session):
 
     def begin(self, seed):
         self.chance = numbers(seed)
-        self.events = self.longest_us = 0
+        self.events = self.longest_us = self.silences = 0
         self.is_silent = False
 
     def one(self, options):
@@ -60,6 +60,7 @@ class Day(Session):
     def _step(self, next_ms):
         if next_ms == self.lamp.ends_ms and self.is_silent:
             self.is_silent = False
+            self.silences += 1
             self.now_ms = next_ms
             self._lamp_off()  # and nothing is reported
             return
@@ -110,6 +111,7 @@ def soak(seed, hours, tell):
         kept = sum([len(data) for data in session.disk.files.values()])
         tell((hour + 1, session.events, _memory(), kept, len(session.disk.files), session.longest_us))
         session.events = session.longest_us = 0
+    assert session.silences, "no lamp has failed to report"
 
 
 def _memory():
