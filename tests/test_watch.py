@@ -361,6 +361,22 @@ def test_viewing_light_that_is_not_seen_ends():
     assert fault_of(session) == "unlit"
 
 
+@pytest.mark.parametrize(("dark_ms", "short_ms"), [(1, 0), (2, 0), (3, 3), (40, 40)])
+def test_light_counts_as_it_is_seen_but_for_2_ms_that_its_two_edges_may_be_read_wrong(dark_ms, short_ms):
+    session = desk(SENSE)
+    keys(session, "expose", "expose")
+    wait(session, 4000)
+    session.spoil(is_cut=True)
+    wait(session, dark_ms)
+    session.spoil(is_cut=False)
+    until_dark(session)
+    if short_ms:
+        assert session.box.state == "held"
+        assert session.box.exposing.left_ms() == short_ms
+    else:
+        assert [own["given_ms"] for own in last_record(session.box)["stages"]] == [10_000]
+
+
 def test_back_that_darkens_the_lamp_a_little_before_its_press_comes_is_no_fault():
     session = desk()
     keys(session, "expose", "expose")
