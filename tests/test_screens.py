@@ -279,6 +279,29 @@ def test_the_hint_of_every_row_is_what_a_press_does(monkeypatch):
         assert says == (row.deed if row.does & ACTS else "change" if row.does & TURNS else says), where
 
 
+def marks(frame: bytes) -> tuple[bool, bool]:
+    """Whether a small triangle in the margin points up, at the first of the rows, and down, at the last."""
+
+    def shape(top: int) -> list[int]:
+        return [sum(frame[y // 8 * WIDTH + x] >> y % 8 & 1 for x in range(6)) for y in range(top, top + 3)]
+
+    return shape(9) == [1, 3, 5], shape(36) == [5, 3, 1]
+
+
+@pytest.mark.parametrize("screen", ["bench", "print", "strip", "ledger"])
+def test_a_mark_tells_of_rows_above_or_below_that_are_not_shown(screen, monkeypatch):
+    session = new_session()
+    load(session, worked_card())
+    to_screen(session, screen)
+    labels = [row.label for row in session.box.panel.rows()]
+    for _ in labels:
+        seen = Seen(session, monkeypatch)
+        shown = [words for words, x, y, _ in seen.texts if x == 7 and 8 <= y < 40]
+        first = labels.index(shown[0]) if shown[0] in labels else -1
+        assert marks(seen.frame) == (first > 0, first + len(shown) < len(labels)), (screen, shown)
+        session.input("dial", 1)
+
+
 # --- words that can be read
 
 

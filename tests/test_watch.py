@@ -429,6 +429,18 @@ def test_an_output_that_is_on_in_the_dark_is_told_and_nothing_is_lit(fitted):
     assert last_record(session.box)["faults"] == ["live"]
 
 
+def test_a_fault_that_goes_and_comes_again_is_told_again():
+    session = desk(SENSE)
+    for _ in range(2):
+        session.spoil(is_shorted=True)
+        wait(session, 50)
+        assert fault_of(session) == "live"
+        session.spoil(is_shorted=False)
+        wait(session, 500)
+        session.input("dial", 1)
+        assert fault_of(session) == ""
+
+
 def until_dark_or_armed(session):
     """Let an arming and its light come to their end."""
     wait(session, 200)
