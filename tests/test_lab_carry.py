@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import typer
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from host_sim.optics.paper import paper as simulated_paper
 from lampblack.cards import card_file
 from lampblack.errors import CommandError
 from lampblack.lab.carry import (
@@ -26,13 +28,14 @@ from lampblack.lab.carry import (
 )
 from lampblack.lab.carry_command import sixths_of
 from lampblack.lab.records import COMES_ALONG, load_record
+from lampblack.sim.published_papers import exposure, tones_of
 from tests.box_model import a_card, a_pass, keys, load, new_session, to_row, turn_slowly
 from tests.test_carrying import FAST, SLOW, UNMEASURED
 from tests.test_cli import lampblack, one_line  # noqa: F401
-from timing_core.light.carrying import aperture_text
+from timing_core.light.carrying import aperture_text, paper_offset
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.printing_map import APERTURE_MAX, PrintingMap
-from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, offset_between, scale
+from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, offset_between, scale, stops_text
 from timing_core.refusal import Refusal
 
 ISO_2019, ISO_2020 = load_record("vc-2019"), load_record("vc-2020")
@@ -151,7 +154,7 @@ def ways(draw) -> tuple[PrintingMap, Wanted, Wanted]:
         new = draw(st.sampled_from(["00", "3", "4"]))
         there |= {"filters": {"2": new}, "record": ISO_2019}
         back |= {"filters": {new: "2"}, "record": ISO_2019}
-    elif draw(st.booleans()):
+    if draw(st.booleans()):
         there |= {"record": ISO_2019, "paper": ISO_2020}
         back |= {"record": ISO_2020, "paper": ISO_2019}
     return map, Wanted(**there), Wanted(**back)
@@ -200,6 +203,52 @@ def test_steps_add_up_to_what_the_map_says(way):
     for step in made.steps:
         if step.what in told:
             assert made.map.carried.get(step.what, 0) == step.stops120
+
+
+@pytest.mark.parametrize("tied", [False, True])
+@pytest.mark.parametrize(("soft_ms", "hard_ms"), [(7400, 9300), (16_000, 9000), (8000, 8000)])
+@pytest.mark.parametrize(("old", "new"), [("vc-2019", "vc-2020"), ("vc-2020", "vc-2019")])
+def test_a_split_grade_print_keeps_its_tones_on_another_paper(old, new, soft_ms, hard_ms, tied):
+    """Against the simulator's papers, whose speeds and ranges are those of a maker's two sheets. Moved alike,
+    the passes would be up to 0.8 stop off in a black."""
+    card = {**a_card(base_ms=soft_ms, filter="00"), "tied": tied}
+    card["passes"].append(a_pass(base_ms=hard_ms, filter="5"))
+    map = PrintingMap.from_dict(card)
+    made = carried(map, Wanted(record=load_record(old), paper=load_record(new)))
+    assert made.map.tied == tied
+    assert [step.pass_index for step in made.steps if step.what.startswith("paper")] == [0, 1]
+    assert made.map.carried == {}
+    was_on, is_on = simulated_paper(old), simulated_paper(new)
+    wanted_tones = zip(tones_of(was_on), tones_of(is_on), (0.03, 0.11, 0.18), strict=True)
+    for was, now, off_stops in wanted_tones:
+        before = {own.filter: map.base_ms(at) for at, own in enumerate(map.passes)}
+        after = {own.filter: made.map.base_ms(at) for at, own in enumerate(made.map.passes)}
+        moved = exposure(is_on, after, now) / exposure(was_on, before, was)
+        assert abs(math.log2(moved)) < off_stops
+    (line,) = [line for line in made.remarks if line.startswith("Contrast")]
+    was_r, now_r = (int(number) for number in re.findall(r"R (\d+)", line))
+    assert abs(now_r - was_r) <= 7
+
+
+def test_a_burn_through_a_filter_of_its_own_goes_to_another_paper_by_that():
+    map = a_map(("sky", 80, "5"), ("sea", 60))
+    was_ms = map.mark_ms(0, map.passes[0].marks[0])
+    made = carried(map, Wanted(record=ISO_2019, paper=ISO_2020))
+    sky, sea = made.map.passes[0].marks
+    offset = paper_offset(ISO_2019, ISO_2020, "5", "light tone")
+    assert made.map.mark_ms(0, sky) == pytest.approx(scale(was_ms, offset), rel=0.02)
+    assert (sea.stops120, made.map.carried) == (60, {"paper": only_step(made).stops120})
+    assert f"The burn of sky goes by filter 5: +2/3 becomes {stops_text(sky.stops120)}." in made.remarks
+    far = Wanted(record=ISO_2020, paper=ISO_2019)
+    again = carried(made.map, far).map.passes[0].marks[0]
+    assert abs(again.stops120 - 80) <= 2
+
+
+def test_a_burn_through_a_filter_that_a_record_has_not_goes_with_its_pass():
+    fast, slow = PaperRecord.from_dict(FAST), PaperRecord.from_dict(SLOW)
+    made = carried(a_map(("sky", 80, "5")), Wanted(record=fast, paper=slow))
+    assert made.map.passes[0].marks[0].stops120 == 80
+    assert "The burn of sky goes with its pass: one record has not filter 5." in made.remarks
 
 
 def test_a_burn_through_another_filter_keeps_its_own_light():
@@ -412,6 +461,30 @@ def test_the_box_carries_to_the_same_card(lampblack, pier):  # noqa: F811
         turn_slowly(session, detents)
         keys(session, "press")
     assert {**card_file.load(out), "name": "pier"} == session.box.work.map.to_dict()
+
+
+@pytest.mark.parametrize("tied", [False, True])
+def test_the_box_carries_a_split_grade_print_to_another_paper_as_the_pc_does(tied):
+    session = new_session()
+    for record in (ISO_2019, ISO_2020):
+        session.box.papers.keep_text(record.name, record.text())
+    card = {**a_card(("sky", 80, "5"), base_ms=7400, filter="00"), "tied": tied, "record": "vc-2019"}
+    card["passes"].append(a_pass(("sea", 40), base_ms=9300, filter="5"))
+    load(session, card)
+    to_row(session, "Carry over")
+    keys(session, "press")
+    to_row(session, "Carry to paper")
+    keys(session, "press")
+    turn_slowly(session, 1)
+    made = carried(PrintingMap.from_dict(card), Wanted(record=ISO_2019, paper=ISO_2020))
+    shown = session.box.panel.screen.about(session.box.panel)
+    assert shown.startswith(stops_text(made.steps[session.box.work.pass_index].stops120))
+    keys(session, "press")
+    assert session.box.work.map.to_dict() == made.map.to_dict()
+    keys(session, "back", "back")
+    to_row(session, "Undo")
+    keys(session, "press")
+    assert session.box.work.map.to_dict() == PrintingMap.from_dict(card).to_dict()
 
 
 def test_as_plain_data_it_is_the_same(lampblack, pier):  # noqa: F811

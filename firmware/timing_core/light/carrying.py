@@ -1,11 +1,19 @@
 """Carrying a print over: to another size, aperture or paper without starting again.
 
-What must live here: what a length, an aperture or a paper record means in stops. All bases move by one
-offset, and marks stay, since they are in stops. Lengths are in 0.1 mm; apertures in sixths of a stop from
-f/1, so that thirds and halves are whole numbers.
+What must live here: what a length, an aperture or a paper record means in stops. By size and aperture all
+bases move by one offset, and to another paper each by its own filter's; marks stay, since they are in stops,
+but for a burn through a filter of its own. Lengths are in 0.1 mm; apertures in sixths of a stop from f/1, so
+that thirds and halves are whole numbers.
 """
 
-from timing_core.light.printing_map import APERTURE_MAX, LENGTH_MAX_MM10, LENGTH_MIN_MM10, SHEET, PrintingMap
+from timing_core.light.printing_map import (
+    APERTURE_MAX,
+    LENGTH_MAX_MM10,
+    LENGTH_MIN_MM10,
+    MARK_FURTHEST,
+    SHEET,
+    PrintingMap,
+)
 from timing_core.light.stops import (
     BASE_MAX_MS,
     BASE_MIN_MS,
@@ -118,13 +126,41 @@ def paper_offset(old, new, filter: str, anchor: str) -> int:
     return offset_between(new.speed, old.speed) + new.offset(filter, anchor) - old.offset(filter, anchor)
 
 
-def to_paper(map: PrintingMap, old, new, index: int, anchor: str) -> int:
-    """Carry the map over to another paper, by the filter of pass `index`; `old` and `new` are PaperRecords.
-    Returns the offset in 1/120 stop. A Refusal changes nothing."""
-    offset = paper_offset(old, new, map.passes[index].filter, anchor)
-    map.carry("paper", offset)
+def to_paper(map: PrintingMap, old, new, anchor: str) -> list:
+    """Carry the map over to another paper, each pass and burn by its own filter; `old` and `new` are
+    PaperRecords. Returns the offset of each pass in 1/120 stop. A Refusal changes nothing.
+
+    The filters of two papers differ by more than the papers do: moved alike, the hard pass of a pair may be
+    a stop off.
+    """
+    offsets = [paper_offset(old, new, own.filter, anchor) for own in map.passes]
+    bases = [scale(map.base_ms(index), offsets[index]) for index in range(len(offsets))]
+    burns = []
+    for index in range(len(offsets)):
+        for mark in map.passes[index].marks:
+            offset = (
+                _offset_or(offsets[index], old, new, mark.filter, anchor) if mark.filter else offsets[index]
+            )
+            if offset != offsets[index]:
+                lit_ms = bases[index] + scale(map.mark_ms(index, mark), offset)
+                burns.append((mark, max(1, min(MARK_FURTHEST, offset_between(bases[index], lit_ms)))))
+    if offsets.count(offsets[0]) == len(offsets):
+        map.carry("paper", offsets[0])
+    else:
+        map.set_bases(bases)
+        if map.flash:
+            map.flash = map.flash.moved(_offset_or(offsets[0], old, new, map.flash.filter, anchor))
+    for mark, stops120 in burns:
+        mark.stops120 = stops120
     map.record = new.name
-    return offset
+    return offsets
+
+
+def _offset_or(offset: int, old, new, filter: str, anchor: str) -> int:
+    """The offset between two papers through `filter`, or `offset` where one of them has not measured it."""
+    if old.offset(filter, anchor) is None or new.offset(filter, anchor) is None:
+        return offset
+    return paper_offset(old, new, filter, anchor)
 
 
 def nearest_filter(old, new, filter: str) -> str:

@@ -15,7 +15,7 @@ from timing_core.light.carrying import (
     to_size,
 )
 from timing_core.light.plan import filter_text
-from timing_core.light.stops import seconds_text, stops_text
+from timing_core.light.stops import offset_between, seconds_text, stops_text
 from timing_core.panel.rows import NAMES, PACES, TURNS, Row, Screen
 from timing_core.refusal import Refusal
 
@@ -106,7 +106,7 @@ class CarryScreen(Screen):
         if name != map.record:
             old, new = panel.papers.get(map.record), panel.papers.get(name)
             if old and new:
-                to_paper(map, old, new, panel.work.pass_index, panel.work.bench.get("anchor"))
+                to_paper(map, old, new, panel.work.bench.get("anchor"))
                 panel.work.map = map
 
     def _tell_contrast(self, panel) -> None:
@@ -133,6 +133,10 @@ class CarryScreen(Screen):
                 panel.io.say("Carried over. Set the lens to %s." % self.value(panel, row))
 
     def _offset(self, panel, row: Row) -> int:
-        """How far the open value carries the bases, in 1/120 stop."""
+        """How far the open value carries the base of the pass changed or chosen last, in 1/120 stop."""
+        if row.key == "to paper":
+            was, now = panel.opened_map, panel.work.map
+            index = panel.work.pass_index
+            return offset_between(was.base_ms(index), now.base_ms(index))
         what = row.key[len("to ") :]
         return panel.work.map.carried.get(what, 0) - panel.opened_map.carried.get(what, 0)

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from lampblack.errors import CommandError
+from lampblack.lab.burns import grade_of_passes
 from timing_core.light.carrying import (
     aperture_text,
     length_text,
@@ -19,8 +20,8 @@ from timing_core.light.carrying import (
 )
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plan import filter_text
-from timing_core.light.printing_map import MARK_FURTHEST, SHEET, PrintingMap
-from timing_core.light.stops import STEPS, STOP, offset_between, scale
+from timing_core.light.printing_map import MARK_FURTHEST, SHEET, Mark, PrintingMap
+from timing_core.light.stops import STEPS, STOP, offset_between, scale, stops_text
 
 LIGHTS = ("diffuser", "condenser")
 
@@ -50,9 +51,8 @@ class Wanted(NamedTuple):
     `print_mm10`: the length of the measured detail on the new print, in 0.1 mm. `light`: one of LIGHTS, the
     enlarger's. `cell_stops120`: what the light cell read at the new size, from the old, in 1/120 stop.
     `aperture` in sixths of a stop from f/1. `filters`: the new names by the old. `record` is the paper record
-    at work and `paper` that of the new paper; `anchor` is the tone that stays. `pass_index` is the pass whose
-    filter a paper goes by. `exponent`: how time counts beyond LEVEL_MS, in
-    1/1000.
+    at work and `paper` that of the new paper; `anchor` is the tone that stays. `exponent`: how time counts
+    beyond LEVEL_MS, in 1/1000.
     """
 
     print_mm10: int | None = None
@@ -63,7 +63,6 @@ class Wanted(NamedTuple):
     record: PaperRecord | None = None
     paper: PaperRecord | None = None
     anchor: str = "light tone"
-    pass_index: int = 0
     exponent: int | None = None
 
 
@@ -234,18 +233,48 @@ def _paper(made: Carried, wanted: Wanted, paper: PaperRecord) -> None:
         raise CommandError(
             "Not carried to another paper: no paper record is at work. Name that of the card's paper."
         )
-    filter = map.passes[wanted.pass_index].filter
-    offset = to_paper(map, record, paper, wanted.pass_index, wanted.anchor)
-    source = f"both records, {filter_text(filter)}, {wanted.anchor}"
-    made.steps.append(Step("paper", record.name, paper.name, offset, PAPER_ERROR, source))
-    ranges = [own[1] for each in (record, paper) for own in each.filters if own[0] == filter]
-    nearest = nearest_filter(record, paper, filter)
-    line = f"Contrast through {filter_text(filter)}: R {ranges[0] / 10:.0f} becomes R {ranges[1] / 10:.0f}"
-    if nearest != filter:
-        line += f"; nearest on {paper.name} is {filter_text(nearest)}"
-    made.remarks.append(line + ".")
+    before = map.copy()
+    offsets = to_paper(map, record, paper, wanted.anchor)
+    alike = len(set(offsets)) == 1
+    for index, own in enumerate(map.passes[: 1 if alike else None]):
+        what, at = ("paper", None) if alike else (f"paper, pass {index + 1}", index)
+        source = f"both records, {filter_text(own.filter)}, {wanted.anchor}"
+        made.steps.append(Step(what, record.name, paper.name, offsets[index], PAPER_ERROR, source, at))
+    made.remarks.extend(_contrast(before, map, record, paper))
+    for mark, moved in zip(_marks(before), _marks(map), strict=True):
+        if mark.stops120 != moved.stops120:
+            was, now = stops_text(mark.stops120), stops_text(moved.stops120)
+            made.remarks.append(
+                f"The burn of {mark.area} goes by {filter_text(mark.filter)}: {was} becomes {now}."
+            )
+        elif mark.filter and None in [own.offset(mark.filter, wanted.anchor) for own in (record, paper)]:
+            made.remarks.append(
+                f"The burn of {mark.area} goes with its pass: one record has not {filter_text(mark.filter)}."
+            )
     if "paper" in map.facts:
         made.remarks.append(f"The paper on the card is still {map.facts['paper']}: write the new one.")
+
+
+def _marks(map: PrintingMap) -> list[Mark]:
+    return [mark for own in map.passes for mark in own.marks]
+
+
+def _contrast(before: PrintingMap, after: PrintingMap, record: PaperRecord, paper: PaperRecord) -> list[str]:
+    """What becomes of the contrast: that of a pair together, else that of each filter."""
+    was, now = grade_of_passes(record, before), grade_of_passes(paper, after)
+    if was and now:
+        return [f"Contrast of the two passes: R {was['r10'] / 10:.0f} becomes R {now['r10'] / 10:.0f}."]
+    lines = []
+    for filter in dict.fromkeys(own.filter for own in before.passes):
+        ranges = [own[1] for each in (record, paper) for own in each.filters if own[0] == filter]
+        line = (
+            f"Contrast through {filter_text(filter)}: R {ranges[0] / 10:.0f} becomes R {ranges[1] / 10:.0f}"
+        )
+        nearest = nearest_filter(record, paper, filter)
+        if nearest != filter:
+            line += f"; nearest on {paper.name} is {filter_text(nearest)}"
+        lines.append(line + ".")
+    return lines
 
 
 # --- reciprocity

@@ -81,8 +81,7 @@ def carry(
         typer.Option(
             "--pass",
             metavar="N",
-            help="The pass by whose filter a paper is carried over, and which the strip is for; if left out, "
-            "the first, and for the strip one that has moved by itself.",
+            help="The pass which the strip is for; if left out, one that has moved by itself, or the first.",
         ),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a card that is there.")] = False,
@@ -111,7 +110,6 @@ def carry(
         record=record,
         anchor=anchor,
         exponent=exponent,
-        pass_index=(pass_ or 1) - 1,
     )
     try:
         made = carried(map, wanted)
@@ -215,7 +213,6 @@ def wanted_of(
     record: str | None = None,
     anchor: str = "light tone",
     exponent: str | None = None,
-    pass_index: int = 0,
 ) -> Wanted:
     """What a person asks for, in their words; "" and None for what stays. Paper records are looked for in the
     folder `beside` first. BadParameter for what is wrong."""
@@ -235,7 +232,6 @@ def wanted_of(
         record=load_record(at_work, beside) if at_work and (changed or paper) else None,
         paper=load_record(paper, beside) if paper else None,
         anchor=anchor,
-        pass_index=pass_index,
         exponent=_exponent(exponent) if exponent else None,
     )
 

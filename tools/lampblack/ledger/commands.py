@@ -81,7 +81,9 @@ def ledger_box(
     after: Annotated[
         int, typer.Option(min=0, metavar="N", help="Only what has a higher number than this.")
     ] = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="Plain data for programs, in ms and 1/120 stop.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Plain data for programs, in ms and 1/120 stop.")
+    ] = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="A row for each stage, for a spreadsheet.")] = False,
 ) -> None:
     """Show what is in a box: its newest 64 records."""
