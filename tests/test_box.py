@@ -616,6 +616,21 @@ def test_expose_on_an_open_value_leaves_no_message_over_the_stage(label):
     assert (session.box.state, session.box.message) == ("ready", "")
 
 
+def test_a_run_that_is_gone_on_with_has_its_paper_in_the_easel_again():
+    """On another screen the viewing light was on, and the paper was taken to be put away."""
+    session = new_session()
+    load(session, a_card(("sky", 60), base_ms=8000))
+    keys(session, "expose", "expose")
+    until_dark(session)
+    keys(session, "back", "lamp", "lamp")
+    assert session.lamp.lit
+    keys(session, "lamp")
+    to_row(session, "Go on")
+    keys(session, "press", "lamp")
+    assert not session.lamp.lit
+    assert session.box.message.startswith("Viewing light would fog the sheet.")
+
+
 def test_the_first_turn_puts_a_message_away_and_changes_nothing():
     """In mid-run a message covers the stage or the patch, and what is turned would not be seen."""
     evening = Evening(a_card(base_ms=8000))

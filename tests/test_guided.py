@@ -20,6 +20,7 @@ from host_sim.optics.lamps import LAMPS
 from host_sim.optics.lamps import lag_ms as lag_of
 from tests.box_model import (
     GuardedDisk,
+    Listener,
     PlainCell,
     a_card,
     keys,
@@ -549,6 +550,16 @@ def waiting() -> Session:
     wait(session, 20_000)
     assert session.box.state == "waiting"
     return session
+
+
+def test_the_last_three_seconds_of_a_wait_are_heard():
+    session = waiting()
+    listener = Listener()
+    session.watchers.append(listener)
+    ends_ms = session.now_ms + 40_000
+    wait(session, 40_000)
+    pips = [at_ms for at_ms, sound in listener.sounds if sound == "pip"]
+    assert pips == [ends_ms - 3000, ends_ms - 2000, ends_ms - 1000]
 
 
 @pytest.mark.parametrize("key", ["expose", "pedal", "back"])

@@ -1,6 +1,7 @@
 """The Light cell screen, worked as a printer works it: a strip once, then two spots of a negative."""
 
 import math
+from fractions import Fraction
 
 import pytest
 
@@ -25,6 +26,7 @@ from tests.portable.papers import VC_2019
 from timing_core.canonical import encode
 from timing_core.light.stops import scale
 from timing_core.machine.cell_strips import STRIPS_MAX, CellStrip, CellStrips
+from timing_core.panel import light_cell_screen
 from timing_core.panel.print_screen import record_at_work
 from timing_core.refusal import Refusal
 
@@ -600,3 +602,18 @@ def test_a_cell_that_is_pulled_out_is_told_and_found_again(when):
     lamp(session, 1000)
     assert session.box.panel.screen.cell.twelfths() == 12
     assert math.isclose(session.box.panel.work.spots[0], 2000)
+
+
+@pytest.mark.parametrize("twelfths", [0, 1, -1, 5, 12, -18, 24, 31, -60, 131, 143, 144, 300])
+def test_the_stops_between_two_spots_are_drawn_as_they_are(twelfths, monkeypatch):
+    """Up to the 11 whole stops that have room; a cell reads no more apart."""
+    drawn = []
+    monkeypatch.setattr(
+        light_cell_screen, "enlarge", lambda buffer, row_px, data, *_: drawn.append(data.decode())
+    )
+    light_cell_screen._draw_stops(bytearray(1024), twelfths)
+    whole, part = divmod(abs(twelfths), 12)
+    fraction = Fraction(part, 12)
+    wanted = ["-" if twelfths < 0 else "+"] if twelfths else []
+    wanted += [str(min(whole, 11))] if whole or not part else []
+    assert [words for words in drawn if words] == wanted + ([str(fraction)] if part else [])

@@ -221,6 +221,13 @@ def test_choosing_for_a_tied_pass_sets_that_pass_alone_and_the_tie_its_ratio():
     assert [map.base_ms(0), map.base_ms(1)] == [14000, 19978]
 
 
+@pytest.mark.parametrize("base_ms", [BASE_MIN_MS, BASE_MAX_MS])
+def test_the_shortest_and_the_longest_base_may_be_chosen(base_ms):
+    map = a_map(("2", base_ms))
+    a_strip(patches=3, step_stops120=STOP).choose(map, 2)
+    assert map.base_ms(0) == base_ms
+
+
 def test_a_choice_that_is_no_base_changes_nothing():
     map = a_map(("0", 16000), ("5", 150), tied=True)
     strip = a_strip(patches=3, step_stops120=STOP)
