@@ -265,6 +265,21 @@ def test_a_lag_is_found_whatever_the_unit(lag, light, times):
     assert found.shortest_ms == (min(times) if len(set(times)) > 2 else None)
 
 
+@pytest.mark.parametrize(
+    "doses",
+    [
+        [(500, 9.0), (1000, 1.0), (4000, 5.0)],
+        [(500, 0.41), (1000, 91.0), (4000, 391.0)],
+        [(5000, 0.41), (10_000, 5.41)],
+        [(500, 3.0), (1000, 3.5)],
+    ],
+)
+def test_doses_on_no_line_are_no_lag(doses):
+    """A strike that was read with another's dose, a lag of 4.6 s, and one of -2.5 s: no bench takes these."""
+    with pytest.raises(CommandError, match="agree on no lag"):
+        sums.lag_of(doses)
+
+
 def test_a_strike_that_is_too_short_is_not_the_shortest_light():
     doses = [(ms, ms - 60.0) for ms in (500, 1000, 2000, 4000)]
     found = sums.lag_of([(100, 30.0), *doses])

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from lampblack.errors import CommandError
 from timing_core.light import guided, tray_times
-from timing_core.light.bench import Bench
+from timing_core.light.bench import Bench, setting
 from timing_core.light.plan import COVER
 from timing_core.light.stops import offset_between, per_mille_less
 
@@ -45,6 +45,13 @@ def lag_of(doses: Sequence[tuple[int, float]]) -> Lag:
             break
         used.append(ms)
         lag_ms, light = _line([own for own in doses if own[0] in used])
+    low_ms, high_ms, _ = setting("lag_ms")[4]
+    is_off = any(_is_off(own, lag_ms, light) for own in doses if own[0] in used)
+    if is_off or not low_ms <= lag_ms <= high_ms:
+        raise CommandError(
+            "These strikes agree on no lag: their doses lie on no line, or on one that no lamp has. See "
+            "which reading belongs to which strike, or warm the lamp and measure again."
+        )
     off_ms = [dose / light - (ms - lag_ms) for ms, dose in doses if ms in used]
     spread_ms = math.sqrt(sum(off * off for off in off_ms) / max(1, len(off_ms) - 2))
     return Lag(lag_ms, spread_ms, min(used) if len(times) >= LENGTHS else None)

@@ -15,6 +15,9 @@ SECONDS_PATTERN = r"[0-9]{1,4}(\.[0-9]{1,3})? ?s"
 PERCENT_PATTERN = r"[0-9]{1,4}(\.[0-9])? ?%"
 STOPS_PATTERN = r"0|[+-]([0-9]{1,2}(\.[0-9]{1,6})?|([0-9]{1,2} )?[0-9]{1,3}/[0-9]{1,3})"
 
+FIGURES_MAX = 4
+"""Before the point, of a time and of a percentage."""
+
 _NUMBER = re.compile(r"([0-9]{1,9})(?:[.,]([0-9]{1,9}))?")
 
 
@@ -74,6 +77,8 @@ def _decimal(text: str, pattern: str, unit: str, places: int, kind: str, sample:
     if found is None or rest not in ("", unit):
         raise UnitError(text, f"is no {kind}", f'Write it like "{sample}"')
     whole, part = found[1], found[2] or ""
+    if len(whole) > FIGURES_MAX:
+        raise UnitError(text, "is far out of range", f"No {kind} here is over {10**FIGURES_MAX - 1} {unit}")
     wanted = f'Write "{whole}{"." + part if part else ""} {unit}"'
     if len(part) > places:
         nearest = round(Fraction(f"{whole}.{part}") * 10**places)
