@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from timing_core.machine.clock import DAY_S, Clock
+from timing_core.machine.clock import DAY_S, Clock, _date
 from timing_core.ticks import MASK, later
 from timing_core.wire.methods import DAYS_MAX
 
@@ -35,3 +35,10 @@ def test_the_date_is_the_calendars(began_ms, day, second, passed_ms):
     clock.count(later(began_ms, passed_ms))
     then = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=day, seconds=second + passed_ms // 1000)
     assert clock.text() == then.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def test_every_day_of_two_centuries_is_the_calendars():
+    day = datetime(1970, 1, 1, tzinfo=UTC)
+    for number in range(200 * 366):
+        assert _date(number) == (day.year, day.month, day.day)
+        day += timedelta(1)
