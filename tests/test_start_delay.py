@@ -202,6 +202,18 @@ def test_pips_count_it_and_the_last_beat_is_the_light_s_own(delay_s, pips_ms):
     assert sounds == [*((at_ms, "pip") for at_ms in pips_ms), (delay_s * 1000, "start")]
 
 
+def test_a_tick_that_is_for_something_else_sounds_nothing():
+    """A sheet in a tray wants its own, in between."""
+    session = at_burn(delay_s=3)
+    pressed_ms = session.now_ms
+    session.input("expose")
+    for _ in range(70):
+        wait(session, 50)
+        session.input("tick")
+    pips = [at_ms for at_ms, name in heard(session, pressed_ms) if name == "pip"]
+    assert pips == [0, 1000, 1500, 2000, 2500]
+
+
 def test_no_sound_cuts_another():
     for delay_s in range(1, 11):
         session = at_burn(delay_s=delay_s)
