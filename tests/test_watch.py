@@ -429,6 +429,18 @@ def test_an_output_that_is_on_in_the_dark_is_told_and_nothing_is_lit(fitted):
     assert last_record(session.box)["faults"] == ["live"]
 
 
+def test_a_press_in_the_ms_in_which_the_settling_time_is_over_arms_and_time_goes_on():
+    """The end of that time was due, and no tick took it away while the contact closed."""
+    session = desk(CONTACT, settle_ms=700)
+    wait(session, 699)
+    session.now_ms += 1
+    session.input("lamp")
+    assert session.box.state == "arming"
+    for _ in range(9):
+        session._step(session.next_ms())
+    assert session.lamp.lit
+
+
 def test_a_fault_that_goes_and_comes_again_is_told_again():
     session = desk(SENSE)
     for _ in range(2):
