@@ -32,7 +32,7 @@ from lampblack.sim.published_papers import exposure, tones_of
 from tests.box_model import a_card, a_pass, keys, load, new_session, to_row, turn_slowly
 from tests.test_carrying import FAST, SLOW, UNMEASURED
 from tests.test_cli import lampblack, one_line  # noqa: F401
-from timing_core.light.carrying import aperture_text, paper_offset
+from timing_core.light.carrying import aperture_text, paper_offset, to_paper
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.printing_map import APERTURE_MAX, PrintingMap
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS, STOP, offset_between, scale, stops_text
@@ -228,6 +228,20 @@ def test_a_split_grade_print_keeps_its_tones_on_another_paper(old, new, soft_ms,
     (line,) = [line for line in made.remarks if line.startswith("Contrast")]
     was_r, now_r = (int(number) for number in re.findall(r"R (\d+)", line))
     assert abs(now_r - was_r) <= 7
+
+
+def test_a_flash_that_cannot_go_to_another_paper_leaves_all_as_it_was():
+    card = {
+        **a_card(base_ms=7400, filter="00"),
+        "flash": {"light_ms": 100, "filter": "5"},
+        "record": "vc-2019",
+    }
+    card["passes"].append(a_pass(base_ms=9300, filter="5"))
+    map = PrintingMap.from_dict(card)
+    before = map.text()
+    with pytest.raises(Refusal, match=r"^The flash is not changed: it would be"):
+        to_paper(map, ISO_2019, ISO_2020, "light tone")
+    assert map.text() == before
 
 
 def test_a_burn_through_a_filter_of_its_own_goes_to_another_paper_by_that():

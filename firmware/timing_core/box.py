@@ -444,8 +444,7 @@ def _due_ms(box: Box) -> int | None:
         return box.watch.due_ms(False, box.delay.due_ms())
     if state == "between" or state == "waiting":
         return box.watch.due_ms(False, box.guided.due_ms())
-    settles = not box.lamp.strike.is_lit and box.machine.has("tick")
-    return box.lamp.due_ms(box.exposing.cues, settles, state == "arming")
+    return box.lamp.due_ms(box.exposing.cues, _is_dark(box), state == "arming")
 
 
 def _due_with_trays_ms(box: Box) -> int | None:
@@ -468,8 +467,9 @@ def _quiet_ms(box: Box) -> int:
 
 
 def _is_dark(box: Box) -> bool:
-    """The box is at work and no light is on or about to come: records may be written."""
-    return box.machine.has("tick") and not box.lit
+    """The box is at work and no light is on or about to come: records may be written, and the settling time
+    has an end to tell of."""
+    return box.machine.state not in LIT and box.machine.has("tick")
 
 
 # What the names of the table call: the number of the part (0 the box, 1 exposing, 2 the panel, 3 the lamp, 4

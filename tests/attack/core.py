@@ -69,7 +69,7 @@ FAULTS = (
     "is_quick",
     "is_sense_held",
 )
-MENDED = {**dict.fromkeys(FAULTS, False), "counts": True, "latches": True}
+MENDED = {**dict.fromkeys(FAULTS, False), "counts": True}
 READINGS = (0, 1, 40, 300, 9000, 60_000, OVER, GONE)
 SCREENS = ("print", "strip", "shelf", "bench", "tests", "ledger", "trays", "light_cell")
 

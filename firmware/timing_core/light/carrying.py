@@ -137,19 +137,20 @@ def to_paper(map: PrintingMap, old, new, anchor: str) -> list:
     bases = [scale(map.base_ms(index), offsets[index]) for index in range(len(offsets))]
     burns = []
     for index in range(len(offsets)):
-        for mark in map.passes[index].marks:
-            offset = (
-                _offset_or(offsets[index], old, new, mark.filter, anchor) if mark.filter else offsets[index]
-            )
+        own = map.passes[index]
+        for mark in own.marks:
+            offset = _offset_or(offsets[index], old, new, mark.filter or own.filter, anchor)
             if offset != offsets[index]:
                 lit_ms = bases[index] + scale(map.mark_ms(index, mark), offset)
                 burns.append((mark, max(1, min(MARK_FURTHEST, offset_between(bases[index], lit_ms)))))
     if offsets.count(offsets[0]) == len(offsets):
         map.carry("paper", offsets[0])
     else:
+        flash = map.flash
+        if flash:
+            flash = flash.moved(_offset_or(offsets[0], old, new, flash.filter, anchor))
         map.set_bases(bases)
-        if map.flash:
-            map.flash = map.flash.moved(_offset_or(offsets[0], old, new, map.flash.filter, anchor))
+        map.flash = flash
     for mark, stops120 in burns:
         mark.stops120 = stops120
     map.record = new.name

@@ -151,7 +151,7 @@ class Lamp:
         due = None
         if self.strike.is_lit:
             due = self.strike.due_ms(cues.due_ms)
-        elif settles and self.settling and not arming:  # light comes: nobody is told of the settling time
+        elif settles and self.settling:
             due = later(self._settling_from_ms, self._settle_ms())
         return self.watch.due_ms(arming, due)
 

@@ -174,9 +174,7 @@ class Trays:
 
     def is_idle(self) -> bool:
         """Nothing is due, nor will be before a sheet begins."""
-        first, second, third = self.sheets
-        sheets = first.trays or second.trays or third.trays
-        return not (sheets or self._waiting or self._said or self._is_noted)
+        return not (self._waiting or self._said or self._is_noted) and self.is_empty()
 
     def nearest(self):
         """The sheet whose tray ends next, else one that is over; None if there is none with an end."""

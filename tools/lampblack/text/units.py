@@ -11,12 +11,11 @@ from fractions import Fraction
 
 from timing_core.light.stops import STEPS, STOP, stops_text
 
-SECONDS_PATTERN = r"[0-9]{1,4}(\.[0-9]{1,3})? ?s"
-PERCENT_PATTERN = r"[0-9]{1,4}(\.[0-9])? ?%"
-STOPS_PATTERN = r"0|[+-]([0-9]{1,2}(\.[0-9]{1,6})?|([0-9]{1,2} )?[0-9]{1,3}/[0-9]{1,3})"
-
 FIGURES_MAX = 4
 """Before the point, of a time and of a percentage."""
+SECONDS_PATTERN = rf"[0-9]{{1,{FIGURES_MAX}}}(\.[0-9]{{1,3}})? ?s"
+PERCENT_PATTERN = rf"[0-9]{{1,{FIGURES_MAX}}}(\.[0-9])? ?%"
+STOPS_PATTERN = r"0|[+-]([0-9]{1,2}(\.[0-9]{1,6})?|([0-9]{1,2} )?[0-9]{1,3}/[0-9]{1,3})"
 
 _NUMBER = re.compile(r"([0-9]{1,9})(?:[.,]([0-9]{1,9}))?")
 
