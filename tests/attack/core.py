@@ -8,6 +8,7 @@ pin, the flash's writes and what the box says. It judges by the laws of the desi
   longest there is, never past its end, never in the settling time, never from the wire or a reset;
 - where read-backs are fitted, none is begun while the output is on unasked; where a second contact is, none
   but through it;
+- time goes on: no moment asks for one tick after another;
 - nothing is written while the lamp is lit;
 - after a cut the map, the bench and what is on the shelf are as they were, or as the write that was cut would
   have them;
@@ -41,6 +42,7 @@ from timing_core.machine.light_cell import GONE, OVER
 
 KIT = desk_platform()
 STEPS = 120
+TICKS_IN_ONE_MOMENT = 100
 WRAP = 1 << 30
 PRESSES = ("expose", "pedal", "lamp")
 WAITS_MS = (1, 20, 40, 79, 80, 250, 699, 700, 1000, 3000, 10_000, 60_000, 400_000)
@@ -100,15 +102,20 @@ class Witness(Watcher):
     def __init__(self, session: Session) -> None:
         self.session = session
         self.cause = self.state = ""
-        self.asked_ms = self.on_ms = 0
+        self.asked_ms = self.on_ms = self.input_ms = 0
         self.off_ms = -WRAP
         self.settle_ms = 0
         self.faults: list[str] = []
+        self.ticks = 0
         self.lights = 0
         self.sensed = False
         """Lamp sense is high when an input comes."""
 
     def input(self, now_ms: int, event: str, value: Any) -> None:
+        self.ticks = self.ticks + 1 if event == "tick" and now_ms == self.input_ms else 0
+        # Said at once: what goes round in one moment never comes to the end of a step.
+        assert self.ticks < TICKS_IN_ONE_MOMENT, f"time stands still in {self.session.box.state}"
+        self.input_ms = now_ms
         self.cause, self.state = event, self.session.box.state
         self.sensed = self.session.circuit.is_live or self.session.circuit.is_sense_held
 

@@ -109,6 +109,14 @@ def test_a_light_with_the_second_contact_open(monkeypatch):
     assert "with the second contact open" in violated("core", 400)
 
 
+def test_a_deadline_that_no_tick_takes_away(monkeypatch):
+    next_ms = Session.next_ms
+    monkeypatch.setattr(
+        Session, "next_ms", lambda self: self.now_ms if self.box.state == "held" else next_ms(self)
+    )
+    assert "time stands still in held" in violated("core")
+
+
 def test_a_light_that_no_press_has_asked_for(monkeypatch):
     handle = core.Session.input
 
