@@ -361,14 +361,14 @@ def test_long_times_are_less_sure_until_reciprocity_is_measured():
             "a condenser images the lamp into the lens",
         ),
         ({}, Wanted(aperture=30), "the card has no f_thirds"),
-        ({}, Wanted(filters={"2": "3"}), "no paper record is at work. Name that of the card"),
+        ({}, Wanted(filters={"2": "3"}), "no paper record is at work. Give --record, that of the card"),
         (
             {},
             Wanted(filters={"1": "3"}, record=ISO_2019),
             "the card does not use filter 1. It uses filter 2.",
         ),
         ({}, Wanted(filters={"2": "Y30"}, record=ISO_2019), "vc-2019 has not measured filter Y30"),
-        ({}, Wanted(paper=ISO_2020), "no paper record is at work. Name that of the card"),
+        ({}, Wanted(paper=ISO_2020), "no paper record is at work. Give --record, that of the card"),
     ],
 )
 def test_what_is_missing_or_not_valid_is_one_line(measures, wanted, said):

@@ -154,6 +154,27 @@ def test_what_makes_no_record_is_refused(names, options, said):
     assert str(caught.value) == said
 
 
+@pytest.mark.parametrize(
+    ("filters", "said"),
+    [
+        (("00", "5"), ["Filter 5 is softer than 00 here. See which strip is which."]),
+        (("5", "00"), []),
+        (("soft", "hard"), []),
+    ],
+)
+def test_strips_that_were_taken_for_each_other_are_told(filters, said):
+    # The first of the two is the harder one.
+    hard, soft = (
+        sim_strip("vc-2019", own)._replace(filter=name) for own, name in zip("51", filters, strict=True)
+    )
+    by_reader = record_of([hard, soft], "rc").warnings
+    by_eye = record_by_eye(
+        [seen_of_text(f"{filters[0]}: 3 8 5", 1, 60), seen_of_text(f"{filters[1]}: 3 12 7", 1, 60)], "rc"
+    ).warnings
+    for warnings in (by_reader, by_eye):
+        assert [line for line in warnings if "softer" in line] == said
+
+
 def test_ranges_that_overlap_and_few_patches_are_told():
     rng = np.random.default_rng(4)
     near = record_of([noisy("2", 0.01, 0.01, rng), noisy("1", 0.01, 0.01, rng)], "a", sigma=0.03)
@@ -207,8 +228,8 @@ def test_an_eye_finds_the_range_to_8():
     [
         ("2", '"2" says no patches. Write FILTER:'),
         ("2: 3", '"2: 3" says no patches.'),
-        ("2: 9 3", '"2: 9 3": the first patch with a tone comes before the last before black.'),
-        ("2: 3 9 12", '"2: 3 9 12": the grey lies between the two others.'),
+        ("2: 9 3", '"2: 9 3": the first patch with a tone must come before the last before black.'),
+        ("2: 3 9 12", '"2: 3 9 12": the grey must lie between the two others.'),
         ("2: 3 9 5.3", '"2: 3 9 5.3" says no patches.'),
         ("2: 3.5 9", '"2: 3.5 9": the first patch with a tone'),
         ("2: 3 ²", '"2: 3 ²" says no patches.'),
@@ -249,7 +270,19 @@ def test_decimal_commas_between_semicolons():
         ("light,density\n1,x\n", 'f:2: "x" is no density. Write a number, like 1.25.'),
         ("light,density\n1,nan\n", 'f:2: "nan" is no density. Write a number, like 1.25.'),
         ("light,density\n1,9\n", "f:2: a density of 9 is out of range. Write 0 to 4."),
-        ("light,density\n1\n", "f:2: there are 1 cells, and the heading has 2."),
+        (
+            "light,density\n1\n",
+            "f:2: there is 1 cell, and the heading has 2. Write a cell under each heading.",
+        ),
+        (
+            "light,density\n1,5,0,06\n",
+            "f:2: there are 4 cells, and the heading has 2. Put semicolons between cells, if a comma is the "
+            "decimal sign.",
+        ),
+        (
+            "light;density\n1;5;0\n",
+            "f:2: there are 3 cells, and the heading has 2. Write a cell under each heading.",
+        ),
         ("light,density\n-1,1\n", 'f:2: "-1" is no light. Write a number, like 1.25.'),
         (
             "filter,light,density\nmuch too long a name,1,1\n",
@@ -360,13 +393,38 @@ def test_typed_strips_and_an_eye(lampblack):  # noqa: F811
         (("--strip", "2: 0.1 0.2", "--first", "1 s"), 1, "the base is missing"),
         (("--csv", "missing.csv"), 1, "missing.csv: No such file or directory."),
         (("--eye", "2: 3 9", "--first", "1 s", "--lux", "x"), 1, '--lux: "x" is no light in lux.'),
-        (("--scan", "missing.tif", "--first", "1 s"), 2, "the light of the first patch is missing"),
+        (
+            ("--strip", "2: 0.1 0.2", "--first", "1 s", "--first", "2 s"),
+            2,
+            "--first: there are 2 times for 1 strip. Give one.",
+        ),
+        (
+            ("--strip", "2: 0.1", "--strip", "3: 0.1", "--first", "1 s", *("--step", "1/2") * 3),
+            2,
+            "--step: there are 3 steps for 2 strips. Give one for all, or one for each.",
+        ),
+        (("--strip", "2: 0.1 0.2", "--first", "0 s"), 2, "--first: a first patch has light."),
+        (("--scan", "missing.tif", "--first", "1 s"), 2, "--row: each thing on the scan has one name."),
         (("--scan", "missing.tif", "--row", "2", "--row", "5", "--first", "1 s"), 2, "one --row tablet"),
         (
             ("--scan", "missing.tif", "--row", "tablet", "--row", "5", "--first", "1 s"),
             2,
             "densities of its tablet",
         ),
+        # What would be ignored is refused.
+        (("--csv", "x.csv", "--first", "1 s"), 2, "--first: it is for --strip, --scan and --eye."),
+        (("--csv", "x.csv", "--step", "1/2"), 2, "--step: it is for --strip, --scan and --eye."),
+        (("--csv", "x.csv", "--patches", "9"), 2, "--patches: it is for --scan. Leave it out."),
+        (
+            ("--eye", "2: 3 9 5", "--first", "1 s", "--base", "0.05"),
+            2,
+            "--base: it is for --csv, --strip and",
+        ),
+        (("--eye", "2: 3 9 5", "--first", "1 s", "--seed", "0"), 2, "--seed: it is for --csv, --strip and"),
+        (("--eye", "2: 3 9 5", "--first", "1 s", "--picture", "x.png"), 2, "an eye gives no curve"),
+        (("--eye", "2: 3 9", "--first", "1 s", "-o", "x.toml"), 1, "there is no record, only R."),
+        (("--eye", "2: 3 9", "--first", "1 s", "--lux", "4"), 1, "there is no record, only R."),
+        (("--csv", "x.csv", "-o", "x.csv"), 1, "x.csv is not written: a paper record is a TOML file."),
     ],
 )
 def test_a_wrong_call_is_one_line(lampblack, arguments, code, said):  # noqa: F811

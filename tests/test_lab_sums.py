@@ -224,6 +224,13 @@ def test_a_plan_says_the_grade_and_what_a_burn_does(lampblack, tmp_path):  # noq
     beside = RECORDS["vc-2019"].to_dict() | {"name": "own"}
     (tmp_path / "own.toml").write_text(dump(beside), encoding="utf-8")
     assert lampblack("plan", card).out == done.out
+    card.write_text('name = "a"\n[[pass]]\nfilter = "2"\nbase = "10 s"\n', encoding="utf-8")
+    told = lampblack("plan", card, "--record", "vc-2019").out.rstrip().split("\n")[-1]
+    assert told.startswith("Note: vc-2019 says nothing of this card: its passes are not the record's pair")
+    alone = {key: value for key, value in beside.items() if key not in ("pair", "r10", "qa", "qs")}
+    (tmp_path / "own.toml").write_text(dump(alone), encoding="utf-8")
+    told = lampblack("plan", card, "--record", tmp_path / "own.toml").out.rstrip().split("\n")[-1]
+    assert told == "Note: own says nothing of this card: the record has no pair of filters."
 
 
 def test_passes_of_other_filters_have_no_grade():
@@ -348,7 +355,16 @@ def test_the_commands_of_tests(lampblack):  # noqa: F811
         (("lag", "0.5 s=0", "4 s=1"), 1, "A strike or a dose of 0 says nothing."),
         (("lag", "0.5 s=-1", "4 s=1"), 2, '"-1" is no number.'),
         (("safelight", "--first", "2 min", "--last", "4 min"), 1, "is not before the first with one"),
-        (("safelight", "--first", "2", "--last", "4 min"), 2, "has no unit"),
+        (
+            ("safelight", "--first", "2", "--last", "4 min"),
+            2,
+            '"2" is no time. Write it like "90 s" or "1.5 min".',
+        ),
+        (("trays", "6 minutes"), 2, '"6 minutes" is no time. Write it like "90 s" or "1.5 min".'),
+        (("trays", "60 s", "--sight", "20 s"), 2, "TIME: --sight makes the time, whatever the temperature."),
+        (("trays", "--sight", "20 s", "--at", "20"), 2, "--at: --sight makes the time"),
+        (("trays", "--sight", "20 s", "--per-degree", "12"), 2, "--per-degree: --sight makes the time"),
+        (("trays", "60 s", "--factor", "6"), 2, "--factor: it goes with --sight. Give both."),
         (("drydown", "10"), 2, 'has no unit. Write "10 s"'),
         (("trays",), 2, "TIME: it is missing."),
         (("trays", "60 s", "--at", "200"), 2, "out of range. Write 16 to 26."),
@@ -363,6 +379,22 @@ def test_the_commands_of_tests(lampblack):  # noqa: F811
             2,
             "Leave out --soft and --hard",
         ),
+        (
+            ("grade", "--record", "vc-2019", "--soft", "2 s"),
+            2,
+            "--hard: it is missing: two times make a grade.",
+        ),
+        (
+            ("grade", "--record", "vc-2019", "--hard", "2 s"),
+            2,
+            "--soft: it is missing: two times make a grade.",
+        ),
+        (
+            ("grade", "--record", "vc-2019", "--soft", "2 s", "--hard", "2 s", "--filter", "2"),
+            2,
+            "--filter: two times make a grade, or a grade makes two.",
+        ),
+        (("grade", "--record", "vc-2019", "--anchor", "black"), 2, "--anchor: it goes with --grade"),
         (("grade", "--record", "nothing"), 1, "There is no paper record nothing"),
         (("grade", "--record", "no.toml"), 1, "no.toml: No such file or directory."),
     ],

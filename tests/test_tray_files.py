@@ -89,7 +89,7 @@ def test_the_files_that_come_with_the_tools_are_the_box_s_own(name):
     for (_, words), (_, seconds, _, k, kind, tick_s, drain_s) in zip(told, own["trays"], strict=True):
         said = [f"{seconds} s", kind]
         said += [f"k {k}"] if k else []
-        said += [f"agitate each {tick_s}"] if tick_s else []
+        said += [f"agitate every {tick_s}"] if tick_s else []
         said += [f"drain {drain_s}"] if drain_s else []
         assert words == ", ".join(said)
 

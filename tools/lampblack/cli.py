@@ -140,6 +140,13 @@ def plan(
         _print(tables.burn_line(own.area, own.filter, own.stops120, own.tones))
     if without:
         _print(f"Note: {without}")
+    elif record and paper and not grade and not effects:
+        why = (
+            "its passes are not the record's pair, and no burn goes through another filter that was measured"
+            if paper.pair
+            else "the record has no pair of filters"
+        )
+        _print(f"Note: {paper.name} says nothing of this card: {why}.")
 
 
 def _record_of(card: Path, map: PrintingMap, named: str | None) -> tuple[PaperRecord | None, str]:

@@ -152,7 +152,7 @@ def _size(made: Carried, wanted: Wanted) -> None:
     elif wanted.light == "condenser":
         raise CommandError(
             "Not carried to another size: a condenser images the lamp into the lens, and the rule of lengths "
-            "is up to half a stop off. Read the light cell at both sizes, or make a strip."
+            "is up to half a stop off. Read the light cell at both sizes and give --cell, or make a strip."
         )
     else:
         raise CommandError(
@@ -183,7 +183,8 @@ def _filters(made: Carried, wanted: Wanted) -> None:
     map, record = made.map, wanted.record
     if record is None:
         raise CommandError(
-            "Not carried to another filter: no paper record is at work. Name that of the card's paper."
+            "Not carried to another filter: no paper record is at work. Give --record, that of the card's "
+            "paper."
         )
     for old in wanted.filters:
         if old not in map.filters():
@@ -231,7 +232,8 @@ def _paper(made: Carried, wanted: Wanted, paper: PaperRecord) -> None:
     map, record = made.map, wanted.record
     if record is None:
         raise CommandError(
-            "Not carried to another paper: no paper record is at work. Name that of the card's paper."
+            "Not carried to another paper: no paper record is at work. Give --record, that of the card's "
+            "paper."
         )
     before = map.copy()
     offsets = to_paper(map, record, paper, wanted.anchor)

@@ -40,6 +40,7 @@ app.command()(paper)
 app.command()(carry)
 
 SIGHT_MAX_MS = 600_000
+PER_DEGREE, FACTOR = 12, 6
 
 
 # --- grades
@@ -67,9 +68,13 @@ def grade(
         str | None, typer.Option("--filter", metavar="FILTER", help="The filter of --time; none if left out.")
     ] = None,
     anchor: Annotated[
-        Literal["light tone", "middle", "black"],
-        typer.Option(metavar="TONE", help="The tone that stays: light tone, middle or black."),
-    ] = "light tone",
+        Literal["light tone", "middle", "black"] | None,
+        typer.Option(
+            metavar="TONE",
+            help="The tone that stays with --grade: light tone, middle or black.",
+            show_default="light tone",
+        ),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """The grade of two times, or two times for a grade.
@@ -81,19 +86,25 @@ def grade(
         filter = filter_of(filter, "--filter")
     light_ms = TABLE_MS if time is None else light("--time", time)
     if soft is not None or hard is not None:
-        if wanted is not None or time is not None:
-            said = "two times make a grade, or a grade makes two. Leave out --soft and --hard, or the others."
-            raise typer.BadParameter(said, param_hint="--grade" if wanted is not None else "--time")
-        soft_ms, hard_ms = (
-            0 if text is None else option(name, parse_seconds, text)
-            for name, text in (("--soft", soft), ("--hard", hard))
-        )
-        split = split_of(own, soft_ms, hard_ms)
+        others = {"--grade": wanted, "--time": time, "--filter": filter, "--anchor": anchor}
+        for name, value in others.items():
+            if value is not None:
+                said = "two times make a grade, or a grade makes two. Leave out --soft and --hard, or this."
+                raise typer.BadParameter(said, param_hint=name)
+        if soft is None or hard is None:
+            said = "it is missing: two times make a grade. Write 0 s where its filter got no light."
+            raise typer.BadParameter(said, param_hint="--soft" if soft is None else "--hard")
+        split = split_of(own, option("--soft", parse_seconds, soft), option("--hard", parse_seconds, hard))
     elif wanted is not None:
         if time is None:
             said = "it is missing: a grade keeps the tone of a light that is right. Give --time and --filter."
             raise typer.BadParameter(said, param_hint="--time")
-        split = split_for(own, r10_of_grade(own, _quarters(wanted)), filter or "", light_ms, anchor)
+        split = split_for(
+            own, r10_of_grade(own, _quarters(wanted)), filter or "", light_ms, anchor or "light tone"
+        )
+    elif anchor is not None:
+        said = "it goes with --grade: the table has both tones. Give --grade, or leave it out."
+        raise typer.BadParameter(said, param_hint="--anchor")
     else:
         rows = half_grades(own, own.filters[0][0] if filter is None else filter, light_ms)
         if not rows:
@@ -209,25 +220,43 @@ def drydown(
 @app.command()
 def trays(
     time: Annotated[str | None, typer.Argument(metavar="TIME", help='A tray\'s time, like "60 s".')] = None,
-    at: Annotated[float, typer.Option(metavar="DEGREES", help="The temperature it is for, in °C.")] = 20.0,
+    at: Annotated[
+        float | None,
+        typer.Option(metavar="DEGREES", help="The temperature it is for, in °C.", show_default="20"),
+    ] = None,
     per_degree: Annotated[
-        int,
+        int | None,
         typer.Option(
             "--per-degree",
             min=tray_times.K_MIN,
             max=tray_times.K_MAX,
             metavar="N",
             help="What a degree changes, in 1/120 stop; 12 doubles the time for 10 °C.",
+            show_default=str(PER_DEGREE),
         ),
-    ] = 12,
+    ] = None,
     sight: Annotated[str | None, typer.Option(metavar="TIME", help="When the image was first seen.")] = None,
     factor: Annotated[
-        float, typer.Option(metavar="N", help="The whole time, in times of first sight.")
-    ] = 6.0,
+        float | None,
+        typer.Option(metavar="N", help="The whole time, in times of first sight.", show_default=str(FACTOR)),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """A tray's time at other temperatures, or the developer's from when the image was first seen."""
+    by_sight = sight is not None
+    for name, value, is_for_sight in (
+        ("TIME", time, False),
+        ("--at", at, False),
+        ("--per-degree", per_degree, False),
+        ("--factor", factor, True),
+    ):
+        if value is not None and is_for_sight is not by_sight:
+            said = "--sight makes the time, whatever the temperature. Leave out --sight, or this."
+            raise typer.BadParameter(
+                "it goes with --sight. Give both." if is_for_sight else said, param_hint=name
+            )
     if sight is not None:
+        factor = FACTOR if factor is None else factor
         if not 1 <= factor <= 30:
             raise typer.BadParameter(
                 f"{factor:g} is no number of times. Write 1 to 30.", param_hint="--factor"
@@ -240,6 +269,7 @@ def trays(
         return
     if time is None:
         raise typer.BadParameter("it is missing. Give TIME or --sight.", param_hint="TIME")
+    at, per_degree = 20.0 if at is None else at, PER_DEGREE if per_degree is None else per_degree
     coldest, warmest = tray_times.COLDEST_HALF_DEGREES, tray_times.WARMEST_HALF_DEGREES
     if not coldest <= 2 * at <= warmest:
         said = f"{at:g} °C is out of range. Write {coldest // 2} to {warmest // 2}."

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from lampblack.errors import CommandError
 from lampblack.lab.curves import Points
 from lampblack.lab.pair import stops120
-from lampblack.lab.paper import STOP_LOG, Made, Measured, named, usual_reference
+from lampblack.lab.paper import STOP_LOG, Made, Measured, named, usual_reference, wrong_order
 from lampblack.lab.readings import filter_of
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.stops import STOP
@@ -53,12 +53,12 @@ def seen_of_text(text: str, first_s: float, step_stops120: int) -> Seen:
     tone, last = numbers[:2]
     if "." in tone + last or not 1 <= int(tone) < int(last):
         raise CommandError(
-            f'"{text[:40]}": the first patch with a tone comes before the last before black. Count from the '
-            "lightest, from 1 on."
+            f'"{text[:40]}": the first patch with a tone must come before the last before black. Count '
+            "from the lightest, which is 1."
         )
     grey = float(numbers[2]) if len(numbers) == 3 else None
     if grey is not None and not int(tone) < grey < int(last) + 1:
-        raise CommandError(f'"{text[:40]}": the grey lies between the two others. Look again.')
+        raise CommandError(f'"{text[:40]}": the grey must lie between the two others. Look again.')
     return Seen(filter_of(filter.strip(), "--eye"), first_s, step_stops120, int(tone), int(last), grey)
 
 
@@ -105,7 +105,7 @@ def record_by_eye(
     }
     if lux is not None:
         record["speed"] = round(1000 / lux / 10**middle)
-    return Made(PaperRecord.from_dict(record).to_dict(), reference, filters, None, [])
+    return Made(PaperRecord.from_dict(record).to_dict(), reference, filters, None, wrong_order(filters))
 
 
 def _points(seen: Seen) -> Points:

@@ -31,8 +31,14 @@ def option(name: str, parse: Callable[[str], T], text: str) -> T:
 
 
 def duration_ms(name: str, text: str) -> int:
-    minutes = re.fullmatch(r"([0-9]{1,3}(?:\.[0-9])?) ?min", text)
-    return int(Fraction(minutes[1]) * 60000) if minutes else option(name, parse_seconds, text)
+    minutes = re.fullmatch(r"([0-9]{1,3}(?:\.[0-9]{1,3})?) ?min", text)
+    if minutes:
+        return int(Fraction(minutes[1]) * 60000)
+    if not re.search(r"[0-9.,] ?s$", text):
+        raise typer.BadParameter(
+            f'"{text[:40]}" is no time. Write it like "90 s" or "1.5 min".', param_hint=name
+        )
+    return option(name, parse_seconds, text)
 
 
 def light(name: str, text: str) -> int:

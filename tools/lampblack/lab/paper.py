@@ -16,7 +16,7 @@ from lampblack.errors import CommandError
 from lampblack.lab.curves import Curve, curve_of, resampled
 from lampblack.lab.pair import Pair, stops120, tables_of
 from lampblack.lab.strips import Strip
-from timing_core.light.paper_record import PaperRecord
+from timing_core.light.paper_record import PaperRecord, grade_of
 from timing_core.light.stops import STOP
 
 READER_SIGMA = 0.01
@@ -193,6 +193,7 @@ def _warnings(strips: Sequence[Strip], filters: Sequence[Measured], worst: float
                     f"Filter {named(own.filter)}: {between} patches lie between white and black. Smaller "
                     "steps say more."
                 )
+    found.extend(wrong_order(filters))
     ordered = sorted(filters, key=lambda own: -own.iso_range)
     for own, other in pairwise(ordered):
         if own.iso_range - other.iso_range < math.hypot(own.range_pm, other.range_pm):
@@ -204,6 +205,17 @@ def _warnings(strips: Sequence[Strip], filters: Sequence[Measured], worst: float
             f"The pair's model misses the soft strip by {worst:.2f}: try grades between on a strip first."
         )
     return found
+
+
+def wrong_order(filters: Sequence[Measured]) -> list[str]:
+    """Sentences on filters that are called after grades, where the harder one has the greater range: their
+    strips may have been taken for each other."""
+    graded = sorted((grade, own) for own in filters if (grade := grade_of(own.filter)) is not None)
+    return [
+        f"Filter {own.filter} is softer than {before.filter} here. See which strip is which."
+        for (_, before), (_, own) in pairwise(graded)
+        if own.iso_range > before.iso_range
+    ]
 
 
 def text_of(made: Made) -> str:

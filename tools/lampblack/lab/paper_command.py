@@ -35,6 +35,7 @@ from lampblack.wire.finding import the_box
 from timing_core.light.paper_record import PaperRecord
 
 PICTURES = (".svg", ".png")
+PATCHES = 11
 
 
 def paper(
@@ -71,14 +72,15 @@ def paper(
         Path | None, typer.Option(metavar="FILE", help="The densities of the tablet on --scan, one a line.")
     ] = None,
     patches: Annotated[
-        int,
+        int | None,
         typer.Option(
             min=4,
             max=40,
             metavar="N",
             help="Of each strip on --scan, between its white end and its black one.",
+            show_default=str(PATCHES),
         ),
-    ] = 11,
+    ] = None,
     places: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Where the patches of --scan are: its corrected .patches.csv."),
@@ -123,8 +125,9 @@ def paper(
         str | None, typer.Option(metavar="D", help="How far a reading may be off.", show_default="0.01")
     ] = None,
     seed: Annotated[
-        int, typer.Option(min=0, help="Of the resampling that finds what figures may be off.")
-    ] = 0,
+        int | None,
+        typer.Option(min=0, help="Of the resampling that finds what figures may be off.", show_default="0"),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("-o", "--out", metavar="FILE", help="Write the record; - is stdout.")
     ] = None,
@@ -144,6 +147,10 @@ def paper(
         from lampblack.lab import paper as papers
 
     check_called(name, edition)
+    if out not in (None, Path("-")) and out.suffix != ".toml":
+        raise CommandError(
+            f"{out} is not written: a paper record is a TOML file. Give a name that ends in .toml."
+        )
     if picture is not None and picture.suffix.lower() not in PICTURES:
         raise CommandError(f"{picture} is not drawn: curves are SVG or PNG. Give a name in .svg or .png.")
     if as_json and out == Path("-"):
@@ -155,21 +162,37 @@ def paper(
     if sum(map(bool, (csv, strip, scan, eye))) != 1:
         said = "readings come in one way. Give one of --csv, --strip, --scan and --eye."
         raise typer.BadParameter(said, param_hint="--csv")
+    _only(
+        scan is not None,
+        "--scan",
+        {"--row": row, "--tablet": tablet, "--patches": patches, "--places": places},
+    )
+    _only(csv is None, "--strip, --scan and --eye", {"--first": first, "--step": step})
+    _only(
+        not eye,
+        "--csv, --strip and --scan",
+        {"--base": base, "--black": black, "--pair": pair, "--sigma": sigma, "--seed": seed},
+    )
+    _only(not eye, "readings: an eye gives no curve", {"--picture": picture})
     # Where a result is for a program, nothing else goes to stdout.
     tell = note if as_json or out == Path("-") else say
     if reference is not None:
         reference = filter_of(reference, "--reference")
     lux_there = None if lux is None else number_of(lux, "--lux", "light in lux", 0.001, 10000)
     if eye:
-        made = _paper_by_eye(name, edition, eye, first, step, reference, lux_there, as_json)
+        wants_record = bool(out or push or reference or lux)
+        made = _paper_by_eye(name, edition, eye, first, step, reference, lux_there, wants_record, as_json)
         if made is None:
             return
         strips: list[Strip] = []
     else:
         reader_sigma = papers.READER_SIGMA
         if scan is not None:
-            names = [filter_of(own, "--row") for own in row or []]
-            lights_s = [lights_of(*times, patches) for times in _times(first, step, len(names) - 1)]
+            names = _rows(row)
+            lights_s = [
+                lights_of(*times, PATCHES if patches is None else patches)
+                for times in _times(first, step, len(names) - 1)
+            ]
             given = base is not None, black is not None
             strips, reader_sigma = _scanned(scan, names, tablet, places, lights_s, given, force, tell)
         elif csv is not None:
@@ -191,7 +214,7 @@ def paper(
             pair=None if pair is None else [filter_of(own, "--pair") for own in pair],
             lux=lux_there,
             sigma=reader_sigma if sigma is None else number_of(sigma, "--sigma", "density", 0.001, 0.2),
-            seed=seed,
+            seed=seed or 0,
         )
     if as_json:
         print_json(paper_plain(made))
@@ -212,6 +235,23 @@ def paper(
             box.push(made.record, None, "paper")
         if not as_json:
             tell(f"{made.record['name']} is in the box.")
+
+
+def _only(fits: bool, what: str, given: dict[str, Any]) -> None:
+    """Refuse what would be ignored: options that are for readings that come in another way."""
+    for name, value in given.items():
+        if not fits and value is not None:
+            raise typer.BadParameter(f"it is for {what}. Leave it out.", param_hint=name)
+
+
+def _rows(row: list[str] | None) -> list[str]:
+    from lampblack.lab.scan import TABLET
+
+    names = [filter_of(own, "--row") for own in row or []]
+    if names.count(TABLET) != 1 or len(set(names)) < len(names) or len(names) < 2:
+        said = "each thing on the scan has one name. Give one --row tablet, and a --row for each strip."
+        raise typer.BadParameter(said, param_hint="--row")
+    return names
 
 
 def paper_plain(made: Any) -> dict[str, Any]:
@@ -243,9 +283,6 @@ def _scanned(
         from lampblack.lab import places as finding
         from lampblack.lab import scan as scans
 
-    if names.count(scans.TABLET) != 1 or len(set(names)) < len(names) or len(names) < 2:
-        said = "each thing on the scan has one name. Give one --row tablet, and a --row for each strip."
-        raise typer.BadParameter(said, param_hint="--row")
     if tablet is None:
         said = "a scan needs the densities of its tablet. Give a file with one a line."
         raise typer.BadParameter(said, param_hint="--tablet")
@@ -289,11 +326,13 @@ def _typed(texts: list[str], first: list[str] | None, step: list[str] | None) ->
 def _times(first: list[str] | None, step: list[str] | None, strips: int) -> list[tuple[int, int]]:
     """The first patch's light in ms and the step in 1/120 stop, for each of so many strips."""
     times = [option("--first", parse_seconds, text) for text in first or []]
-    if strips < 1 or len(times) not in (1, strips) or not all(times):
-        raise typer.BadParameter(
-            "the light of the first patch is missing. Give it once for all strips, or once for each.",
-            param_hint="--first",
-        )
+    if not times:
+        said = "the light of the first patch is missing. Give it once for all strips, or once for each."
+        raise typer.BadParameter(said, param_hint="--first")
+    if not all(times):
+        said = "a first patch has light. Write more than 0 s; what paper without light reads is --base."
+        raise typer.BadParameter(said, param_hint="--first")
+    _one_or_each("times", times, strips, "--first")
     steps = []
     for text in step or ["1/2"]:
         stops120, ms = option("--step", parse_step, text)
@@ -302,10 +341,15 @@ def _times(first: list[str] | None, step: list[str] | None, strips: int) -> list
                 f'"{text}" is no step of a strip for a record. Write stops.', param_hint="--step"
             )
         steps.append(stops120)
-    if len(steps) not in (1, strips):
-        said = f"there are {len(steps)} steps for {strips} strips. Give one for all, or one for each."
-        raise typer.BadParameter(said, param_hint="--step")
+    _one_or_each("steps", steps, strips, "--step")
     return list(zip(times * (strips // len(times)), steps * (strips // len(steps)), strict=True))
+
+
+def _one_or_each(what: str, given: list[int], strips: int, option_name: str) -> None:
+    if len(given) not in (1, strips):
+        whose = "1 strip" if strips == 1 else f"{strips} strips"
+        todo = "Give one." if strips == 1 else "Give one for all, or one for each."
+        raise typer.BadParameter(f"there are {len(given)} {what} for {whose}. {todo}", param_hint=option_name)
 
 
 def _densities(name: str, texts: list[str] | None) -> list[float]:
@@ -320,6 +364,7 @@ def _paper_by_eye(
     step: list[str] | None,
     reference: str | None,
     lux: float | None,
+    wants_record: bool,
     as_json: bool,
 ) -> Any:
     """The record, or None where the eye saw enough for R alone, which is printed."""
@@ -329,7 +374,7 @@ def _paper_by_eye(
         eyes.seen_of_text(text, ms / 1000, stops120)
         for text, (ms, stops120) in zip(texts, _times(first, step, len(texts)), strict=True)
     ]
-    if any(own.grey is None for own in seen):
+    if any(own.grey is None for own in seen) and not wants_record:
         if as_json:
             ranges = [(own.filter, *eyes.range_of(own)) for own in seen]
             print_json([dict(zip(("filter", "iso_range", "range_pm"), each, strict=True)) for each in ranges])

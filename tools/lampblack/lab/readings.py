@@ -61,7 +61,12 @@ def strips_of_rows(text: str, name: str) -> list[Strip]:
         if not any(cell.strip() for cell in row):
             continue
         if len(row) != len(heads):
-            raise CommandError(f"{where}: there are {len(row)} cells, and the heading has {len(heads)}.")
+            todo = "Put semicolons between cells, if a comma is the decimal sign."
+            cells_there = "is 1 cell" if len(row) == 1 else f"are {len(row)} cells"
+            raise CommandError(
+                f"{where}: there {cells_there}, and the heading has {len(heads)}. "
+                + ("Write a cell under each heading." if semicolons or len(row) < len(heads) else todo)
+            )
         cells = {head: cell.strip() for head, cell in zip(heads, row, strict=True)}
         if semicolons:
             cells = {head: c if head == "filter" else c.replace(",", ".") for head, c in cells.items()}

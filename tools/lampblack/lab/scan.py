@@ -98,7 +98,10 @@ def light_of(path: Path) -> Any:
 
 def tablet_of(path: Path) -> list[float]:
     """The densities of a tablet from a file: one a line, or between commas; lightest first."""
-    text = path.read_bytes()[: 1 << 16].decode("utf-8-sig", errors="replace")
+    try:
+        text = path.read_bytes()[: 1 << 16].decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise CommandError(f"{path} is no text. Give a file with a density on each line.") from None
     numbers = [
         number_of(word, str(path), "density", 0, DENSITY_MAX) for word in text.replace(",", " ").split()
     ]
@@ -160,7 +163,8 @@ class Transfer:
                 end = "light" if densities[at] < 1 else "black"
                 raise CommandError(
                     f"Steps {at} and {at + 1} of the tablet read alike: the scan is clipped in the {end}, or "
-                    "they are not where they are thought to be. See the picture of the patches."
+                    "they are not where they are thought to be. See the picture of the patches, and if --row "
+                    "names what lies there from left to right."
                 )
         far = int(np.argmax(parts)) + 1
         if parts[far - 1] > STEP_PART_MOST * usual:

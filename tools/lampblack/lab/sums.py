@@ -54,7 +54,7 @@ def lag_of(doses: Sequence[tuple[int, float]]) -> Lag:
         )
     off_ms = [dose / light - (ms - lag_ms) for ms, dose in doses if ms in used]
     spread_ms = math.sqrt(sum(off * off for off in off_ms) / max(1, len(off_ms) - 2))
-    return Lag(lag_ms, spread_ms, min(used) if len(times) >= LENGTHS else None)
+    return Lag(round(lag_ms, 3), round(spread_ms, 3), min(used) if len(times) >= LENGTHS else None)
 
 
 def _is_off(strike: tuple[int, float], lag_ms: float, light: float) -> bool:

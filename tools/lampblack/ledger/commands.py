@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -201,7 +201,7 @@ def ledger_again(id: Id, out: Out = Path("-"), force: Force = False, database: D
             f"{entry.name} makes no card: its record is of the first form, which has no map. See lampblack "
             f"ledger show {entry.name} for the light that was given."
         )
-    _write(card_file.dump(entry.record["map"]), out, force)
+    _write(card_file.dump(entry.record["map"]), out, force, f"the card of {entry.name}")
 
 
 @ledger_app.command("editions")
@@ -241,11 +241,11 @@ def ledger_export(
     with _home(database) as home:
         found = home.find()
     if as_json:
-        _write(json_text(shown.plain(found)) + "\n", out, force)
+        _write(json_text(shown.plain(found)) + "\n", out, force, _count_of(found))
         return
     text = io.StringIO()
     _write_csv(text, shown.rows(found))
-    _write(text.getvalue(), out, force)
+    _write(text.getvalue(), out, force, _count_of(found))
 
 
 def _one(home: Home, id: str) -> Entry:
@@ -358,11 +358,16 @@ def _count(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
-def _write(text: str, out: Path, force: bool) -> None:
+def _count_of(found: Sequence[Entry]) -> str:
+    return "1 entry" if len(found) == 1 else f"{len(found)} entries"
+
+
+def _write(text: str, out: Path, force: bool, what: str) -> None:
     if out == Path("-"):
         sys.stdout.write(text)
     else:
         write_file(out, text.encode(), force)
+        _print(f"{out} is written: {what}.")
 
 
 def _write_csv(to: Any, rows: Iterable[list[Any]]) -> None:

@@ -295,7 +295,7 @@ def _trays(trays: Mapping[str, Any] | None) -> list[tuple[str, ...]]:
                 time,
                 f"{half_degrees / 2:g} \N{DEGREE SIGN}C",
                 {"least": "at least", "exact": "exactly", "factor": "by first sight"}.get(kind, kind),
-                f"each {tick_s} s" if tick_s else "",
+                f"every {tick_s} s" if tick_s else "",
                 f"last {drain_s} s" if drain_s else "",
             )
         )
