@@ -311,12 +311,12 @@ SLOW = a_record("slow", 200, f2=(900, -5, 0, 50), f1=(1080, -30, 0, 70), f3=(700
 UNMEASURED = a_record("no-speed", 0, f2=(1100, 0, 0, 0))
 
 
-def between_papers(*records: dict, filter: str = "2", anchor: str = "middle"):
+def between_papers(*records: dict, filter: str = "2", anchor: str = "middle", burn=("sky", 60)):
     session = new_session()
     for own in records:
         session.box.papers.keep_text(own["name"], PaperRecord.from_dict(own).text())
     session.box.asked.set_bench({"anchor": anchor})
-    card = a_card(("sky", 60), base_ms=10_000)
+    card = a_card(burn, base_ms=10_000)
     card["passes"][0]["filter"] = filter
     load(session, {**card, "record": "fast"})
     to_row(session, "Carry over")
@@ -396,6 +396,22 @@ def test_a_record_that_does_not_tell_is_refused_and_turned_past(filter, detents,
     turn_slowly(session, detents)
     assert session.box.message.startswith(f"Not carried over: {why}.")
     assert session.box.state == "edit"
+    assert session.box.work.map.text() == before
+
+
+def test_a_burn_that_would_go_beyond_five_stops_is_refused_and_not_made_less():
+    """Through 3 the other paper takes 1/8 stop more than through 2."""
+    other = a_record("other", 200, f2=(900, 0, 0, 50), f3=(700, 15, 15, 30))
+    session = between_papers(FAST, other, burn=("sky", 590, "3"))
+    before = session.box.work.map.text()
+    to_row(session, "Carry to paper")
+    keys(session, "press")
+    turn_slowly(session, 1)
+    assert (
+        session.box.message == "Not carried over: the burn of sky would be +5 1/24. Change it on Print first."
+    )
+    assert session.box.state == "edit"
+    keys(session, "back")
     assert session.box.work.map.text() == before
 
 

@@ -283,8 +283,11 @@ def test_a_burn_through_another_filter_keeps_its_own_light():
 
 def test_a_burn_that_no_offset_can_have_is_refused():
     map = a_map(("sky", 1, "00"), base_ms=100_000)
-    with pytest.raises(CommandError, match=r"the burn of sky would be \+0\.00 stops"):
+    with pytest.raises(Refusal, match=r"^Not carried over: the burn of sky would be 0\. Change it on Print"):
         carried(map, Wanted(filters={"2": "4"}, record=ISO_2019))
+    map = a_map(("sky", 590, "2"), base_ms=1000, filter="5")
+    with pytest.raises(Refusal, match=r"^Not carried over: the burn of sky would be \+6 3/20\. Change it"):
+        carried(map, Wanted(record=ISO_2019, paper=ISO_2020))
 
 
 def test_the_light_cell_takes_the_place_of_the_rule():

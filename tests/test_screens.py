@@ -536,12 +536,15 @@ def _note_carrying(note) -> None:
         ("Nearest in contrast", {"filters": turned, "speed": 200}),
         ("has no speed", {"filters": filters}),
         ("has not this filter", {"filters": filters[1:], "speed": 200}),
+        ("would be", {"filters": [filters[0], [filters[1][0], 900, 7, 7, 7]], "speed": 200}),
     ):
         session = new_session()
         old = {"name": "m" * NAME_MAX, "edition": "", "filters": filters, "speed": 400}
         for record in (old, {"name": "w" * NAME_MAX, "edition": "", **own}):
             session.box.papers.keep_text(record["name"], PaperRecord.from_dict(record).text())
-        card = a_card(base_ms=10_000)
+        # Its own filter takes it to +5 1/120.
+        burn = [(LONGEST_AREA, 599, filters[1][0])] if has == "would be" else []
+        card = a_card(*burn, base_ms=10_000)
         card["passes"][0]["filter"] = filter
         load(session, {**card, "record": "m" * NAME_MAX})
         to_row(session, "Carry over")
@@ -549,7 +552,7 @@ def _note_carrying(note) -> None:
         to_row(session, "Carry to paper")
         session.input("press")
         session.input("dial", 1)
-        if "has" not in has:
+        if "has" not in has and has != "would be":
             session.input("press")
         note(session, has)
     carrying(100, 990_000, **sizes)

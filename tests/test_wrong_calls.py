@@ -39,7 +39,7 @@ LIBRARIES = (
         ((*GRADE, "--grade", "2", "--time", "0 s"), '--time: "0 s" is out of range. Write 0.1 s to 999.9 s.'),
         ((*PAPER, "--csv", CSV, "--patches", "99"), '--patches: "99" is out of range. Write 4 to 40.'),
         ((*PAPER, "--csv", CSV, "--seed", "-1"), '--seed: "-1" is out of range. Write 0 or more.'),
-        ((*PAPER, "--strip", "2: 0.1", "--first", "0 s"), "--first: a first patch has light. Write more than 0 s; "),
+        ((*PAPER, "--strip", "2: 0.1", "--first", "0 s"), "--first: a first patch has light. "),
         (("lab", "drydown", "0 s"), 'TIME: "0 s" is out of range. Write 0.1 s to 999.9 s.'),
         (("lab", "trays", "0 s"), 'TIME: "0 s" is no tray\'s time. Write 1 s to 60 min.'),
         (("lab", "trays", "60 s", "--at", "nan"), "--at: nan °C is out of range. Write 16 to 26."),

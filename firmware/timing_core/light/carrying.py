@@ -141,8 +141,8 @@ def to_paper(map: PrintingMap, old, new, anchor: str) -> list:
         for mark in own.marks:
             offset = _offset_or(offsets[index], old, new, mark.filter or own.filter, anchor)
             if offset != offsets[index]:
-                lit_ms = bases[index] + scale(map.mark_ms(index, mark), offset)
-                burns.append((mark, max(1, min(MARK_FURTHEST, offset_between(bases[index], lit_ms)))))
+                light_ms = scale(map.mark_ms(index, mark), offset)
+                burns.append((mark, burn_stops120(mark.area, bases[index], light_ms)))
     if offsets.count(offsets[0]) == len(offsets):
         map.carry("paper", offsets[0])
     else:
@@ -155,6 +155,15 @@ def to_paper(map: PrintingMap, old, new, anchor: str) -> list:
         mark.stops120 = stops120
     map.record = new.name
     return offsets
+
+
+def burn_stops120(area: str, base_ms: int, light_ms: int) -> int:
+    """The offset in 1/120 stop of a burn of `light_ms` over a base. Refusal if a mark has no such one."""
+    stops120 = offset_between(base_ms, base_ms + light_ms)
+    if not 0 < stops120 <= MARK_FURTHEST:
+        why = "the burn of %s would be %s" % (area, stops_text(stops120))
+        raise Refusal("Not carried over", why, "Change it on Print first")
+    return stops120
 
 
 def _offset_or(offset: int, old, new, filter: str, anchor: str) -> int:

@@ -12,6 +12,7 @@ from lampblack.errors import CommandError
 from lampblack.lab.burns import grade_of_passes
 from timing_core.light.carrying import (
     aperture_text,
+    burn_stops120,
     length_text,
     nearest_filter,
     to_aperture,
@@ -20,7 +21,7 @@ from timing_core.light.carrying import (
 )
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plan import filter_text
-from timing_core.light.printing_map import MARK_FURTHEST, SHEET, Mark, PrintingMap
+from timing_core.light.printing_map import SHEET, Mark, PrintingMap
 from timing_core.light.stops import STEPS, STOP, offset_between, scale, stops_text
 
 LIGHTS = ("diffuser", "condenser")
@@ -212,14 +213,8 @@ def _filters(made: Carried, wanted: Wanted) -> None:
             # Its light goes by its own filter, while the base, from which its stops count, went by another.
             to = wanted.filters.get(mark.filter, mark.filter)
             light_ms = scale(light_ms, record.change(mark.filter, to, wanted.anchor))
-            base_ms = map.base_ms(index)
+            mark.stops120 = burn_stops120(mark.area, map.base_ms(index), light_ms)
             mark.filter = to
-            mark.stops120 = offset_between(base_ms, base_ms + light_ms)
-            if not 0 < mark.stops120 <= MARK_FURTHEST:
-                raise CommandError(
-                    f"Not carried to another filter: the burn of {mark.area} would be "
-                    f"{mark.stops120 / STOP:+.2f} stops. Set it anew, or take it from the card."
-                )
     flash = map.flash
     if flash and flash.filter in wanted.filters:
         to = wanted.filters[flash.filter]
