@@ -17,6 +17,7 @@ from tests.box_model import (
     last_record,
     load,
     new_session,
+    to_screen,
     until_dark,
     wait,
     wire_line,
@@ -245,3 +246,23 @@ def test_two_sessions_of_the_same_inputs_leave_the_same_trace():
         return lines
 
     assert trace() == trace()
+
+
+def test_time_does_not_go_back_to_what_was_due_while_the_lamp_was_put_out():
+    """A relay takes its time: a conversion of the light cell that ends meanwhile comes late, not earlier."""
+    session = new_session(latency_ms=3)
+    to_screen(session, "light_cell")
+    times = []
+
+    class Clock(Watcher):
+        def input(self, now_ms, event, value):
+            times.append((now_ms, event))
+
+    session.watchers.append(Clock())
+    session.input("lamp")
+    converted_ms = session.next_ms()
+    session.advance(converted_ms - 1)
+    session.input("lamp")
+    session.advance(converted_ms + 10)
+    assert (converted_ms + 2, "reading") in times
+    assert times == sorted(times, key=lambda own: own[0])

@@ -232,7 +232,9 @@ class Session:
         self.now_ms = max(self.now_ms, to_ms)
 
     def _step(self, next_ms: int) -> None:
-        self.now_ms = next_ms
+        # What was due while the lamp was being put out comes late.
+        if next_ms > self.now_ms:
+            self.now_ms = next_ms
         if next_ms == self.lamp.ends_ms:
             self.input("lamp_end", self._lamp_off())
         elif next_ms == self._cell_ms:

@@ -8,7 +8,7 @@ pin, the flash's writes and what the box says. It judges by the laws of the desi
   longest there is, never past its end, never in the settling time, never from the wire or a reset;
 - where read-backs are fitted, none is begun while the output is on unasked; where a second contact is, none
   but through it;
-- time goes on: no moment asks for one tick after another;
+- time goes on: it never goes back, and no moment asks for one tick after another;
 - nothing is written while the lamp is lit;
 - after a cut the map, the bench and what is on the shelf are as they were, or as the write that was cut would
   have them;
@@ -113,6 +113,7 @@ class Witness(Watcher):
 
     def input(self, now_ms: int, event: str, value: Any) -> None:
         self.ticks = self.ticks + 1 if event == "tick" and now_ms == self.input_ms else 0
+        assert now_ms >= self.input_ms, "the clock went back"
         # Said at once: what goes round in one moment never comes to the end of a step.
         assert self.ticks < TICKS_IN_ONE_MOMENT, f"time stands still in {self.session.box.state}"
         self.input_ms = now_ms
