@@ -69,9 +69,16 @@ class Panel:
             key_bindings=self._bindings(),
             style=STYLE,
             full_screen=True,
-            refresh_interval=0.1,
         )
-        live.on_change(self._app.invalidate)
+        self._shown: object = None
+        live.on_change(self._draw_what_changed)
+
+    def _draw_what_changed(self) -> None:
+        """A picture takes some ms: none is drawn that would be the same."""
+        shown = self._live.session.frame(), self._state()
+        if shown != self._shown:
+            self._shown = bytes(shown[0]), shown[1]
+            self._app.invalidate()
 
     async def run(self) -> None:
         """Until quit, hand-over or Ctrl-C."""
@@ -141,7 +148,8 @@ class Panel:
         box = BoxView(session)
         lamp = ("class:lit", " LAMP LIT ") if session.lamp.lit else ("class:dim", " lamp dark ")
         safe = ("class:safe", " safelight on ") if box.safelight else ("class:dim", " safelight off ")
-        clock = f"  {session.now_ms / 1000:8.1f} s  {box.state:9} "
+        time = f"{session.now_ms / 1000:8.1f}" if session.lamp.lit else f"{session.now_ms // 1000:6}  "
+        clock = f"  {time} s  {box.state:9} "
         return FormattedText(
             [
                 lamp,
