@@ -53,7 +53,8 @@ EXAMPLES = 12
 TEST_S, TIMES = 25, 10
 """A test that takes so many s of a processor, and so many times as long as it does, does not end."""
 LIMIT_S = 60
-HANGS_S = 900
+LOAD_S, HANGS_S = 60, 900
+"""The same for the files of tests, and by the clock for a mutant as a whole."""
 FIRST = 40
 """Of the tests that reach a change so many are played before the files of the others are even loaded."""
 MEMORY_BYTES = 3 << 30
@@ -280,12 +281,12 @@ def _play_in(tree: Path, tests: list[str], seconds: dict[str, float], tell: int)
         raise AssertionError
 
     def hangs(*_: object) -> None:
-        say(f"{played.test}, which does not end")
+        say(f"{played.test or 'loading'}, which does not end")
 
     signal.signal(signal.SIGPROF, hangs)
     signal.signal(signal.SIGALRM, hangs)
     signal.alarm(HANGS_S)
-    signal.setitimer(signal.ITIMER_PROF, HANGS_S)
+    signal.setitimer(signal.ITIMER_PROF, LOAD_S)
     for part in (tests[:FIRST], tests[FIRST:]):
         if part and not played.failed:
             played.order = {test: at for at, test in enumerate(part)}
