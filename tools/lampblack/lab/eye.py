@@ -56,6 +56,11 @@ def seen_of_text(text: str, first_s: float, step_stops120: int) -> Seen:
             f'"{text[:40]}": the first patch with a tone must come before the last before black. Count '
             "from the lightest, which is 1."
         )
+    if int(tone) == 1:
+        raise CommandError(
+            f'"{text[:40]}": the white is not reached: the first patch has a tone. Expose another strip, '
+            "with less light at first."
+        )
     grey = float(numbers[2]) if len(numbers) == 3 else None
     if grey is not None and not int(tone) < grey < int(last) + 1:
         raise CommandError(f'"{text[:40]}": the grey must lie between the two others. Look again.')

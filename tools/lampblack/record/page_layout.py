@@ -40,6 +40,8 @@ FRAME = (5, 4)
 _STEP_MM = 2.5
 _NEAR_MM = 30.0
 """How far off its area a whole label may stand; further off its number alone does."""
+_SMALL_LABELS = 4
+"""An area is small where its label would cover more than one part in so many of it."""
 _LABELS_PART = 0.3
 """Where whole labels would cover more of the picture, there are numbers alone: the run says the rest."""
 
@@ -282,7 +284,8 @@ def _lay_facts(pages: _Pages, facts: Sequence[tuple[str, str]], left: float, wid
 
 def outlined(shapes: Sequence[Shape], rect: Rect) -> list[Item]:
     """Outlines of areas on a picture that lies in `rect`, dodges dashed, and a label for each: by its area
-    where there is room, or its number, or none where the picture is full."""
+    where there is room, or its number, or none where the picture is full. What is outlined stays to be seen:
+    a label stands beside a small area, not on it."""
     found: list[Item] = []
     labels: list[Item] = []
     taken: list[Rect] = []
@@ -290,17 +293,31 @@ def outlined(shapes: Sequence[Shape], rect: Rect) -> list[Item]:
     near = (
         _NEAR_MM if sum(wide * high for wide, high in sizes) <= _LABELS_PART * rect.wide * rect.high else -1
     )
-    for shape in shapes:
-        outlines = [
+    drawn = [
+        [
             [(rect.left + x * rect.wide, rect.top + y * rect.high) for x, y in outline]
             for outline in shape.outlines
         ]
+        for shape in shapes
+    ]
+    small = [
+        around
+        for (wide, high), outlines in zip(sizes, drawn, strict=True)
+        for around in map(_around, outlines)
+        if around.wide * around.high < _SMALL_LABELS * wide * high
+    ]
+    for shape, outlines in zip(shapes, drawn, strict=True):
         for points in outlines:
             found.append(Line([*points, points[0]], LINE_MM, dashed=shape.dodged, on_picture=True))
         middle = _middle(max(outlines, key=lambda points: abs(_twice_area(points))))
-        for text, reach in ((shape.label, near), ([shape.number], rect.wide + rect.high)):
+        far = rect.wide + rect.high
+        for text, reach, clear in (
+            (shape.label, near, small),
+            ([shape.number], far, small),
+            ([shape.number], far, []),
+        ):
             lines = [drawable(line) for line in text]
-            place = _free(rect, taken, middle, _label_size(lines), reach)
+            place = _free(rect, [*taken, *clear], middle, _label_size(lines), reach)
             if place:
                 taken.append(place)
                 if not place.holds(Rect(*middle, 0, 0)):
@@ -347,6 +364,11 @@ def _free(
     return None
 
 
+def _around(points: Sequence[tuple[float, float]]) -> Rect:
+    lows, highs = [min(axis) for axis in zip(*points)], [max(axis) for axis in zip(*points)]
+    return Rect(*lows, highs[0] - lows[0], highs[1] - lows[1])
+
+
 def _steps(start: float, low: float, high: float) -> list[float]:
     below, above = int((start - low) / _STEP_MM), int((high - start) / _STEP_MM)
     return [start + count * _STEP_MM for count in range(-below, above + 1)]
@@ -370,12 +392,8 @@ def _middle(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
         piece = x1 * y2 - x2 * y1
         x_sum += (x1 + x2) * piece
         y_sum += (y1 + y2) * piece
-    lows, highs = [min(axis) for axis in zip(*points)], [max(axis) for axis in zip(*points)]
     # An outline that crosses itself may have its centre anywhere.
-    return (
-        min(max(x_sum / (3 * whole), lows[0]), highs[0]),
-        min(max(y_sum / (3 * whole), lows[1]), highs[1]),
-    )
+    return _near(_around(points), (x_sum / (3 * whole), y_sum / (3 * whole)))
 
 
 # --- the run
