@@ -36,7 +36,7 @@ from tests.box_model import (
     until_dark,
     wait,
 )
-from timing_core.light.plan import CLOSES, OPENS
+from timing_core.light.plan import BOTH, CLOSES, COVER, CUE_LENGTH_MS, FRESH, OPENS
 from timing_core.light.printing_map import PrintingMap
 from timing_core.machine.exposing import kept_text
 from timing_core.machine.lamp import TOO_EARLY
@@ -143,6 +143,22 @@ def test_the_shades_of_a_base_take_the_cues_in_turn_and_each_base_begins_anew():
     assert cues == ["open", "close", "open2", "close2", "open", "close", "open", "close"]
     # What tells the shades apart is heard from the first tone on.
     assert len({SOUNDS[sound][0] for sound in OPENS + CLOSES}) == 4
+
+
+def test_a_cue_is_a_fifth_up_or_down_and_as_long_as_it_is_said_to_be():
+    """The second shade's an octave lower, that of both in three tones; 10 ms before the next sound."""
+    tones = {sound: [hertz for hertz, _ in SOUNDS[sound]] for sound in OPENS + CLOSES + BOTH}
+    for opens, closes in zip(OPENS, CLOSES, strict=True):
+        low, high = tones[opens]
+        assert 2 * high == 3 * low
+        assert tones[closes] == [high, low]
+    assert [2 * hertz for hertz in tones[OPENS[1]]] == tones[OPENS[0]]
+    for sound, by in zip(BOTH, (1, -1), strict=True):
+        first, second, third = tones[sound][::by]
+        assert (2 * second, 2 * third) == (3 * first, 3 * second)
+    for sound in tones:
+        assert [ms for _, ms in SOUNDS[sound][:-1]] == [80] * (len(SOUNDS[sound]) - 1)
+        assert sum(ms for _, ms in SOUNDS[sound]) == CUE_LENGTH_MS - 10
 
 
 def test_the_last_second_has_no_tick_but_the_end():
@@ -1932,3 +1948,23 @@ def test_the_rows_of_the_list_stay_where_they_are_when_something_is_undone():
     assert [row.label for row in box.panel.rows()] == before
     to_row(session, "Redo")
     assert box.machine.says("press") == "redo"
+
+
+@pytest.mark.parametrize(("kind", "over_earlier"), [(COVER, True), (FRESH, False)])
+def test_a_cover_strip_that_is_aimed_at_a_later_pass_lies_over_the_earlier_ones(kind, over_earlier):
+    """A fresh one cannot: each of its patches would need their light first."""
+    session = new_session()
+    card = a_card(base_ms=9000, filter="00")
+    card["passes"].append(a_pass(base_ms=4000, filter="5"))
+    load(session, card)
+    strip = session.box.work.strip
+    strip.kind = kind
+    to_row(session, "Base", 2)
+    assert session.box.panel.row().label == "Pass 2, filter 5"
+    to_screen(session, "strip")
+    assert (strip.pass_index, strip.over_earlier) == (1, over_earlier)
+    to_screen(session, "print")
+    to_row(session, "Base")
+    assert session.box.panel.row().label == "Pass 1, filter 00"
+    to_screen(session, "strip")
+    assert (strip.pass_index, strip.over_earlier) == (0, False)

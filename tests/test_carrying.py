@@ -2,6 +2,7 @@
 
 import math
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -125,6 +126,16 @@ def test_a_length_is_turned_by_so_little_that_light_hardly_moves(mm10, steps, ne
     assert (there - mm10) * steps >= 0
     one = following_length(mm10, 1)
     assert mm10 < 250 or abs(size_offset(mm10, one, negative_mm10)) <= STOP // 12
+
+
+def test_a_length_is_turned_on_one_scale_up_and_down():
+    """0.5 mm below 100 mm, 1 mm from there, 2 mm from 400 mm, with no place twice or left out."""
+    scale_mm10 = [*range(950, 1000, 5), *range(1000, 4000, 10), *range(4000, 4200, 20)]
+    for below, above in pairwise(scale_mm10):
+        assert following_length(below, 1) == above
+        assert following_length(above, -1) == below
+    assert following_length(scale_mm10[0], len(scale_mm10) - 1) == scale_mm10[-1]
+    assert (following_length(1003, 1), following_length(1003, -1)) == (1010, 1000)
 
 
 # --- the map

@@ -1201,6 +1201,10 @@ def test_nothing_is_abbreviated(monkeypatch):
     assert not words - PLAIN_WORDS, " ".join(sorted(words - PLAIN_WORDS))
 
 
+def test_a_box_that_is_handed_over_says_what_it_is(monkeypatch):
+    assert "Lampblack" in Seen(situation("away"), monkeypatch).words
+
+
 def words_of(text: str, card: dict) -> set[str]:
     for name in names_of(card):
         text = re.sub(rf"(?<![A-Za-z]){re.escape(name)}(?![A-Za-z])", " ", text)

@@ -4,6 +4,7 @@ The heart is a proof, not a sample: `test_no_time_at_all_is_rounded_the_wrong_wa
 every offset and every pair of tied passes there can be.
 """
 
+import math
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from functools import cache
@@ -24,6 +25,7 @@ from timing_core.light.stops import (
     PLAIN_SIZES,
     STEPS,
     STOP,
+    cut_text,
     mark_ms,
     offset_between,
     per_mille_less,
@@ -303,6 +305,14 @@ def test_the_text_of_an_offset_reads_back(stops120):
         top, bottom = (int(part) for part in rest.split("/"))
         assert 0 < top < bottom
         assert gcd(top, bottom) == 1
+
+
+@pytest.mark.parametrize("per_mille", range(1, 501))
+def test_the_text_of_a_cut_has_its_stops_to_a_hundredth(per_mille):
+    """-log2 of what is left, from 1/120 stop: the same as by Decimal, halves up."""
+    stops120 = round(-STOP * math.log2(1 - per_mille / 1000))
+    hundredths = (Decimal(stops120) / STOP).quantize(Decimal("0.01"), ROUND_HALF_UP)
+    assert cut_text(per_mille) == f"-{hundredths}  {per_mille / 10:.1f} %"
 
 
 @given(st.integers(0, 10**6))

@@ -188,7 +188,7 @@ TRAY = ["fix", 60, 40, 12, "exact", 0, 10]
         *([[*TRAY[:at], wrong, *TRAY[at + 1 :]]] for at, wrong in (
             (0, ""), (0, "n" * 11), (0, 7), (1, 0), (1, 3601), (1, True), (2, 31), (2, 53), (3, 7), (3, 19),
             (3, False),
-            (4, "most"), (4, 0), (5, 4), (5, 601), (6, -1), (6, 60), (6, 61), (6, None),
+            (4, "most"), (4, 0), (5, -1), (5, 4), (5, 601), (6, -1), (6, 60), (6, 61), (6, None),
         )),
         [TRAY, [*TRAY[:4], "factor", 0, 0]],
     ],
@@ -198,6 +198,14 @@ def test_what_is_no_sequence_is_refused_in_one_line_and_nothing_is_kept(trays):
         TraySequence.from_dict({"name": "own", "title": "", "trays": trays})
     assert caught.value.line.startswith("The tray sequence is not taken: tray")
     assert "\n" not in caught.value.line
+
+
+def test_a_title_has_up_to_40_characters():
+    plain = {"name": "own", "title": "t" * TITLE_MAX, "trays": [TRAY]}
+    assert TITLE_MAX == 40
+    assert TraySequence.from_dict(plain).to_dict() == plain
+    with pytest.raises(Refusal, match="The tray sequence is not taken"):
+        TraySequence.from_dict({**plain, "title": "t" * (TITLE_MAX + 1)})
 
 
 def test_it_goes_over_the_wire_and_comes_back_also_after_a_reset():

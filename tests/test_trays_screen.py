@@ -295,6 +295,7 @@ def test_the_kind_of_the_first_tray_comes_with_the_sequence_and_can_be_changed()
     set_row(session, "Sequence", 1)
     assert value_of(session, "Sequence") == "own"
     assert value_of(session, "Developer") == "by first sight"
+    assert value_of(session, "  factor") == "\u00d7 6.0"
     assert value_of(session, "Sheet 1") == ""
     set_row(session, "Developer", -1)
     assert value_of(session, "Sheet 1") == "1:30"
