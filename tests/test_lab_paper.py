@@ -20,8 +20,9 @@ from lampblack.cards.paper_file import PAPERS
 from lampblack.errors import CommandError
 from lampblack.lab.curves import curve_of, densities_of
 from lampblack.lab.eye import range_of, record_by_eye, seen_of_text
+from lampblack.lab.grades import usual_reference
 from lampblack.lab.pair import Pair, tables_of
-from lampblack.lab.paper import record_of, text_of, told, usual_reference
+from lampblack.lab.paper import record_of, text_of, told
 from lampblack.lab.pictures import curves_picture
 from lampblack.lab.readings import lights_of, strip_of_text, strips_of_rows
 from lampblack.lab.strips import Strip

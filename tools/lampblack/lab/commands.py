@@ -11,17 +11,17 @@ import typer
 from lampblack.errors import CommandError
 from lampblack.lab import sums
 from lampblack.lab.carry_command import carry
-from lampblack.lab.grades import half_grades, r10_of_grade, split_for, split_of
+from lampblack.lab.grades import half_grades, r10_of_grade, reference_of, split_for, split_of
 from lampblack.lab.options import (
     TABLE_MS,
     AsJson,
     duration_ms,
-    grades_table,
     light,
     number,
     option,
     print_json,
     say,
+    say_grades,
 )
 from lampblack.lab.paper_command import paper
 from lampblack.lab.readings import filter_of
@@ -65,7 +65,12 @@ def grade(
         str | None, typer.Option(metavar="TIME", help="The light through --filter whose tone is to stay.")
     ] = None,
     filter: Annotated[
-        str | None, typer.Option("--filter", metavar="FILTER", help="The filter of --time; none if left out.")
+        str | None,
+        typer.Option(
+            "--filter",
+            metavar="FILTER",
+            help="The filter of --time; if left out none, or the table's: what stops are counted from.",
+        ),
     ] = None,
     anchor: Annotated[
         Literal["light tone", "middle", "black"] | None,
@@ -106,7 +111,8 @@ def grade(
         said = "it goes with --grade: the table has both tones. Give --grade, or leave it out."
         raise typer.BadParameter(said, param_hint="--anchor")
     else:
-        rows = half_grades(own, own.filters[0][0] if filter is None else filter, light_ms)
+        through = reference_of(own) if filter is None else filter
+        rows = half_grades(own, through, light_ms)
         if not rows:
             raise CommandError(
                 f"The record {own.name} has no pair, or no grades. Measure a soft and a hard strip."
@@ -114,7 +120,7 @@ def grade(
         if as_json:
             print_json(rows)
         else:
-            say(grades_table(rows))
+            say_grades(own, rows, through, light_ms)
         return
     if as_json:
         print_json(split._asdict())

@@ -11,8 +11,9 @@ from typing import Any, NamedTuple
 
 from lampblack.errors import CommandError
 from lampblack.lab.curves import Points
+from lampblack.lab.grades import usual_reference
 from lampblack.lab.pair import stops120
-from lampblack.lab.paper import STOP_LOG, Made, Measured, named, usual_reference, wrong_order
+from lampblack.lab.paper import STOP_LOG, Made, Measured, named, wrong_order
 from lampblack.lab.readings import filter_of
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.stops import STOP

@@ -4,6 +4,7 @@ What must live here: which functions of the core answer which question of a prin
 is in integers, as on the box: ms, 1/120 stop, R in tenths.
 """
 
+from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from lampblack.errors import CommandError
@@ -21,6 +22,7 @@ from timing_core.light.paper_record import (
 from timing_core.light.stops import scale
 
 UNIT = 1 << 16
+USUAL_REFERENCE = "2"
 HALF = 2
 """Quarters in half a grade."""
 
@@ -84,6 +86,20 @@ def r10_of_grade(record: PaperRecord, quarters: int) -> int:
         low, high = (record.grade_text(end) for end in ends)
         raise CommandError(f"The record's grades go from {low} to {high}. Ask for one between.")
     return range_of_grade(quarters, record.filters)
+
+
+def usual_reference(ranges: Mapping[str, float]) -> str:
+    """The filter from which a record's stops are counted, of filters with their R: 2, or the middle one."""
+    if USUAL_REFERENCE in ranges:
+        return USUAL_REFERENCE
+    by_range = sorted(ranges, key=lambda own: ranges[own])
+    return by_range[len(by_range) // 2]
+
+
+def reference_of(record: PaperRecord) -> str:
+    """The filter from which a record's stops are counted: through it a middle tone is at 0."""
+    at_0 = {own[0]: own[1] for own in record.filters if record.offset(own[0], ANCHORS[1]) == 0}
+    return usual_reference(at_0 or {own[0]: own[1] for own in record.filters})
 
 
 def half_grades(record: PaperRecord, filter: str, light_ms: int) -> list[dict[str, Any]]:

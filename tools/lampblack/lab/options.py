@@ -14,6 +14,7 @@ import typer
 from lampblack.text import tables
 from lampblack.text.printable import json_text, printable
 from lampblack.text.units import UnitError, parse_seconds, seconds_exact
+from timing_core.light.paper_record import PaperRecord
 from timing_core.light.stops import BASE_MAX_MS, BASE_MIN_MS
 
 TABLE_MS = 10_000
@@ -69,9 +70,15 @@ def print_json(value: Any) -> None:
     print(json_text(value))
 
 
-def grades_table(rows: list[dict[str, Any]]) -> Any:
+def say_grades(record: PaperRecord, rows: list[dict[str, Any]], filter: str, light_ms: int) -> None:
+    """The exposure table of half grades, and what its times are for."""
+    soft, hard = record.pair
+    say(
+        f"Split grade, seconds through {soft} and {hard}, that leave what {seconds_exact(light_ms)} through "
+        f"{filter or 'no filter'} do:"
+    )
     table = tables.new_table("grade", "R>", "a middle tone>", "a light tone>")
     for row in rows:
         both = [" + ".join(tables.seconds(ms) for ms in row[anchor]) for anchor in ("middle", "light tone")]
         table.add_row(row["grade"], f"{row['r10'] / 10:.0f}", *both)
-    return table
+    say(table)

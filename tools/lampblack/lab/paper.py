@@ -5,7 +5,7 @@ are made in `curves`, the pair's tables in `pair`; the record's form and limits 
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any, NamedTuple
 
@@ -14,6 +14,7 @@ import numpy as np
 from lampblack.cards import paper_file
 from lampblack.errors import CommandError
 from lampblack.lab.curves import Curve, curve_of, resampled
+from lampblack.lab.grades import usual_reference
 from lampblack.lab.pair import Pair, stops120, tables_of
 from lampblack.lab.strips import Strip
 from timing_core.light.paper_record import PaperRecord, grade_of
@@ -21,7 +22,6 @@ from timing_core.light.stops import STOP
 
 READER_SIGMA = 0.01
 """How far a reading of a densitometer may be off (usual, no source)."""
-USUAL_REFERENCE = "2"
 LIGHT_LONGEST_S = 70.0
 """Above it paper answers long times with less than their light."""
 PAIR_LEAST_R = 10.0
@@ -136,14 +136,6 @@ def named(filter: str) -> str:
 def _three(values: Sequence[int]) -> tuple[int, int, int]:
     light_tone, middle, black = values
     return light_tone, middle, black
-
-
-def usual_reference(ranges: Mapping[str, float]) -> str:
-    """The filter from which a record's stops are counted, of filters with their R: 2, or the middle one."""
-    if USUAL_REFERENCE in ranges:
-        return USUAL_REFERENCE
-    by_range = sorted(ranges, key=lambda own: ranges[own])
-    return by_range[len(by_range) // 2]
 
 
 def _known(filter: str, names: Sequence[str], what: str) -> str:

@@ -16,7 +16,7 @@ from lampblack.errors import CommandError
 from lampblack.extra import extra
 from lampblack.files import write_file
 from lampblack.lab.grades import half_grades
-from lampblack.lab.options import TABLE_MS, AsJson, grades_table, note, option, print_json, say
+from lampblack.lab.options import TABLE_MS, AsJson, note, option, print_json, say, say_grades
 from lampblack.lab.readings import (
     DENSITY_MAX,
     filter_of,
@@ -29,7 +29,7 @@ from lampblack.lab.readings import (
 from lampblack.lab.records import check_called
 from lampblack.lab.strips import Strip
 from lampblack.text import tables
-from lampblack.text.units import parse_seconds, parse_step, seconds_exact
+from lampblack.text.units import parse_seconds, parse_step
 from lampblack.wire.box_client import BoxClient
 from lampblack.wire.finding import the_box
 from timing_core.light.paper_record import PaperRecord
@@ -422,8 +422,4 @@ def _say_paper(made: Any) -> None:
     rows = half_grades(record, made.reference, TABLE_MS)
     if rows:
         say("")
-        say(
-            f"Split grade, seconds through {soft} and {hard}, that leave what {seconds_exact(TABLE_MS)} "
-            f"through {made.reference or 'no filter'} do:"
-        )
-        say(grades_table(rows))
+        say_grades(record, rows, made.reference, TABLE_MS)

@@ -365,8 +365,8 @@ def _free(
 
 
 def _around(points: Sequence[tuple[float, float]]) -> Rect:
-    lows, highs = [min(axis) for axis in zip(*points)], [max(axis) for axis in zip(*points)]
-    return Rect(*lows, highs[0] - lows[0], highs[1] - lows[1])
+    xs, ys = zip(*points, strict=True)
+    return Rect(min(xs), min(ys), max(xs) - min(xs), max(ys) - min(ys))
 
 
 def _steps(start: float, low: float, high: float) -> list[float]:
