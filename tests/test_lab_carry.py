@@ -537,6 +537,8 @@ def test_as_plain_data_it_is_the_same(lampblack, pier):  # noqa: F811
         (["--aperture", "f/8", "--pass", 2], 2, "2 is no pass of this card. Write 1."),
         (["--aperture", "f/8", "-o", "New Card.toml"], 1, "New Card is no shelf name"),
         (["--aperture", "f/1"], 1, "Base is not changed"),
+        (("--aperture", "5.6"), 2, "--aperture: the card has f/5.6 already. Give another."),
+        (("--paper", "vc-2019"), 2, "--paper: vc-2019 is at work already. Give another."),
     ],
 )
 def test_what_is_wrong_is_one_line(lampblack, pier, monkeypatch, arguments, code, said):  # noqa: F811
@@ -544,6 +546,28 @@ def test_what_is_wrong_is_one_line(lampblack, pier, monkeypatch, arguments, code
     pier.write_text(CARD.replace("4 s", "0.3 s") if "f/1" in arguments else CARD)
     assert said in one_line(lampblack("lab", "carry", pier, *arguments), code)
     assert [path.name for path in pier.parent.iterdir()] == ["pier.toml"]
+
+
+def test_what_moves_or_is_left_out_beside_the_bases_is_told(lampblack, pier):  # noqa: F811
+    pier.write_text(
+        CARD.replace("f_thirds", "sheet_mm = [203, 254]\nspot = 48200\nf_thirds")
+        + '[flash]\ntime = "1.5 s"\n'
+    )
+    pier.with_name("pier.areas.toml").write_text("")
+    out = pier.with_name("small.toml")
+    told = lampblack("lab", "carry", pier, "--print-mm", "200", "--light", "diffuser", "-o", out).out
+    for line in (
+        "The paper on the card is still RC glossy: see that its size is right.",
+        "The flash goes with it: 1.5 s becomes 1.0 s.",
+        "The new sheet is not known: write sheet_mm on the card.",
+        "What the light cell read at the first spot is left out: it was under other light.",
+        f"Areas that were drawn stay with the old card: copy {pier.with_name('pier.areas.toml')} to "
+        f"{out.with_name('small.areas.toml')}.",
+    ):
+        assert line in told.replace("\n", " ").replace("  ", " "), told
+    told = lampblack("lab", "carry", pier, "--aperture", "f/8").out
+    assert "The flash goes with it: 1.5 s becomes 3.0 s." in told
+    assert "sheet" not in told
 
 
 def test_a_card_that_is_there_is_kept(lampblack, pier):  # noqa: F811

@@ -22,7 +22,7 @@ from timing_core.light.carrying import (
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plan import filter_text
 from timing_core.light.printing_map import SHEET, Mark, PrintingMap
-from timing_core.light.stops import STEPS, STOP, offset_between, scale, stops_text
+from timing_core.light.stops import STEPS, STOP, offset_between, scale, seconds_text, stops_text
 
 LIGHTS = ("diffuser", "condenser")
 
@@ -115,7 +115,22 @@ def carried(map: PrintingMap, wanted: Wanted) -> Carried:
     if wanted.paper is not None:
         _paper(made, wanted, wanted.paper)
     _reciprocity(made, before, wanted.exponent)
+    made.remarks.extend(_besides(map, made.map))
     return made
+
+
+def _besides(before: PrintingMap, after: PrintingMap) -> list[str]:
+    """What has moved, or is no longer true, beside the bases."""
+    lines = []
+    if before.flash and after.flash and before.flash.light_ms() != after.flash.light_ms():
+        was, now = seconds_text(before.flash.light_ms()), seconds_text(after.flash.light_ms())
+        lines.append(f"The flash goes with it: {was} becomes {now}.")
+    gone = before.measures.keys() - after.measures.keys()
+    if gone.intersection(SHEET):
+        lines.append("The new sheet is not known: write sheet_mm on the card.")
+    if "spot" in gone:
+        lines.append("What the light cell read at the first spot is left out: it was under other light.")
+    return lines
 
 
 def _size(made: Carried, wanted: Wanted) -> None:
@@ -159,6 +174,10 @@ def _size(made: Carried, wanted: Wanted) -> None:
         raise CommandError(
             "Not carried to another size: the rule of lengths is true under a diffuser alone. Say what the "
             "enlarger's light is: diffuser or condenser."
+        )
+    if "paper" in map.facts and wanted.paper is None:
+        made.remarks.append(
+            f"The paper on the card is still {map.facts['paper']}: see that its size is right."
         )
     if "height" in map.facts:
         made.remarks.append(f"The height on the card is still {map.facts['height']}: write the new one.")

@@ -10,7 +10,7 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from lampblack.cards import card_file
+from lampblack.cards import areas_file, card_file
 from lampblack.cards.toml_file import NAME_PATTERN
 from lampblack.errors import CommandError
 from lampblack.files import write_file
@@ -130,6 +130,10 @@ def carry(
     _tell(map, made, index)
     if out:
         console().print(f"{out} is written: the card {made.map.name}.")
+        if (drawn := areas_file.path_for(card)).is_file():
+            console().print(
+                f"Areas that were drawn stay with the old card: copy {drawn} to {areas_file.path_for(out)}."
+            )
 
 
 def carried_plain(map: PrintingMap, made: Carried, index: int) -> dict[str, Any]:
@@ -223,14 +227,23 @@ def wanted_of(
             "One filter becomes two. Name each of the card's once.", param_hint="--filter"
         )
     at_work = record or map.record
+    old = load_record(at_work, beside) if at_work and (changed or paper) else None
+    new = load_record(paper, beside) if paper else None
+    if old and new and old.to_dict() == new.to_dict():
+        raise typer.BadParameter(f"{new.name} is at work already. Give another.", param_hint="--paper")
+    sixths = sixths_of(aperture) if aperture else None
+    if sixths is not None and sixths == map.measures.get("aperture"):
+        raise typer.BadParameter(
+            f"the card has {aperture_text(sixths)} already. Give another.", param_hint="--aperture"
+        )
     return Wanted(
         print_mm10=_length(print_mm) if print_mm else None,
         light=light or "",
         cell_stops120=_stops(cell) if cell else None,
-        aperture=sixths_of(aperture) if aperture else None,
+        aperture=sixths,
         filters=changed,
-        record=load_record(at_work, beside) if at_work and (changed or paper) else None,
-        paper=load_record(paper, beside) if paper else None,
+        record=old,
+        paper=new,
         anchor=anchor,
         exponent=_exponent(exponent) if exponent else None,
     )
