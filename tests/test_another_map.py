@@ -22,6 +22,8 @@ from tests.box_model import (
     undo,
     until_dark,
 )
+from timing_core.light.printing_map import MARKS_MAX
+from timing_core.panel.undo import cut, mend
 
 
 def of_passes(count: int, name: str, tied: bool = False) -> dict:
@@ -290,3 +292,25 @@ def test_a_new_print_in_place_of_a_new_one_promises_no_undo():
     begin_new(session)
     assert session.box.message == "A new print: the map was new already."
     assert (session.box.work.prints, len(session.box.panel.undo)) == (0, 0)
+
+
+@given(st.binary(max_size=6), st.binary(max_size=6), st.binary(max_size=6), st.binary(max_size=6))
+def test_what_undo_keeps_of_a_change_is_no_more_than_what_has_changed(start, was, now, end):
+    before, after = start + was + end, start + now + end
+    piece = cut(before, after)
+    if before == after:
+        assert piece is None
+        return
+    assert mend(after, piece) == before
+    assert piece[0] >= len(start)
+    assert piece[1] >= 0
+    assert piece[0] + piece[1] >= len(start + end)
+    assert len(piece[2]) <= len(was)
+
+
+@pytest.mark.parametrize("marks", [MARKS_MAX - 1, MARKS_MAX])
+def test_a_full_pass_offers_no_further_mark(marks):
+    session = new_session()
+    load(session, a_card(*[(f"area {at}", 10) for at in range(marks)]))
+    has_room = marks < MARKS_MAX
+    assert ("add" in [row.key for row in session.box.panel.rows()]) == has_room

@@ -239,6 +239,22 @@ def test_plain_text_has_no_control_character_and_nothing_beyond_the_basic_plane(
     assert is_plain_text(text, low, high) == (fits and not categories & {"Cc", "Cs"})
 
 
+@pytest.mark.parametrize(
+    ("last", "next_", "is_taken_first"),
+    [
+        (0x1F, 0x20, False),
+        (0x7E, 0x7F, True),
+        (0x9F, 0xA0, False),
+        (0xD7FF, 0xD800, True),
+        (0xDFFF, 0xE000, False),
+        (0xFFFF, 0x10000, True),
+    ],
+)
+def test_plain_text_ends_and_goes_on_at_the_right_characters(last, next_, is_taken_first):
+    assert is_plain_text(chr(last), 1, 1) == is_taken_first
+    assert is_plain_text(chr(next_), 1, 1) != is_taken_first
+
+
 def test_a_truth_is_no_number():
     assert [is_int(value) for value in (0, -1, 10**20, True, False, 1.0, "1", None)] == [
         True,

@@ -1963,6 +1963,8 @@ def test_a_cover_strip_that_is_aimed_at_a_later_pass_lies_over_the_earlier_ones(
     assert session.box.panel.row().label == "Pass 2, filter 5"
     to_screen(session, "strip")
     assert (strip.pass_index, strip.over_earlier) == (1, over_earlier)
+    to_row(session, "Strip for")
+    assert session.box.panel.value(session.box.panel.row()) == "pass 2"
     to_screen(session, "print")
     to_row(session, "Base")
     assert session.box.panel.row().label == "Pass 1, filter 00"

@@ -426,6 +426,15 @@ def test_a_burn_that_would_go_beyond_five_stops_is_refused_and_not_made_less():
     assert session.box.work.map.text() == before
 
 
+def test_each_row_shows_what_the_print_has_now():
+    session = between_papers(FAST, SLOW)
+    values = {}
+    for label in ("On the print", "Aperture", "Carry to paper"):
+        to_row(session, label)
+        values[label] = session.box.panel.value(session.box.panel.row())
+    assert values == {"On the print": "not set", "Aperture": "not set", "Carry to paper": "fast"}
+
+
 @pytest.mark.parametrize("removed", ["fast", "slow"])
 def test_a_record_that_a_pc_removes_meanwhile_is_not_carried_to(removed):
     session = between_papers(FAST, SLOW)

@@ -535,6 +535,15 @@ def test_the_cards_sheet_is_counted_where_it_names_one():
     assert value_of(session, "Sheets of") == "20 \u00d7 25 cm"
 
 
+def test_what_fix_is_good_for_goes_from_not_set_to_999_sheets():
+    session = on_trays()
+    to_row(session, "  good for")
+    keys(session, "press")
+    for detents, picked in ((-1, 0), (-9, 0), (2000, 999), (1, 999)):
+        session.input("dial", detents)
+        assert session.box.panel.cursor.pick == picked
+
+
 def test_a_full_disk_refuses_a_setting_and_loses_nothing():
     disk = GuardedDisk()
     session = on_trays(disk)

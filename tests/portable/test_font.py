@@ -46,6 +46,12 @@ def test_ascii_is_its_own_encoding_and_one_byte_a_glyph():
     assert len(in_letters(EXTRA)) == len(EXTRA)
 
 
+def test_a_fraction_is_written_with_its_figures_apart_from_a_whole():
+    for sign, figures in (("\u00bc", "1/4"), ("\u00be", "3/4"), ("\u2153", "1/3"), ("\u215e", "7/8")):
+        assert in_letters(sign) == figures.encode()
+        assert in_letters("2" + sign) == b"2 " + figures.encode()
+
+
 def test_no_two_glyphs_look_alike():
     seen = {}
     for sign in ASCII + EXTRA:

@@ -607,6 +607,8 @@ def test_wrong_params_are_named():
         assert key in error["message"] or "Part is not taken" in error["message"]
     assert ask(link, "card.remove")["code"] == BAD_PARAMS
     assert ask(link, "bench.set", values=[])["code"] == BAD_PARAMS
+    # JSON-RPC 2.0 Specification, section 5.1.
+    assert (DAMAGED, NOT_A_REQUEST, NO_METHOD, BAD_PARAMS) == (-32700, -32600, -32601, -32602)
     for method in ("", "lamp.on", "_clear", "take", "card_list", "x" * 1900):
         error = ask(link, method)
         assert error["code"] == NO_METHOD
