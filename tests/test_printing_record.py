@@ -255,7 +255,7 @@ def test_what_a_record_says_of_a_split_grade_print():
         "aperture\N{NO-BREAK SPACE}-1,",
         "together\N{NO-BREAK SPACE}-0.13\N{NO-BREAK SPACE}stop",
         "1 window",
-        "pass 2: +2/3  5.46 s",
+        "pass 2: +2/3 through 00  5.46 s",
         "developer | 2:00 min | 20 \N{DEGREE SIGN}C | exactly | last 10 s",
         "Not outlined: stool in pass 1, floor in pass 2, ceiling in pass 2.",
         "Drawn and kept, though the card has no such mark: shelf in pass 2.",
@@ -302,6 +302,33 @@ def test_a_picture_full_of_areas_has_their_numbers_alone():
     (picture,) = [item for item in page.items if isinstance(item, Picture)]
     labels = [item.text for item in page.items if isinstance(item, Words) and picture.rect.holds(item.rect)]
     assert sorted(labels, key=int) == [str(at + 1) for at in range(MARKS_MAX)]
+
+
+def test_no_label_lies_on_a_small_area():
+    """A face or a hand would be gone under its label, and what is in the picture there too."""
+    corners = {
+        "face": [[3000, 3000], [4000, 3000], [4000, 4200], [3000, 4200]],
+        "hand": [[3200, 3500], [3800, 3500], [3800, 4100], [3200, 4100]],
+        "corner": [[9700, 9700], [10000, 9700], [10000, 10000], [9700, 10000]],
+        "sky": [[0, 0], [10000, 0], [10000, 3000], [0, 3000]],
+    }
+    card = a_card(*((area, 30) for area in corners))
+    outlines = [{"pass": 1, "area": area, "corners": own} for area, own in corners.items()]
+    (page,) = laid_out(contents(card, {"outlines": outlines}), "a4", (3, 2))
+    (picture,) = [item.rect for item in page.items if isinstance(item, Picture)]
+    labels = [item.rect for item in page.items if isinstance(item, Block) and picture.holds(item.rect)]
+    drawn_areas = [
+        Rect(
+            picture.left + own[0][0] / 10000 * picture.wide,
+            picture.top + own[0][1] / 10000 * picture.high,
+            (own[2][0] - own[0][0]) / 10000 * picture.wide,
+            (own[2][1] - own[0][1]) / 10000 * picture.high,
+        )
+        for own in corners.values()
+    ]
+    assert len(labels) == len(corners)
+    assert not [label for label in labels for area in drawn_areas[:3] if label.meets(area)]
+    assert any(drawn_areas[3].holds(label) for label in labels), "there is room in a sky"
 
 
 # --- the files

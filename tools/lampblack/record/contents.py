@@ -144,6 +144,7 @@ def _facts(map: PrintingMap, stages: Sequence[Stage]) -> list[tuple[str, str]]:
         ("Height", told.get("height", "")),
         ("Lens", told.get("lens", "")),
         ("Aperture", ", ".join(aperture)),
+        ("Light cell", f"{measures['spot']} at the first spot" if "spot" in measures else ""),
         ("Dry-down", _dry_down(map)),
         ("Carried over", _chain(map.carried)),
         ("Light in all", seconds(sum(stage.light_ms for stage in stages)) + " s"),
@@ -270,7 +271,9 @@ def _shapes(
 
 
 def _mark_label(map: PrintingMap, count: int, mark: Mark, several: bool) -> str:
-    text = f"{stops_text(mark.stops120)}  {seconds(abs(map.mark_ms(count - 1, mark)))} s"
+    is_other = mark.filter and mark.filter != map.passes[count - 1].filter
+    through = f" through {mark.filter}" if is_other else ""
+    text = f"{stops_text(mark.stops120)}{through}  {seconds(abs(map.mark_ms(count - 1, mark)))} s"
     return f"pass {count}: {text}" if several else text
 
 

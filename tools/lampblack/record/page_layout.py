@@ -187,7 +187,8 @@ def _base(top: float, size_pt: float) -> float:
 def laid_out(contents: Contents, paper: str, picture_px: tuple[int, int] | None) -> list[Page]:
     """The pages of a record on `paper`, one of PAPER_SIZES_MM; `picture_px` is the width and height of the
     picture of the print, None where there is none."""
-    pages = _Pages(paper, drawable(contents.title))
+    further = ", ".join(words for words in (contents.title, *contents.about.split("   ")) if words)
+    pages = _Pages(paper, drawable(further))
     _lay_title(pages, contents)
     shape = picture_px or (FRAME if contents.shapes else None)
     if shape:
