@@ -192,6 +192,33 @@ def test_a_search_that_cannot_be_is_one_line(lampblack, options):
     lampblack.refused("ledger", "list", *options, code=2)
 
 
+@pytest.mark.parametrize(
+    ("zone", "options", "said"),
+    [
+        ("UTC", ("--to", "9999-12-31"), "--to: this PC's clock does not reach that day. "),
+        ("Europe/Berlin", ("--from", "0001-01-01"), "--from: this PC's clock does not reach that day. "),
+        (
+            "UTC",
+            ("--from", "2026-11-30", "--to", "2026-11-01"),
+            "--to: the two days are the wrong way round.",
+        ),
+    ],
+)
+def test_days_that_no_clock_has_or_the_wrong_way_round_are_refused(
+    lampblack, monkeypatch, zone, options, said
+):
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    assert lampblack.refused("ledger", "list", *options, code=2).startswith(said)
+
+
+def test_days_long_ago_are_before_all_others(lampblack):
+    two_boxes(lampblack)
+    lampblack("ledger", "pull")
+    assert len(lampblack.rows("ledger", "list", "--from", "0900-01-01", "--to", "9999-12-30")) == 4
+    assert lampblack("ledger", "list", "--to", "0900-01-01").startswith("Nothing like that")
+
+
 # --- show, again
 
 

@@ -63,7 +63,8 @@ def _now() -> datetime:
 
 def moment_of(at: datetime) -> str:
     """As records have it; a day begins by this PC's clock."""
-    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    # Not by strftime, whose years before 1000 are short, and sort wrongly.
+    return at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="seconds") + "Z"
 
 
 def _home(database: str | None) -> Home:
@@ -161,11 +162,17 @@ def ledger_list(
     database: Database = None,
 ) -> None:
     """List what is in the ledger, the oldest first."""
+    if since and to and to < since:
+        raise typer.BadParameter(
+            "the two days are the wrong way round. Give the earlier one to --from.", param_hint="--to"
+        )
+    first = _begin_of("--from", since)
+    end = _begin_of("--to", to, timedelta(days=1))
     with _home(database) as home:
         found = home.find(
             kind=kind,
-            since=moment_of(since) if since else None,
-            before=moment_of(to + timedelta(days=1)) if to else None,
+            since=first,
+            before=end,
             negative=negative,
             title=title,
             paper=paper,
@@ -178,6 +185,16 @@ def ledger_list(
         return
     for line in shown.entries_lines(found):
         print(line)
+
+
+def _begin_of(option: str, day: datetime | None, later: timedelta = timedelta()) -> str | None:
+    """The moment at which `day`, or one so much `later`, begins."""
+    try:
+        return moment_of(day + later) if day else None
+    except (OverflowError, ValueError, OSError):
+        raise typer.BadParameter(
+            "this PC's clock does not reach that day. Write one like 2026-11-27.", param_hint=option
+        ) from None
 
 
 @ledger_app.command("show")
