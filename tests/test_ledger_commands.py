@@ -11,9 +11,11 @@ import json
 import math
 import re
 import shlex
+import sqlite3
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -495,6 +497,48 @@ def test_no_formula_comes_into_a_spreadsheet(lampblack):
     lampblack("ledger", "pull")
     (row,) = csv.DictReader(io.StringIO(lampblack("ledger", "export", "--csv")))
     assert (row["negative"], row["paper"]) == ("'=1+1", "'@x")
+
+
+# --- damaged
+
+DAMAGED = [
+    b"{}",
+    b"{'form'",
+    b'{"at": "\xff',
+    b"[" * 100_000,
+    b"null",
+    b"7",
+]
+
+
+@pytest.mark.parametrize("damage", DAMAGED, ids=range(len(DAMAGED)))
+def test_a_damaged_record_is_named_passed_over_and_mended(lampblack, tmp_path, capsys, damage):
+    two_boxes(lampblack)
+    lampblack("ledger", "pull")
+    asked = [("list",), ("editions",), ("export", "--json"), ("export", "--csv")]
+    before = {own: lampblack("ledger", *own) for own in asked}
+    with closing(sqlite3.connect(tmp_path / "ledger.sqlite")) as connection:
+        connection.execute(
+            "UPDATE ledger_entries SET record = CAST(? AS TEXT), title = '' WHERE n = 2", [damage]
+        )
+        connection.commit()
+
+    line = "a52c-2 cannot be read: its record in the ledger is damaged. "
+    for own in asked:
+        assert cli.run(["ledger", *own]) == 0
+        out, err = capsys.readouterr()
+        assert err.startswith(line)
+        assert err.count("\n") == 1
+        assert "a52c-2" not in out
+        assert own == ("editions",) or "a52c-3" in out
+    assert len(lampblack.rows("ledger", "list", "--kind", "test")) == 1
+    for does in ("show", "again"):
+        assert lampblack.refused("ledger", does, "2").startswith(line)
+        lampblack("ledger", does, "3")
+
+    # The box has it still.
+    assert "0 new records of 4" in lampblack("ledger", "pull")
+    assert {own: lampblack("ledger", *own) for own in asked} == before
 
 
 # --- where it is

@@ -329,6 +329,28 @@ def test_a_record_that_waits_and_is_written_later_stays_one(url):
         assert len(home.find()) == 1
 
 
+@pytest.mark.parametrize("damage", ["record = '{}'", "digest = 'x'"])
+def test_a_damaged_record_takes_no_other_with_it(url, damage):
+    """Of two with the same number, one was lost in the box: the other does not come in its place."""
+    darkroom = Darkroom(BOXES[0])
+    darkroom.disk.room = 0
+    lost = darkroom.expose(1)
+    with Home(url) as home:
+        pull_from(darkroom, home)
+        darkroom.switch_off()
+        kept = darkroom.expose(2)
+        pull_from(darkroom, home)
+        with home._writing.begin() as connection:
+            connection.execute(text(f"UPDATE ledger_entries SET {damage} WHERE again = 1"))
+        assert pull_from(darkroom, home) == 0
+        assert [entry.record for entry in home.find()] == [kept]
+        assert home.damaged == [Name("a52c", 1)]
+    with Home(url) as home:
+        assert home.put([lost], BOXES[0], AT).new == 0
+        assert [entry.record for entry in home.find()] == [lost, kept]
+        assert home.damaged == []
+
+
 def test_two_boxes_never_collide(any_url):
     """The same numbers, the same maps, the same seconds."""
     with Home(any_url) as home:

@@ -9,7 +9,8 @@ from __future__ import annotations
 import csv
 import io
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -23,7 +24,7 @@ from lampblack.files import write_file
 from lampblack.ledger import shown
 from lampblack.ledger.backup import files_of, read_backup, write_backup
 from lampblack.ledger.editions import editions
-from lampblack.ledger.entries import Entry, box_name, card_of, parse_name
+from lampblack.ledger.entries import Entry, Name, box_name, card_of, parse_name
 from lampblack.ledger.places import data_folder
 from lampblack.ledger.pulling import pull
 from lampblack.ledger.restore import CALLED, Changes, carry_out, changes
@@ -71,6 +72,22 @@ def _home(database: str | None) -> Home:
     with extra():
         from lampblack.ledger.home import Home
     return Home(database)
+
+
+@contextmanager
+def _reading(database: str | None) -> Iterator[Home]:
+    """The ledger, to be read alone. What of it is damaged is told."""
+    with _home(database) as home:
+        yield home
+    for name in home.damaged:
+        print(_damaged(name), file=sys.stderr)
+
+
+def _damaged(name: Name) -> str:
+    return (
+        f"{name} cannot be read: its record in the ledger is damaged. While its box has it, lampblack ledger "
+        "pull mends it."
+    )
 
 
 # --- from the box
@@ -168,7 +185,7 @@ def ledger_list(
         )
     first = _begin_of("--from", since)
     end = _begin_of("--to", to, timedelta(days=1))
-    with _home(database) as home:
+    with _reading(database) as home:
         found = home.find(
             kind=kind,
             since=first,
@@ -200,7 +217,7 @@ def _begin_of(option: str, day: datetime | None, later: timedelta = timedelta())
 @ledger_app.command("show")
 def ledger_show(id: Id, database: Database = None) -> None:
     """Show an entry: what was given, stage by stage."""
-    with _home(database) as home:
+    with _reading(database) as home:
         entry = _one(home, id)
         numbered = _numbered(home, entry)
     for line in shown.headlines(entry, numbered):
@@ -211,7 +228,7 @@ def ledger_show(id: Id, database: Database = None) -> None:
 @ledger_app.command("again")
 def ledger_again(id: Id, out: Out = Path("-"), force: Force = False, database: Database = None) -> None:
     """Make the card of an entry: pushed, it is printed again to the millisecond."""
-    with _home(database) as home:
+    with _reading(database) as home:
         entry = _one(home, id)
     if entry.record["map"] is None:
         raise CommandError(
@@ -232,7 +249,7 @@ def ledger_editions(
 
     Prints of the same map have the same letter, and are numbered. All is compared with the first of the card.
     """
-    with _home(database) as home:
+    with _reading(database) as home:
         found = editions(home.find(kind="print", card=card))
     if card is None:
         _print(shown.editions_table(own for own in found if len(own.prints) > 1))
@@ -255,7 +272,7 @@ def ledger_export(
     """Write out all that is in the ledger."""
     if as_json == as_csv:
         raise typer.BadParameter("One form is needed. Give --json or --csv.", param_hint="--json")
-    with _home(database) as home:
+    with _reading(database) as home:
         found = home.find()
     if as_json:
         _write(json_text(shown.plain(found)) + "\n", out, force, _count_of(found))
@@ -268,6 +285,8 @@ def ledger_export(
 def _one(home: Home, id: str) -> Entry:
     name = parse_name(id)
     found = home.named(name) if name else []
+    if not found and home.damaged:
+        raise CommandError(" ".join(map(_damaged, home.damaged)))
     if not found:
         raise CommandError(f'The ledger has no entry "{id}". See lampblack ledger list.')
     if len(found) > 1:

@@ -85,7 +85,7 @@ def text_of(record: Record) -> str:
 
 
 def digest_of(text: str) -> str:
-    return hashlib.sha256(text.encode("ascii")).hexdigest()
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def holds(more: object, less: object) -> bool:

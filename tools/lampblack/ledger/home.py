@@ -54,9 +54,13 @@ class Put(NamedTuple):
 
 class Home:
     """The database at `url`, or this user's own. Opening it brings its schema forward: of an SQLite file a
-    copy is made first. Every method raises CommandError."""
+    copy is made first. Every method raises CommandError.
+
+    An entry whose record is not as it was written is passed over, and its name comes into `damaged`.
+    """
 
     def __init__(self, url: str | None = None, migrations: Path = MIGRATIONS, version: int = VERSION) -> None:
+        self.damaged: list[Name] = []
         self._url = _read_url(url)
         self.shown = self._file.as_posix() if self._file else self._url.render_as_string(hide_password=True)
         self._migrations, self._version = migrations, version
@@ -66,7 +70,7 @@ class Home:
             is_sqlite = self._url.get_backend_name() == "sqlite"
             self._engine = create_engine(self._url, connect_args={"timeout": WAIT_S} if is_sqlite else {})
             if is_sqlite:
-                event.listen(self._engine, "connect", _python_begins_nothing)
+                event.listen(self._engine, "connect", _set_driver)
                 event.listen(self._engine, "begin", _begin)
             self._writing = self._engine.execution_options(begin="BEGIN IMMEDIATE")
             try:
@@ -182,11 +186,11 @@ class Home:
             wanted = wanted.where(moment < before)
         sought = {column: word.casefold() for column, word in words.items() if word}
         with self._told("read"), self._engine.connect() as connection:
-            return [
-                _entry(row)
+            return self._sound(
+                row
                 for row in connection.execute(wanted)
                 if all(word in getattr(row, column).casefold() for column, word in sought.items())
-            ]
+            )
 
     def named(self, name: Name) -> list[Entry]:
         """The entries that are called so: one, or none; several where `name` has no box and they have."""
@@ -194,7 +198,17 @@ class Home:
         if name.box:
             wanted = wanted.where(boxes.c.name == name.box)
         with self._told("read"), self._engine.connect() as connection:
-            return [_entry(row) for row in connection.execute(wanted.order_by(boxes.c.name))]
+            return self._sound(connection.execute(wanted.order_by(boxes.c.name)))
+
+    def _sound(self, rows: Iterable[Any]) -> list[Entry]:
+        found = []
+        for row in rows:
+            name = Name(row.box_name, row.n, row.again)
+            if digest_of(row.record) == row.digest:
+                found.append(Entry(name, row.box, row.pulled_at, json.loads(row.record)))
+            elif name not in self.damaged:
+                self.damaged.append(name)
+        return found
 
     @contextmanager
     def _told(self, done: str) -> Iterator[None]:
@@ -232,9 +246,12 @@ def _read_url(url: str | None) -> URL:
     return read
 
 
-def _python_begins_nothing(connection: Any, _: object) -> None:
-    """Python's own driver begins transactions where it thinks fit, and none for a change of the schema."""
+def _set_driver(connection: Any, _: object) -> None:
+    """Python's own driver begins transactions where it thinks fit, and none for a change of the schema: here
+    it begins none at all."""
     connection.isolation_level = None
+    # Damaged letters make one record wrong, and leave the others to be read.
+    connection.text_factory = lambda text: text.decode(errors="replace")
 
 
 def _begin(connection: Connection) -> None:
@@ -277,7 +294,7 @@ def _put_one(connection: Connection, box: str, record: Record, pulled_at: str) -
     """True if it is new."""
     own = text_of(record)
     there = connection.execute(
-        select(entries.c.id, entries.c.again, entries.c.record)
+        select(entries.c.id, entries.c.again, entries.c.digest, entries.c.record)
         .where(entries.c.box == box, entries.c.n == record["n"])
         .order_by(entries.c.again)
     ).all()
@@ -294,12 +311,16 @@ def _put_one(connection: Connection, box: str, record: Record, pulled_at: str) -
         "record": own,
     }
     said = json.loads(own)
-    for row in there:
-        known = json.loads(row.record)
-        if holds(known, said):
+    # First the one of the same content. It may be damaged, and is mended so.
+    for row in sorted(there, key=lambda row: row.digest != columns["digest"]):
+        is_same = row.digest == columns["digest"]
+        if is_same and row.record == own:
             return False
-        if holds(said, known):
+        known = _json(row.record)
+        if is_same or holds(said, known):
             connection.execute(update(entries).where(entries.c.id == row.id).values(columns))
+            return False
+        if holds(known, said):
             return False
     again = max((row.again for row in there), default=0) + 1
     connection.execute(
@@ -312,5 +333,9 @@ def _entries() -> Any:
     return select(entries, boxes.c.name.label("box_name")).join(boxes, boxes.c.identity == entries.c.box)
 
 
-def _entry(row: Any) -> Entry:
-    return Entry(Name(row.box_name, row.n, row.again), row.box, row.pulled_at, json.loads(row.record))
+def _json(text: str) -> Any:
+    """None for what is none."""
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError):
+        return None
