@@ -26,6 +26,7 @@ from sqlalchemy import Engine, event, text
 
 from host_sim.box.platform import desk_platform
 from lampblack.errors import CommandError
+from lampblack.ledger import home as home_module
 from lampblack.ledger.entries import Name, box_name, holds, parse_name
 from lampblack.ledger.home import MIGRATIONS, Home
 from lampblack.ledger.pulling import pull
@@ -699,13 +700,37 @@ def test_a_database_of_somebody_else_is_not_touched(any_url):
 def test_no_file_of_a_database_is_one_line(tmp_path):
     file = tmp_path / "ledger.sqlite"
     file.write_bytes(b"a letter to my aunt, " * 100)
-    assert "not a database" in refused(lambda: Home(f"sqlite:///{file}"))
+    line = refused(lambda: Home(f"sqlite:///{file}"))
+    assert "not a database. Put a copy of it in its place, or pull into a new one" in line
     assert file.read_bytes() == b"a letter to my aunt, " * 100
     assert "unable to open" in refused(lambda: Home(f"sqlite:///{tmp_path}/nowhere/ledger.sqlite"))
     assert "no URL" in refused(lambda: Home("ledger.sqlite"))
     assert "no URL" in refused(lambda: Home("nothing://"))
     said = refused(lambda: Home(f"postgresql://ada:secret@/lab?host={tmp_path}"))
     assert "secret" not in said
+
+
+def test_a_database_that_another_program_writes_is_waited_for_and_told(url, monkeypatch):
+    monkeypatch.setattr(home_module, "WAIT_S", 0.1)
+    with Home(url) as first, first._writing.begin(), Home(url) as second:
+        line = refused(lambda: second.put([FIRST_FORM], BOXES[0], AT))
+    assert line.endswith("database is locked. Another program is writing it: try again.")
+
+
+def test_a_damaged_database_is_told_with_what_helps(url, tmp_path):
+    file = tmp_path / "ledger.sqlite"
+    whole = file.read_bytes()
+    file.write_bytes(whole[:4096] + b"x" * (len(whole) - 4096))
+    assert "malformed. Put a copy of it in its place" in refused(lambda: Home(url).find())
+
+
+@pytest.mark.parametrize("version", ["abc", "0", "-1", "1.0", ""])
+def test_a_version_that_is_none_is_told_in_plain_words(url, tmp_path, version):
+    with closing(sqlite3.connect(tmp_path / "ledger.sqlite")) as connection:
+        connection.execute("UPDATE ledger_version SET version_num = ?", [version])
+        connection.commit()
+    line = refused(lambda: Home(url))
+    assert f'its version is "{version}", and there is no such version. Put a copy of it in its place' in line
 
 
 # --- names

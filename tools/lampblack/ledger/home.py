@@ -11,6 +11,7 @@ the user's data folder, or wherever an SQLAlchemy URL leads. It may not know por
 
 import json
 import os
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
@@ -39,8 +40,17 @@ from lampblack.ledger.schema import VERSION, VERSION_TABLE, boxes, entries, mome
 MIGRATIONS = Path(__file__).parent / "migrations"
 TRIES = 8
 """Of a write that another program has come before. It gets further with each."""
-WAIT_S = 30
+WAIT_S = 10
 """How long another program's write is waited for."""
+ADVICE = (
+    ("is locked", "Another program is writing it: try again."),
+    (
+        "malformed|not a database|no such version",
+        "Put a copy of it in its place, or pull into a new one, such as --database sqlite:///new.sqlite.",
+    ),
+    ("", "What it has is as it was; check its name, its folder and that you may use it."),
+)
+"""What to do, by what the database says."""
 ADVISORY_LOCK = 0x6C616D70
 """PostgreSQL's name for "the schema is being changed"; any number will do."""
 
@@ -217,10 +227,8 @@ class Home:
             yield
         except (SQLAlchemyError, sqlite3.Error, OSError, ValueError) as fault:
             said = " ".join(str(getattr(fault, "orig", None) or fault).split()).rstrip(".?")
-            raise CommandError(
-                f"The ledger at {self.shown} is not {done}: {said[:300]}. What it has is as it was; check "
-                "its name, its folder and that you may use it."
-            ) from None
+            todo = next(words for pattern, words in ADVICE if re.search(pattern, said))
+            raise CommandError(f"The ledger at {self.shown} is not {done}: {said[:300]}. {todo}") from None
         except ModuleNotFoundError as fault:
             raise CommandError(
                 f"The ledger at {self.shown} is not {done}: {fault.name} is not installed. Install it; for "
@@ -264,7 +272,11 @@ def _version_in(connection: Connection) -> int:
     if not inspect(connection).has_table(VERSION_TABLE):
         return 0
     found = connection.execute(text(f"SELECT version_num FROM {VERSION_TABLE}")).scalar()
-    return int(found or 0)
+    if found is None:
+        return 0
+    if not re.fullmatch("[1-9][0-9]{0,8}", str(found)):
+        raise ValueError(f'it says that its version is "{found}", and there is no such version')
+    return int(found)
 
 
 def _copy(file: Path, version: int) -> None:
