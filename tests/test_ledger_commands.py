@@ -544,16 +544,41 @@ def test_a_damaged_record_is_named_passed_over_and_mended(lampblack, tmp_path, c
 # --- where it is
 
 
+READING = [("list",), ("show", "1"), ("again", "1"), ("editions",), ("export", "--json")]
+
+
+@pytest.mark.parametrize("reads", READING)
+def test_who_reads_makes_no_ledger(lampblack, tmp_path, reads):
+    file = tmp_path / "typo.sqlite"
+    for url in (f"sqlite:///{file}", f"sqlite:///file:{file}?uri=true"):
+        said = lampblack.refused("ledger", *reads, "--database", url)
+        assert said.startswith(f"There is no ledger at {file.as_posix()}. ")
+    assert not file.exists()
+
+
+@pytest.mark.parametrize(
+    "url", ["sqlite://", "sqlite:///:memory:", "sqlite+pysqlite://", "sqlite:///file:x?mode=memory&uri=true"]
+)
+def test_a_ledger_that_would_be_kept_nowhere_is_refused(lampblack, url):
+    two_boxes(lampblack)
+    for command in ("pull", "list"):
+        said = lampblack.refused("ledger", command, "--database", url)
+        assert "in memory alone" in said
+        assert "sqlite:///ledger.sqlite" in said
+
+
 def test_the_ledger_is_in_the_users_own_folder_unless_told(lampblack, monkeypatch, tmp_path):
     two_boxes(lampblack)
     monkeypatch.delenv("LAMPBLACK_DATABASE")
     own = tmp_path / "own" / "lampblack"
     monkeypatch.setattr("platformdirs.user_data_path", lambda name, **_: tmp_path / "own" / name)
+    for reads in READING:
+        assert lampblack.refused("ledger", *reads).startswith("Nothing is in your ledger yet. lampblack led")
+    assert not own.exists()
     assert f"in {own / 'ledger.sqlite'}" in lampblack("ledger", "pull").replace("\n", "")
     assert (own / "ledger.sqlite").is_file()
     assert len(lampblack.rows("ledger", "list")) == 4
-    elsewhere = f"sqlite:///{tmp_path / 'else.sqlite'}"
-    assert lampblack("ledger", "list", "--database", elsewhere).startswith("Nothing is in")
+    assert lampblack("ledger", "list", "--database", new_ledger(tmp_path / "new")).startswith("Nothing is in")
     assert "no URL" in lampblack.refused("ledger", "list", "--database", "ledger.sqlite")
 
 

@@ -68,16 +68,16 @@ def moment_of(at: datetime) -> str:
     return at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="seconds") + "Z"
 
 
-def _home(database: str | None) -> Home:
+def _home(database: str | None, is_read: bool = False) -> Home:
     with extra():
         from lampblack.ledger.home import Home
-    return Home(database)
+    return Home(database, is_read=is_read)
 
 
 @contextmanager
 def _reading(database: str | None) -> Iterator[Home]:
     """The ledger, to be read alone. What of it is damaged is told."""
-    with _home(database) as home:
+    with _home(database, is_read=True) as home:
         yield home
     for name in home.damaged:
         print(_damaged(name), file=sys.stderr)

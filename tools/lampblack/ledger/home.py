@@ -66,18 +66,33 @@ class Home:
     """The database at `url`, or this user's own. Opening it brings its schema forward: of an SQLite file a
     copy is made first. Every method raises CommandError.
 
-    An entry whose record is not as it was written is passed over, and its name comes into `damaged`.
+    An SQLite file that is not there is made, unless `is_read` alone. An entry whose record is not as it was
+    written is passed over, and its name comes into `damaged`.
     """
 
-    def __init__(self, url: str | None = None, migrations: Path = MIGRATIONS, version: int = VERSION) -> None:
+    def __init__(
+        self,
+        url: str | None = None,
+        migrations: Path = MIGRATIONS,
+        version: int = VERSION,
+        *,
+        is_read: bool = False,
+    ) -> None:
         self.damaged: list[Name] = []
         self._url = _read_url(url)
+        is_sqlite = self._url.get_backend_name() == "sqlite"
+        self._file = _file_of(self._url) if is_sqlite else None
         self.shown = self._file.as_posix() if self._file else self._url.render_as_string(hide_password=True)
         self._migrations, self._version = migrations, version
         with self._told("opened"):
+            if is_read and self._file and not self._file.exists():
+                raise CommandError(
+                    f"There is no ledger at {self.shown}. Check the name; lampblack ledger pull makes one."
+                    if url
+                    else "Nothing is in your ledger yet. lampblack ledger pull takes in what a box has."
+                )
             if url is None:
                 data_folder().mkdir(parents=True, exist_ok=True)
-            is_sqlite = self._url.get_backend_name() == "sqlite"
             self._engine = create_engine(self._url, connect_args={"timeout": WAIT_S} if is_sqlite else {})
             if is_sqlite:
                 event.listen(self._engine, "connect", _set_driver)
@@ -99,13 +114,6 @@ class Home:
         self._engine.dispose()
 
     # --- the schema
-
-    @property
-    def _file(self) -> Path | None:
-        """The file of an SQLite database that has one."""
-        name = self._url.database
-        is_file = self._url.get_backend_name() == "sqlite" and name and name != ":memory:"
-        return Path(name) if is_file and name else None
 
     def _bring_forward(self) -> None:
         with self._engine.connect() as connection:
@@ -252,6 +260,19 @@ def _read_url(url: str | None) -> URL:
     except ModuleNotFoundError:
         pass  # opening it tells
     return read
+
+
+def _file_of(url: URL) -> Path:
+    """The file of an SQLite database."""
+    name = url.database or ""
+    if "uri" in url.query:
+        name = name.removeprefix("file:")
+    if name in ("", ":memory:") or "memory" in url.query.get("mode", ""):
+        raise CommandError(
+            "--database: this one is in memory alone, and would be gone at once. Write one with a file, like "
+            "sqlite:///ledger.sqlite."
+        )
+    return Path(name)
 
 
 def _set_driver(connection: Any, _: object) -> None:
