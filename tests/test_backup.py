@@ -134,6 +134,37 @@ def test_backups_of_two_boxes_do_not_mix(tmp_path):
     assert len(list(tmp_path.iterdir())) == 1
 
 
+def test_a_damaged_newest_backup_hides_no_other_boxs(tmp_path):
+    box = full_box()
+    backed_up(box, tmp_path)
+    box.bench.set("lag_ms", 90)
+    newest = backed_up(box, tmp_path, LATER)
+    (newest / "manifest.json").write_text('{"form": 1, "bo')
+    assert f"another box, {BOXES[0]}" in refused(lambda: backed_up(new_board(), tmp_path, LATER))
+    # Of its own box there is a new one, though nothing has changed.
+    assert backed_up(box, tmp_path, LATER) == tmp_path / f"{newest.name}-2"
+
+
+def test_a_backup_goes_into_no_other(tmp_path, monkeypatch):
+    box = full_box()
+    made = backed_up(box, tmp_path)
+    before = sorted(made.rglob("*"))
+    line = f"is one itself. Name the folder it is in: {tmp_path}."
+    assert line in refused(lambda: backed_up(box, made, LATER))
+    monkeypatch.chdir(made)
+    assert line in refused(lambda: backed_up(box, Path(), LATER))
+    assert sorted(made.rglob("*")) == before
+
+
+def test_backups_are_in_order_of_their_dates_whatever_they_are_called(tmp_path):
+    box = full_box()
+    older = backed_up(box, tmp_path)
+    box.bench.set("lag_ms", 90)
+    newest = backed_up(box, tmp_path, LATER)
+    older.rename(tmp_path / "before-the-repair")
+    assert newest_in(tmp_path) == newest
+
+
 @pytest.mark.parametrize("fault", [Cut(), OSError(28, "No space left on device")])
 def test_a_cut_at_any_file_leaves_the_older_backup(tmp_path, monkeypatch, fault):
     """A pulled plug cleans nothing up either."""
@@ -427,6 +458,26 @@ def test_backup_and_restore_as_a_person_uses_them(lampblack, tmp_path, monkeypat
     assert new.ledger.read() == []
     with Home(f"sqlite:///{tmp_path / 'ledger.sqlite'}") as home:
         assert [str(entry.name) for entry in home.find()] == ["a52c-1", "a52c-2", "a52c-3"]
+
+
+def test_a_backup_of_a_wrong_clock_is_never_taken_by_itself(lampblack, tmp_path, monkeypatch):
+    box, into = small_box(), tmp_path / "old"
+    now = commands.datetime(2026, 11, 27, 21, tzinfo=commands.UTC)
+    monkeypatch.setattr(commands, "_now", lambda: now.replace(year=2031))
+    assert lampblack(box, "backup", into)[0] == 0
+    monkeypatch.setattr(commands, "_now", lambda: now)
+
+    # Whether anything has changed goes by the others.
+    ahead, made = into / "2031-11-27T210000Z", into / "2026-11-27T210000Z"
+    told = f"{ahead} is dated later than now, so which is the newest cannot be told."
+    for first in (f"The backup is in {made}.", f"Nothing has changed since the newest backup in {into}."):
+        said = lampblack(box, "backup", into)
+        assert said == (0, f"{first}\n{told} To restore, give the one backup itself.\n", "")
+    new = new_board()
+    said = lampblack(new, "restore", into, "--yes")
+    assert said == (1, "", f"Nothing is restored: {told} Give the one backup itself.\n")
+    for one in (ahead, made):
+        assert lampblack(new, "restore", one, "--yes")[0] == 0
 
 
 class Terminal:

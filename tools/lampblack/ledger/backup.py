@@ -94,19 +94,25 @@ def _lists(box: BoxClient) -> dict[Kind, list[dict]]:
 
 def write_backup(into: Path, box: str, made_at: str, files: dict[str, bytes]) -> Path | None:
     """A new backup in the folder `into`; None where the newest one there has the same. CommandError if it has
-    another box's, or cannot be written."""
+    another box's, is a backup itself, or cannot be written. One that is dated later counts for nothing."""
     manifest: dict[str, Any] = {
         "form": FORM,
         "box": box,
         "made_at": made_at,
         "files": {path: _digest(files[path]) for path in sorted(files)},
     }
-    before = _manifest_before(into)
-    if before and before["box"] != box:
+    if (into / MANIFEST).exists():
         raise CommandError(
-            f"No backup is made: {into} has those of another box, {before['box']}. Name another folder."
+            f"No backup is made: {into} is one itself. Name the folder it is in: {into.resolve().parent}."
         )
-    if before and before["files"] == manifest["files"]:
+    there = {own: _manifest_or_none(own) for own in _backups_in(into)}
+    for own in filter(None, there.values()):
+        if own["box"] != box:
+            raise CommandError(
+                f"No backup is made: {into} has those of another box, {own['box']}. Name another folder."
+            )
+    before = [there[own] for own in there if not _is_after(own, made_at)]
+    if before and before[-1] and before[-1]["files"] == manifest["files"]:
         return None
     aside = into / f".unfinished-{secrets.token_hex(4)}"
     try:
@@ -133,18 +139,9 @@ def write_backup(into: Path, box: str, made_at: str, files: dict[str, bytes]) ->
     return folder
 
 
-def _manifest_before(into: Path) -> dict[str, Any] | None:
-    """That of the newest backup there; None if there is none, or it is damaged."""
-    newest = newest_in(into)
-    try:
-        return _manifest(newest) if newest else None
-    except CommandError:
-        return None
-
-
 def _free_name(into: Path, made_at: str) -> Path:
     """By date and time, so that the newest is the last."""
-    name = made_at.replace(":", "")
+    name = _name_at(made_at)
     number = 1
     while (folder := into / (name if number == 1 else f"{name}-{number}")).exists():
         number += 1
@@ -172,10 +169,38 @@ def newest_in(folder: Path) -> Path | None:
     """The newest backup in `folder`, which may be one itself; None if there is none."""
     if (folder / MANIFEST).is_file():
         return folder
+    return next(reversed(_backups_in(folder)), None)
+
+
+def newest_ahead(folder: Path, now: str) -> Path | None:
+    """The newest backup in `folder` if it is dated later than `now` (ISO 8601, UTC): a clock was wrong, and
+    which is the newest cannot be told. None for a folder that is a backup itself."""
+    newest = newest_in(folder)
+    return newest if newest not in (None, folder) and _is_after(newest, now) else None
+
+
+def _backups_in(folder: Path) -> list[Path]:
+    """By date."""
     if not folder.is_dir():
-        return None
+        return []
     found = [own for own in folder.iterdir() if own.name[:1] != "." and (own / MANIFEST).is_file()]
-    return max(found, key=lambda own: own.name, default=None)
+    return sorted(found, key=lambda own: (_date_of(own), own.name))
+
+
+def _date_of(backup: Path) -> str:
+    """As its folder would be named; of one whose manifest is damaged its name."""
+    manifest = _manifest_or_none(backup)
+    return _name_at(manifest["made_at"]) if manifest else backup.name
+
+
+def _is_after(backup: Path, moment: str) -> bool:
+    latest = _name_at(moment)
+    # A name may have a number after the date.
+    return _date_of(backup)[: len(latest)] > latest
+
+
+def _name_at(moment: str) -> str:
+    return moment.replace(":", "")
 
 
 def read_backup(folder: Path) -> Backup:
@@ -221,6 +246,14 @@ def _manifest(folder: Path) -> dict[str, Any]:
     if not is_right:
         raise _damaged(path, "it is no list of a backup's files")
     return read
+
+
+def _manifest_or_none(folder: Path) -> dict[str, Any] | None:
+    """None where it is damaged."""
+    try:
+        return _manifest(folder)
+    except CommandError:
+        return None
 
 
 def _bench(path: Path) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from lampblack.errors import CommandError
 from lampblack.extra import extra
 from lampblack.files import write_file
 from lampblack.ledger import shown
-from lampblack.ledger.backup import files_of, read_backup, write_backup
+from lampblack.ledger.backup import files_of, newest_ahead, read_backup, write_backup
 from lampblack.ledger.editions import editions
 from lampblack.ledger.entries import Entry, Name, box_name, card_of, parse_name
 from lampblack.ledger.places import data_folder
@@ -329,6 +329,8 @@ def backup(
     for line in damage:
         _print(f"Not in the backup as it was: {line}")
     _print(f"The backup is in {made}." if made else f"Nothing has changed since the newest backup in {into}.")
+    if ahead := newest_ahead(into, made_at):
+        _print(f"{_dated_ahead(ahead)} To restore, give the one backup itself.")
 
 
 def restore(
@@ -343,6 +345,8 @@ def restore(
 
     Every file is checked first. What the box has beyond it stays. If it is cut off, run it again.
     """
+    if ahead := newest_ahead(folder, moment_of(_now())):
+        raise CommandError(f"Nothing is restored: {_dated_ahead(ahead)} Give the one backup itself.")
     saved = read_backup(folder)
     with BoxClient(the_box(port)) as box, _home(database) as home:
         wanted = changes(saved, box)
@@ -363,6 +367,10 @@ def restore(
         if changes(saved, box):
             raise CommandError("Not all of it is in the box: it has changed meanwhile. Run this again.")
     _print("All of the backup is in the box, but for what is fitted: lampblack accept sets that, at the box.")
+
+
+def _dated_ahead(backup: Path) -> str:
+    return f"{backup} is dated later than now, so which is the newest cannot be told."
 
 
 def _tell(wanted: Changes) -> None:
