@@ -132,10 +132,12 @@ def test_what_came_of_a_box_that_is_lost_is_told(lampblack):
     for count in range(20):
         darkroom.expose(count)
     lampblack.ports["a52c"] = lambda: darkroom.port(breaks_at=8)
-    said = lampblack.refused("ledger", "pull")
-    assert "new records of " in said
+    said = lampblack.refused("ledger", "pull").replace("\n", " ")
     kept = len(lampblack.rows("ledger", "list"))
     assert 0 < kept < 20
+    assert said.startswith(f"Box a52c: {kept} new records, in ")
+    assert "ledger.sqlite, before it was cut off. " in said
+    assert " of 20" not in said
     lampblack.ports["a52c"] = darkroom.port
     assert f"{20 - kept} new records of 20" in lampblack("ledger", "pull")
 

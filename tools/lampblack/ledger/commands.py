@@ -149,9 +149,12 @@ def _pull(port: str, home: Home) -> None:
         put, lost = pull(box, home, moment_of(_now()))
         identity = box.about["identity"]
     name = home.box_names().get(identity) or box_name(identity, ())
-    _print(f"Box {name}: {_count(put.new, 'new record')} of {put.of}, in {home.shown}.")
+    new = _count(put.new, "new record")
     if lost:
+        # How many there are is not known.
+        _print(f"Box {name}: {new}, in {home.shown}, before it was cut off.")
         raise lost
+    _print(f"Box {name}: {new} of {put.of}, in {home.shown}.")
 
 
 # --- in the ledger
