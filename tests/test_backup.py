@@ -454,6 +454,7 @@ def test_backup_and_restore_as_a_person_uses_them(lampblack, tmp_path, monkeypat
     assert "Ledger: 3 new records of 3, in " in out
     assert "A box takes no records in" in out
     assert "lampblack accept" in out
+    assert out.endswith(f"{commands.NOT_IN_IT}\n")
     assert new.shelf.card("harbour") == small_card()
     assert new.ledger.read() == []
     with Home(f"sqlite:///{tmp_path / 'ledger.sqlite'}") as home:
@@ -483,6 +484,12 @@ def test_a_backup_of_a_wrong_clock_is_never_taken_by_itself(lampblack, tmp_path,
 class Terminal:
     def isatty(self) -> bool:
         return True
+
+
+def test_what_is_not_in_a_backup_is_said_before_it_is_made():
+    page = (Path(__file__).parent.parent / "docs" / "ledger.md").read_text(encoding="utf-8")
+    for words in (commands.backup.__doc__, page):
+        assert " ".join(words.split()).count(commands.NOT_IN_IT) == (2 if words is page else 1)
 
 
 def test_a_second_restore_asks_nothing_and_changes_nothing(lampblack, tmp_path):

@@ -1,1 +1,1 @@
-"""The ledger's home on the PC, and copies of all that a box keeps."""
+"""The ledger's home on the PC, and copies of what a box keeps."""

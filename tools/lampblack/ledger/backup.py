@@ -1,4 +1,4 @@
-"""Copies of all that a box keeps, as plain files.
+"""Copies of what a box keeps and gives to a PC, as plain files.
 
 What must live here: which file has what, writing them so that a cut leaves every older backup whole, and
 reading them so that nothing of a damaged one is used. It may not know the terminal or a database.
@@ -72,7 +72,7 @@ class Backup(NamedTuple):
 
 
 def files_of(box: BoxClient) -> dict[str, bytes]:
-    """All that a box keeps, as files by their path in a backup. BoxError, also where it changes meanwhile."""
+    """All that a box gives, as files by their path in a backup. BoxError, also where it changes meanwhile."""
     files: dict[str, bytes] = {}
     lists = _lists(box)
     for kind, listed in lists.items():

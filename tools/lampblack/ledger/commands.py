@@ -58,6 +58,13 @@ Out = Annotated[Path, typer.Option("-o", "--out", help="The file to write; - is 
 Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there.")]
 
 
+NOT_IN_IT = (
+    "Not in a backup, and to be made again at the box: the light cell's strips, the settings and counts of "
+    "Trays, the dates of the guided tests, and a print at work that is not on the shelf."
+)
+"""The box gives these to no PC."""
+
+
 def _now() -> datetime:
     return datetime.now(UTC)
 
@@ -318,9 +325,11 @@ def backup(
     ] = None,
     port: Port = None,
 ) -> None:
-    """Copy all that a box keeps into plain files: cards, paper records, trays, bench and ledger.
+    """Copy a box's cards, paper records, tray sequences, bench and ledger into plain files.
 
-    Each backup is a folder of its own, named by its date, and no other is touched.
+    Each backup is a folder of its own, named by its date, and no other is touched. Not in a backup, and to be
+    made again at the box: the light cell's strips, the settings and counts of Trays, the dates of the guided
+    tests, and a print at work that is not on the shelf.
     """
     made_at = moment_of(_now())
     with BoxClient(the_box(port)) as box:
@@ -370,6 +379,7 @@ def restore(
         if changes(saved, box):
             raise CommandError("Not all of it is in the box: it has changed meanwhile. Run this again.")
     _print("All of the backup is in the box, but for what is fitted: lampblack accept sets that, at the box.")
+    _print(NOT_IN_IT)
 
 
 def _dated_ahead(backup: Path) -> str:
