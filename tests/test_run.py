@@ -391,6 +391,8 @@ def test_one_area_takes_no_second_shade():
         (4000, (-60, -50), 169),
         (8000, (-55, -60), 166),
         (2000, (-10, -60), 112),
+        # The first lasts just as long as a tone, and the second ends 239 ms after it.
+        (6300, (-7, -14), 239),
     ],
 )
 def test_tones_that_would_cut_each_other_off_are_refused(base_ms, stops120, near_ms):

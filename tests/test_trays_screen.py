@@ -535,6 +535,17 @@ def test_the_cards_sheet_is_counted_where_it_names_one():
     assert value_of(session, "Sheets of") == "20 \u00d7 25 cm"
 
 
+def test_what_has_two_values_is_turned_to_either():
+    session = on_trays()
+    for label, proposed in (("  mixed", 1), ("  used", 1), ("Fixing baths", 1)):
+        to_row(session, label)
+        keys(session, "press")
+        for detents, picked in ((0, proposed), (-1, 0), (1, 1), (1, 1), (-3, 0)):
+            session.input("dial", detents)
+            assert session.box.panel.cursor.pick == picked
+        keys(session, "back")
+
+
 def test_what_fix_is_good_for_goes_from_not_set_to_999_sheets():
     session = on_trays()
     to_row(session, "  good for")
