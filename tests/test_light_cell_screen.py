@@ -617,3 +617,31 @@ def test_the_stops_between_two_spots_are_drawn_as_they_are(twelfths, monkeypatch
     wanted = ["-" if twelfths < 0 else "+"] if twelfths else []
     wanted += [str(min(whole, 11))] if whole or not part else []
     assert [words for words in drawn if words] == wanted + ([str(fraction)] if part else [])
+
+
+def test_no_tone_is_shown_by_a_strip_of_another_filter(monkeypatch):
+    session = metering(base_ms=8000)
+    calibrated(session, filter="2")
+    drawn = []
+    enlarge = light_cell_screen.enlarge
+
+    def noted(buffer, row_px, data, *more):
+        drawn.append(bytes(data))
+        enlarge(buffer, row_px, data, *more)
+
+    monkeypatch.setattr(light_cell_screen, "enlarge", noted)
+
+    def words() -> list:
+        lamp(session, OPEN)
+        drawn.clear()
+        session.frame()
+        dark(session)
+        return [own for own in drawn if own in (b"patch ", b"paler", b"darker")]
+
+    session.frame()
+    assert words()
+    load(session, a_card(base_ms=8000, filter="3"))
+    to_screen(session, "light_cell")
+    wait(session, CELL_READ_MS)
+    session.frame()
+    assert not words()
