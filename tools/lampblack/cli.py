@@ -473,7 +473,7 @@ app.command()(accept)
 
 app.command()(record)
 
-# --- all that a box keeps
+# --- what a backup holds
 
 app.command()(backup)
 app.command()(restore)
