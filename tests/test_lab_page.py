@@ -264,6 +264,31 @@ def test_what_was_exposed_is_found_and_its_card_made_again(place):
     assert "is no entry" in ask(place, "ledger.show", id="zzz-9")["wrong"]
 
 
+def test_a_print_has_its_number_whatever_is_looked_for(place):
+    exposed(place, 1, 2)
+    card = place.folder.card("breakwater")
+    exposed(place, 3, 4, map={**card, "facts": {**card["facts"], "paper": "matt fibre"}})
+    found = given_to(place, "ledger.list", paper="MATT")["entries"]
+    assert [own["print"] for own in found] == ["4 of 4", "3 of 4"]
+
+
+def test_an_entry_has_the_picture_of_its_own_print_alone(place):
+    """A name is given again: the card of today may be of another print."""
+    place.folder.keep_picture("breakwater", picture_of())
+    (place.folder.root / "prints" / "No Name.png").write_bytes(b"")
+    card = place.folder.card("breakwater")
+    exposed(place, 1)
+    exposed(place, 2, map={**card, "facts": {**card["facts"], "negative": "another"}})
+    exposed(place, 3, map={**card, "title": "Harbour"})
+    found = {own["id"][-1]: own["picture"] for own in given_to(place, "ledger.list")["entries"]}
+    assert found == {"1": "breakwater", "2": "", "3": ""}
+    # A card without title and negative says too little of what it is of.
+    bare = {**card, "title": "", "facts": {}}
+    place.folder.keep_card(bare, force=True)
+    exposed(place, 4, map=bare)
+    assert not any(own["picture"] for own in given_to(place, "ledger.list")["entries"])
+
+
 def test_a_record_of_the_first_form_makes_no_card(place):
     exposed(place, 3, form=1, map=None, card="old", title="Old")
     found = given_to(place, "ledger.list")["entries"]

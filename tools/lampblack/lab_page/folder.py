@@ -4,6 +4,7 @@ What must live here: which file is whose, and what a name may be. Files are the 
 written over unless that is asked for, and a file that cannot be read is told of and left alone.
 """
 
+import contextlib
 import hashlib
 from pathlib import Path
 from typing import Any
@@ -94,10 +95,13 @@ class Folder:
         path = self._path(PRINTS, name, ".png")
         return path if path.is_file() else None
 
-    def pictured(self) -> set[str]:
-        """The names of the cards whose print has a picture."""
-        found = {path.stem for path in (self.root / PRINTS).glob("*.png")}
-        return {name for name in found if (self.root / CARDS / f"{name}.toml").is_file()}
+    def pictured(self) -> list[dict[str, Any]]:
+        """The cards whose print has a picture, but for those that cannot be read."""
+        found = []
+        for path in (self.root / PRINTS).glob("*.png"):
+            with contextlib.suppress(CommandError, FileError, OSError):
+                found.append(self.card(path.stem))
+        return found
 
     def keep_picture(self, name: str, png: bytes) -> Path:
         self.card_path(name)

@@ -423,13 +423,14 @@ def _list_ledger(place: Place, message: Message) -> Answer:
             title=_text(message, "title"),
             paper=_text(message, "paper"),
         )
+        prints = home.find(kind="print")  # an edition is all its prints, whatever is looked for
     numbers = {
         str(each.entry.name): f"{each.number} of {each.of}"
-        for own in editions(entries)
+        for own in editions(prints)
         for each in own.prints
         if each.number
     }
-    pictures = place.folder.pictured()
+    pictures = {card_of({"map": card})[:3] for card in place.folder.pictured()}
     found = []
     for entry in reversed(entries):
         name, title, negative, paper = card_of(entry.record)
@@ -444,7 +445,7 @@ def _list_ledger(place: Place, message: Message) -> Answer:
                 "paper": paper,
                 "print": numbers.get(str(entry.name), ""),
                 "whole": entry.record["whole"],
-                "picture": name if name in pictures else "",
+                "picture": name if (title or negative) and (name, title, negative) in pictures else "",
             }
         )
     return {"entries": found, "shown": home.shown}
