@@ -25,6 +25,7 @@ from lampblack.wire import finding
 from lampblack.wire.box_client import NoAnswer, Port
 from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
 from tests.test_cli import lampblack  # noqa: F401
+from tests.test_printing_record import long_card
 from timing_core.records.ledger import stage_record
 
 AT = "2026-11-27T21:00:00Z"
@@ -229,6 +230,24 @@ def test_an_outline_that_is_none_changes_nothing(place):
         assert [own["area"] for own in place.folder.areas("breakwater")["outlines"]] == ["sky"]
 
 
+def test_a_record_is_saved_whole_under_the_command_s_names(place):
+    place.folder.keep_card({**long_card(), "name": "long"})
+    for kind, begins, names in (
+        ("pdf", b"%PDF", ["long.pdf"]),
+        ("svg", b"<?xml", ["long.svg", "long-2.svg"]),
+        ("png", b"\x89PNG", ["long.png", "long-2.png"]),
+    ):
+        saved = given_to(place, "record.save", card="long", kind=kind, edition="7/25", date="today")
+        assert [own["name"] for own in saved["files"]] == names
+        assert saved["told"] == f"Saved: {', '.join(names)}."
+        data = [base64.b64decode(own["data"]) for own in saved["files"]]
+        assert all(own.startswith(begins) for own in data)
+        assert len(set(data)) == len(names)
+    assert ask(place, "record.save", card="long", kind="exe")["wrong"] == NO_JOB
+    wrong = ask(place, "record.save", card="long", kind="pdf", edition="9/3")["wrong"]
+    assert wrong.startswith('"9/3" is no print of an')
+
+
 # --- the ledger
 
 
@@ -332,7 +351,7 @@ def test_what_is_no_job_is_refused(place, message):
     "name", ["../breakwater", "/etc/passwd", "", "a/b", "breakwater.toml", "é", "x" * 25]
 )
 def test_a_name_leads_nowhere_else(place, name):
-    for job in ("record.show", "carry.card"):
+    for job in ("record.show", "record.areas", "carry.card"):
         assert "is no name" in ask(place, job, card=name)["wrong"]
 
 
@@ -384,14 +403,6 @@ def test_only_who_has_the_key_may_look_and_only_the_page_may_ask(place):
         assert status == 200
         assert [own["name"] for own in json.loads(answer)["cards"]] == ["breakwater", "workroom"]
         assert json.loads(got(f"{address}do", b"\xff", Origin=origin)[1])["wrong"] == NO_JOB
-        for kind, begins in (("pdf", b"%PDF"), ("svg", b"<?xml"), ("png", b"\x89PNG")):
-            status, data = got(f"{address}record/breakwater.{kind}?edition=7/25&date=today")
-            assert status == 200
-            assert data.startswith(begins)
-        assert got(f"{address}record/breakwater.exe")[0] == 404
-        status, said = got(f"{address}record/breakwater.pdf?edition=9/3")
-        assert (status, said[:23]) == (404, b'"9/3" is no print of an')
-        assert got(f"{address}record/..%2Fx.pdf")[0] == 404
         with Image.open(io.BytesIO(got(f"{address}thumbnail/breakwater.png")[1])) as small:
             assert small.size == (60, 40)
         assert got(f"{address}thumbnail/workroom.png")[0] == 404

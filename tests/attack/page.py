@@ -105,10 +105,11 @@ KEYS_OF_JOBS = (
         "id",
         "white",
         "paper_size",
+        "kind",
     ),
 )
 PATHS = (
-    *("", "lab/", "lab/do", "lab/print/{}", "lab/print/{}.png", "lab/thumbnail/{}.png", "lab/record/{}.pdf"),
+    *("", "lab/", "lab/do", "lab/print/{}", "lab/print/{}.png", "lab/thumbnail/{}.png"),
     *(
         "{}",
         "picture/{}.png",

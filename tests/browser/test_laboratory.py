@@ -16,6 +16,7 @@ from lampblack.sim.simulator import build
 from tests.browser.screen import dark, keep_picture
 from tests.laboratory import BASE, BLACK, DENSITIES, place_in, served
 from tests.test_lab_page import exposed, picture_of
+from tests.test_printing_record import long_card
 from timing_core.light.printing_map import PrintingMap
 
 
@@ -206,8 +207,23 @@ def test_areas_are_drawn_on_a_picture_and_come_on_the_record(at, place):
     assert drawn["posts"] == [[5000, 5000], [5500, 5000], [5500, 5500]]
     dark(page.screenshot())
     with page.expect_download() as download:
-        page.get_by_role("link", name="PDF").click()
+        page.get_by_role("button", name="PDF").click()
     assert download.value.path().read_bytes().startswith(b"%PDF")
+
+
+def test_every_page_of_a_record_is_saved(at, place):
+    place.folder.keep_card({**long_card(), "name": "long"})
+    page = at("record")
+    page.locator("#record-form [name=card]").select_option("long")
+    expect(page.locator("#pages img")).to_have_count(2, timeout=30_000)
+    files: dict[str, bytes] = {}
+    page.on("download", lambda file: files.update({file.suggested_filename: file.path().read_bytes()}))
+    with page.expect_download(lambda file: file.suggested_filename == "long-2.svg"):
+        page.get_by_role("button", name="SVG").click()
+    expect(page.locator("#told")).to_have_text("Saved: long.svg, long-2.svg.")
+    assert list(files) == ["long.svg", "long-2.svg"]
+    assert len(set(files.values())) == 2
+    place.folder.card_path("long").unlink()
 
 
 def test_a_card_that_is_there_is_written_over_when_that_is_ticked(at, place):

@@ -323,14 +323,14 @@ def _keep_carried(place: Place, message: Message) -> Answer:
 # --- the printing record
 
 
-def _record_pages(place: Place, message: Message, kind: str) -> list[bytes]:
-    from lampblack.record.record_command import edition_of, files_of, laid
+def _laid(place: Place, message: Message) -> Any:
+    from lampblack.record.record_command import edition_of, laid
 
     name = _text(message, "card")
     size = _text(message, "paper_size") or "a4"
     if size not in ("a4", "letter"):
         raise CommandError(NO_JOB)
-    record = laid(
+    return laid(
         place.folder.card(name),
         picture=place.folder.picture(name),
         paper_size=size,
@@ -338,7 +338,6 @@ def _record_pages(place: Place, message: Message, kind: str) -> list[bytes]:
         edition=edition_of(_text(message, "edition")) if _text(message, "edition") else None,
         date=_text(message, "date", 40),
     )
-    return files_of(record, kind)
 
 
 def _show_record(place: Place, message: Message) -> Answer:
@@ -347,17 +346,18 @@ def _show_record(place: Place, message: Message) -> Answer:
 
     from PIL import Image
 
+    from lampblack.record.record_command import files_of
+
     name = _text(message, "card")
     card = place.folder.card(name)
     pages = []
-    for page in _record_pages(place, message, "png"):
+    for page in files_of(_laid(place, message), "png"):
         with Image.open(BytesIO(page)) as image:
             image.thumbnail((PREVIEW_PX, PREVIEW_PX * 2))
             out = BytesIO()
             image.convert("L").save(out, "PNG")
             wide, high = image.size
-        png = base64.b64encode(out.getvalue()).decode()
-        pages.append({"png": png, "wide": wide, "high": high})
+        pages.append({"png": _in_letters(out.getvalue()), "wide": wide, "high": high})
     areas = place.folder.areas(name) or {"outlines": []}
     return {
         "pages": pages,
@@ -367,6 +367,10 @@ def _show_record(place: Place, message: Message) -> Answer:
         "has_picture": place.folder.picture(name) is not None,
         "note": areas_file.check(areas, card),
     }
+
+
+def _in_letters(data: bytes) -> str:
+    return base64.b64encode(data).decode()
 
 
 def _in_parts(areas: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -397,9 +401,20 @@ def _is_part(part: object) -> bool:
     return isinstance(part, (int, float)) and not isinstance(part, bool) and 0 <= part <= 1
 
 
-def record_file(place: Place, message: Message, kind: str) -> bytes:
-    """The record as a file: of a PDF all pages, else the first."""
-    return _record_pages(place, message, kind)[0]
+def _save_record(place: Place, message: Message) -> Answer:
+    """The record as files, called as the command calls them, for the browser to save."""
+    from lampblack.record.record_command import ENDINGS, files_of, paths_of
+
+    kind = _text(message, "kind")
+    if f".{kind}" not in ENDINGS:
+        raise CommandError(NO_JOB)
+    record = _laid(place, message)
+    names = [path.name for path in paths_of(Path(f"{_text(message, 'card')}.{kind}"), record)]
+    files = [
+        {"name": name, "data": _in_letters(data)}
+        for name, data in zip(names, files_of(record, kind), strict=True)
+    ]
+    return {"files": files, "told": f"Saved: {', '.join(names)}."}
 
 
 # --- the ledger
@@ -522,10 +537,11 @@ JOBS: dict[str, Callable[[Place, Message], Answer]] = {
     "carry.look": _look_carried,
     "carry.keep": _keep_carried,
     "record.show": _show_record,
+    "record.save": _save_record,
     "record.areas": _keep_areas,
     "ledger.list": _list_ledger,
     "ledger.show": _show_entry,
     "ledger.again": _again,
     "ledger.pull": _pull_ledger,
 }
-DRAWN = ("paper.look", "paper.make", "record.show")
+DRAWN = ("paper.look", "paper.make", "record.show", "record.save")

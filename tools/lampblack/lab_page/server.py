@@ -1,4 +1,4 @@
-"""The laboratory's page: its routes, and pictures and files that a browser asks for by their address.
+"""The laboratory's page: its routes, and pictures that a browser asks for by their address.
 
 What must live here: how a message comes and an answer goes. What a message means is for `jobs`; who may look
 is for `lampblack.page.serving`.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import asyncio
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -19,15 +19,14 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from lampblack.errors import CommandError
-from lampblack.lab_page.jobs import REFUSED, Place, answered, draws, in_words, record_file
-from lampblack.page.serving import body_of, saved_as, served
+from lampblack.lab_page.jobs import REFUSED, Place, answered, draws, in_words
+from lampblack.page.serving import body_of, served
 
 FILES = Path(__file__).with_name("files")
 PAGE = FILES / "index.html"
 MESSAGE_MAX = 1 << 18
 PICTURE_MAX = 128 << 20
 THUMBNAIL_PX = 160
-KINDS = {"pdf": "application/pdf", "svg": "image/svg+xml", "png": "image/png"}
 
 
 def routes(place: Place) -> list[BaseRoute]:
@@ -58,27 +57,16 @@ def routes(place: Place) -> list[BaseRoute]:
             return JSONResponse(await asyncio.to_thread(_taken, place, request.path_params["card"], data))
 
     async def picture(request: Request) -> Response:
-        return await _file(lambda: _picture(place, request.path_params["card"], None), "image/png", "")
+        return await _png(lambda: _picture(place, request.path_params["card"], None))
 
     async def thumbnail(request: Request) -> Response:
-        return await _file(
-            lambda: _picture(place, request.path_params["card"], THUMBNAIL_PX), "image/png", ""
-        )
-
-    async def record(request: Request) -> Response:
-        name, _, kind = request.path_params["file"].rpartition(".")
-        if kind not in KINDS:
-            return PlainTextResponse("A record is a PDF, SVG or PNG. Load the page again.\n", 404)
-        message = {**request.query_params, "card": name}
-        async with drawing:
-            return await _file(lambda: record_file(place, message, kind), KINDS[kind], f"{name}.{kind}")
+        return await _png(lambda: _picture(place, request.path_params["card"], THUMBNAIL_PX))
 
     return [
         Route("/do", do, methods=["POST"]),
         Route("/print/{card}", take_picture, methods=["POST"]),
         Route("/print/{card}.png", picture),
         Route("/thumbnail/{card}.png", thumbnail),
-        Route("/record/{file}", record),
         Mount("/", StaticFiles(directory=FILES, html=True)),
     ]
 
@@ -92,13 +80,11 @@ def served_alone(place: Place) -> Any:
     return served([Route("/", to_page), Mount("/lab", routes=routes(place))], [PAGE])
 
 
-async def _file(make: Any, kind: str, name: str) -> Response:
+async def _png(make: Callable[[], bytes]) -> Response:
     try:
-        data = await asyncio.to_thread(make)
+        return Response(await asyncio.to_thread(make), media_type="image/png")
     except REFUSED as fault:
         return PlainTextResponse(f"{in_words(fault)}\n", 404)
-    headers: Mapping[str, str] = saved_as(name) if name else {}
-    return Response(data, media_type=kind, headers=headers)
 
 
 def _picture(place: Place, card: str, side_px: int | None) -> bytes:

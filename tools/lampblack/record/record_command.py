@@ -138,15 +138,23 @@ def files_of(record: Laid, kind: str) -> list[bytes]:
 def write_record(out: Path, force: bool, record: Laid) -> list[Path]:
     """Write it as `out` and what follows that, where pages are files of their own. Returns the files.
     CommandError where that fails, before anything is drawn where one is there already."""
-    kind = out.suffix.lower().removeprefix(".")
-    files = 1 if kind == "pdf" else len(record.pages)
-    paths = [out, *(out.with_stem(f"{out.stem}-{number}") for number in range(2, files + 1))]
+    paths = paths_of(out, record)
     for path in paths:
         if path.exists() and not force:
             raise CommandError(f"{path} is there already. Give another name, or --force to write over it.")
-    for path, data in zip(paths, files_of(record, kind), strict=True):
+    for path, data in zip(paths, files_of(record, _kind_of(out)), strict=True):
         write_file(path, data, force)
     return paths
+
+
+def paths_of(out: Path, record: Laid) -> list[Path]:
+    """`out`, and what follows it where pages are files of their own."""
+    files = 1 if _kind_of(out) == "pdf" else len(record.pages)
+    return [out, *(out.with_stem(f"{out.stem}-{number}") for number in range(2, files + 1))]
+
+
+def _kind_of(out: Path) -> str:
+    return out.suffix.lower().removeprefix(".")
 
 
 def edition_of(text: str | None) -> tuple[int, int] | None:

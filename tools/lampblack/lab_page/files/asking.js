@@ -2,6 +2,7 @@
 
 const notice = document.getElementById("notice");
 const told = document.getElementById("told");
+const SAVED_MS = 60_000; // by then a browser has begun to save a file
 
 function show(node, text) {
   node.textContent = text || "";
@@ -69,6 +70,15 @@ export function table(heads, rows) {
     make("thead", {}, make("tr", {}, ...heads.map((text) => make("th", { textContent: text, scope: "col" })))),
     make("tbody", {}, ...rows.map((row) => make("tr", {}, ...row.map((text) => make("td", { textContent: text })))))
   );
+}
+
+export const bytesOf = (letters) => Uint8Array.from(atob(letters), (letter) => letter.charCodeAt(0));
+
+/** Gives bytes to the browser, as a file to save. */
+export function save(name, letters) {
+  const href = URL.createObjectURL(new Blob([bytesOf(letters)]));
+  make("a", { href, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(href), SAVED_MS);
 }
 
 /** Shows bytes as the picture of `img`, and lets go of the one before. */

@@ -1,6 +1,6 @@
 // The printing record: its pages, and the areas that are drawn on a picture of the print.
 
-import { ask, fields, make, refuse, sendPicture, showPicture } from "./asking.js";
+import { ask, bytesOf, fields, make, refuse, save, sendPicture, showPicture } from "./asking.js";
 import { drawOn } from "./outlines.js";
 
 const form = document.getElementById("record-form");
@@ -65,18 +65,21 @@ async function show() {
   // In their size from the start: what is drawn beside them must not move under a hand.
   pages.replaceChildren(...answer.pages.map(({ png, wide, high }) => {
     const img = make("img", { alt: "A page of the record", width: wide, height: high });
-    showPicture(img, [Uint8Array.from(atob(png), (letter) => letter.charCodeAt(0))], "image/png");
+    showPicture(img, [bytesOf(png)], "image/png");
     return enlarged(img);
   }));
-  const { edition, date, paper_size } = fields(form);
   for (const kind of ["pdf", "svg", "png"]) {
-    const address = `record/${card}.${kind}?${new URLSearchParams({ edition, date, paper_size })}`;
-    files.append(make("a", { className: "button", href: address, download: `${card}.${kind}`, textContent: kind.toUpperCase() }));
+    files.append(make("button", { type: "button", textContent: kind.toUpperCase(), onclick: () => saveAs(kind) }));
   }
   if (answer.note) files.append(make("p", { className: "hint", textContent: answer.note }));
   if (answer.has_picture) {
     if (outlines.show(card, answer.marks, answer.outlines)) upon.set(card, answer.upon);
   }
+}
+
+async function saveAs(kind) {
+  const answer = await ask("record.save", { ...fields(form), kind });
+  for (const { name, data } of answer?.files || []) save(name, data);
 }
 
 export const relight = () => outlines.draw();
