@@ -407,7 +407,9 @@ def test_only_who_has_the_key_may_look_and_only_the_page_may_ask(place):
             assert small.size == (60, 40)
         assert got(f"{address}thumbnail/workroom.png")[0] == 404
         posted = got(f"{address}print/workroom", picture_of(2400, 1600), Origin=origin)[1]
-        assert json.loads(posted) == {"told": "The picture is kept."}
+        assert json.loads(posted) == {"told": "The picture of workroom is kept."}
+        posted = got(f"{address}print/workroom", picture_of(2400, 1600), Origin=origin)[1]
+        assert json.loads(posted)["told"].endswith("of workroom is kept, in place of the one before.")
         wrong = json.loads(got(f"{address}print/workroom", b"no picture", Origin=origin)[1])["wrong"]
         assert wrong.startswith("The picture is not used")
         with Image.open(place.folder.picture("workroom")) as kept:

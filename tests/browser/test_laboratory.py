@@ -266,6 +266,43 @@ def test_an_outline_stays_its_card_s_while_another_is_on_its_way(at, place):
     assert place.folder.areas("workroom") == before
 
 
+def test_what_is_chosen_outlasts_a_reload_and_a_picture_goes_to_its_card(at, place):
+    page = at("record")
+    cards = page.locator("#record-form [name=card]")
+    cards.select_option("workroom")
+    page.get_by_label("Print", exact=True).fill("7/25")
+    page.get_by_label("Date").fill("in May")
+    before = place.folder.picture("breakwater")
+    page.reload()
+    expect(page.get_by_label("Print", exact=True)).to_have_value("7/25")
+    expect(page.get_by_label("Date")).to_have_value("in May")
+    expect(cards).to_have_value("workroom")
+    picture = {"name": "print.png", "mimeType": "image/png", "buffer": picture_of(600, 400)}
+    page.locator("#picture-file").set_input_files(picture)
+    expect(page.locator("#told")).to_contain_text("The picture of workroom is kept", timeout=30_000)
+    assert place.folder.picture("breakwater") == before
+
+
+def test_what_is_to_be_carried_over_outlasts_a_reload_and_another_job(at):
+    page = at("carry")
+    cards = page.locator("#carry-form [name=card]")
+    cards.select_option("workroom")
+    page.get_by_label("Filter 5 becomes").fill("4")
+    page.get_by_label("Paper record at work").select_option("vc-2019")
+    page.get_by_placeholder("name of the new card").fill("softer")
+    page.reload()
+    expect(page.get_by_label("Filter 5 becomes")).to_have_value("4")
+    expect(cards).to_have_value("workroom")
+    expect(page.get_by_placeholder("name of the new card")).to_have_value("softer")
+    expect(page.locator("#carried")).to_contain_text("First strip")
+    page.get_by_role("link", name="Ledger").click()
+    page.get_by_role("link", name="Carry over").click()
+    expect(page.get_by_label("Filter 5 becomes")).to_have_value("4")
+    cards.select_option("breakwater")
+    cards.select_option("workroom")
+    expect(page.get_by_label("Filter 5 becomes")).to_have_value("")
+
+
 @pytest.mark.skipif(not os.environ.get("LAMPBLACK_PICTURES"), reason="it shows what another test tries")
 def test_a_print_with_its_areas_is_shown_in_the_documents(at, place):
     card = place.folder.card("workroom")

@@ -121,7 +121,8 @@ def _taken(place: Place, card: str, data: bytes) -> dict[str, Any]:
                 raise CommandError(str(fault).replace(file.name, "The picture")) from None
         out = io.BytesIO()
         Image.fromarray(greys).save(out, "PNG")
+        before = place.folder.picture(card)
         place.folder.keep_picture(card, out.getvalue())
     except REFUSED as fault:
         return {"wrong": in_words(fault)}
-    return {"told": "The picture is kept."}
+    return {"told": f"The picture of {card} is kept{', in place of the one before' if before else ''}."}

@@ -91,3 +91,15 @@ export function showPicture(img, parts, type) {
 export const isWhite = () => document.documentElement.classList.contains("white");
 
 export const fields = (form) => Object.fromEntries(new FormData(form));
+
+/** Keeps what is typed and chosen in a form, in this window, for when it is loaded again. */
+export const keepTyped = (form) => sessionStorage.setItem(form.id, JSON.stringify(fields(form)));
+
+/** Takes it up again, as far as the fields and choices are there. */
+export function takeUp(form) {
+  for (const [name, value] of Object.entries(JSON.parse(sessionStorage.getItem(form.id) || "{}"))) {
+    const field = form.elements[name];
+    const choices = field?.options && [...field.options].filter((option) => !option.disabled);
+    if (field && (!choices || choices.some((option) => option.value === value))) field.value = value;
+  }
+}

@@ -1,6 +1,6 @@
 // A card carried over: what each step is worth, how sure it is, and the strip to make first.
 
-import { ask, fields, make, refuse, table } from "./asking.js";
+import { ask, fields, keepTyped, make, refuse, table, takeUp } from "./asking.js";
 import { fillCards } from "./record.js";
 
 const form = document.getElementById("carry-form");
@@ -58,7 +58,7 @@ function message() {
 export async function open() {
   const answer = await ask("cards");
   if (!answer) return;
-  await fillCards(cards, answer);
+  fillCards(cards, answer);
   for (const [select, none] of [[papers, "the same"], [records, "the card's own"]]) {
     const chosen = select.value;
     select.replaceChildren(
@@ -67,6 +67,7 @@ export async function open() {
     );
     select.value = chosen;
   }
+  takeUp(form);
   if (!answer.cards.length) refuse(`There is no card in ${answer.folder}/cards yet. Drop one on Record.`);
   else chooseCard();
 }
@@ -78,11 +79,12 @@ async function chooseCard() {
   now.textContent = answer.now;
   filters.replaceChildren(
     ...answer.filters.map((filter) => {
-      const input = make("input", { size: 6, placeholder: filter || "none" });
+      const input = make("input", { name: `filter ${filter}`, size: 6, placeholder: filter || "none" });
       input.dataset.old = filter;
       return field(`${filter ? `Filter ${filter}` : "No filter"} becomes`, input);
     })
   );
+  takeUp(form);
   shown.replaceChildren();
   look();
 }
@@ -103,6 +105,8 @@ async function look() {
 
 form.addEventListener("input", (event) => {
   clearTimeout(waiting);
+  if (event.target === cards) filters.replaceChildren(); // they are the other card's
+  keepTyped(form);
   if (event.target === cards) chooseCard();
   else if (event.target !== name && event.target.name !== "force") waiting = setTimeout(look, WAIT_MS);
 });

@@ -1,6 +1,6 @@
 // The printing record: its pages, and the areas that are drawn on a picture of the print.
 
-import { ask, bytesOf, fields, make, refuse, save, sendPicture, showPicture } from "./asking.js";
+import { ask, bytesOf, fields, keepTyped, make, refuse, save, sendPicture, showPicture, takeUp } from "./asking.js";
 import { drawOn } from "./outlines.js";
 
 const form = document.getElementById("record-form");
@@ -25,7 +25,7 @@ const outlines = drawOn(print, (card, drawn) => {
   });
 });
 
-export async function fillCards(select, answer) {
+export function fillCards(select, answer) {
   const chosen = select.value;
   select.replaceChildren(
     ...answer.cards.map((card) => make("option", { value: card.name, textContent: card.title ? `${card.name}: ${card.title}` : card.name, disabled: Boolean(card.wrong) }))
@@ -36,7 +36,8 @@ export async function fillCards(select, answer) {
 export async function open() {
   const answer = await ask("cards");
   if (!answer) return;
-  await fillCards(cards, answer);
+  fillCards(cards, answer);
+  takeUp(form);
   if (!answer.cards.length) refuse(`There is no card in ${answer.folder}/cards yet. Choose or drop one.`);
   else show();
 }
@@ -84,6 +85,7 @@ async function saveAs(kind) {
 
 export const relight = () => outlines.draw();
 
+form.addEventListener("input", () => keepTyped(form));
 form.addEventListener("change", show);
 form.addEventListener("submit", (event) => event.preventDefault());
 
@@ -99,9 +101,10 @@ async function takeCard(file) {
   const over = document.getElementById("card-over");
   const answer = await ask("card.take", { text: await file.text(), force: over.checked });
   if (!answer) return;
-  await fillCards(cards, answer);
+  fillCards(cards, answer);
   over.checked = false; // for this card alone
   cards.value = answer.name;
+  keepTyped(form);
   show();
 }
 
