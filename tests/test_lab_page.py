@@ -201,17 +201,26 @@ def test_areas_are_kept_beside_the_card_and_shown_again(place):
     assert areas_file.path_for(place.folder.card_path("breakwater")).is_file()
 
 
-def test_what_another_window_has_drawn_is_not_written_over(place):
-    one = {"pass": 1, "area": "sky", "corners": [[0.1, 0.1], [0.9, 0.1], [0.5, 0.4]]}
-    other = {**one, "area": "posts"}
-    shown = given_to(place, "record.show", card="breakwater")
-    assert shown["upon"] == ""
-    kept = given_to(place, "record.areas", card="breakwater", outlines=[one], upon=shown["upon"])
-    wrong = ask(place, "record.areas", card="breakwater", outlines=[other], upon=shown["upon"])["wrong"]
-    assert wrong.startswith("breakwater.areas.toml is not written: it has been changed in another window")
-    assert [own["area"] for own in place.folder.areas("breakwater")["outlines"]] == ["sky"]
-    given_to(place, "record.areas", card="breakwater", outlines=[one, other], upon=kept["upon"])
-    assert len(place.folder.areas("breakwater")["outlines"]) == 2
+def test_what_is_drawn_in_two_windows_is_kept_together(place):
+    sky = {"pass": 1, "area": "sky", "corners": [[0.1, 0.1], [0.9, 0.1], [0.5, 0.4]]}
+    posts, moved = {**sky, "area": "posts"}, {**sky, "corners": [[0.2, 0.1], *sky["corners"][1:]]}
+
+    def kept(drawn: list, upon: list) -> list:
+        answer = given_to(place, "record.areas", card="breakwater", outlines=drawn, upon=upon)
+        assert answer["outlines"] == given_to(place, "record.show", card="breakwater")["outlines"]
+        told = "breakwater.areas.toml is kept beside the card"
+        elsewhere = [own for own in answer["outlines"] if own not in drawn]
+        assert answer["told"] == told + (", with what has been drawn elsewhere." if elsewhere else ".")
+        return answer["outlines"]
+
+    assert kept([sky], []) == [sky]
+    assert kept([posts], []) == [sky, posts]
+    assert kept([posts], []) == [sky, posts], "sent again, it is not drawn twice"
+    # A corner is moved in both: nothing of either is lost. What one has cleared is gone, and nothing else.
+    assert kept([moved], [sky]) == [posts, moved]
+    other = {**sky, "corners": [[0.3, 0.1], *sky["corners"][1:]]}
+    assert kept([other, posts], [sky, posts]) == [posts, moved, other]
+    assert kept([posts], [posts, moved]) == [posts, other]
 
 
 def test_an_outline_that_is_none_changes_nothing(place):

@@ -266,6 +266,54 @@ def test_an_outline_stays_its_card_s_while_another_is_on_its_way(at, place):
     assert place.folder.areas("workroom") == before
 
 
+def test_outlines_of_two_windows_come_together(at, place):
+    place.folder.keep_picture("breakwater", picture_of(600, 400))
+    place.folder.keep_areas("breakwater", {"outlines": []})
+    one, other = at("record"), at("record")
+    for page, area in ((one, "sky"), (other, "posts")):
+        page.locator("#record-form [name=card]").select_option("breakwater")
+        page.get_by_role("radio", name=area).check(timeout=30_000)
+        page.wait_for_load_state("networkidle")
+    draw(one, (0.1, 0.1), (0.9, 0.1), (0.5, 0.5))
+    with kept_on(one):
+        draw(one, (0.1, 0.1))
+    draw(other, (0.2, 0.2), (0.8, 0.2), (0.5, 0.6))
+    with kept_on(other):
+        draw(other, (0.2, 0.2))
+    expect(other.locator("#told")).to_contain_text("with what has been drawn elsewhere")
+    expect(other.locator("#marks .drawn")).to_have_count(2)
+    assert [own["area"] for own in place.folder.areas("breakwater")["outlines"]] == ["sky", "posts"]
+    # The one goes on upon what it has, and the other's outline stays.
+    with kept_on(one):
+        one.get_by_role("button", name="Clear this area").click()
+    expect(one.locator("#marks .drawn")).to_have_count(1)
+    assert [own["area"] for own in place.folder.areas("breakwater")["outlines"]] == ["posts"]
+
+
+def test_a_cleared_area_is_brought_back(at, place):
+    sky = {"pass": 1, "area": "sky", "corners": [[1000, 1000], [9000, 1000], [5000, 4000]]}
+    place.folder.keep_picture("breakwater", picture_of(600, 400))
+    place.folder.keep_areas("breakwater", {"outlines": [sky]})
+    page = at("record")
+    page.locator("#record-form [name=card]").select_option("breakwater")
+    page.get_by_role("radio", name="sky").check(timeout=30_000)
+    page.wait_for_load_state("networkidle")
+    draw(page, (0.2, 0.7), (0.4, 0.7))
+    with kept_on(page):
+        page.get_by_role("button", name="Clear this area").click()
+    assert place.folder.areas("breakwater")["outlines"] == []
+    page.get_by_role("radio", name="posts").check()
+    with kept_on(page):
+        page.get_by_role("button", name="Bring sky back").click()
+    assert place.folder.areas("breakwater")["outlines"] == [sky]
+    expect(page.get_by_role("radio", name="sky")).to_be_checked()
+    expect(page.locator("#drawing-help")).to_contain_text("2 corners")
+    back = page.get_by_role("button", name="Take back the last corner")
+    back.click()
+    back.click()
+    expect(back).to_be_disabled()
+
+
 def test_what_is_chosen_outlasts_a_reload_and_a_picture_goes_to_its_card(at, place):
     page = at("record")
     cards = page.locator("#record-form [name=card]")

@@ -98,6 +98,16 @@ def of_outlines(
     }
 
 
+def together(
+    there: Sequence[Mapping[str, Any]], drawn: Sequence[Mapping[str, Any]], upon: Sequence[Mapping[str, Any]]
+) -> list[Mapping[str, Any]]:
+    """The outlines that are `there`, with what was done to those of `upon` to have them as `drawn`: what has
+    come there meanwhile stays."""
+    gone = [own for own in upon if own not in drawn]
+    left = [own for own in there if own not in gone]
+    return left + [own for own in drawn if own not in upon and own not in left]
+
+
 def check(areas: Mapping[str, Any], card: Mapping[str, Any]) -> str:
     """One line about the outlines of marks that `card`, as PrintingMap.to_dict gives it, has no longer; "" if
     it has them all."""

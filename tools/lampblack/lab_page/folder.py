@@ -5,7 +5,6 @@ written over unless that is asked for, and a file that cannot be read is told of
 """
 
 import contextlib
-import hashlib
 from pathlib import Path
 from typing import Any
 
@@ -73,19 +72,8 @@ class Folder:
         path = areas_file.path_for(self.card_path(name))
         return areas_file.load(path) if path.is_file() else None
 
-    def areas_digest(self, name: str) -> str:
-        """Of the file as it is; "" where there is none."""
+    def keep_areas(self, name: str, areas: dict[str, Any]) -> Path:
         path = areas_file.path_for(self.card_path(name))
-        return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
-
-    def keep_areas(self, name: str, areas: dict[str, Any], upon: str | None = None) -> Path:
-        """In place of the file with the digest `upon`; CommandError where it is another by now."""
-        path = areas_file.path_for(self.card_path(name))
-        if upon is not None and upon != self.areas_digest(name):
-            raise CommandError(
-                f"{path.name} is not written: it has been changed in another window or by hand. Load the "
-                "page again, and draw on."
-            )
         text = areas_file.dump(areas)
         areas_file.read(text, path.name)  # a file that could not be read again is not written
         _write(path, text.encode(), True)

@@ -363,7 +363,6 @@ def _show_record(place: Place, message: Message) -> Answer:
         "pages": pages,
         "marks": [{"pass": count, "area": area} for count, area in areas_file.marks_of(card)],
         "outlines": _in_parts(areas),
-        "upon": place.folder.areas_digest(name),
         "has_picture": place.folder.picture(name) is not None,
         "note": areas_file.check(areas, card),
     }
@@ -381,8 +380,19 @@ def _in_parts(areas: Mapping[str, Any]) -> list[dict[str, Any]]:
 
 
 def _keep_areas(place: Place, message: Message) -> Answer:
+    """The outlines as drawn, with what has been drawn elsewhere since they were as `upon` has them."""
+    name, drawn = _text(message, "card"), _outlines(message, "outlines")
+    there = place.folder.areas(name) or {"outlines": []}
+    outlines = areas_file.together(there["outlines"], drawn, _outlines(message, "upon"))
+    path = place.folder.keep_areas(name, {"outlines": outlines})
+    more = ", with what has been drawn elsewhere" if any(own not in drawn for own in outlines) else ""
+    told = f"{path.name} is kept beside the card{more}."
+    return {"told": told, "outlines": _in_parts({"outlines": outlines})}
+
+
+def _outlines(message: Message, key: str) -> list[dict[str, Any]]:
     outlines = []
-    for own in _items(message, "outlines", OUTLINES_MAX):
+    for own in _items(message, key, OUTLINES_MAX):
         count, corners = own.get("pass"), own.get("corners")
         if not isinstance(count, int) or isinstance(count, bool) or not isinstance(corners, list):
             raise CommandError(NO_JOB)
@@ -392,9 +402,7 @@ def _keep_areas(place: Place, message: Message) -> Answer:
                 raise CommandError(NO_JOB)
             places.append([round(part * areas_file.PARTS) for part in corner])
         outlines.append({"pass": count, "area": _text(own, "area", 16), "corners": places})
-    name, upon = _text(message, "card"), message.get("upon")
-    path = place.folder.keep_areas(name, {"outlines": outlines}, upon if isinstance(upon, str) else None)
-    return {"told": f"{path.name} is kept beside the card.", "upon": place.folder.areas_digest(name)}
+    return outlines
 
 
 def _is_part(part: object) -> bool:

@@ -17,13 +17,14 @@ export function drawOn(img, keep) {
   let outlines = []; // {pass, area, corners}, whole
   let corners = []; // of the one that is being drawn
   let chosen = ""; // "pass area"
+  let cleared = null; // what was cleared last: {chosen, outlines, corners}
   let held = null; // a corner under the pointer: [outline, index]
   let cursor = [0.5, 0.5];
 
   const keyOf = (mark) => `${mark.pass} ${mark.area}`;
-  const wanted = () => {
-    const at = chosen.indexOf(" ");
-    return { pass: Number(chosen.slice(0, at)), area: chosen.slice(at + 1) };
+  const markOf = (key) => {
+    const at = key.indexOf(" ");
+    return { pass: Number(key.slice(0, at)), area: key.slice(at + 1) };
   };
 
   function place(event) {
@@ -54,7 +55,7 @@ export function drawOn(img, keep) {
 
   function close() {
     if (corners.length < 3) return;
-    outlines.push({ ...wanted(), corners });
+    outlines.push({ ...markOf(chosen), corners });
     corners = [];
     keep(card, outlines);
   }
@@ -89,7 +90,8 @@ export function drawOn(img, keep) {
     for (const outline of outlines) trace(outline.corners, true, keyOf(outline) === chosen);
     trace(corners, false, true);
     if (document.activeElement === canvas) trace([cursor], false, true);
-    undo.disabled = !corners.length;
+    undo.disabled = !corners.length && !cleared;
+    undo.textContent = cleared && !corners.length ? `Bring ${markOf(cleared.chosen).area} back` : "Take back the last corner";
     clear.disabled = !corners.length && !outlines.some((outline) => keyOf(outline) === chosen);
     help.textContent = !chosen
       ? "Choose an area, and draw round it."
@@ -132,16 +134,25 @@ export function drawOn(img, keep) {
   });
   canvas.addEventListener("focus", draw);
   canvas.addEventListener("blur", draw);
+  function bringBack() {
+    outlines.push(...cleared.outlines);
+    if (cleared.outlines.length) keep(card, outlines);
+    ({ chosen, corners } = cleared);
+    cleared = null;
+    for (const input of marks.querySelectorAll("input")) input.checked = input.value === chosen;
+  }
+
   undo.addEventListener("click", () => {
-    corners.pop();
+    if (corners.length || !cleared) corners.pop();
+    else bringBack();
     draw();
   });
   clear.addEventListener("click", () => {
+    const gone = outlines.filter((outline) => keyOf(outline) === chosen);
+    cleared = { chosen, outlines: gone, corners };
+    outlines = outlines.filter((outline) => keyOf(outline) !== chosen);
     corners = [];
-    const left = outlines.filter((outline) => keyOf(outline) !== chosen);
-    const gone = left.length < outlines.length;
-    outlines = left;
-    if (gone) keep(card, outlines);
+    if (gone.length) keep(card, outlines);
     draw();
   });
   img.addEventListener("load", draw);
@@ -152,6 +163,13 @@ export function drawOn(img, keep) {
     forget() {
       isOld = true;
     },
+    /** Shows these outlines as those of the card; false while another card's are here, or a hand is at one. */
+    take(name, drawn) {
+      if (name !== card || held) return false;
+      outlines = drawn;
+      draw();
+      return true;
+    },
     show(name, known, drawn) {
       // What is drawn here is the newest there is: an answer that was on its way meanwhile does not undo it.
       const isTaken = name !== card || isOld;
@@ -160,6 +178,7 @@ export function drawOn(img, keep) {
         isOld = false;
         outlines = drawn;
         corners = [];
+        cleared = null;
         chosen = "";
         // The address changes, so that a new picture is shown.
         img.src = `print/${name}.png?${Date.now()}`;

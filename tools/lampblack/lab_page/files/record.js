@@ -11,16 +11,21 @@ const print = document.getElementById("print");
 const drawing = document.getElementById("drawing");
 let asked = 0;
 
-const upon = new Map(); // by card: which file of areas what is drawn here goes upon
+const upon = new Map(); // by card: its outlines as they were last read or kept; what is drawn goes upon them
 let keeping = Promise.resolve();
+let onTheWay = 0;
 
 const outlines = drawOn(print, (card, drawn) => {
   const all = structuredClone(drawn);
+  onTheWay += 1;
   // One after another: each goes upon what the one before it has left.
   keeping = keeping.then(async () => {
-    const answer = await ask("record.areas", { card, outlines: all, upon: upon.get(card) });
+    const answer = await ask("record.areas", { card, outlines: all, upon: upon.get(card) || [] });
+    onTheWay -= 1;
     if (!answer) return;
-    upon.set(card, answer.upon);
+    // What was drawn elsewhere comes in, but not while a hand is on its way here.
+    const isTaken = !onTheWay && outlines.take(card, answer.outlines);
+    upon.set(card, isTaken ? structuredClone(answer.outlines) : all);
     show();
   });
 });
@@ -74,7 +79,8 @@ async function show() {
   }
   if (answer.note) files.append(make("p", { className: "hint", textContent: answer.note }));
   if (answer.has_picture) {
-    if (outlines.show(card, answer.marks, answer.outlines)) upon.set(card, answer.upon);
+    const read = structuredClone(answer.outlines);
+    if (outlines.show(card, answer.marks, answer.outlines)) upon.set(card, read);
   }
 }
 
