@@ -423,8 +423,54 @@ def test_a_page_of_the_record_is_enlarged_on_a_phone_and_stays_dark(at):
     assert "maximum" not in content
 
 
+OUTSIDE = """[...document.querySelectorAll("section:not([hidden]) :is(table, button, input, select, p, img)")]
+    .filter((node) => node.getBoundingClientRect().right > 341).map((node) => node.outerHTML)"""
+"""What lies in the margin of a window that is 360 wide."""
+
+
+@pytest.fixture(scope="module")
+def widest(tmp_path_factory) -> Iterator[str]:
+    """The address of a laboratory whose first card has the longest names, with areas to draw and an entry."""
+    place = place_in(tmp_path_factory.mktemp("widest"))
+    mark = {"area": "W" * 16, "stops120": 40}
+    facts = {"negative": "W" * 32, "paper": "W" * 32}
+    card = {**place.folder.card("workroom"), "name": "0" * 24, "title": "W" * 40, "facts": facts}
+    card["passes"] = [{**own, "marks": [mark]} for own in card["passes"]]
+    place.folder.keep_card(card)
+    place.folder.keep_picture(card["name"], picture_of(600, 400))
+    exposed(place, 1, map=card)
+    with served(place) as found:
+        yield found
+
+
 @pytest.mark.parametrize("job", ["paper", "carry", "record", "ledger"])
-def test_nothing_leaves_a_phones_window(at, job):
+def test_nothing_leaves_a_phones_window(at, widest, job):
     page = at(job, 360)
+    page.goto(f"{widest}#{job}")
+    if job == "record":
+        page.get_by_role("radio").first.check(timeout=30_000)
+        draw(page, (0.2, 0.7), (0.4, 0.7))
+        page.get_by_role("button", name="Clear this area").click()
+    if job == "carry":
+        page.get_by_label("Paper record at work").select_option("vc-2019")
+        page.get_by_label("Filter 5 becomes").fill("4")
+        expect(page.locator("#carried")).to_contain_text("First strip")
+    if job == "ledger":
+        page.locator("#entries button").click()
+        expect(page.locator("#entry")).to_contain_text("Base, pass 1")
     page.wait_for_load_state("networkidle")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert page.evaluate(OUTSIDE) == []
+
+
+def test_the_longest_names_leave_a_record_its_place(at, widest):
+    page = at("record", 1300)
+    page.goto(f"{widest}#record")
+    expect(page.locator("#drawing")).to_be_visible(timeout=30_000)
+    form, pages = page.locator("#record-form").bounding_box(), page.locator("#pages").bounding_box()
+    assert form is not None
+    assert pages is not None
+    for part in ("#record-form label", "#record .board"):
+        box = page.locator(part).first.bounding_box()
+        assert box is not None
+        assert box["x"] + box["width"] <= form["x"] + form["width"] < pages["x"]
