@@ -85,6 +85,11 @@ def test_the_record_is_the_one_that_the_command_makes(place):
     made = record_of([strip], "rc-pearl", "batch 12")
     answer = given_to(place, "paper.make", **typed(edition="batch 12"))
     assert paper_file.PAPERS.read(answer["text"], "it") == made.record
+    # What a figure may be off by is never told as less than it is.
+    (own,) = made.filters
+    assert 0 < own.range_pm % 1 < 0.5
+    assert answer["rows"][0][1] == "115 ± 6"
+    assert f"R {answer['rows'][0][1]}, " in paper.told(made, own)
     assert not place.folder.papers().count("rc-pearl"), "made, and not kept yet"
     kept = given_to(place, "paper.keep", text=answer["text"])
     assert "rc-pearl" in kept["papers"]

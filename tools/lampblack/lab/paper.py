@@ -133,6 +133,11 @@ def named(filter: str) -> str:
     return filter or "none"
 
 
+def pm_text(pm: float) -> str:
+    """What a figure may be off by, as it is told: in whole ones, and never less than it is."""
+    return str(math.ceil(pm))
+
+
 def _three(values: Sequence[int]) -> tuple[int, int, int]:
     light_tone, middle, black = values
     return light_tone, middle, black
@@ -220,6 +225,6 @@ def told(made: Made, own: Measured) -> str:
     """A filter's range and speed with what they may be off by: "R 108 ± 4, P 212 ± 5 %"."""
     letter = "P" if "speed" in made.record else "relative speed"
     return (
-        f"R {own.iso_range:.0f} ± {math.ceil(own.range_pm)}, "
-        f"{letter} {own.speed:.0f} ± {math.ceil(own.speed_pm_percent)} %"
+        f"R {own.iso_range:.0f} ± {pm_text(own.range_pm)}, "
+        f"{letter} {own.speed:.0f} ± {pm_text(own.speed_pm_percent)} %"
     )

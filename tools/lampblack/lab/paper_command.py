@@ -4,7 +4,6 @@ What must live here: the words of this command and what it prints. What needs th
 it runs.
 """
 
-import math
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -369,6 +368,7 @@ def _paper_by_eye(
 ) -> Any:
     """The record, or None where the eye saw enough for R alone, which is printed."""
     from lampblack.lab import eye as eyes
+    from lampblack.lab import paper as papers
 
     seen = [
         eyes.seen_of_text(text, ms / 1000, stops120)
@@ -381,13 +381,15 @@ def _paper_by_eye(
             return None
         for own in seen:
             iso_range, pm = eyes.range_of(own)
-            say(f"Filter {own.filter or 'none'}: R {iso_range:.0f} ± {math.ceil(pm)}.")
+            say(f"Filter {own.filter or 'none'}: R {iso_range:.0f} ± {papers.pm_text(pm)}.")
         say("For a record, give the patch that matches a grey of 0.65 as the third number.")
         return None
     return eyes.record_by_eye(seen, name, edition, reference, lux)
 
 
 def _say_paper(made: Any) -> None:
+    from lampblack.lab import paper as papers
+
     has_speed = "speed" in made.record
     table = tables.new_table(
         "filter",
@@ -404,9 +406,9 @@ def _say_paper(made: Any) -> None:
         table.add_row(
             own.filter or "none",
             f"{own.iso_range:.0f}",
-            str(math.ceil(own.range_pm)),
+            papers.pm_text(own.range_pm),
             f"{own.speed:.0f}",
-            str(math.ceil(own.speed_pm_percent)),
+            papers.pm_text(own.speed_pm_percent),
             *(f"{stops120 / 120:+.2f}" for stops120 in own.offsets),
             " ".join(f"{stops120 / 120:.2f}" for stops120 in own.offsets_pm),
         )

@@ -213,11 +213,13 @@ def _made_paper(message: Message) -> Any:
 
 def _make_paper(place: Place, message: Message) -> Answer:
     """The record of what is typed, as it would be kept."""
+    from lampblack.lab.paper import pm_text
+
     made = _made_paper(message)
     rows = [
         [
             own.filter or "none",
-            f"{own.iso_range:.0f} ± {own.range_pm:.0f}",
+            f"{own.iso_range:.0f} ± {pm_text(own.range_pm)}",
             *(f"{stops120 / 120:+.2f}" for stops120 in own.offsets),
         ]
         for own in made.filters
