@@ -45,6 +45,7 @@ async function show(entry, own) {
     table(answer.heads, answer.rows),
     make("p", { className: "row" }, again, make("label", { className: "tick" }, over, " write over it"))
   );
+  shown.scrollIntoView({ block: "nearest" }); // on a phone it is below the whole list
 }
 
 form.addEventListener("input", () => {
