@@ -432,11 +432,20 @@ def test_only_who_has_the_key_may_look_and_only_the_page_may_ask(place):
 
 def test_a_card_that_cannot_be_read_is_told_of_and_left_alone(place):
     path = Path(place.folder.root / "cards" / "torn.toml")
+    assert given_to(place, "cards")["note"] == ""
     path.write_text("name = ", encoding="utf-8")
-    cards = {own["name"]: own for own in given_to(place, "cards")["cards"]}
-    assert "wrong" in cards["torn"]
+    answer = given_to(place, "cards")
+    cards = {own["name"]: own for own in answer["cards"]}
+    assert answer["note"] == cards["torn"]["wrong"]
+    assert answer["note"].startswith(f"{path}:1: this is not TOML")
     assert "wrong" not in cards["breakwater"]
     assert path.read_text(encoding="utf-8") == "name = "
+    # Of each the first line: the whole of it is for who mends it.
+    path.with_name("bare.toml").write_text("", encoding="utf-8")
+    note = given_to(place, "cards")["note"]
+    assert "bare.toml:1: name is missing" in note
+    assert note.endswith(" And 1 more card cannot be read.")
+    assert "\n" not in note
 
 
 def test_a_card_that_is_dropped_is_kept_and_a_wrong_one_is_not(place):
@@ -445,6 +454,13 @@ def test_a_card_that_is_dropped_is_kept_and_a_wrong_one_is_not(place):
     assert place.folder.card("second")["title"] == "Breakwater, evening"
     wrong = ask(place, "card.take", text=text.replace("base", "bass"))["wrong"]
     assert '"bass" is no key' in wrong
+    outline = {"pass": 1, "area": "sky", "corners": [[0, 0], [9000, 0], [9000, 9000]]}
+    for other, what in (
+        (areas_file.dump({"outlines": [outline]}), "file of areas"),
+        (given_to(place, "paper.make", **typed())["text"], "paper record"),
+    ):
+        said = f"This is a {what}, and no card. Give a card."
+        assert ask(place, "card.take", text=other)["wrong"] == said
 
 
 def test_a_name_that_is_taken_is_refused_with_what_can_be_done_there(place):

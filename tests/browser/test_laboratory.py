@@ -247,6 +247,24 @@ def test_a_card_that_is_there_is_written_over_when_that_is_ticked(at, place):
     place.folder.keep_card(before, force=True)
 
 
+@pytest.mark.parametrize("job", ["record", "carry"])
+def test_a_card_that_cannot_be_read_says_why(at, place, job):
+    torn = place.folder.root / "cards" / "torn.toml"
+    torn.write_text("name = ", encoding="utf-8")
+    page = at(job)
+    expect(page.locator("#notice")).to_contain_text("torn.toml:1: this is not TOML")
+    option = page.locator(f"#{job}-form [name=card] option[value=torn]")
+    expect(option).to_have_text("torn: cannot be read")
+    assert "this is not TOML" in (option.get_attribute("title") or "")
+    page.wait_for_load_state("networkidle")
+    expect(page.locator("#notice")).to_be_visible()
+    torn.unlink()
+    page.get_by_role("link", name="Ledger").click()
+    page.get_by_role("link", name="Record").click()
+    expect(page.locator("#pages img").first).to_be_visible(timeout=30_000)
+    expect(page.locator("#notice")).to_be_hidden()
+
+
 def test_an_outline_stays_its_card_s_while_another_is_on_its_way(at, place):
     place.folder.keep_picture("breakwater", picture_of(600, 400))
     place.folder.keep_areas("breakwater", {"outlines": []})

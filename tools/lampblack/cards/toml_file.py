@@ -24,6 +24,7 @@ from typing import Any, NamedTuple
 from lampblack.text.units import UnitError
 from timing_core.light.bench import is_plain_text
 from timing_core.light.plain_form import NAME_MAX
+from timing_core.refusal import Refusal
 
 SIZE_MAX = 32768
 """A card file is at most this long, in bytes; the longest card takes a quarter of it."""
@@ -94,6 +95,14 @@ class Kind(NamedTuple):
                 told[FAULTS_MOST:] = [(last, "here and below there are more faults. Mend those above first.")]
             raise FileError(name, told)
         return self.checked(plain)
+
+    def takes(self, text: str) -> bool:
+        """True if `text` is such a file."""
+        try:
+            self.read(text)
+        except (FileError, Refusal):
+            return False
+        return True
 
     def schema_text(self) -> str:
         """The JSON Schema of such a file, to be written anew when its table changes."""

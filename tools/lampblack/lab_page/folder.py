@@ -10,7 +10,7 @@ from typing import Any
 
 from lampblack.cards import areas_file, card_file, paper_file
 from lampblack.cards.toml_file import FileError
-from lampblack.errors import CommandError
+from lampblack.errors import CommandError, in_words
 from lampblack.files import write_file
 from lampblack.lab.records import COMES_ALONG
 from timing_core.light.paper_record import PaperRecord
@@ -33,7 +33,7 @@ class Folder:
     # --- cards
 
     def cards(self) -> list[dict[str, str]]:
-        """Name, title and negative of each card, by name; `wrong` says what is the matter with a file."""
+        """Name, title and negative of each card, by name; `wrong` is a line on what is wrong with a file."""
         found = []
         for path in sorted((self.root / CARDS).glob("*.toml")):
             if areas_file.is_areas(path) or not is_name(path.stem):
@@ -45,7 +45,8 @@ class Folder:
                     {"name": path.stem, "title": card["title"], "negative": facts.get("negative", "")}
                 )
             except (FileError, OSError) as fault:
-                found.append({"name": path.stem, "title": "", "negative": "", "wrong": str(fault)})
+                wrong = fault.lines[0] if isinstance(fault, FileError) else in_words(fault)
+                found.append({"name": path.stem, "title": "", "negative": "", "wrong": wrong})
         return found
 
     def card_path(self, name: str) -> Path:

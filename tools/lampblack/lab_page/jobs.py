@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 import typer
 
 from lampblack import errors
-from lampblack.cards import areas_file, card_file, paper_file
+from lampblack.cards import areas_file, card_file, paper_file, trays_file
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.extra import extra
@@ -251,12 +251,28 @@ def _push_paper(place: Place, message: Message) -> Answer:
 
 
 def _cards(place: Place, message: Message) -> Answer:
-    return {"cards": place.folder.cards(), "papers": place.folder.papers(), "folder": str(place.folder.root)}
+    cards = place.folder.cards()
+    wrong = [own["wrong"] for own in cards if "wrong" in own]
+    others = len(wrong) - 1
+    more = f" And {others} more {'card' if others == 1 else 'cards'} cannot be read." if others > 0 else ""
+    return {
+        "cards": cards,
+        "papers": place.folder.papers(),
+        "folder": str(place.folder.root),
+        "note": wrong[0] + more if wrong else "",
+    }
 
 
 def _take_card(place: Place, message: Message) -> Answer:
     """A card that was dropped on the page comes into the folder."""
-    card = card_file.read(_text(message, "text", card_file.CARDS.size_max), "the card")
+    text = _text(message, "text", card_file.CARDS.size_max)
+    try:
+        card = card_file.read(text, "the card")
+    except FileError:
+        for kind in (paper_file.PAPERS, trays_file.SEQUENCES, areas_file.AREA_FILES):
+            if kind.takes(text):
+                raise CommandError(f"This is a {kind.what}, and no card. Give a card.") from None
+        raise
     path = place.folder.keep_card(card, _flag(message, "force"), "write another name into yours")
     return {"told": f"{path.name} is kept in {path.parent}.", **_cards(place, message), "name": card["name"]}
 

@@ -68,6 +68,7 @@ export async function open() {
     select.value = chosen;
   }
   takeUp(form);
+  if (answer.note) refuse(answer.note, "cards");
   if (!answer.cards.length) refuse(`There is no card in ${answer.folder}/cards yet. Drop one on Record.`);
   else chooseCard();
 }

@@ -33,7 +33,10 @@ const outlines = drawOn(print, (card, drawn) => {
 export function fillCards(select, answer) {
   const chosen = select.value;
   select.replaceChildren(
-    ...answer.cards.map((card) => make("option", { value: card.name, textContent: card.title ? `${card.name}: ${card.title}` : card.name, disabled: Boolean(card.wrong) }))
+    ...answer.cards.map(({ name, title, wrong }) => {
+      const said = wrong ? "cannot be read" : title;
+      return make("option", { value: name, textContent: said ? `${name}: ${said}` : name, disabled: Boolean(wrong), title: wrong || "" });
+    })
   );
   if (answer.cards.some((card) => card.name === chosen)) select.value = chosen;
 }
@@ -43,6 +46,7 @@ export async function open() {
   if (!answer) return;
   fillCards(cards, answer);
   takeUp(form);
+  if (answer.note) refuse(answer.note, "cards");
   if (!answer.cards.length) refuse(`There is no card in ${answer.folder}/cards yet. Choose or drop one.`);
   else show();
 }
