@@ -14,6 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from sqlalchemy import text
 
 from lampblack.cards import areas_file, card_file, paper_file
 from lampblack.lab import paper
@@ -295,6 +296,15 @@ def test_what_was_exposed_is_found_and_its_card_made_again(place):
     given_to(place, "ledger.again", id=found[0]["id"])
     assert place.folder.card("breakwater") == card
     assert "is no entry" in ask(place, "ledger.show", id="zzz-9")["wrong"]
+
+
+def test_an_entry_that_is_damaged_is_named_and_the_others_are_there(place):
+    exposed(place, 1, 2)
+    with Home(place.database) as home, home._writing.begin() as connection:
+        connection.execute(text("UPDATE ledger_entries SET record = '{}' WHERE n = 1"))
+    answer = given_to(place, "ledger.list")
+    assert [own["id"] for own in answer["entries"]] == ["a52c-2"]
+    assert [line.split(" cannot be read")[0] for line in answer["remarks"]] == ["a52c-1"]
 
 
 def test_a_print_has_its_number_whatever_is_looked_for(place):

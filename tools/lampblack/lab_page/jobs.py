@@ -453,6 +453,7 @@ def _home(place: Place) -> Any:
 
 
 def _list_ledger(place: Place, message: Message) -> Answer:
+    from lampblack.ledger.commands import damaged_text
     from lampblack.ledger.editions import editions
     from lampblack.ledger.entries import card_of
     from lampblack.ledger.shown import when
@@ -489,7 +490,7 @@ def _list_ledger(place: Place, message: Message) -> Answer:
                 "picture": name if (title or negative) and (name, title, negative) in pictures else "",
             }
         )
-    return {"entries": found, "shown": home.shown}
+    return {"entries": found, "remarks": list(map(damaged_text, home.damaged)), "shown": home.shown}
 
 
 def _entry(home: Any, text: str) -> Any:
@@ -548,7 +549,7 @@ def _pull_ledger(place: Place, message: Message) -> Answer:
     with _home(place) as home, BoxClient(the_box(place.port, todo=IN_BROWSER)) as box:
         put, fault = pull(box, home, moment_of(datetime.now(UTC)))
     if fault is not None:
-        raise CommandError(str(fault))
+        raise CommandError(f"New records that came before it was cut off: {put.new}. {fault}")
     return {"told": f"{put.new} new of {put.of} records in the box."}
 
 

@@ -87,10 +87,10 @@ def _reading(database: str | None) -> Iterator[Home]:
     with _home(database, is_read=True) as home:
         yield home
     for name in home.damaged:
-        print(_damaged(name), file=sys.stderr)
+        print(damaged_text(name), file=sys.stderr)
 
 
-def _damaged(name: Name) -> str:
+def damaged_text(name: Name) -> str:
     return (
         f"{name} cannot be read: its record in the ledger is damaged. While its box has it, lampblack ledger "
         "pull mends it."
@@ -296,7 +296,7 @@ def _one(home: Home, id: str) -> Entry:
     name = parse_name(id)
     found = home.named(name) if name else []
     if not found and home.damaged:
-        raise CommandError(" ".join(map(_damaged, home.damaged)))
+        raise CommandError(" ".join(map(damaged_text, home.damaged)))
     if not found:
         raise CommandError(f'The ledger has no entry "{id}". See lampblack ledger list.')
     if len(found) > 1:

@@ -14,11 +14,12 @@ export async function open() {
   const answer = await ask("ledger.list", fields(form));
   if (number !== asked || !answer) return;
   shown.replaceChildren();
-  if (!answer.entries.length) {
-    list.replaceChildren(make("p", { className: "hint", textContent: `Nothing like that is in ${answer.shown}.` }));
-    return;
-  }
-  list.replaceChildren(make("ul", {}, ...answer.entries.map((entry) => make("li", {}, button(entry)))));
+  const remarks = [...answer.remarks];
+  if (!answer.entries.length) remarks.push(`Nothing like that is in ${answer.shown}.`);
+  list.replaceChildren(
+    ...remarks.map((line) => make("p", { className: "hint", textContent: line })),
+    make("ul", {}, ...answer.entries.map((entry) => make("li", {}, button(entry))))
+  );
 }
 
 function button(entry) {
