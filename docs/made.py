@@ -6,6 +6,7 @@ again and compares. A made piece of a page stands between `<!-- made: NAME -->` 
 In a block of `wire` the requests are the page's own, and everything else is made.
 """
 
+import hashlib
 import re
 from binascii import crc32
 from functools import partial
@@ -405,6 +406,7 @@ def record_picture() -> bytes:
         trays_file.SEQUENCES.load(EXAMPLES.parent / "trays" / "fibre.toml"),
         edition=(7, 25),
         date="27 November 2026",
+        digest=hashlib.sha256(encode(card)).hexdigest(),
     )
     greys = ideal_greys(doses, film, house.paper)
     (page,) = laid_out(contents, "a4", (greys.shape[1], greys.shape[0]))
