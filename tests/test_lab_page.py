@@ -20,6 +20,7 @@ from lampblack.cards import areas_file, card_file, paper_file
 from lampblack.lab import paper
 from lampblack.lab.paper import record_of
 from lampblack.lab.readings import strip_of_text
+from lampblack.lab_page.folder import TRAYS_COME_ALONG
 from lampblack.lab_page.jobs import JOBS, NO_JOB, answered
 from lampblack.ledger.home import Home
 from lampblack.wire import finding
@@ -243,6 +244,24 @@ def test_an_outline_that_is_none_changes_nothing(place):
     ):
         assert "wrong" in ask(place, "record.areas", card="breakwater", outlines=[bad]), bad
         assert [own["area"] for own in place.folder.areas("breakwater")["outlines"]] == ["sky"]
+
+
+def test_a_record_tells_of_the_trays_that_are_chosen(place):
+    """The printer's own, or one that comes along."""
+    own = place.folder.root / "trays" / "fibre.toml"
+    own.parent.mkdir()
+    text = (TRAYS_COME_ALONG / "fibre.toml").read_text(encoding="utf-8")
+    own.write_text(text.replace('name = "fibre"', 'name = "fibre"\ntitle = "mine"'), encoding="utf-8")
+    assert given_to(place, "cards")["sequences"] == ["fibre", "rc"]
+    svg = {}
+    for trays in ("", "rc", "fibre"):
+        (file,) = given_to(place, "record.save", card="breakwater", kind="svg", trays=trays)["files"]
+        svg[trays] = base64.b64decode(file["data"]).decode()
+    assert "<!-- developer -->" not in svg[""]
+    assert "<!-- developer -->" in svg["rc"]
+    assert "<!-- Trays: fibre, mine -->" in svg["fibre"]
+    wrong = ask(place, "record.save", card="breakwater", kind="svg", trays="nowhere")["wrong"]
+    assert wrong.startswith("There is no tray sequence nowhere in ")
 
 
 def test_a_record_is_saved_whole_under_the_command_s_names(place):

@@ -8,7 +8,7 @@ import contextlib
 from pathlib import Path
 from typing import Any
 
-from lampblack.cards import areas_file, card_file, paper_file
+from lampblack.cards import areas_file, card_file, paper_file, trays_file
 from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError, in_words
 from lampblack.files import write_file
@@ -16,11 +16,12 @@ from lampblack.lab.records import COMES_ALONG
 from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plain_form import is_name
 
-CARDS, PAPERS, PRINTS = "cards", "papers", "prints"
+CARDS, PAPERS, PRINTS, TRAYS = "cards", "papers", "prints", "trays"
+TRAYS_COME_ALONG = Path(__file__).parents[1] / TRAYS
 
 
 class Folder:
-    """At `root`, with a folder each for CARDS, PAPERS and PRINTS. Every method raises CommandError."""
+    """At `root`, with a folder each for CARDS, PAPERS, PRINTS and TRAYS. Every method raises CommandError."""
 
     def __init__(self, root: Path) -> None:
         self.root = root
@@ -102,15 +103,11 @@ class Folder:
 
     def papers(self) -> list[str]:
         """The names of paper records: those here, and those that come along."""
-        found = {path.stem for folder in (self.root / PAPERS, COMES_ALONG) for path in folder.glob("*.toml")}
-        return sorted(name for name in found if is_name(name))
+        return _names_in(self.root / PAPERS, COMES_ALONG)
 
     def paper_path(self, name: str) -> Path:
         own = self._path(PAPERS, name, ".toml")
-        path = own if own.is_file() else COMES_ALONG / own.name
-        if not path.is_file():
-            raise CommandError(f"There is no paper record {name} in {self.root / PAPERS}. Choose another.")
-        return path
+        return _first_of("paper record", own, COMES_ALONG / own.name)
 
     def paper(self, name: str) -> PaperRecord:
         return PaperRecord.from_dict(paper_file.PAPERS.load(self.paper_path(name)))
@@ -119,6 +116,29 @@ class Folder:
         path = self._path(PAPERS, record["name"], ".toml")
         _keep(path, paper_file.dump(record).encode(), force, "give another name")
         return path
+
+    # --- tray sequences
+
+    def sequences(self) -> list[str]:
+        """The names of tray sequences: those here, and those that come along."""
+        return _names_in(self.root / TRAYS, TRAYS_COME_ALONG)
+
+    def sequence(self, name: str) -> dict[str, Any]:
+        own = self._path(TRAYS, name, ".toml")
+        return trays_file.SEQUENCES.load(_first_of("tray sequence", own, TRAYS_COME_ALONG / own.name))
+
+
+def _names_in(*folders: Path) -> list[str]:
+    found = {path.stem for folder in folders for path in folder.glob("*.toml")}
+    return sorted(name for name in found if is_name(name))
+
+
+def _first_of(what: str, own: Path, comes_along: Path) -> Path:
+    """The printer's own, or that which comes along."""
+    for path in (own, comes_along):
+        if path.is_file():
+            return path
+    raise CommandError(f"There is no {what} {own.stem} in {own.parent}. Choose another.")
 
 
 def _keep(path: Path, data: bytes, force: bool, otherwise: str) -> None:

@@ -258,6 +258,7 @@ def _cards(place: Place, message: Message) -> Answer:
     return {
         "cards": cards,
         "papers": place.folder.papers(),
+        "sequences": place.folder.sequences(),
         "folder": str(place.folder.root),
         "note": wrong[0] + more if wrong else "",
     }
@@ -345,7 +346,7 @@ def _laid(place: Place, message: Message) -> Any:
     from lampblack.record.record_command import edition_of, laid
 
     name = _text(message, "card")
-    size = _text(message, "paper_size") or "a4"
+    size, trays = _text(message, "paper_size") or "a4", _text(message, "trays")
     if size not in ("a4", "letter"):
         raise CommandError(NO_JOB)
     return laid(
@@ -353,6 +354,7 @@ def _laid(place: Place, message: Message) -> Any:
         picture=place.folder.picture(name),
         paper_size=size,
         areas=place.folder.areas(name),
+        trays=place.folder.sequence(trays) if trays else None,
         edition=edition_of(_text(message, "edition")) if _text(message, "edition") else None,
         date=_text(message, "date", 40),
     )

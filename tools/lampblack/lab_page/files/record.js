@@ -45,6 +45,10 @@ export async function open() {
   const answer = await ask("cards");
   if (!answer) return;
   fillCards(cards, answer);
+  const { trays } = form.elements;
+  const chosen = trays.value;
+  trays.replaceChildren(...["", ...answer.sequences].map((name) => make("option", { value: name, textContent: name || "none" })));
+  if (answer.sequences.includes(chosen)) trays.value = chosen;
   takeUp(form);
   if (answer.note) refuse(answer.note, "cards");
   if (!answer.cards.length) refuse(`There is no card in ${answer.folder}/cards yet. Choose or drop one.`);
