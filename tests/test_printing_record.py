@@ -304,6 +304,25 @@ def test_a_picture_full_of_areas_has_their_numbers_alone():
     assert sorted(labels, key=int) == [str(at + 1) for at in range(MARKS_MAX)]
 
 
+def test_two_passes_are_told_with_their_grade_where_the_paper_is_known(tmp_path, lampblack):  # noqa: F811
+    """As `lampblack plan` tells it."""
+    path = tmp_path / "pair.toml"
+    card = (
+        'name = "pair"\nrecord = "vc-2019"\n[[pass]]\nfilter = "00"\nbase = "16 s"\n[[pass]]\nfilter = "5"\n'
+    )
+    path.write_text(card + 'base = "9 s"\n')
+    assert lampblack("record", path, "-o", tmp_path / "pair.svg").code == 0
+    planned = re.search(r"By vc-2019: (about grade .*)\.", lampblack("plan", path).out)
+    assert planned
+    said = (tmp_path / "pair.svg").read_text()
+    assert f"<!-- {planned[1].replace('grade ', '')} -->" in said
+    path.write_text(card.replace("vc-2019", "elsewhere") + 'base = "9 s"\n')
+    assert lampblack("record", path, "-o", tmp_path / "pair.svg", "--force").code == 0
+    said = (tmp_path / "pair.svg").read_text()
+    assert "<!-- elsewhere -->" in said
+    assert "about" not in said
+
+
 def test_no_label_lies_on_a_small_area():
     """A face or a hand would be gone under its label, and what is in the picture there too."""
     corners = {

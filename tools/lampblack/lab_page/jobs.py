@@ -19,7 +19,7 @@ from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.extra import extra
 from lampblack.lab.records import check_called
-from lampblack.lab_page.folder import Folder
+from lampblack.lab_page.folder import PAPERS, Folder
 from lampblack.ledger.places import data_folder
 from lampblack.text.tables import seconds
 from lampblack.text.units import UnitError, parse_seconds, parse_step
@@ -343,14 +343,16 @@ def _keep_carried(place: Place, message: Message) -> Answer:
 
 
 def _laid(place: Place, message: Message) -> Any:
-    from lampblack.record.record_command import edition_of, laid
+    from lampblack.record.record_command import edition_of, laid, paper_of
 
     name = _text(message, "card")
     size, trays = _text(message, "paper_size") or "a4", _text(message, "trays")
     if size not in ("a4", "letter"):
         raise CommandError(NO_JOB)
+    card = place.folder.card(name)
     return laid(
-        place.folder.card(name),
+        card,
+        paper=paper_of(card, place.folder.root / PAPERS),
         picture=place.folder.picture(name),
         paper_size=size,
         areas=place.folder.areas(name),

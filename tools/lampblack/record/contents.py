@@ -8,11 +8,13 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from lampblack.cards.areas_file import PARTS, check, marks_of
+from lampblack.lab.burns import grade_of_passes
 from lampblack.text.printable import printable
 from lampblack.text.tables import seconds
 from lampblack.text.units import percent_exact, seconds_exact
 from timing_core.light.bench import Bench
 from timing_core.light.carrying import aperture_text, length_text
+from timing_core.light.paper_record import PaperRecord
 from timing_core.light.plan import BASE, BURN, FIT, FLASH, Stage, compile_print, filter_text, stage_name
 from timing_core.light.printing_map import FACTS, SHEET, Mark, PrintingMap
 from timing_core.light.stops import STOP, cut_text, stops_text
@@ -84,9 +86,10 @@ def contents_of(
     edition: tuple[int, int] | None = None,
     date: str = "",
     digest: str = "",
+    paper: PaperRecord | None = None,
 ) -> Contents:
     """The record of `card`, as PrintingMap.to_dict gives it; `areas` and `trays` are in their plain forms.
-    Refusal if the run cannot be given."""
+    The record of its `paper` says which grade two passes make. Refusal if the run cannot be given."""
     map = PrintingMap.from_dict(dict(card))
     stages = compile_print(map, bench)
     shapes = _shapes(map, card, areas) if areas else []
@@ -105,7 +108,7 @@ def contents_of(
     return Contents(
         title=map.title or map.name,
         about="   ".join(about),
-        facts=_facts(map, stages),
+        facts=_facts(map, stages, paper),
         rows=_rows(map, stages, numbers),
         dries_down=any(stage.shown_ms != stage.light_ms for stage in stages),
         longest_ms=max(stage.light_ms for stage in stages),
@@ -121,7 +124,7 @@ def contents_of(
 # --- what the print was made with
 
 
-def _facts(map: PrintingMap, stages: Sequence[Stage]) -> list[tuple[str, str]]:
+def _facts(map: PrintingMap, stages: Sequence[Stage], paper: PaperRecord | None) -> list[tuple[str, str]]:
     """Labels and texts, those alone that the card has."""
     told = {key: map.facts[key] for key, _ in FACTS if key in map.facts}
     measures = map.measures
@@ -138,6 +141,7 @@ def _facts(map: PrintingMap, stages: Sequence[Stage]) -> list[tuple[str, str]]:
         ("Negative", told.get("negative", "")),
         ("Paper", told.get("paper", "")),
         ("Paper record", map.record),
+        ("Grade", _grade(map, paper) if paper else ""),
         ("Developer", told.get("developer", "")),
         ("Sheet", sheet),
         ("Size", ", ".join(size)),
@@ -154,6 +158,11 @@ def _facts(map: PrintingMap, stages: Sequence[Stage]) -> list[tuple[str, str]]:
     if map.tied:
         found.insert(-1, ("Passes", "tied"))
     return [(label, text) for label, text in found if text]
+
+
+def _grade(map: PrintingMap, paper: PaperRecord) -> str:
+    grade = grade_of_passes(paper, map)
+    return f"about {paper.grade_text(grade['quarters'])}, R {grade['r10'] / 10:.0f}" if grade else ""
 
 
 def _dry_down(map: PrintingMap) -> str:

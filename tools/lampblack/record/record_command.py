@@ -12,13 +12,16 @@ from typing import Annotated, Any, Literal, NamedTuple
 import typer
 
 from lampblack.cards import areas_file, card_file, trays_file
+from lampblack.cards.toml_file import FileError
 from lampblack.errors import CommandError
 from lampblack.files import write_file
+from lampblack.lab.records import load_record
 from lampblack.record.contents import contents_of
 from lampblack.text.tables import console
 from lampblack.wire.box_client import BoxClient
 from timing_core.canonical import encode
 from timing_core.light.bench import Bench
+from timing_core.light.paper_record import PaperRecord
 from timing_core.refusal import Refusal
 
 ENDINGS = (".pdf", ".svg", ".png")
@@ -87,11 +90,21 @@ def record(
             trays=sequence,
             edition=count,
             date=date,
+            paper=paper_of(plain, card.parent),
         )
     except Refusal as refusal:
         raise CommandError(f"{card}: {refusal}") from None
     for path in write_record(out, force, made):
         console().print(f"{path} is written.")
+
+
+def paper_of(card: dict[str, Any], beside: Path) -> PaperRecord | None:
+    """The paper record that a card names; None if it names none, or there is none that can be read: it may be
+    in its box alone."""
+    try:
+        return load_record(card["record"], beside) if card.get("record") else None
+    except (CommandError, FileError):
+        return None
 
 
 class Laid(NamedTuple):
@@ -112,8 +125,10 @@ def laid(
     trays: dict[str, Any] | None = None,
     edition: tuple[int, int] | None = None,
     date: str = "",
+    paper: PaperRecord | None = None,
 ) -> Laid:
-    """The record of `card`. `picture` is a file, or greys; `areas` and `trays` are in their plain forms.
+    """The record of `card`. `picture` is a file, or greys; `areas` and `trays` are in their plain forms;
+    `paper` is the record that the card names, where it is at hand.
     Refusal if the run cannot be given, CommandError for a picture that is none."""
     # Arrays and drawing take their time to load, and no other command needs them.
     from lampblack.record.page_layout import laid_out
@@ -122,7 +137,7 @@ def laid(
     digest = hashlib.sha256(encode(card)).hexdigest()
     if date == TODAY:
         date = datetime.date.today().isoformat()
-    contents = contents_of(card, bench or Bench(), areas, trays, edition, date, digest)
+    contents = contents_of(card, bench or Bench(), areas, trays, edition, date, digest, paper)
     greys = greys_of(picture) if isinstance(picture, Path) else picture
     size_px = None if greys is None else (greys.shape[1], greys.shape[0])
     return Laid(laid_out(contents, paper_size, size_px), greys, contents.title)
