@@ -368,6 +368,11 @@ def test_the_commands_of_tests(lampblack):  # noqa: F811
         (("trays", "--sight", "20 s", "--per-degree", "12"), 2, "--per-degree: --sight makes the time"),
         (("trays", "60 s", "--factor", "6"), 2, "--factor: it goes with --sight. Give both."),
         (("drydown", "10"), 2, 'has no unit. Write "10 s"'),
+        (
+            ("drydown", "0.1 s"),
+            2,
+            'TIME: "0.1 s" is too short: a lamp gives its pieces alike. Write 1 s or more.',
+        ),
         (("trays",), 2, "TIME: it is missing."),
         (("trays", "60 s", "--at", "200"), 2, "out of range. Write 16 to 26."),
         (("trays", "60 s", "--at", "nan"), 2, "out of range. Write 16 to 26."),

@@ -40,6 +40,8 @@ app.command()(paper)
 app.command()(carry)
 
 SIGHT_MAX_MS = 600_000
+LEAST_PIECE_MS = 1000
+"""Pieces of shorter lights are too few ms apart."""
 PER_DEGREE, FACTOR = 12, 6
 
 
@@ -212,7 +214,14 @@ def drydown(
 
     Dry them, and find the one that matches a wet piece which got the whole time.
     """
-    ladder = sums.dry_down_ladder(light("TIME", base))
+    base_ms = light("TIME", base)
+    if base_ms < LEAST_PIECE_MS:
+        raise typer.BadParameter(
+            f'"{base}" is too short: a lamp gives its pieces alike. Write {seconds_exact(LEAST_PIECE_MS)} or '
+            "more.",
+            param_hint="TIME",
+        )
+    ladder = sums.dry_down_ladder(base_ms)
     if as_json:
         print_json(ladder)
         return
