@@ -244,7 +244,8 @@ def _only(fits: bool, what: str, given: dict[str, Any]) -> None:
 
 
 def _rows(row: list[str] | None) -> list[str]:
-    from lampblack.lab.scan import TABLET
+    with extra():
+        from lampblack.lab.scan import TABLET
 
     names = [filter_of(own, "--row") for own in row or []]
     if names.count(TABLET) != 1 or len(set(names)) < len(names) or len(names) < 2:

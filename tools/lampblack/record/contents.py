@@ -62,7 +62,7 @@ class Contents:
     """All of a record. Times of bars go up to `longest_ms`; `trays` has a row of cells for each."""
 
     title: str
-    about: str
+    about: list[str]
     facts: list[tuple[str, str]]
     rows: list[Row]
     dries_down: bool
@@ -107,7 +107,7 @@ def contents_of(
         about.append(printable(date))
     return Contents(
         title=map.title or map.name,
-        about="   ".join(about),
+        about=about,
         facts=_facts(map, stages, paper),
         rows=_rows(map, stages, numbers),
         dries_down=any(stage.shown_ms != stage.light_ms for stage in stages),

@@ -187,8 +187,7 @@ def _base(top: float, size_pt: float) -> float:
 def laid_out(contents: Contents, paper: str, picture_px: tuple[int, int] | None) -> list[Page]:
     """The pages of a record on `paper`, one of PAPER_SIZES_MM; `picture_px` is the width and height of the
     picture of the print, None where there is none."""
-    further = ", ".join(words for words in (contents.title, *contents.about.split("   ")) if words)
-    pages = _Pages(paper, drawable(further))
+    pages = _Pages(paper, drawable(", ".join([contents.title, *contents.about])))
     _lay_title(pages, contents)
     shape = picture_px or (FRAME if contents.shapes else None)
     if shape:
@@ -207,7 +206,7 @@ def laid_out(contents: Contents, paper: str, picture_px: tuple[int, int] | None)
 
 
 def _lay_title(pages: _Pages, contents: Contents) -> None:
-    about, about_pt = fitted(drawable(contents.about), pages.wide / 2, HEAD_PT, LEAST_PT)
+    about, about_pt = fitted(drawable("   ".join(contents.about)), pages.wide / 2, HEAD_PT, LEAST_PT)
     about_wide = width_mm(about, about_pt)
     room = pages.wide - about_wide - (GAP_MM if about else 0)
     text, size_pt = fitted(drawable(contents.title), room, TITLE_PT, SMALL_PT, True)
