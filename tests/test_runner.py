@@ -6,7 +6,9 @@ sees what is left.
 
 import pytest
 
-from tests.attack.bytecodes import Board
+from tests.attack.bytecodes import Board, Clock
+from tests.stand_ins import board_module
+from timing_core.light.plan import stage_name
 
 
 class Asleep(Exception):
@@ -79,3 +81,43 @@ def test_back_puts_the_lamp_out_at_once_and_the_box_is_told_by_the_loop(monkeypa
     assert put_out == [True]
     assert waiting == ["back"]
     assert taken() == ["back", "lamp_end"]
+
+
+@pytest.mark.parametrize(
+    ("situation", "is_seen", "is_whole"),
+    [
+        ("exposing", True, True),
+        ("exposing a burn", True, True),
+        ("exposing, sheets in the trays", True, True),
+        ("exposing a burn", False, False),
+        ("viewing from held", True, False),
+    ],
+)
+def test_a_light_that_ends_while_the_loop_hangs_is_known_of_after_the_reset(situation, is_seen, is_whole):
+    memory = {}
+    scratch = board_module(
+        "scratch", {"machine": {"mem32": memory}, "micropython": {"const": lambda value: value}}
+    )
+    for at in scratch._MARK_AT, scratch._GIVEN_AT, scratch._STARTS_AT, scratch._RESTARTS_AT:
+        memory[at] = 0
+    board = Board(situation, False)
+    session, run = board.session, board.session.box.run
+    board.runner._survivor = survivor = scratch.Survivor()
+    if not is_seen:  # lamp sense is fitted, and there was never a voltage
+        session.box.watch.has_sense, session.box.watch.sense = True, 0
+    survivor.note(session.box)
+    had_ms, stage, light_ms = run.given_ms, stage_name(run.stage), run.stage.light_ms
+    board.runner._deep = True  # it draws, and never comes back
+    Clock.ms += board.pulse.asked_ms
+    board.pulse.finish()
+    assert [each for each in board.trace if each[2] == "lamp_end"] == []
+    known_ms = scratch.Survivor().known_ms()
+    session.reset(known_ms)
+    told = session.box.message
+    if is_whole:
+        assert known_ms == light_ms
+        assert told == f"The box was reset. {stage} had all of its light."
+        assert not session.box.run.at_least
+    else:
+        assert had_ms - scratch._LATE_MS <= known_ms <= had_ms or known_ms == -1
+        assert "all of its light" not in told

@@ -237,6 +237,9 @@ class Runner:
     def _lamp_ended(self, ms: int) -> None:
         self._ended_ms = ms
         self.wake(0)
+        if self._ended_ms >= 0:
+            # The loop is at something. Should it hang there, it must be known after the reset.
+            self._survivor.note(self.box, True)
 
     # --- outputs
 

@@ -42,10 +42,14 @@ class Survivor:
         unknown."""
         return mem32[_GIVEN_AT] & 0xFFFFFF
 
-    def note(self, box) -> None:
-        """Note how much light the stage under way or kept has had."""
-        given_ms = box.exposing.known_ms
-        if box.lit:
+    def note(self, box, over: bool = False) -> None:
+        """Note how much light the stage under way or kept has had; `over`: the light under way has ended by
+        itself, and the box is not told of it yet."""
+        exposing = box.exposing
+        given_ms = exposing.known_ms
+        if over and exposing.lamp.gave_whole():
+            given_ms = exposing.run.goal_ms
+        elif box.lit:
             given_ms = max(0, given_ms - _LATE_MS)
         mem32[_GIVEN_AT] = given_ms
 

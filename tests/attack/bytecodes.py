@@ -167,7 +167,7 @@ class Board:
             self.wire,
             SimpleNamespace(writing=False, make_ready=lambda: False),
             SimpleNamespace(feed=lambda: None),
-            SimpleNamespace(known_ms=lambda: 0, forget=lambda: None, note=lambda box: None),
+            SimpleNamespace(known_ms=lambda: 0, forget=lambda: None, note=lambda box, over=False: None),
             self._watch,
         )
         session.box.io.undisturbed = self.runner.undisturbed

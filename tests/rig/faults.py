@@ -226,8 +226,13 @@ def _wire_traffic(box: PicoBox) -> None:
 
 
 def hang_of_the_loop(box: PicoBox) -> None:
-    """Interrupts, and what they schedule, go on: the end of the light is still taken and kept."""
-    box.do("while True: pass", wait_ms=0)
+    """At its top. Interrupts, and what they schedule, go on: the end of the light is still taken and kept."""
+    box.do("runner._deep = False\nwhile True: pass", wait_ms=0)
+
+
+def hang_at_work(box: PicoBox) -> None:
+    """While it draws or answers: the end of the light has to wait, and is found in the registers."""
+    box.do("runner._deep = True\nwhile True: pass", wait_ms=0)
 
 
 def _hang(box: PicoBox) -> None:

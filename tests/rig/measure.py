@@ -37,6 +37,7 @@ from tests.rig.faults import (
     crash_log,
     disk_with,
     full_disk,
+    hang_at_work,
     hang_of_the_loop,
     spoiled_picture,
     three_crashes,
@@ -526,7 +527,7 @@ def faults(box: PicoBox, uf2: Path) -> list[str]:
     every = [(name, fault, False) for name, fault in HARMLESS.items()]
     every += [(f"exception: {name}", fault, True) for name, fault in CRASHES.items()]
     every += [("a picture fails", spoiled_picture, False)]
-    every += [("hang of the loop", hang_of_the_loop, True)]
+    every += [("hang of the loop", hang_of_the_loop, True), ("hang while it draws", hang_at_work, True)]
     every += [(name, fault, True) for name, (fault, _) in RESETS.items()]
     outcomes = together([lambda one=one: under_light(*one[1:])(box) for one in every])
     rows = [_fault_row(name, outcome) for (name, _, _), outcome in zip(every, outcomes)]

@@ -32,6 +32,7 @@ from tests.rig.faults import (
     crash_without_memory,
     disk_with,
     handed_over,
+    hang_at_work,
     hang_of_the_loop,
     spoiled_picture,
     strike,
@@ -715,12 +716,14 @@ def test_a_traceback_is_kept_whatever_the_memory_is_like(box, in_pieces):
 
 
 @pytest.mark.long
-def test_a_hang_of_the_loop_costs_no_light(box):
+@pytest.mark.parametrize("hang", [hang_of_the_loop, hang_at_work])
+def test_a_hang_of_the_loop_costs_no_light(box, hang):
     def scenario(box: PicoBox) -> tuple[Outcome, list]:
-        outcome = under_light(hang_of_the_loop, True)(box)
+        outcome = under_light(hang, True)(box)
         return outcome, [record["whole"] for record in box.client.ledger()]
 
     outcome, whole = box.forked(scenario)
+    print(outcome)
     assert (outcome.reset, outcome.lit_ms, outcome.state, outcome.kept) == (
         "watchdog",
         LIGHT_MS,

@@ -106,6 +106,10 @@ class Lamp:
             self.watch.open()
         return self.watch.end(lit_ms)
 
+    def gave_whole(self) -> bool:
+        """The light that has just run its length is a stage's, and was not seen to be out meanwhile."""
+        return not (self.strike.viewing or self.watch.seen_ms or self.watch.is_unlit())
+
     # --- the settling time
 
     def settle(self) -> None:

@@ -101,13 +101,13 @@ class Watch:
             self.ticking_ms = since(now_ms, self._ticked_ms)
         self.uncounted = self._confirmed = False
 
-    def _is_dark(self):
+    def is_unlit(self):
         """The lamp has no voltage, so far as can be seen."""
         return (self.has_sense and not self.sense) or (self.has_contact and not self.feedback)
 
     def _count(self, now_ms: int) -> None:
         """Something changes: what was seen up to now counts."""
-        if self._is_under_way and not self._is_dark():
+        if self._is_under_way and not self.is_unlit():
             self.seen_ms += since(now_ms, self._changed_ms)
         self._changed_ms = now_ms
 
@@ -145,14 +145,14 @@ class Watch:
 
     def dark_ms(self, now_ms: int) -> int:
         """How long the lamp has been dark in the light under way, up to now."""
-        return since(now_ms, self._changed_ms) if self._pin and self._is_dark() else 0
+        return since(now_ms, self._changed_ms) if self._pin and self.is_unlit() else 0
 
     # --- what follows
 
     def _odd(self) -> int:
         """What is otherwise than it should be, and was not told of: each may be so for a while."""
         found = self._standing() & ~self._told & (_LIVE | _WELDED)
-        if self._pin and not self.unseen and self._is_dark():
+        if self._pin and not self.unseen and self.is_unlit():
             # Not because the light was over.
             if since(self._changed_ms, self._struck_ms) < self.lamp_ms:
                 found |= _UNLIT
