@@ -332,6 +332,40 @@ def test_a_cleared_area_is_brought_back(at, place):
     expect(back).to_be_disabled()
 
 
+def test_corners_wait_while_another_area_or_card_is_looked_at(at, place):
+    place.folder.keep_picture("breakwater", picture_of(600, 400))
+    place.folder.keep_picture("workroom", picture_of(600, 400))
+    place.folder.keep_areas("breakwater", {"outlines": []})
+    page = at("record")
+    cards, told = page.locator("#record-form [name=card]"), page.locator("#drawing-help")
+    cards.select_option("breakwater")
+    page.get_by_role("radio", name="sky").check(timeout=30_000)
+    page.wait_for_load_state("networkidle")
+    draw(page, (0.1, 0.1), (0.9, 0.1))
+    page.get_by_role("radio", name="posts").check()
+    expect(told).to_contain_text("Press corner after corner")
+    page.get_by_role("radio", name="sky").check()
+    expect(told).to_contain_text("2 corners")
+    cards.select_option("workroom")
+    expect(page.get_by_role("radio", name="sky")).to_have_count(0, timeout=30_000)
+    cards.select_option("breakwater")
+    page.get_by_role("radio", name="sky").check(timeout=30_000)
+    expect(told).to_contain_text("2 corners")
+    # Escape lets go of them, and they can be brought back.
+    page.locator("#outlines").focus()
+    page.keyboard.press("Escape")
+    expect(told).to_contain_text("Press corner after corner")
+    page.get_by_role("button", name="Bring sky back").click()
+    page.wait_for_load_state("networkidle")
+    draw(page, (0.5, 0.5))
+    with kept_on(page):
+        draw(page, (0.1, 0.1))
+    (outline,) = place.folder.areas("breakwater")["outlines"]
+    assert outline["corners"] == [
+        pytest.approx(each, abs=40) for each in ([1000, 1000], [9000, 1000], [5000, 5000])
+    ]
+
+
 def test_what_is_chosen_outlasts_a_reload_and_a_picture_goes_to_its_card(at, place):
     page = at("record")
     cards = page.locator("#record-form [name=card]")

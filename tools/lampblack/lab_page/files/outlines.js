@@ -17,7 +17,8 @@ export function drawOn(img, keep) {
   let outlines = []; // {pass, area, corners}, whole
   let corners = []; // of the one that is being drawn
   let chosen = ""; // "pass area"
-  let cleared = null; // what was cleared last: {chosen, outlines, corners}
+  let cleared = []; // what was cleared or let go of, the last of it last: {chosen, outlines, corners}
+  const begun = new Map(); // the corners of other areas and cards that are waiting for more
   let held = null; // a corner under the pointer: [outline, index]
   let cursor = [0.5, 0.5];
 
@@ -26,6 +27,21 @@ export function drawOn(img, keep) {
     const at = key.indexOf(" ");
     return { pass: Number(key.slice(0, at)), area: key.slice(at + 1) };
   };
+
+  function choose(key, other = card) {
+    begun.set(`${card} ${chosen}`, corners);
+    card = other;
+    chosen = key;
+    corners = begun.get(`${card} ${chosen}`) || [];
+  }
+
+  /** Takes what is drawn of the chosen area away; it can be brought back. */
+  function letGo(gone) {
+    if (gone.length || corners.length) cleared.push({ chosen, outlines: gone, corners });
+    outlines = outlines.filter((outline) => !gone.includes(outline));
+    corners = [];
+    if (gone.length) keep(card, outlines);
+  }
 
   function place(event) {
     const box = canvas.getBoundingClientRect();
@@ -90,8 +106,9 @@ export function drawOn(img, keep) {
     for (const outline of outlines) trace(outline.corners, true, keyOf(outline) === chosen);
     trace(corners, false, true);
     if (document.activeElement === canvas) trace([cursor], false, true);
-    undo.disabled = !corners.length && !cleared;
-    undo.textContent = cleared && !corners.length ? `Bring ${markOf(cleared.chosen).area} back` : "Take back the last corner";
+    const last = cleared.at(-1);
+    undo.disabled = !corners.length && !last;
+    undo.textContent = last && !corners.length ? `Bring ${markOf(last.chosen).area} back` : "Take back the last corner";
     clear.disabled = !corners.length && !outlines.some((outline) => keyOf(outline) === chosen);
     help.textContent = !chosen
       ? "Choose an area, and draw round it."
@@ -127,7 +144,7 @@ export function drawOn(img, keep) {
     else if (event.key === " ") add([...cursor]);
     else if (event.key === "Enter") close();
     else if (event.key === "Backspace") corners.pop();
-    else if (event.key === "Escape") corners = [];
+    else if (event.key === "Escape") letGo([]);
     else return;
     event.preventDefault();
     draw();
@@ -135,24 +152,24 @@ export function drawOn(img, keep) {
   canvas.addEventListener("focus", draw);
   canvas.addEventListener("blur", draw);
   function bringBack() {
-    outlines.push(...cleared.outlines);
-    if (cleared.outlines.length) keep(card, outlines);
-    ({ chosen, corners } = cleared);
-    cleared = null;
+    const last = cleared.pop();
+    outlines.push(...last.outlines);
+    if (last.outlines.length) keep(card, outlines);
+    choose(last.chosen);
+    if (last.corners.length) {
+      letGo([]); // newer ones
+      corners = last.corners;
+    }
     for (const input of marks.querySelectorAll("input")) input.checked = input.value === chosen;
   }
 
   undo.addEventListener("click", () => {
-    if (corners.length || !cleared) corners.pop();
+    if (corners.length) corners.pop();
     else bringBack();
     draw();
   });
   clear.addEventListener("click", () => {
-    const gone = outlines.filter((outline) => keyOf(outline) === chosen);
-    cleared = { chosen, outlines: gone, corners };
-    outlines = outlines.filter((outline) => keyOf(outline) !== chosen);
-    corners = [];
-    if (gone.length) keep(card, outlines);
+    letGo(outlines.filter((outline) => keyOf(outline) === chosen));
     draw();
   });
   img.addEventListener("load", draw);
@@ -174,12 +191,10 @@ export function drawOn(img, keep) {
       // What is drawn here is the newest there is: an answer that was on its way meanwhile does not undo it.
       const isTaken = name !== card || isOld;
       if (isTaken) {
-        card = name;
+        choose("", name);
         isOld = false;
         outlines = drawn;
-        corners = [];
-        cleared = null;
-        chosen = "";
+        cleared = [];
         // The address changes, so that a new picture is shown.
         img.src = `print/${name}.png?${Date.now()}`;
       }
@@ -189,8 +204,7 @@ export function drawOn(img, keep) {
         ...known.map((mark) => {
           const input = make("input", { type: "radio", name: "mark", value: keyOf(mark), checked: keyOf(mark) === chosen });
           input.addEventListener("change", () => {
-            chosen = input.value;
-            corners = [];
+            choose(input.value);
             draw();
           });
           const passes = new Set(known.map((each) => each.pass)).size > 1;
