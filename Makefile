@@ -54,7 +54,7 @@ attack: $(VENV)/ready-for-tests
 
 # Everything on the emulated Pico, the long tests too. Needs LAMPBLACK_UF2=path/to/MicroPython.uf2
 emulated: $(VENV)/ready-for-tests
-	$(BIN)/pytest tests/rig -m '' -n auto --dist worksteal
+	$(BIN)/pytest tests/rig -m '' -rs -n auto --dist worksteal
 
 # The whole matrix on the emulated Pico, written to docs/measurements.md: hours. Needs LAMPBLACK_UF2 too.
 measurements: $(VENV)/ready-for-tests

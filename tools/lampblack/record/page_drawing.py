@@ -1,4 +1,4 @@
-"""The pages of a printing record as files: PDF, SVG and PNG by Matplotlib, which is loaded only here.
+"""The pages of a printing record as files: PDF, SVG and PNG by Matplotlib.
 
 What must live here: how what is laid out becomes ink. Black on white alone, greys only where the picture of
 the print is; letters embedded; and nothing of when or where it was made, so that the same record gives the
