@@ -173,7 +173,7 @@ def test_a_box_too_old_to_tell_of_crashes_is_not_asked(box, monkeypatch):
         (
             {"free_bytes": FREE_LEAST_BYTES - 1},
             "board",
-            "Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 54 KB of its memory are free, which is "
+            "Raspberry Pi Pico with RP2040, MicroPython 1.22.2; 48 KB of its memory are free, which is "
             "little. Pull the plug and put it back; if it stays so, report it.",
         ),
         (

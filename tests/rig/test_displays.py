@@ -38,7 +38,9 @@ def box(uf2) -> PicoBox:
 
 
 def look(box: PicoBox) -> Shown:
-    drawn = bytes.fromhex(box.ask("bytes(runner._screen.buffer).hex()"))
+    # In pieces: a board has seldom more than some KB in one.
+    parts = [box.ask(f"runner._screen.buffer[{at}:{at + 128}].hex()") for at in range(0, 1024, 128)]
+    drawn = bytes.fromhex("".join(parts))
     return Shown(box.panel.chip.shown(), drawn, box.backlight() * 255, box.panel.chip.contrast)
 
 

@@ -22,8 +22,8 @@ from lampblack.wire.finding import the_box
 from timing_core import VERSION
 from timing_core.wire.methods import WIRE
 
-FREE_LEAST_BYTES = 56_000
-"""Less than is free while the largest screen is open, and more than the loop counts on (`_COLLECT_IDLE_KB` in
+FREE_LEAST_BYTES = 50_000
+"""Less than is free while the largest screen is open, and more than the loop counts on (`_SHORT_BYTES` in
 board/runner.py)."""
 
 LISTEN_S = 1.0
