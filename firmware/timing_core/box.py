@@ -19,7 +19,7 @@ they change, "screen" (the picture changed), "send" (bytes for the wire), "arm" 
 0 opens it), "cell" (the light cell is to read in this range, 0 not at all), "handover" (leave to the prompt).
 
 Law: while the lamp is lit nothing here allocates or writes a record, and nothing here has to be called for
-the light to end. Code that performs "dark" must hand in "lamp_end" before any other input.
+the light to end. Code that performs "dark" must hand in "lamp_end" before any key.
 """
 
 from timing_core.light.bench import Bench
