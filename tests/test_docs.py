@@ -334,7 +334,7 @@ def test_a_push_is_followed_all_the_way():
         passed.clear()
         assert cli.run(["push", str(EXAMPLES / "breakwater.toml"), "--port", port]) == 0
         assert session.box.shelf.names() == ["breakwater"]
-    assert len(chain) >= 18
+    assert len(chain) >= 22
     assert missed(chain, passed) == []
 
 
@@ -374,7 +374,7 @@ def test_a_dodge_by_hand_is_followed_all_the_way():
         window.until_box("ready")
         window.do("develop", dry=False)
         window.until(lambda told: told.state["verdict"])
-    assert len(chain) >= 18
+    assert len(chain) >= 20
     assert missed(chain, passed) == []
 
 

@@ -4,6 +4,8 @@ What cuts in comes on top of the stack, of which a board has 8 KB: test_stack co
 sees what is left.
 """
 
+from collections import defaultdict
+
 import pytest
 
 from tests.attack.bytecodes import Board, Clock
@@ -94,12 +96,10 @@ def test_back_puts_the_lamp_out_at_once_and_the_box_is_told_by_the_loop(monkeypa
     ],
 )
 def test_a_light_that_ends_while_the_loop_hangs_is_known_of_after_the_reset(situation, is_seen, is_whole):
-    memory = {}
+    memory = defaultdict(int)
     scratch = board_module(
         "scratch", {"machine": {"mem32": memory}, "micropython": {"const": lambda value: value}}
     )
-    for at in scratch._MARK_AT, scratch._GIVEN_AT, scratch._STARTS_AT, scratch._RESTARTS_AT:
-        memory[at] = 0
     board = Board(situation, False)
     session, run = board.session, board.session.box.run
     board.runner._survivor = survivor = scratch.Survivor()
