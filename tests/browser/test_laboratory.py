@@ -403,6 +403,22 @@ def test_what_is_to_be_carried_over_outlasts_a_reload_and_another_job(at):
     expect(page.get_by_label("Filter 5 becomes")).to_have_value("")
 
 
+def test_an_answer_about_the_card_before_takes_nothing_that_is_typed_for_this_one(at):
+    page = at("carry")
+    cards = page.locator("#carry-form [name=card]")
+    cards.select_option("workroom")
+    held = hold(page, '"carry.card"', '"breakwater"')
+    cards.select_option("breakwater")
+    cards.select_option("workroom")
+    page.get_by_label("Filter 5 becomes").fill("4")
+    with page.expect_response(lambda answer: '"breakwater"' in (answer.request.post_data or "")) as late:
+        held[0].continue_()
+    late.value.finished()
+    page.get_by_label("Paper record at work").select_option("vc-2019")
+    expect(page.locator("#carried")).to_contain_text("First strip")
+    expect(page.get_by_label("Filter 5 becomes")).to_have_value("4")
+
+
 @pytest.mark.skipif(not os.environ.get("LAMPBLACK_PICTURES"), reason="it shows what another test tries")
 def test_a_print_with_its_areas_is_shown_in_the_documents(at, place):
     card = place.folder.card("workroom")

@@ -74,8 +74,9 @@ export async function open() {
 }
 
 async function chooseCard() {
-  const answer = await ask("carry.card", { card: cards.value });
-  if (!answer) return;
+  const card = cards.value;
+  const answer = await ask("carry.card", { card });
+  if (!answer || card !== cards.value) return; // another is chosen by now
   known = answer;
   now.textContent = answer.now;
   filters.replaceChildren(
